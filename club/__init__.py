@@ -1,0 +1,3 @@
+from club.celery import app as celery_app
+
+__all__ = ["celery_app"]

@@ -1,0 +1,37 @@
+"""The four roles and what each may do. Roles are Django groups; this table is the one place that fills them."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    MEMBER = "member"
+    INSTRUCTOR = "instructor"
+    KEEPER = "keeper"
+    ORGANISER = "organiser"
+
+    @classmethod
+    def choices(cls) -> list[tuple[str, str]]:
+        return [(role.value, role.value.capitalize()) for role in cls]
+
+
+# "app_label.codename" by role. A person may hold several roles; each adds to what the others allow.
+PERMISSIONS: dict[Role, tuple[str, ...]] = {
+    Role.MEMBER: ("batches.add_batch",),
+    Role.INSTRUCTOR: (
+        "batches.add_batch",
+        "batches.trace_batch",
+        "recipes.draft_revision",
+        "recipes.review_revision",
+        "recipes.withdraw_revision",
+    ),
+    Role.KEEPER: ("batches.add_batch", "batches.trace_batch"),
+    Role.ORGANISER: (
+        "batches.add_batch",
+        "batches.trace_batch",
+        "members.invite_member",
+        "members.grant_role",
+        "recipes.withdraw_revision",
+    ),
+}

@@ -1,0 +1,51 @@
+"""The outbox: one row for one reason, one subject, one occurrence and one person, whatever asks twice."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+
+class ReminderState(models.TextChoices):
+    DUE = "due", _("due")
+    SENDING = "sending", _("being sent")
+    SENT = "sent", _("sent")
+    SETTLED = "settled", _("settled before it was sent")
+    DEAD = "dead", _("could not be sent")
+
+
+class ReminderQuerySet(models.QuerySet["Reminder"]):
+    pass
+
+
+class Reminder(models.Model):
+    """Something due to one person at one time for one reason."""
+
+    rule = models.CharField(max_length=40)
+    subject = models.CharField(max_length=60)  # "batch:41"
+    occurrence = models.CharField(max_length=40)  # what makes this due once more, such as the hour the jars came out
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="reminders")
+    due_at = models.DateTimeField()
+    state = models.CharField(max_length=10, choices=ReminderState.choices, default=ReminderState.DUE)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_try_at = models.DateTimeField()
+    leased_until = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    last_error = models.CharField(max_length=300, blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+
+    objects = ReminderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["due_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["rule", "subject", "occurrence", "person"], name="one_reminder_per_reason_and_person"
+            )
+        ]
+        indexes = [models.Index(fields=["state", "next_try_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.rule} {self.subject} {self.occurrence}"

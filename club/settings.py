@@ -1,0 +1,280 @@
+"""One settings file, read from the environment, safe by default.
+
+Without DATABASE_URL and REDIS_URL the site runs on embedded parts (SQLite, a broker on a unix socket) under
+KETTLEHALL_DATA. With them the same code runs on PostgreSQL and Redis. README.md lists every variable.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import bootstrap_wrapper
+import dj_database_url
+from csp.constants import NONCE, NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(os.environ.get("KETTLEHALL_DATA", BASE_DIR / ".kettlehall")).resolve()
+
+
+def flag(name: str, default: bool = False) -> bool:
+    return os.environ.get(name, "1" if default else "0").lower() in {"1", "true", "yes", "on"}
+
+
+def kept_secret() -> str:
+    """A secret of this installation's own, made once: only embedded runs may do without SECRET_KEY."""
+    if "DATABASE_URL" in os.environ and not flag("DEBUG"):
+        raise ImproperlyConfigured("Set SECRET_KEY: a site with DATABASE_URL must bring its own secret.")
+    path = DATA_DIR / "secret"
+    if not path.exists():
+        DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
+        draft = DATA_DIR / f"secret.{os.getpid()}"
+        with open(os.open(draft, os.O_CREAT | os.O_WRONLY, 0o600), "w") as new:
+            new.write(secrets.token_urlsafe(48))
+        # A link either makes the whole file or fails: a process starting beside us never reads half a secret.
+        with contextlib.suppress(FileExistsError):
+            os.link(draft, path)
+        draft.unlink()
+    return path.read_text()
+
+
+DEBUG = flag("DEBUG")
+SECRET_KEY = os.environ.get("SECRET_KEY") or kept_secret()
+SITE_URL = os.environ.get("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
+CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
+_site = urlsplit(SITE_URL)
+IS_HTTPS = _site.scheme == "https"
+
+ALLOWED_HOSTS = [h for h in os.environ.get("ALLOWED_HOSTS", "").split(",") if h] or [
+    _site.hostname or "127.0.0.1",
+    "127.0.0.1",
+    "localhost",
+]
+CSRF_TRUSTED_ORIGINS = [SITE_URL]
+
+INSTALLED_APPS = [
+    "club.members",
+    "recipes",
+    "inventory.jars",
+    "inventory.batches",
+    "club.reminders",
+    "club.desk",
+    "crispy_forms",
+    "crispy_bootstrap5",
+    "heroicons",
+    "django_htmx",
+    "allauth",
+    "allauth.account",
+    "csp",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "club.desk.middleware.HtmxSignInMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+]
+
+ROOT_URLCONF = "club.urls"
+WSGI_APPLICATION = "club.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "club" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.debug",
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "csp.context_processors.nonce",
+                "club.desk.context.house",
+            ],
+        },
+    },
+]
+
+
+def database() -> dict[str, Any]:
+    if "DATABASE_URL" in os.environ:
+        return dict(dj_database_url.parse(os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True))
+    DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return {
+        "ENGINE": "django.db.backends.sqlite3",
+        "NAME": DATA_DIR / "club.sqlite3",
+        "OPTIONS": {
+            # A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+        },
+        # Race tests need a file: an in-memory test database shares one connection and hides every clash.
+        "TEST": {"NAME": DATA_DIR / "test.sqlite3"},
+    }
+
+
+DATABASES = {"default": database()}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL = os.environ.get("REDIS_URL") or f"unix://{DATA_DIR / 'broker.sock'}"
+
+
+def broker_url(redis_url: str) -> str:
+    """Celery spells a unix socket differently from redis-py."""
+    return "redis+socket://" + redis_url.removeprefix("unix://") if redis_url.startswith("unix://") else redis_url
+
+
+def cache_url(redis_url: str) -> str:
+    """The cache lives in a database of its own, so that flushing it never touches the queue."""
+    if redis_url.startswith("unix://"):
+        return f"{redis_url}?db=1"
+    parts = urlsplit(redis_url)
+    return parts._replace(path="/1").geturl()
+
+
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": cache_url(REDIS_URL)}}
+
+CELERY_BROKER_URL = broker_url(REDIS_URL)
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_TIME_LIMIT = 240
+CELERY_TASK_SOFT_TIME_LIMIT = 210
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# A message held by a killed worker comes back after this long; no task may run longer (the time limit above).
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 300, "unacked_restore_throttle": 1}
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
+# How often the reminder rules are asked, in seconds. Tests with a real worker ask faster.
+REMINDER_TICK_SECONDS = float(os.environ.get("REMINDER_TICK_SECONDS", "60"))
+CELERY_BEAT_SCHEDULE = {
+    "reminders": {
+        "task": "club.reminders.tasks.tick",
+        "schedule": REMINDER_TICK_SECONDS,
+        "options": {"expires": max(1.0, REMINDER_TICK_SECONDS * 0.9)},
+    },
+}
+
+AUTH_USER_MODEL = "members.User"
+AUTHENTICATION_BACKENDS = [
+    "django.contrib.auth.backends.ModelBackend",
+    "allauth.account.auth_backends.AuthenticationBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "desk:home"
+ACCOUNT_ADAPTER = "club.members.adapter.InvitationOnlyAdapter"
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
+ACCOUNT_SESSION_REMEMBER = True
+ACCOUNT_RATE_LIMITS = {"login_failed": "5/5m/key,10/m/ip", "login": "30/m/ip", "reset_password": "5/h/key,20/m/ip"}
+INVITATION_DAYS = 14
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English")), ("fr", _("French"))]
+LOCALE_PATHS = [BASE_DIR / "club" / "locale"]
+USE_I18N = True
+USE_TZ = True
+# The club's own zone: the database holds UTC, people see this.
+TIME_ZONE = os.environ.get("CLUB_TIME_ZONE", "America/Denver")
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+STATICFILES_DIRS = [
+    BASE_DIR / "club" / "static",
+    ("bootstrap", bootstrap_wrapper.get_bootstrap_dir()),
+]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if DEBUG
+        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+    },
+}
+WHITENOISE_KEEP_ONLY_HASHED_FILES = True
+
+CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
+CRISPY_TEMPLATE_PACK = "bootstrap5"
+
+DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "Kettlehall <kettlehall@localhost>")
+SERVER_EMAIL = DEFAULT_FROM_EMAIL
+if "SMTP_HOST" in os.environ:
+    EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    EMAIL_HOST = os.environ["SMTP_HOST"]
+    EMAIL_PORT = int(os.environ.get("SMTP_PORT", "587"))
+    EMAIL_HOST_USER = os.environ.get("SMTP_USER", "")
+    EMAIL_HOST_PASSWORD = os.environ.get("SMTP_PASSWORD", "")
+    EMAIL_USE_TLS = flag("SMTP_TLS", default=True)
+    EMAIL_TIMEOUT = 20
+else:
+    EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    EMAIL_FILE_PATH = str(DATA_DIR / "mail")
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_HTTPS
+SECURE_SSL_REDIRECT = IS_HTTPS and flag("SSL_REDIRECT", default=True)
+SECURE_HSTS_SECONDS = 31_536_000 if IS_HTTPS else 0
+if flag("BEHIND_PROXY"):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF, NONCE],
+        "style-src": [SELF, NONCE],
+        "img-src": [SELF, "data:"],  # Bootstrap's own CSS draws its marks as data: pictures
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
+}

@@ -1,0 +1,15 @@
+from __future__ import annotations
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("club.desk.urls")),
+    path("people/", include("club.members.urls")),
+    path("recipes/", include("recipes.urls")),
+    path("batches/", include("inventory.batches.urls")),
+    path("lids/", include("inventory.jars.urls")),
+    path("reminders/", include("club.reminders.urls")),
+    path("accounts/", include("allauth.urls")),
+    path("admin/", admin.site.urls),
+]

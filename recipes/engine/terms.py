@@ -1,0 +1,228 @@
+"""The words of the trade as values: what every engine module takes and returns.
+
+Units are in the names. Amounts are exact (`Fraction`). Nothing here computes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+
+
+class Role(StrEnum):
+    """What an ingredient does in the jar; what may be changed about it hangs on this."""
+
+    FRUIT = "fruit"
+    LOW_ACID = "low-acid vegetable"
+    SUGAR = "sugar"
+    ACID = "acid"
+    PECTIN = "pectin"
+    SALT = "salt"
+    SPICE = "spice"
+    FAT = "fat"
+    LIQUID = "liquid"
+    THICKENER = "thickener"
+
+
+class Method(StrEnum):
+    """How the filled jar is made safe to keep."""
+
+    BOILING_WATER = "boiling-water"
+    PRESSURE = "pressure"
+    FREEZER = "freezer"  # kept cold, never on a shelf: no process at all
+
+
+class Pack(StrEnum):
+    HOT = "hot"
+    RAW = "raw"
+
+
+class Canner(StrEnum):
+    """The canner at hand; the two pressure kinds read their pressure differently."""
+
+    BOILING_WATER = "boiling-water"
+    DIAL_GAUGE = "dial-gauge"
+    WEIGHTED_GAUGE = "weighted-gauge"
+
+
+class Seen(StrEnum):
+    """How far a figure was checked against print. Only the `seen` kinds count as tested."""
+
+    TWICE = "seen-twice"
+    ONCE = "seen-once"
+    PARTLY_MEMORY = "partly-memory"
+    MEMORY = "memory"
+    DISPUTED = "disputed"
+    SUSPECT = "suspect"
+
+    @property
+    def is_seen(self) -> bool:
+        return self in (Seen.TWICE, Seen.ONCE)
+
+
+@dataclass(frozen=True)
+class TestedSource:
+    """The publication that tested the recipe or the process."""
+
+    title: str
+    edition: str  # edition or year, as printed
+    place: str  # page, table, guide or address
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule of the trade. `source` may say "common practice, no source" or "from memory"."""
+
+    name: str
+    statement: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why something is not to be done, and what to do instead. A value, never an exception."""
+
+    code: str
+    message: str
+    rule: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Something to mind that does not stop the work."""
+
+    code: str
+    message: str
+    rule: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Altitude:
+    """Height above sea level, exact. Bands are published in feet and compared in feet."""
+
+    metres: Fraction
+
+    @property
+    def feet(self) -> Fraction:
+        return self.metres / Fraction("0.3048")
+
+    @classmethod
+    def from_feet(cls, feet: Fraction | int) -> Altitude:
+        return cls(Fraction(feet) * Fraction("0.3048"))
+
+
+@dataclass(frozen=True)
+class Ingredient:
+    """One line of a recipe, for one pot, as the test has it."""
+
+    item: str
+    prep: str
+    role: Role
+    amount: Fraction
+    unit: str
+    amount_high: Fraction | None = None  # where the source prints a range
+    optional: bool = False
+    grams: Fraction | None = None  # weight of `amount`, where the source or a named table gives one
+    grams_source: str = ""
+    as_bought: str = ""  # "about 3 lb" beside a measured cup; for the shopping list only
+
+
+@dataclass(frozen=True)
+class MinutesBand:
+    """Minutes up to and including `upper_ft`; None means every altitude above the band before."""
+
+    upper_ft: int | None
+    minutes: int
+
+
+@dataclass(frozen=True)
+class PressureBand:
+    """Pounds per square inch up to and including `upper_ft`; psi None means "not recommended"."""
+
+    upper_ft: int | None
+    psi: int | None
+
+
+@dataclass(frozen=True)
+class ProcessRow:
+    """One tested process: one method, pack and jar size.
+
+    Boiling water: `minutes_bands` is filled. Pressure: `minutes` holds at every altitude and
+    `dial` or `weighted` (or both) give the pressure.
+    """
+
+    method: Method
+    pack: Pack
+    jar: str
+    seen: Seen
+    source: TestedSource
+    headspace_in: Fraction
+    minutes_bands: tuple[MinutesBand, ...] = ()
+    minutes: int | None = None
+    dial: tuple[PressureBand, ...] = ()
+    weighted: tuple[PressureBand, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class StatedYield:
+    """What the source says one pot fills."""
+
+    jar: str
+    low: Fraction
+    high: Fraction
+    seen: Seen
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class HardBoil:
+    """The full rolling boil of a spread with added pectin."""
+
+    minutes: Fraction
+    last_added_before: str
+    pectin_added: str
+
+
+@dataclass(frozen=True)
+class PotLimits:
+    """How far one pot may be scaled. `step` None means any scale between the two."""
+
+    smallest: Fraction = Fraction(1)
+    largest: Fraction = Fraction(1)
+    step: Fraction | None = None
+    source: str = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class TestedRecipe:
+    """A whole recipe as tested, for one pot."""
+
+    slug: str
+    title: str
+    kind: str
+    method: Method
+    produce: tuple[str, ...]
+    pectin: str  # "none", "powdered", "liquid" or "" where pectin has no part
+    ingredients: tuple[Ingredient, ...]
+    stated_yield: StatedYield
+    headspace_in: Fraction
+    process: tuple[ProcessRow, ...]
+    steps: tuple[str, ...]
+    source: TestedSource
+    amounts_seen: Seen
+    process_seen: Seen | None  # None: a freezer or refrigerator recipe
+    pot_limits: PotLimits = field(default_factory=PotLimits)
+    hard_boil: HardBoil | None = None
+    endpoint_f_above_boiling: Fraction | None = None
+    cautions: tuple[str, ...] = ()
+    note: str = ""
+
+    @property
+    def is_tested(self) -> bool:
+        """Whether amounts and process were seen in print; anything less is never shown as tested."""
+        process_ok = self.method is Method.FREEZER or (self.process_seen is not None and self.process_seen.is_seen)
+        return self.amounts_seen.is_seen and process_ok
