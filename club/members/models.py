@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, ClassVar
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -13,6 +16,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
@@ -29,7 +33,23 @@ class Units(models.TextChoices):
     US = "us", _("US (cups, pounds)")
 
 
+class UserQuerySet(models.QuerySet["User"]):
+    def with_roles(self) -> UserQuerySet:
+        """For lists: the roles of all the people in one query."""
+        return self.prefetch_related("groups")
+
+    def holding(self, role: Role) -> UserQuerySet:
+        """Active people who hold the role themselves (a superuser without the group does not count)."""
+        return self.filter(is_active=True, groups__name=role.value)
+
+    def in_order(self) -> UserQuerySet:
+        return self.order_by(Lower("name"), "pk")
+
+
 class UserManager(BaseUserManager["User"]):
+    def get_queryset(self) -> UserQuerySet:
+        return UserQuerySet(self.model, using=self._db)
+
     def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
         user = self.model(email=email.strip().lower(), **fields)
         user.set_password(password)
@@ -52,6 +72,8 @@ class User(AbstractBaseUser, PermissionsMixin):
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)
+    # Part of what a session must match; counting it up ends all of a person's sessions at once.
+    session_epoch = models.PositiveIntegerField(default=0, editable=False)
 
     objects: ClassVar[UserManager] = UserManager()
 
@@ -73,11 +95,28 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     @cached_property
     def role_names(self) -> frozenset[str]:
-        return frozenset(self.groups.values_list("name", flat=True))
+        return frozenset(group.name for group in self.groups.all())
+
+    def forget_roles(self) -> None:
+        """Drop what this object remembers of its roles and permissions, after they were changed."""
+        for name in ("role_names", "_perm_cache", "_group_perm_cache", "_user_perm_cache", "_prefetched_objects_cache"):
+            self.__dict__.pop(name, None)
 
     def has_role(self, *roles: Role) -> bool:
         """True when the person holds any of the roles. A superuser holds them all."""
         return self.is_superuser or any(role.value in self.role_names for role in roles)
+
+    def get_session_auth_hash(self) -> str:
+        return self._session_hash(settings.SECRET_KEY)
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        for secret in settings.SECRET_KEY_FALLBACKS:
+            yield self._session_hash(secret)
+
+    def _session_hash(self, secret: str) -> str:
+        """A session ends when the password changes, as Django has it, and also when the epoch is counted up."""
+        told = f"{self.session_epoch}:{self.password}"
+        return salted_hmac("kettlehall.session", told, secret=secret, algorithm="sha256").hexdigest()
 
 
 class AltitudeHow(models.TextChoices):
@@ -118,6 +157,8 @@ class Kitchen(models.Model):
         _("how the altitude is known"), max_length=12, choices=AltitudeHow.choices, blank=True
     )
     people = models.ManyToManyField(User, related_name="kitchens", blank=True)
+    # The form's own token: the same form sent twice finds the kitchen it made the first time.
+    token = models.UUIDField(null=True, blank=True, unique=True, editable=False)
     created_at = models.DateTimeField(default=timezone.now)
 
     objects = KitchenQuerySet.as_manager()
@@ -143,22 +184,46 @@ class Kitchen(models.Model):
         return None if self.altitude_m is None else Altitude(metres=Fraction(self.altitude_m))
 
 
+class InvitationQuerySet(models.QuerySet["Invitation"]):
+    def unsettled(self) -> InvitationQuerySet:
+        """Neither accepted nor withdrawn; it may have expired."""
+        return self.filter(accepted_at=None, withdrawn_at=None)
+
+    def open(self, now: datetime) -> InvitationQuerySet:
+        return self.unsettled().filter(expires_at__gt=now)
+
+    def for_email(self, email: str) -> InvitationQuerySet:
+        return self.filter(email__iexact=email.strip())
+
+
 class Invitation(models.Model):
     """An organiser's invitation by mail: signed, expiring, good for one person once."""
 
     email = models.EmailField(_("email"))
     name = models.CharField(_("name"), max_length=120, blank=True)
     role = models.CharField(_("role"), max_length=12, choices=Role.choices(), default=Role.MEMBER.value)
+    # What the link carries, signed. Sending again replaces it, so that the older link is dead.
     nonce = models.CharField(max_length=43, unique=True)
     invited_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="invitations_sent")
     created_at = models.DateTimeField(default=timezone.now)
     expires_at = models.DateTimeField()
+    # Empty: the mail for the present nonce has not left (yet); the people page says so.
+    mailed_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
     accepted_by = models.OneToOneField(User, on_delete=models.PROTECT, null=True, blank=True, related_name="invitation")
     withdrawn_at = models.DateTimeField(null=True, blank=True)
 
+    objects = InvitationQuerySet.as_manager()
+
     class Meta:
         ordering = ["-created_at", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                Lower("email"),
+                name="one_unsettled_invitation_per_email",
+                condition=Q(accepted_at=None, withdrawn_at=None),
+            )
+        ]
 
     def __str__(self) -> str:
         return self.email
