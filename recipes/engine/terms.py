@@ -36,6 +36,7 @@ class Method(StrEnum):
 class Pack(StrEnum):
     HOT = "hot"
     RAW = "raw"
+    NOT_STATED = "not-stated"  # the source prints one process and names no pack (smoked fish, oysters)
 
 
 class Canner(StrEnum):
@@ -226,3 +227,16 @@ class TestedRecipe:
         """Whether amounts and process were seen in print; anything less is never shown as tested."""
         process_ok = self.method is Method.FREEZER or (self.process_seen is not None and self.process_seen.is_seen)
         return self.amounts_seen.is_seen and process_ok
+
+
+@dataclass(frozen=True)
+class ProcessTable:
+    """A published process for a food, without a whole recipe: every row has the table's method."""
+
+    food: str
+    variant: str
+    method: Method
+    headspace_in: Fraction
+    rows: tuple[ProcessRow, ...]
+    source: TestedSource
+    note: str = ""

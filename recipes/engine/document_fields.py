@@ -1,0 +1,213 @@
+"""Reading one table of a document field by field, and noting all that is wrong with it.
+
+A reader never raises: it notes a `Problem` with the field's path and hands back a harmless value of the
+right type, so that one pass finds everything. Whoever starts the reading raises when any was noted.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+from typing import TypeVar
+
+LONGEST_TEXT = 2000
+LONGEST_NUMBER = 40
+LARGEST_NUMBER = 10**6
+
+Choice = TypeVar("Choice", bound=StrEnum)
+
+_NUMBER = re.compile(r"([0-9]+) ([0-9]+)/([0-9]+)|([0-9]+)/([0-9]+)|([0-9]+(?:\.[0-9]+)?)")
+_UNUSABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong with one field. `entry` names the recipe or table in a file, such as `recipe "plum-jam"`."""
+
+    field: str
+    message: str
+    entry: str = ""
+
+    def __str__(self) -> str:
+        return ": ".join(part for part in (self.entry, self.field, self.message) if part)
+
+
+def shown(value: object) -> str:
+    """A value as a message may repeat it: short, and safe whatever was in the file."""
+    if isinstance(value, str):
+        text = value if len(value) <= 40 else f"{value[:39]}…"
+        return '"' + _UNUSABLE.sub("?", text) + '"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value) if value.bit_length() < 100 else "a very large number"
+    if isinstance(value, float):
+        return repr(value)
+    kinds = {list: "a list", tuple: "a list", dict: "a table", type(None): "nothing"}
+    return kinds.get(type(value), f"a {type(value).__name__}")
+
+
+def parse_exact(text: str) -> Fraction | None:
+    """2, 1/4, 2 1/4 or 2.5 exactly; None for anything else."""
+    match = _NUMBER.fullmatch(text) if len(text) <= LONGEST_NUMBER else None
+    if match is None:
+        return None
+    whole, top, bottom, plain_top, plain_bottom, decimal = match.groups()
+    if decimal:
+        return Fraction(decimal)
+    if int(bottom or plain_bottom) == 0 or (whole and int(top) >= int(bottom)):
+        return None
+    return int(whole) + Fraction(int(top), int(bottom)) if whole else Fraction(int(plain_top), int(plain_bottom))
+
+
+class Fields:
+    """One table of a document: takes each key by name and notes problems under its path."""
+
+    def __init__(self, table: Mapping[object, object], path: str, problems: list[Problem]) -> None:
+        self._table = table
+        self._path = path
+        self._problems = problems
+        self._known: set[str] = set()
+
+    def path(self, key: str) -> str:
+        return f"{self._path}.{key}" if self._path else key
+
+    def note(self, key: str, message: str) -> None:
+        self._problems.append(Problem(self.path(key), message))
+
+    def has(self, key: str) -> bool:
+        return key in self._table
+
+    def raw(self, key: str) -> object:
+        """The value as it stands (None when left out); the key counts as known from here on."""
+        self._known.add(key)
+        return self._table.get(key)
+
+    def text_or_empty(self, key: str) -> str:
+        """The value where it is text, without noting anything."""
+        value = self.raw(key)
+        return value if isinstance(value, str) else ""
+
+    def close(self) -> None:
+        """Refuse, by name, every key that nothing asked for."""
+        for key in self._table:
+            if key not in self._known:
+                name = key if isinstance(key, str) else shown(key)
+                known = ", ".join(sorted(self._known))
+                self.note(shown(name).strip('"'), f"There is no such field here. Known fields: {known}.")
+
+    def _asked(self, key: str, required: bool) -> object:
+        value = self.raw(key)
+        if value is None and self.has(key):
+            self.note(key, "This is empty. Leave the field out, or fill it.")
+        elif value is None and required:
+            self.note(key, "This field is missing.")
+        return value
+
+    def text(self, key: str, *, required: bool = True, most: int = LONGEST_TEXT) -> str:
+        value = self._asked(key, required)
+        return "" if value is None else self._clean(key, value, blank_ok=not required, most=most)
+
+    def _clean(self, key: str, value: object, *, blank_ok: bool, most: int = LONGEST_TEXT) -> str:
+        if not isinstance(value, str):
+            self.note(key, f"This must be text in quotes, not {shown(value)}.")
+        elif not value.strip() and not blank_ok:
+            self.note(key, "This text is empty.")
+        elif len(value) > most:
+            self.note(key, f"This text is longer than {most} characters.")
+        elif _UNUSABLE.search(value):
+            self.note(key, "This text holds a control character or a broken letter.")
+        else:
+            return value.strip()
+        return ""
+
+    def texts(self, key: str, *, required: bool = True) -> tuple[str, ...]:
+        items = self._list(key, required)
+        return tuple(self._clean(f"{key}[{i}]", item, blank_ok=False) for i, item in enumerate(items))
+
+    def choice(self, key: str, kind: type[Choice], *, default: Choice | None = None) -> Choice:
+        """One member of the enum; a left-out field takes `default`, and is a problem when there is none."""
+        value = self._asked(key, required=default is None)
+        fallback = default or next(iter(kind))
+        if value is None:
+            return fallback
+        if not isinstance(value, str) or value not in kind._value2member_map_:
+            self.note(key, f"This must be {one_of(kind)}, not {shown(value)}.")
+            return fallback
+        return kind(value)
+
+    def one_of(self, key: str, allowed: Iterable[str], *, required: bool = True) -> str:
+        allowed = tuple(allowed)
+        value = self._asked(key, required)
+        if value is None:
+            return ""
+        if not isinstance(value, str) or value not in allowed:
+            self.note(key, f"This must be {one_of(allowed)}, not {shown(value)}.")
+            return ""
+        return value
+
+    def fraction(self, key: str) -> Fraction:
+        """A required number above 0."""
+        return self.optional_fraction(key, required=True) or Fraction(1)
+
+    def optional_fraction(self, key: str, *, required: bool = False) -> Fraction | None:
+        value = self._asked(key, required)
+        if value is None:
+            return None
+        if isinstance(value, float):
+            self.note(key, f'A number with a point is not exact here: write it in quotes, such as "{value:.6g}".')
+            return None
+        exact = self._exact(value)
+        if exact is None or not 0 < exact <= LARGEST_NUMBER:
+            self.note(key, f'This must be a number above 0, such as "2 1/4", "3/8" or "2.5", not {shown(value)}.')
+            return None
+        return exact
+
+    def _exact(self, value: object) -> Fraction | None:
+        if isinstance(value, int) and not isinstance(value, bool):
+            return Fraction(value)
+        return parse_exact(value) if isinstance(value, str) else None
+
+    def flag(self, key: str) -> bool:
+        value = self._asked(key, required=False)
+        if value is not None and not isinstance(value, bool):
+            self.note(key, f"This must be true or false, not {shown(value)}.")
+        return value is True
+
+    def table(self, key: str, *, required: bool = True) -> Fields | None:
+        value = self._asked(key, required)
+        if value is None:
+            return None
+        if not isinstance(value, Mapping):
+            self.note(key, f"This must be a table of fields, not {shown(value)}.")
+            return None
+        return Fields(value, self.path(key), self._problems)
+
+    def tables(self, key: str, *, required: bool = True) -> list[Fields]:
+        found = []
+        for i, item in enumerate(self._list(key, required)):
+            if isinstance(item, Mapping):
+                found.append(Fields(item, f"{self.path(key)}[{i}]", self._problems))
+            else:
+                self.note(f"{key}[{i}]", f"This must be a table of fields, not {shown(item)}.")
+        return found
+
+    def _list(self, key: str, required: bool) -> list[object]:
+        value = self._asked(key, required)
+        if value is None:
+            return []
+        if not isinstance(value, (list, tuple)):
+            self.note(key, f"This must be a list, not {shown(value)}.")
+            return []
+        if required and not value:
+            self.note(key, "This list is empty.")
+        return list(value)
+
+
+def one_of(allowed: Iterable[str]) -> str:
+    """ "a, b or c", for a message; an empty choice is shown as two quotes."""
+    names = [str(name) or '""' for name in allowed]
+    return f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]

@@ -1,0 +1,130 @@
+"""Reading the fields of one recipe entry."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from recipes.engine.document_fields import Fields
+from recipes.engine.document_process import read_row, read_source
+from recipes.engine.terms import (
+    HardBoil,
+    Ingredient,
+    Method,
+    PotLimits,
+    Role,
+    Seen,
+    StatedYield,
+    TestedRecipe,
+)
+from recipes.engine.units import JAR_SIZES, UNITS
+
+PECTINS = ("none", "powdered", "liquid", "")
+LONGEST_NAME = 200
+
+_SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+
+
+def read_recipe(fields: Fields) -> TestedRecipe:
+    """The recipe, with harmless values where a problem was noted."""
+    source = read_source(fields, "source")
+    headspace_in = fields.fraction("headspace_in")
+    method = fields.choice("method", Method)
+    rows = fields.tables("process", required=method is not Method.FREEZER)
+    return TestedRecipe(
+        slug=_slug(fields, "slug", 80),
+        title=fields.text("title", most=LONGEST_NAME),
+        kind=_slug(fields, "kind", 40),
+        method=method,
+        produce=fields.texts("produce"),
+        pectin=fields.one_of("pectin", PECTINS),
+        ingredients=tuple(_ingredient(line) for line in fields.tables("ingredients")),
+        stated_yield=_stated_yield(fields),
+        headspace_in=headspace_in,
+        process=tuple(read_row(row, source=source, headspace_in=headspace_in) for row in rows),
+        steps=fields.texts("steps"),
+        source=source,
+        amounts_seen=fields.choice("amounts_seen", Seen),
+        process_seen=fields.choice("process_seen", Seen) if fields.has("process_seen") else None,
+        pot_limits=_pot_limits(fields),
+        hard_boil=_hard_boil(fields),
+        endpoint_f_above_boiling=fields.optional_fraction("endpoint_f_above_boiling"),
+        cautions=fields.texts("cautions", required=False),
+        note=fields.text("note", required=False),
+    )
+
+
+def _slug(fields: Fields, key: str, most: int) -> str:
+    text = fields.text(key, most=most)
+    if text and not _SLUG.fullmatch(text):
+        fields.note(key, "Use small letters, digits and single hyphens only, such as plum-jam.")
+    return text
+
+
+def _unit(fields: Fields) -> str:
+    if fields.raw("unit") == "fl oz":
+        return "fl-oz"
+    return fields.one_of("unit", UNITS) or "each"
+
+
+def _ingredient(fields: Fields) -> Ingredient:
+    amount, high = fields.fraction("amount"), fields.optional_fraction("amount_high")
+    grams = fields.optional_fraction("grams")
+    line = Ingredient(
+        item=fields.text("item", most=LONGEST_NAME),
+        prep=fields.text("prep", required=False, most=LONGEST_NAME),
+        role=fields.choice("role", Role),
+        amount=amount,
+        unit=_unit(fields),
+        amount_high=high,
+        optional=fields.flag("optional"),
+        grams=grams,
+        grams_source=fields.text("grams_source", required=grams is not None),
+        as_bought=fields.text("as_bought", required=False, most=LONGEST_NAME),
+    )
+    if high is not None and high <= amount:
+        fields.note("amount_high", "The high end of a range must be more than the amount.")
+    fields.close()
+    return line
+
+
+def _stated_yield(fields: Fields) -> StatedYield:
+    table = fields.table("stated_yield")
+    if table is None:
+        return StatedYield(JAR_SIZES[0], Fraction(1), Fraction(1), Seen.MEMORY)
+    found = StatedYield(
+        jar=table.one_of("jar", JAR_SIZES),
+        low=table.fraction("low"),
+        high=table.fraction("high"),
+        seen=table.choice("seen", Seen),
+        note=table.text("note", required=False),
+    )
+    table.close()
+    return found
+
+
+def _pot_limits(fields: Fields) -> PotLimits:
+    table = fields.table("pot_limits", required=False)
+    if table is None:
+        return PotLimits()
+    limits = PotLimits(
+        smallest=table.optional_fraction("smallest") or Fraction(1),
+        largest=table.optional_fraction("largest") or Fraction(1),
+        step=table.optional_fraction("step"),
+        source=table.text("source"),
+    )
+    table.close()
+    return limits
+
+
+def _hard_boil(fields: Fields) -> HardBoil | None:
+    table = fields.table("hard_boil", required=False)
+    if table is None:
+        return None
+    boil = HardBoil(
+        minutes=table.fraction("minutes"),
+        last_added_before=table.text("last_added_before", most=LONGEST_NAME),
+        pectin_added=table.text("pectin_added", required=False, most=LONGEST_NAME),
+    )
+    table.close()
+    return boil
