@@ -11,13 +11,15 @@ import os
 import secrets
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlsplit
 
 import bootstrap_wrapper
 import dj_database_url
 from csp.constants import NONCE, NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
+
+from club.run.broker import socket_path
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("KETTLEHALL_DATA", BASE_DIR / ".kettlehall")).resolve()
@@ -120,19 +122,23 @@ TEMPLATES = [
 ]
 
 
+# A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way.
+SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+}
+
+
 def database() -> dict[str, Any]:
     if "DATABASE_URL" in os.environ:
-        return dict(dj_database_url.parse(os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True))
+        given = dict(dj_database_url.parse(os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True))
+        return given | {"OPTIONS": SQLITE_OPTIONS} if given["ENGINE"].endswith("sqlite3") else given
     DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": DATA_DIR / "club.sqlite3",
-        "OPTIONS": {
-            # A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way.
-            "transaction_mode": "IMMEDIATE",
-            "timeout": 20,
-            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
-        },
+        "OPTIONS": SQLITE_OPTIONS,
         # Race tests need a file: an in-memory test database shares one connection and hides every clash.
         "TEST": {"NAME": DATA_DIR / "test.sqlite3"},
     }
@@ -141,20 +147,31 @@ def database() -> dict[str, Any]:
 DATABASES = {"default": database()}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-REDIS_URL = os.environ.get("REDIS_URL") or f"unix://{DATA_DIR / 'broker.sock'}"
+REDIS_URL = os.environ.get("REDIS_URL") or f"unix://{socket_path(DATA_DIR)}"
+
+
+def redis_database(redis_url: str) -> int:
+    """The number a Redis URL names: `/2` on a host, `?db=2` on a unix socket, 0 when it names none."""
+    parts = urlsplit(redis_url)
+    named = parse_qs(parts.query).get("db", ["0"])[0] if parts.scheme == "unix" else parts.path.strip("/")
+    return int(named or 0)
 
 
 def broker_url(redis_url: str) -> str:
     """Celery spells a unix socket differently from redis-py."""
-    return "redis+socket://" + redis_url.removeprefix("unix://") if redis_url.startswith("unix://") else redis_url
+    parts = urlsplit(redis_url)
+    if parts.scheme != "unix":
+        return redis_url
+    return f"redis+socket://{parts.path}?virtual_host={redis_database(redis_url)}"
 
 
 def cache_url(redis_url: str) -> str:
-    """The cache lives in a database of its own, so that flushing it never touches the queue."""
-    if redis_url.startswith("unix://"):
-        return f"{redis_url}?db=1"
+    """The cache lives in the next database, so that flushing it never touches the queue."""
     parts = urlsplit(redis_url)
-    return parts._replace(path="/1").geturl()
+    number = redis_database(redis_url) + 1
+    if parts.scheme == "unix":
+        return f"unix://{parts.path}?db={number}"
+    return parts._replace(path=f"/{number}").geturl()
 
 
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": cache_url(REDIS_URL)}}
@@ -254,6 +271,7 @@ SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_HTTPS
 SECURE_SSL_REDIRECT = IS_HTTPS and flag("SSL_REDIRECT", default=True)
+SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked over plain HTTP from this machine
 SECURE_HSTS_SECONDS = 31_536_000 if IS_HTTPS else 0
 if flag("BEHIND_PROXY"):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
