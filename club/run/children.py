@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+HOME = Path(__file__).resolve().parents[2]  # children run here, wherever manage.py was called from
 PR_SET_PDEATHSIG = 1
 _libc = ctypes.CDLL(None) if sys.platform == "linux" else None
 
@@ -39,14 +40,16 @@ def spawn(argv: Sequence[str], *, log: Path, env: Mapping[str, str] | None = Non
     """
     log.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     with log.open("ab") as out:
+        # preexec_fn is safe while no other thread of ours could hold a lock over the fork.
         return subprocess.Popen(
             argv,
+            cwd=HOME,
             stdin=subprocess.DEVNULL,
             stdout=out,
             stderr=subprocess.STDOUT,
             env=None if env is None else dict(env),
             start_new_session=True,
-            preexec_fn=_end_with(os.getpid()),  # noqa: PLW1509  (one thread here: nothing holds a lock over the fork)
+            preexec_fn=_end_with(os.getpid()),
         )
 
 
