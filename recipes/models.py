@@ -5,30 +5,48 @@ from __future__ import annotations
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth.models import AnonymousUser
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
+from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
+from recipes.indexing import search_key
 
 
 class RecipeQuerySet(models.QuerySet["Recipe"]):
     def published(self) -> RecipeQuerySet:
         return self.filter(current__isnull=False)
 
+    def readable(self) -> RecipeQuerySet:
+        """Recipes with a numbered revision: published, or withdrawn and kept to be read."""
+        return self.filter(Exists(Revision.objects.filter(recipe=OuterRef("pk"), number__isnull=False)))
+
+    def search(self, words: str) -> RecipeQuerySet:
+        """Every word must occur in the title, the produce or an ingredient, whatever its case and accents."""
+        found = self
+        for word in search_key(words).split():
+            found = found.filter(search_text__contains=word)
+        return found
+
 
 class Recipe(models.Model):
     """What stays the same over revisions; the columns below `current` repeat its content so that a list can filter."""
 
     slug = models.SlugField(_("short name"), max_length=80, unique=True)
-    title = models.CharField(_("title"), max_length=160)
-    kind = models.CharField(_("kind"), max_length=32, db_index=True)
+    title = models.CharField(_("title"), max_length=200)
+    kind = models.CharField(_("kind"), max_length=40, db_index=True)
     method = models.CharField(_("method"), max_length=16, db_index=True)
-    produce = models.CharField(_("produce"), max_length=200, help_text=_("|strawberries|rhubarb|"))
-    jars = models.CharField(_("jars"), max_length=120, help_text=_("|half-pint|pint|"))
+    produce = models.TextField(_("produce"), blank=True, help_text=_("|strawberries|rhubarb|"))
+    jars = models.TextField(_("jars"), blank=True, help_text=_("|half-pint|pint|"))
+    # Lower case without accents: SQLite folds only ASCII letters, PostgreSQL all of them.
+    search_text = models.TextField(blank=True)
+    from_library = models.BooleanField(_("from the published library"), default=False)
     # Latest published revision; none while everything is a draft or withdrawn.
     current = models.OneToOneField(
         "Revision", on_delete=models.PROTECT, null=True, blank=True, related_name="current_of"
@@ -51,6 +69,28 @@ class RevisionState(models.TextChoices):
     WITHDRAWN = "withdrawn", _("withdrawn")
 
 
+class RevisionQuerySet(models.QuerySet["Revision"]):
+    def published(self) -> RevisionQuerySet:
+        return self.filter(state=RevisionState.PUBLISHED)
+
+    def numbered(self) -> RevisionQuerySet:
+        """Published or withdrawn: what any member may read."""
+        return self.filter(number__isnull=False)
+
+    def drafts(self) -> RevisionQuerySet:
+        return self.filter(state__in=[RevisionState.DRAFT, RevisionState.IN_REVIEW])
+
+    def visible_to(self, user: User | AnonymousUser) -> RevisionQuerySet:
+        """The gate: everybody reads what has a number; drafts are for those who write or review them."""
+        if user.has_perm("recipes.draft_revision") or user.has_perm("recipes.review_revision"):
+            return self
+        return self.numbered()
+
+
+class NumberedRevisionKept(Exception):
+    """Somebody tried to change or delete a revision that has a number; the database would refuse it too."""
+
+
 class Revision(models.Model):
     """One state of a recipe. `content` is the library document (see recipes.engine.document)."""
 
@@ -60,6 +100,8 @@ class Revision(models.Model):
     content: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField()
     digest = models.CharField(max_length=64)  # SHA-256 of the content, for loading a library twice
     from_library = models.BooleanField(default=False)
+    # The draft form's own token: the same form sent twice finds the draft it made the first time.
+    token = models.UUIDField(null=True, blank=True, unique=True, editable=False)
     author = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="revisions_written"
     )
@@ -76,6 +118,8 @@ class Revision(models.Model):
     )
     withdrawn_reason = models.TextField(blank=True)
 
+    objects = RevisionQuerySet.as_manager()
+
     class Meta:
         ordering = ["recipe", F("number").desc(nulls_first=True), "-pk"]
         permissions = [
@@ -85,6 +129,11 @@ class Revision(models.Model):
         ]
         constraints = [
             models.UniqueConstraint(fields=["recipe", "number"], name="one_revision_per_number"),
+            models.UniqueConstraint(
+                fields=["recipe"],
+                condition=Q(from_library=True, number=None),
+                name="one_held_back_library_draft_per_recipe",
+            ),
             models.CheckConstraint(
                 name="published_revision_has_number_and_date",
                 condition=Q(state__in=["draft", "in-review"], number=None)
@@ -103,20 +152,58 @@ class Revision(models.Model):
     def __str__(self) -> str:
         return f"{self.recipe} · {self.number or 'draft'}"
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self._keep_numbered()
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        if Revision.objects.numbered().filter(pk=self.pk).exists():
+            raise NumberedRevisionKept(f"{self} is numbered and stays.")
+        return super().delete(*args, **kwargs)
+
+    def _keep_numbered(self) -> None:
+        """What the triggers in recipes.guards refuse, said earlier and in Python."""
+        kept = Revision.objects.numbered().filter(pk=self.pk).values("recipe_id", "number", "content", "digest").first()
+        if kept and any(getattr(self, field) != value for field, value in kept.items()):
+            raise NumberedRevisionKept(f"{self} is numbered; write a new revision instead.")
+
+    @property
+    def is_held_back(self) -> bool:
+        """A library entry whose figures were not all seen in print: shown to instructors only, never planned from."""
+        return self.from_library and self.number is None
+
     @cached_property
     def tested(self) -> TestedRecipe:
         return recipe_from_document(self.content, where=self.recipe.slug)
 
 
+class ProcessTableQuerySet(models.QuerySet["ProcessTable"]):
+    def visible_to(self, user: User | AnonymousUser) -> ProcessTableQuerySet:
+        """The gate: a table with no row seen in print is for instructors only."""
+        if user.has_perm("recipes.review_revision"):
+            return self
+        return self.filter(is_held_back=False)
+
+    def search(self, words: str) -> ProcessTableQuerySet:
+        found = self
+        for word in search_key(words).split():
+            found = found.filter(search_text__contains=word)
+        return found
+
+
 class ProcessTable(models.Model):
     """A published process for a food, without a whole recipe; shown beside the recipes, never planned from."""
 
-    key = models.CharField(max_length=200, unique=True)
+    key = models.CharField(max_length=240, unique=True)
     food = models.CharField(_("food"), max_length=120, db_index=True)
     variant = models.CharField(_("variant"), max_length=160, blank=True)
     method = models.CharField(_("method"), max_length=16)
     content: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField()
     digest = models.CharField(max_length=64)
+    search_text = models.TextField(blank=True)
+    is_held_back = models.BooleanField(default=False)
+
+    objects = ProcessTableQuerySet.as_manager()
 
     class Meta:
         ordering = ["food", "variant", "method"]
@@ -125,5 +212,5 @@ class ProcessTable(models.Model):
         return f"{self.food}, {self.variant}" if self.variant else self.food
 
     @cached_property
-    def table(self) -> Any:
+    def table(self) -> TestedProcessTable:
         return process_table_from_document(self.content)

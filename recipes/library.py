@@ -1,0 +1,177 @@
+"""Reading library files: TOML a person can review, checked whole before anybody acts on it.
+
+Nothing here touches the database. Every problem is a `LibraryProblem`, printed as `file: entry: field: message`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from recipes.engine.document import (
+    DocumentError,
+    entries_from_library,
+    process_table_to_document,
+    recipe_to_document,
+)
+from recipes.engine.terms import ProcessTable, TestedRecipe
+
+LARGEST_FILE_BYTES = 4 * 1024 * 1024
+# Names of pages below /recipes/ that a recipe's own page must not hide.
+RESERVED_SLUGS = frozenset({"process-tables", "drafts"})
+
+
+@dataclass(frozen=True)
+class LibraryProblem:
+    """What is wrong, and where. `entry` and `field` are empty where the whole file is meant."""
+
+    file: str
+    entry: str
+    field: str
+    message: str
+
+    def __str__(self) -> str:
+        return ": ".join(part for part in (self.file, self.entry, self.field, self.message) if part)
+
+
+@dataclass(frozen=True)
+class RecipeEntry:
+    """One recipe of one file, with its content in the canonical form that is stored."""
+
+    file: str
+    recipe: TestedRecipe
+    content: dict[str, Any]
+    digest: str
+
+    @property
+    def name(self) -> str:
+        return f'recipe "{self.recipe.slug}"'
+
+
+@dataclass(frozen=True)
+class TableEntry:
+    """One process table of one file."""
+
+    file: str
+    table: ProcessTable
+    content: dict[str, Any]
+    digest: str
+
+    @property
+    def key(self) -> str:
+        return " | ".join((self.table.food, self.table.variant, self.table.method.value))
+
+
+@dataclass
+class Library:
+    """What the files hold; nothing of it may be used while there are problems."""
+
+    recipes: list[RecipeEntry] = field(default_factory=list)
+    tables: list[TableEntry] = field(default_factory=list)
+    problems: list[LibraryProblem] = field(default_factory=list)
+
+
+def content_digest(content: Mapping[str, object]) -> str:
+    """SHA-256 of a document, whatever the order of its keys."""
+    plain = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return hashlib.sha256(plain.encode()).hexdigest()
+
+
+def read_library(paths: Iterable[Path]) -> Library:
+    """Every file of `paths` (files, or folders of *.toml), read and checked one by one and against each other."""
+    library = Library()
+    for path in paths:
+        for file in _files_of(path, library):
+            _read_file(file, library)
+    _refuse_twice(library)
+    return library
+
+
+def _files_of(path: Path, library: Library) -> list[Path]:
+    if path.is_dir():
+        found = sorted(path.glob("*.toml"))
+        if not found:
+            library.problems.append(LibraryProblem(str(path), "", "", "This folder has no file ending in .toml."))
+        return found
+    if path.is_file():
+        return [path]
+    why = "This is neither a file nor a folder." if path.exists() else "There is no such file or folder."
+    library.problems.append(LibraryProblem(str(path), "", "", why))
+    return []
+
+
+def _read_file(file: Path, library: Library) -> None:
+    try:
+        recipes, tables = entries_from_library(_parse(file))
+    except _Unreadable as error:
+        library.problems.append(LibraryProblem(str(file), "", "", str(error)))
+        return
+    except DocumentError as error:
+        library.problems.extend(LibraryProblem(str(file), p.entry, p.field, p.message) for p in error.problems)
+        return
+    for recipe in recipes:
+        content = recipe_to_document(recipe)
+        library.recipes.append(RecipeEntry(str(file), recipe, content, content_digest(content)))
+    for table in tables:
+        content = process_table_to_document(table)
+        library.tables.append(TableEntry(str(file), table, content, content_digest(content)))
+
+
+class _Unreadable(Exception):
+    """The file is not TOML text that we can take in; the message says why and where."""
+
+
+def _parse(file: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(_text_of(file))
+    except tomllib.TOMLDecodeError as error:
+        raise _Unreadable(f"This is not well-formed TOML: {_row_and_column(error)}.") from error
+    except RecursionError as error:
+        raise _Unreadable("This is nested far too deep to be a library.") from error
+    except ValueError as error:  # a number of more digits than Python reads, or a date that does not exist
+        raise _Unreadable(f"A value in it cannot be read: {error}.") from error
+
+
+def _text_of(file: Path) -> str:
+    try:
+        with file.open("rb") as opened:
+            raw = opened.read(LARGEST_FILE_BYTES + 1)
+    except OSError as error:
+        raise _Unreadable(f"It cannot be opened: {error.strerror or error}.") from error
+    if len(raw) > LARGEST_FILE_BYTES:
+        raise _Unreadable(f"It is larger than {LARGEST_FILE_BYTES // 1024 // 1024} MB; a library is not. Split it.")
+    try:
+        # A byte order mark at the start is what some editors write before UTF-8; it is harmless.
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = raw.count(b"\n", 0, error.start) + 1
+        column = error.start - raw.rfind(b"\n", 0, error.start)
+        raise _Unreadable(f"This is not UTF-8 text: row {row}, byte {column} of the row. Save it as UTF-8.") from error
+
+
+def _row_and_column(error: tomllib.TOMLDecodeError) -> str:
+    return str(error).replace("(at line ", "(row ").replace("at end of document", "at the end of the file")
+
+
+def _refuse_twice(library: Library) -> None:
+    """One slug, or one table, in two files: nobody could say which of them is meant. Also names kept for pages."""
+    homes: dict[str, str] = {}
+    for entry in library.recipes:
+        if entry.recipe.slug in RESERVED_SLUGS:
+            message = "This short name is kept for a page of the site; choose another."
+            library.problems.append(LibraryProblem(entry.file, entry.name, "slug", message))
+        if entry.recipe.slug in homes:
+            message = f"This slug is also in {homes[entry.recipe.slug]}."
+            library.problems.append(LibraryProblem(entry.file, entry.name, "slug", message))
+        homes.setdefault(entry.recipe.slug, entry.file)
+    tables: dict[str, str] = {}
+    for table in library.tables:
+        if table.key in tables:
+            message = f"The same food, variant and method are also in {tables[table.key]}."
+            library.problems.append(LibraryProblem(table.file, f'process_table "{table.table.food}"', "food", message))
+        tables.setdefault(table.key, table.file)

@@ -1,0 +1,12 @@
+from __future__ import annotations
+
+from django.db import migrations
+
+from recipes import guards
+
+
+class Migration(migrations.Migration):
+
+    dependencies = [("recipes", "0002_index_columns")]
+
+    operations = [migrations.RunPython(guards.install, guards.remove)]
