@@ -109,3 +109,13 @@ def snap_beans(**changes: Any) -> dict[str, Any]:
 
 def apricot_table(**changes: Any) -> dict[str, Any]:
     return {**copy.deepcopy(APRICOT_TABLE), **changes}
+
+
+def put(document: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
+    """The document with the value at a path such as `process.1.minutes` put in."""
+    *way, last = path.split(".")
+    here: Any = document
+    for step in way:
+        here = here[int(step)] if step.isdigit() else here[step]
+    here[int(last) if last.isdigit() else last] = value
+    return document

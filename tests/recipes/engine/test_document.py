@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 from fractions import Fraction
 from typing import Any
@@ -20,23 +19,13 @@ from recipes.engine.document import (
     recipe_to_document,
 )
 from recipes.engine.terms import Method, Pack, Role, Seen
-from tests.recipes.engine.samples import apricot_table, snap_beans, strawberry_jam
+from tests.recipes.engine.samples import apricot_table, put, snap_beans, strawberry_jam
 
 
 def problems_of(document: Any) -> dict[str, str]:
     with pytest.raises(DocumentError) as caught:
         recipe_from_document(document)
     return {problem.field: problem.message for problem in caught.value.problems}
-
-
-def put(document: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
-    """The document with the value at a path such as `process.1.minutes` put in."""
-    *way, last = path.split(".")
-    here: Any = document
-    for step in way:
-        here = here[int(step)] if step.isdigit() else here[step]
-    here[int(last) if last.isdigit() else last] = value
-    return document
 
 
 def test_a_recipe_is_read_with_exact_numbers():
@@ -283,55 +272,3 @@ def test_a_table_row_of_another_method_is_refused():
     document["rows"][0]["method"] = "pressure"
     with pytest.raises(DocumentError, match=r"rows\[0\]\.method"):
         process_table_from_document(document)
-
-
-anything = st.recursive(
-    st.none()
-    | st.booleans()
-    | st.integers()
-    | st.floats()
-    | st.text(max_size=8)
-    | st.binary(max_size=3)
-    | st.dates()
-    | st.sampled_from(["above", "1/2", "hot", "freezer", "pressure"]),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=6), inner, max_size=4),
-    max_leaves=8,
-)
-PATHS = [
-    "slug",
-    "kind",
-    "method",
-    "source",
-    "ingredients",
-    "ingredients.0",
-    "ingredients.0.role",
-    "ingredients.0.item",
-    "ingredients.0.amount",
-    "stated_yield",
-    "process",
-    "process.0",
-    "process.0.method",
-    "process.0.minutes",
-    "process.0.weighted_psi",
-    "pot_limits",
-    "hard_boil",
-]
-
-
-@given(st.sampled_from(PATHS), anything, st.booleans())
-def test_whatever_stands_in_a_field_reading_only_ever_raises_document_error(path, value, jam):
-    document = put(copy.deepcopy(strawberry_jam() if jam else snap_beans()), path, value)
-    try:
-        recipe = recipe_from_document(document)
-    except DocumentError as error:
-        assert error.problems
-        assert str(error).encode()
-    else:
-        assert recipe_from_document(recipe_to_document(recipe)) == recipe
-
-
-@given(anything)
-def test_whatever_a_file_holds_reading_only_ever_raises_document_error(value):
-    for read in (recipe_from_document, process_table_from_document, entries_from_library):
-        with pytest.raises(DocumentError):
-            read(value)
