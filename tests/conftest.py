@@ -3,6 +3,9 @@ from __future__ import annotations
 import os
 
 import pytest
+from django.db.backends.sqlite3.operations import DatabaseOperations
+
+from recipes import guards
 
 # Playwright's sync API runs an event loop in the test's thread; Django would refuse to touch the database there.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
@@ -17,3 +20,19 @@ def plain_parts(settings):
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def flush_lifts_the_guards():
+    """A transactional test ends with every table emptied; on SQLite that is a DELETE, which the guards refuse."""
+    flush = DatabaseOperations.sql_flush
+
+    def sql_flush(self, style, tables, **options):
+        statements = flush(self, style, tables, **options)
+        if guards.TABLE not in tables:
+            return statements
+        return [*guards.drop_statements("sqlite"), *statements, *guards.create_statements("sqlite")]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(DatabaseOperations, "sql_flush", sql_flush)
+        yield
