@@ -3,6 +3,8 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
+from club.reminders import views as reminders_views
+
 urlpatterns = [
     path("", include("club.desk.urls")),
     path("people/", include("club.members.urls")),
@@ -10,6 +12,7 @@ urlpatterns = [
     path("batches/", include("inventory.batches.urls")),
     path("lids/", include("inventory.jars.urls")),
     path("reminders/", include("club.reminders.urls")),
+    path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 from django.conf import settings
 from django.db import models
+from django.db.models import Min, Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -17,7 +20,19 @@ class ReminderState(models.TextChoices):
 
 
 class ReminderQuerySet(models.QuerySet["Reminder"]):
-    pass
+    def waiting(self, now: datetime) -> ReminderQuerySet:
+        """Rows a sender may take: due, or taken by a sender whose lease ran out, which therefore died."""
+        due = Q(state=ReminderState.DUE, next_try_at__lte=now)
+        abandoned = Q(state=ReminderState.SENDING, leased_until__lt=now)
+        return self.filter(due | abandoned)
+
+    def dead(self) -> ReminderQuerySet:
+        return self.filter(state=ReminderState.DEAD).select_related("person").order_by("-due_at", "-pk")
+
+    def lateness(self, now: datetime) -> timedelta:
+        """How late the oldest reminder is that still wants to go out; nothing when none waits."""
+        oldest = self.filter(state__in=[ReminderState.DUE, ReminderState.SENDING]).aggregate(at=Min("due_at"))["at"]
+        return max(now - oldest, timedelta(0)) if oldest else timedelta(0)
 
 
 class Reminder(models.Model):

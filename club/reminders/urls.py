@@ -1,7 +1,12 @@
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
+
+from club.reminders import views
 
 app_name = "reminders"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", views.dead, name="dead"),
+    path("<int:pk>/resend/", views.resend, name="resend"),
+]

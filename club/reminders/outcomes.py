@@ -1,0 +1,63 @@
+"""Pure sums of the outbox: how long to wait, when to give up, and which refusals are final."""
+
+from __future__ import annotations
+
+import hashlib
+import smtplib
+from datetime import timedelta
+
+# Longer than the slowest single mail (settings.EMAIL_TIMEOUT for each of some eight exchanges with the server), so
+# that a lease that ran out means a sender that died, not one that is slow.
+LEASE = timedelta(minutes=5)
+# With the waits below: a mail that fails for itself is given up after about four hours.
+MOST_ATTEMPTS = 10
+FIRST_WAIT = timedelta(minutes=1)
+LONGEST_WAIT = timedelta(hours=1)
+SERVER_TROUBLE = (
+    smtplib.SMTPServerDisconnected,
+    smtplib.SMTPConnectError,
+    smtplib.SMTPHeloError,
+    smtplib.SMTPNotSupportedError,
+    smtplib.SMTPAuthenticationError,
+    smtplib.SMTPSenderRefused,
+)
+
+
+def wait_after(attempt: int, *, jitter: float) -> timedelta:
+    """Wait before the next try: doubling from a minute up to an hour, then spread by a quarter either way.
+
+    `jitter` is a number from 0 to 1. Without the spread, all that failed together would come back together.
+    """
+    doubled: timedelta = FIRST_WAIT * 2 ** min(
+        attempt - 1, 16
+    )  # no further: an outage of days must not overflow the sum
+    plain = min(doubled, LONGEST_WAIT)
+    return plain * (0.75 + 0.5 * jitter)
+
+
+def is_final(error: Exception) -> bool:
+    """True when the mail server refused the very address for good (a 5xx answer): asking again gets a club banned.
+
+    A refused sign-in or a refused connection is not final: an organiser can mend it.
+    """
+    return isinstance(error, smtplib.SMTPRecipientsRefused) and all(
+        500 <= code < 600 for code, _text in error.recipients.values()
+    )
+
+
+def is_server_away(error: Exception) -> bool:
+    """True when no mail at all would go out just now: no connection, no sign-in, or our own address refused."""
+    if isinstance(error, smtplib.SMTPException):
+        return isinstance(error, SERVER_TROUBLE)
+    return isinstance(error, OSError)
+
+
+def is_given_up(error: Exception, attempts: int) -> bool:
+    """A poisoned mail has so many tries. One that only waits for the server keeps trying until its rule lets go."""
+    return is_final(error) or (attempts >= MOST_ATTEMPTS and not is_server_away(error))
+
+
+def message_id(*key: object, host: str) -> str:
+    """The same for the same reason, however often it is sent: a mailbox may then drop what came twice."""
+    digest = hashlib.sha256("\0".join(map(str, key)).encode()).hexdigest()[:32]
+    return f"<{digest}@{host}>"

@@ -1,0 +1,60 @@
+"""Every reason to remind somebody. A rule is a query for what is due now, so nothing hangs on an event being seen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from club.reminders import seals
+from club.reminders.models import Reminder
+from club.reminders.wording import Due, Message
+
+
+@dataclass(frozen=True)
+class Rule:
+    """`due(now)`: what is due at `now`; asked each minute, so it must stay true for longer than that.
+
+    `still_due(reminder, now)`: asked again just before sending; False when it was settled meanwhile.
+    `message(reminder, now)`: what to say, for a reminder that is still due.
+
+    A sender that died with the mail in its hand leaves it unknown whether the mail went out. Both rules below
+    send again then: a second look at the seals costs a minute, a look that never happens may cost a person's health.
+    """
+
+    name: str
+    title: str | Promise
+    due: Callable[[datetime], Iterator[Due]]
+    still_due: Callable[[Reminder, datetime], bool]
+    message: Callable[[Reminder, datetime], Message]
+
+
+RULES: dict[str, Rule] = {
+    rule.name: rule
+    for rule in (
+        Rule(
+            "seal-check",
+            _("look at the seals"),
+            seals.first_look_due,
+            seals.first_look_still_due,
+            seals.first_look_message,
+        ),
+        Rule(
+            "seal-second-call",
+            _("look at the seals, second call"),
+            seals.second_call_due,
+            seals.second_call_still_due,
+            seals.second_call_message,
+        ),
+    )
+}
+
+
+def with_words(reminders: Iterable[Reminder]) -> list[tuple[Reminder, str]]:
+    """Each reminder and what it is about, in words: "look at the seals, 26329-KXT". One query, however many."""
+    rows = list(reminders)
+    lots = seals.lot_codes({one.subject for one in rows})
+    return [(one, f"{RULES[one.rule].title}, {lots.get(one.subject, '')}") for one in rows if one.rule in RULES]

@@ -1,0 +1,150 @@
+"""The two calls to look at the seals: at 12 hours, and at 20 hours if nothing was recorded.
+
+Each goes to the person who made the batch, who has the jars at home. The hours are those of inventory.batches.rules.
+From 20 hours on the second call speaks alone, so a laptop that slept through the day sends one mail and not two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime, timedelta
+
+from django.conf import settings
+from django.db.models.functions import Coalesce
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone, translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from club.reminders.models import Reminder
+from club.reminders.wording import Due, Message
+from inventory.batches.models import Batch, BatchState
+from inventory.batches.rules import COOL_MIN, SECOND_CALL, STOOD_TOO_LONG
+
+# Our own choice, no source: after a week the desk still shows the batch, but a mail no longer helps anybody.
+TOO_LATE_TO_MAIL = timedelta(days=7)
+SUBJECT = "batch:"
+
+
+def first_look_due(now: datetime) -> Iterator[Due]:
+    return _due(now, after=COOL_MIN, before=SECOND_CALL)
+
+
+def second_call_due(now: datetime) -> Iterator[Due]:
+    return _due(now, after=SECOND_CALL, before=TOO_LATE_TO_MAIL)
+
+
+def first_look_still_due(reminder: Reminder, now: datetime) -> bool:
+    return _still_due(reminder, now, before=SECOND_CALL)
+
+
+def second_call_still_due(reminder: Reminder, now: datetime) -> bool:
+    return _still_due(reminder, now, before=TOO_LATE_TO_MAIL)
+
+
+def first_look_message(reminder: Reminder, now: datetime) -> Message:
+    return _message(reminder, now, is_second_call=False)
+
+
+def second_call_message(reminder: Reminder, now: datetime) -> Message:
+    return _message(reminder, now, is_second_call=True)
+
+
+def _due(now: datetime, *, after: timedelta, before: timedelta) -> Iterator[Due]:
+    """Batches out for `after` or longer, but less than `before`, with no settling look at the seals yet."""
+    out_at = Coalesce("reprocessed_out_at", "jars_out_at")
+    waiting = (
+        Batch.objects.seals_due(now)
+        .annotate(out=out_at)
+        .filter(out__lte=now - after, out__gt=now - before, made_by__is_active=True)
+    )
+    for batch_id, person_id, out in waiting.values_list("pk", "made_by_id", "out"):
+        yield Due(f"{SUBJECT}{batch_id}", _occurrence(out), person_id, due_at=out.astimezone(UTC) + after)
+
+
+def _still_due(reminder: Reminder, now: datetime, *, before: timedelta) -> bool:
+    """Not looked at, not corrected to another hour, not reprocessed, and still the same person's."""
+    batch = Batch.objects.filter(pk=_batch_id(reminder), state=BatchState.OUT, made_by=reminder.person_id).first()
+    if batch is None or batch.last_out_at is None or not reminder.person.is_active:
+        return False
+    out = batch.last_out_at.astimezone(UTC)
+    return _occurrence(out) == reminder.occurrence and now.astimezone(UTC) < out + before
+
+
+def _occurrence(out: datetime) -> str:
+    return out.astimezone(UTC).isoformat()
+
+
+def _batch_id(reminder: Reminder) -> int:
+    return int(reminder.subject.removeprefix(SUBJECT))
+
+
+def lot_codes(subjects: Iterable[str]) -> dict[str, str]:
+    """Lot code by subject, for those that are batches."""
+    ids = [int(one.removeprefix(SUBJECT)) for one in subjects if one.startswith(SUBJECT)]
+    return {f"{SUBJECT}{pk}": lot for pk, lot in Batch.objects.filter(pk__in=ids).values_list("pk", "lot_code")}
+
+
+def _message(reminder: Reminder, now: datetime, *, is_second_call: bool) -> Message:
+    batch = Batch.objects.select_related("revision__recipe").get(pk=_batch_id(reminder))
+    zone = timezone.get_default_timezone()  # the club's: a worker has no visitor whose zone it could take
+    with timezone.override(zone), translation.override(settings.LANGUAGE_CODE):
+        link = settings.SITE_URL + reverse("batches:seals", args=[batch.lot_code])
+        told = {
+            "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
+            "paragraphs": [_opening(batch, is_second_call), _how_to_look(), *_what_then(batch, now)],
+            "link": link,
+            "club_name": settings.CLUB_NAME,
+        }
+        subject = (
+            _("Still to do: the seals of %(recipe)s, %(lot)s")
+            if is_second_call
+            else _("Look at the seals: %(recipe)s, %(lot)s")
+        )
+        return Message(
+            subject=" ".join((subject % _names(batch)).split()),
+            text=render_to_string("reminders/mail/seals.txt", told),
+            html=render_to_string("reminders/mail/seals.html", told),
+            link=link,
+        )
+
+
+def _names(batch: Batch) -> dict[str, str]:
+    return {"recipe": batch.title, "lot": batch.lot_code, "out": _hour(batch.last_out_at)}
+
+
+def _opening(batch: Batch, is_second_call: bool) -> str:
+    if is_second_call:
+        said = _("Nothing is recorded yet about the seals of %(recipe)s, lot %(lot)s. The jars came out on %(out)s.")
+    else:
+        said = _("The jars of %(recipe)s, lot %(lot)s, came out on %(out)s. It is time to look at their seals.")
+    return said % _names(batch)
+
+
+def _how_to_look() -> str:
+    return _(
+        "Take off the bands and press the middle of each lid: one that springs back has not sealed."
+        " Do not tighten a band again."
+    )
+
+
+def _what_then(batch: Batch, now: datetime) -> Iterator[str]:
+    """What can still be done with an unsealed jar at `now`, and until what hour."""
+    if batch.reprocess_until is None:
+        yield _("These jars were reprocessed once already. One that has not sealed now is not processed again.")
+    elif now < batch.reprocess_until:
+        yield _("A jar that has not sealed can be processed again until %(hour)s. After that hour it cannot.") % {
+            "hour": _hour(batch.reprocess_until)
+        }
+    else:
+        yield _("It is too late to process an unsealed jar again: that lapsed on %(hour)s. Look all the same.") % {
+            "hour": _hour(batch.reprocess_until)
+        }
+    if batch.window is not None and now >= batch.window.reprocess_until:
+        yield _(STOOD_TOO_LONG.statement)
+
+
+def _hour(moment: datetime | None) -> str:
+    """In the club's zone, with day and zone named: "Sunday 1 November, 17:10 (MST)" leaves nothing to guess."""
+    return date_format(timezone.localtime(moment), "l j F, H:i (T)") if moment else ""
