@@ -17,10 +17,11 @@ from django.db.models import Q
 from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
-from django.utils.functional import cached_property
+from django.utils.functional import Promise, cached_property
 from django.utils.translation import gettext_lazy as _
 
-from club.members.roles import Role
+from club.members.altitudes import altitude_words
+from club.members.roles import LABELS, Role
 from recipes.engine.terms import Altitude
 
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
@@ -97,6 +98,10 @@ class User(AbstractBaseUser, PermissionsMixin):
     def role_names(self) -> frozenset[str]:
         return frozenset(group.name for group in self.groups.all())
 
+    @property
+    def role_labels(self) -> list[Promise]:
+        return [LABELS[role] for role in Role if role.value in self.role_names]
+
     def forget_roles(self) -> None:
         """Drop what this object remembers of its roles and permissions, after they were changed."""
         for name in ("role_names", "_perm_cache", "_group_perm_cache", "_user_perm_cache", "_prefetched_objects_cache"):
@@ -113,7 +118,7 @@ class User(AbstractBaseUser, PermissionsMixin):
         for secret in settings.SECRET_KEY_FALLBACKS:
             yield self._session_hash(secret)
 
-    def _session_hash(self, secret: str) -> str:
+    def _session_hash(self, secret: str | bytes) -> str:
         """A session ends when the password changes, as Django has it, and also when the epoch is counted up."""
         told = f"{self.session_epoch}:{self.password}"
         return salted_hmac("kettlehall.session", told, secret=secret, algorithm="sha256").hexdigest()
@@ -182,6 +187,11 @@ class Kitchen(models.Model):
     @property
     def altitude(self) -> Altitude | None:
         return None if self.altitude_m is None else Altitude(metres=Fraction(self.altitude_m))
+
+    @property
+    def altitude_words(self) -> str:
+        """In metres and feet, or nothing where it is unknown."""
+        return altitude_words(self.altitude) if self.altitude else ""
 
 
 class InvitationQuerySet(models.QuerySet["Invitation"]):

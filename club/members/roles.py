@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
 
 class Role(StrEnum):
     MEMBER = "member"
@@ -12,8 +15,16 @@ class Role(StrEnum):
     ORGANISER = "organiser"
 
     @classmethod
-    def choices(cls) -> list[tuple[str, str]]:
-        return [(role.value, role.value.capitalize()) for role in cls]
+    def choices(cls) -> list[tuple[str, Promise]]:
+        return [(role.value, LABELS[role]) for role in cls]
+
+
+LABELS: dict[Role, Promise] = {
+    Role.MEMBER: _("Member"),
+    Role.INSTRUCTOR: _("Instructor"),
+    Role.KEEPER: _("Keeper"),
+    Role.ORGANISER: _("Organiser"),
+}
 
 
 # "app_label.codename" by role. A person may hold several roles; each adds to what the others allow.

@@ -1,7 +1,22 @@
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
+
+from club.members.views import account, invitations, kitchens, people
 
 app_name = "members"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns: list[URLPattern] = [
+    path("", people.people, name="people"),
+    path("me/", account.me, name="me"),
+    path("me/sign-out-everywhere/", account.sign_out_everywhere, name="sign-out-everywhere"),
+    path("invite/", people.invite, name="invite"),
+    path("invitation/<str:token>/", invitations.invitation, name="invitation"),
+    path("invitations/<int:pk>/send-again/", invitations.send_again, name="invitation-send-again"),
+    path("invitations/<int:pk>/withdraw/", invitations.withdraw, name="invitation-withdraw"),
+    path("kitchens/add/", kitchens.add, name="kitchen-add"),
+    path("kitchens/<int:pk>/", kitchens.change, name="kitchen-change"),
+    path("<int:pk>/", people.person, name="person"),
+    path("<int:pk>/end/", people.end, name="person-end"),
+    path("<int:pk>/start-again/", people.start_again, name="person-start-again"),
+]

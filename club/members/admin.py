@@ -1,0 +1,53 @@
+"""The admin site looks; the services write. Only what no service of ours covers can be changed here."""
+
+from __future__ import annotations
+
+from allauth.account.decorators import secure_admin_login
+from django.contrib import admin
+from django.db.models import Model
+from django.http import HttpRequest
+
+from club.members.models import Invitation, Kitchen, User
+
+# Through allauth's sign-in, so that its rate limits hold here too.
+admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
+
+
+class LookOnly(admin.ModelAdmin):
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
+@admin.register(User)
+class UserAdmin(admin.ModelAdmin):
+    """People join by invitation, and roles are given on the people page; who may use this site is set here."""
+
+    list_display = ["email", "name", "is_active", "is_staff", "joined_at"]
+    search_fields = ["email", "name"]
+    fields = ["email", "name", "units", "is_active", "is_staff", "last_login", "joined_at"]
+    readonly_fields = ["email", "name", "units", "is_active", "last_login", "joined_at"]
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
+@admin.register(Kitchen)
+class KitchenAdmin(LookOnly):
+    list_display = ["name", "is_hall", "altitude_m", "altitude_how"]
+    search_fields = ["name"]
+
+
+@admin.register(Invitation)
+class InvitationAdmin(LookOnly):
+    list_display = ["email", "role", "invited_by", "created_at", "expires_at", "accepted_at", "withdrawn_at"]
+    search_fields = ["email"]
+    exclude = ["nonce"]

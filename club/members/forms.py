@@ -1,0 +1,165 @@
+"""The room's forms. What was typed stays; what a service refuses appears beside its field."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+from uuid import uuid4
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Column, Field, Layout, Row, Submit
+from django import forms
+from django.contrib.auth.password_validation import password_validators_help_text_html
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.members.altitudes import altitude_as_typed
+from club.members.models import AltitudeHow, Kitchen, Units, User
+from club.members.roles import Role
+
+
+def helper(*layout: Any, submit: str, action: str = "") -> FormHelper:
+    made = FormHelper()
+    made.form_action = action
+    made.layout = Layout(*layout) if layout else None
+    made.add_input(Submit("send", submit))
+    return made
+
+
+class InviteForm(forms.Form):
+    email = forms.EmailField(label=_("Email"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"}))
+    name = forms.CharField(label=_("Name"), max_length=120, required=False)
+    role = forms.ChoiceField(label=_("Role"), choices=Role.choices, initial=Role.MEMBER.value)
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        row = Row(
+            Column("email", css_class="col-md-5"),
+            Column("name", css_class="col-md-4"),
+            Column("role", css_class="col-md-3"),
+        )
+        self.helper = helper(row, submit=gettext("Send the invitation"), action=action)
+
+
+class AcceptForm(forms.Form):
+    name = forms.CharField(label=_("Your name"), max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    password = forms.CharField(
+        label=_("Choose a password"),
+        strip=False,
+        help_text=password_validators_help_text_html,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    password_again = forms.CharField(
+        label=_("The same password again"),
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    units = forms.ChoiceField(
+        label=_("Units"),
+        choices=Units.choices,
+        help_text=_("What recipes are shown in. You can change it at any time."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Join the club"))
+
+    def clean_password_again(self) -> str:
+        again = self.cleaned_data["password_again"]
+        if again != self.cleaned_data.get("password", again):
+            raise forms.ValidationError(_("The two passwords are not the same."))
+        return str(again)
+
+
+class ProfileForm(forms.Form):
+    name = forms.CharField(label=_("Your name"), max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    units = forms.ChoiceField(label=_("Units"), choices=Units.choices)
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        kwargs["initial"] = {"name": user.name, "units": user.units}
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Save"))
+
+
+class RolesForm(forms.Form):
+    roles = forms.MultipleChoiceField(
+        label=_("Roles"), choices=Role.choices, required=False, widget=forms.CheckboxSelectMultiple
+    )
+
+    def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
+        kwargs["initial"] = {"roles": sorted(person.role_names)}
+        super().__init__(*args, **kwargs)
+        self.fields["roles"].help_text = _("Everybody in the club is a member, ticked or not.")
+        self.helper = helper(submit=gettext("Save the roles"))
+
+
+class KitchenForm(forms.Form):
+    """The unit has no default: 1,040 metres taken for feet would shorten every process."""
+
+    UNITS = [("", _("metres or feet?")), ("m", _("metres")), ("ft", _("feet"))]
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    name = forms.CharField(
+        label=_("Name of the kitchen"), max_length=80, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    altitude = forms.CharField(
+        label=_("Altitude above sea level"),
+        max_length=20,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        help_text=_(
+            "Look your address up on a topographic map, or read the altitude on a phone or GPS out of doors. "
+            "Take the higher one when two differ. Leave it empty if you do not know it yet: "
+            "no process time is given until it is known."
+        ),
+    )
+    altitude_unit = forms.ChoiceField(label=_("In"), choices=UNITS, required=False)
+    altitude_how = forms.ChoiceField(
+        label=_("How it is known"), choices=[("", _("choose")), *AltitudeHow.choices], required=False
+    )
+    is_hall = forms.BooleanField(label=_("This is a hall of the club, for everybody"), required=False)
+
+    def __init__(self, *args: Any, by: User, kitchen: Kitchen | None = None, **kwargs: Any) -> None:
+        if kitchen is not None:
+            kwargs["initial"] = shown(kitchen, by)
+        super().__init__(*args, **kwargs)
+        if kitchen is not None:
+            del self.fields["token"]
+        if kitchen is not None or not by.has_role(Role.ORGANISER):
+            del self.fields["is_hall"]
+        altitude = Row(Column("altitude", css_class="col-sm-7"), Column("altitude_unit", css_class="col-sm-5"))
+        edges = [Field(name) for name in ("token", "is_hall") if name in self.fields]
+        self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))
+
+    def clean_altitude(self) -> str:
+        number = str(self.cleaned_data["altitude"]).strip()
+        if re.search(r"[^\d\s.,+\-\u2212]", number):
+            raise forms.ValidationError(_("Write only the number here, and choose metres or feet beside it."))
+        return number
+
+    def clean(self) -> dict[str, Any]:
+        told = dict(super().clean() or {})
+        if told.get("altitude") and "altitude_unit" in told and not told["altitude_unit"]:
+            self.add_error("altitude_unit", _("Choose metres or feet."))
+        if told.get("altitude") and not told.get("altitude_how") and "altitude_how" not in self.errors:
+            self.add_error("altitude_how", _("Say how the altitude is known."))
+        return told
+
+    @property
+    def altitude_text(self) -> str:
+        """What the services take: "1040 m", or nothing."""
+        number = self.cleaned_data["altitude"]
+        return f"{number} {self.cleaned_data['altitude_unit']}" if number else ""
+
+
+def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
+    """A kitchen as its form shows it, the altitude exactly as stored."""
+    number, unit = "", ""
+    if kitchen.altitude is not None:
+        number, unit = altitude_as_typed(kitchen.altitude, prefer_feet=by.units == Units.US)
+    return {
+        "name": kitchen.name,
+        "altitude": number,
+        "altitude_unit": unit,
+        "altitude_how": kitchen.altitude_how,
+    }

@@ -1,0 +1,41 @@
+"""Every write of the room. Each checks who asks, keeps its rule and is one transaction.
+
+Refusals: `PermissionDenied` for who may not, `ValidationError` (named fields where there is one) for what cannot
+be, `InvitationClosed` for a link that is no longer good.
+"""
+
+from __future__ import annotations
+
+from club.members.services.invitations import (
+    invitation_accept,
+    invitation_send,
+    invitation_send_again,
+    invitation_withdraw,
+)
+from club.members.services.kitchens import kitchen_add, kitchen_change
+from club.members.services.people import (
+    member_deactivate,
+    member_enrol,
+    member_reactivate,
+    profile_change,
+    sessions_end_everywhere,
+)
+from club.members.services.roles import role_grant, role_take, roles_change, roles_install
+
+__all__ = [
+    "invitation_accept",
+    "invitation_send",
+    "invitation_send_again",
+    "invitation_withdraw",
+    "kitchen_add",
+    "kitchen_change",
+    "member_deactivate",
+    "member_enrol",
+    "member_reactivate",
+    "profile_change",
+    "role_grant",
+    "role_take",
+    "roles_change",
+    "roles_install",
+    "sessions_end_everywhere",
+]

@@ -1,0 +1,72 @@
+"""Kitchens. Their altitude decides process times, so it comes with how it is known, or not at all."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from uuid import UUID, uuid4
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+from django.utils.translation import gettext_lazy as _
+
+from club.members.altitudes import metres_from_text
+from club.members.models import AltitudeHow, Kitchen, User
+from club.members.roles import Role
+from club.members.services.checks import clean_name
+from recipes.engine.atmosphere import AltitudeError
+
+NAME_LENGTH = 80
+
+
+@transaction.atomic
+def kitchen_add(
+    *,
+    by: User,
+    name: str,
+    altitude_text: str = "",
+    altitude_how: str = "",
+    is_hall: bool = False,
+    token: UUID | None = None,
+) -> Kitchen:
+    """A kitchen of the person's own, or a hall of the club's (organisers). `altitude_text` is "1040 m", "3400 ft"
+    or empty for unknown. The same `token` again finds the kitchen made the first time and writes to that one, so
+    that who goes back and mends the altitude gets the mended one. Raises PermissionDenied, ValidationError (fields
+    name, altitude, altitude_how).
+    """
+    if is_hall and not by.has_role(Role.ORGANISER):
+        raise PermissionDenied
+    if made := Kitchen.objects.filter(token=token).first() if token else None:
+        kitchen_change(by=by, kitchen=made, name=name, altitude_text=altitude_text, altitude_how=altitude_how)
+        return made
+    metres, how = _clean_altitude(altitude_text, altitude_how)
+    plain = clean_name(name, longest=NAME_LENGTH)
+    kitchen, is_new = Kitchen.objects.get_or_create(
+        token=token or uuid4(), defaults={"name": plain, "altitude_m": metres, "altitude_how": how, "is_hall": is_hall}
+    )
+    if is_new and not is_hall:
+        kitchen.people.add(by)
+    return kitchen
+
+
+@transaction.atomic
+def kitchen_change(*, by: User, kitchen: Kitchen, name: str, altitude_text: str = "", altitude_how: str = "") -> None:
+    """Batches keep the altitude that they were started at; this is for the next ones. Raises like kitchen_add."""
+    if not Kitchen.objects.changeable_by(by).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    metres, how = _clean_altitude(altitude_text, altitude_how)
+    kitchen.name = clean_name(name, longest=NAME_LENGTH)
+    kitchen.altitude_m = metres
+    kitchen.altitude_how = how
+    kitchen.save(update_fields=["name", "altitude_m", "altitude_how"])
+
+
+def _clean_altitude(text: str, how: str) -> tuple[Decimal | None, str]:
+    if not text.strip():
+        return None, ""
+    try:
+        metres = metres_from_text(text)
+    except AltitudeError as error:
+        raise ValidationError({"altitude": str(error)}) from error
+    if how not in AltitudeHow.values:
+        raise ValidationError({"altitude_how": _("Say how the altitude is known.")})
+    return metres, how

@@ -1,0 +1,67 @@
+"""Naming a kitchen, and mending what is known of it."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from club.members import services
+from club.members.forms import KitchenForm
+from club.members.models import Kitchen
+from club.members.views.asks import refusals_on, signed_in
+
+
+@require_http_methods(["GET", "POST"])
+def add(request: HttpRequest) -> HttpResponse:
+    user = signed_in(request)
+    form = KitchenForm(request.POST or None, by=user)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        with refusals_on(form):
+            kitchen = services.kitchen_add(
+                by=user,
+                name=told["name"],
+                altitude_text=form.altitude_text,
+                altitude_how=told["altitude_how"],
+                is_hall=told.get("is_hall", False),
+                token=told["token"],
+            )
+            return saved(request, kitchen)
+    is_first = not user.kitchens.exists()
+    return render(request, "members/kitchen_add.html", {"form": form, "is_first": is_first})
+
+
+@require_http_methods(["GET", "POST"])
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.usable_by(user), pk=pk)
+    if not Kitchen.objects.changeable_by(user).filter(pk=pk).exists():
+        raise PermissionDenied
+    form = KitchenForm(request.POST or None, by=user, kitchen=kitchen)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        with refusals_on(form):
+            services.kitchen_change(
+                by=user,
+                kitchen=kitchen,
+                name=told["name"],
+                altitude_text=form.altitude_text,
+                altitude_how=told["altitude_how"],
+            )
+            return saved(request, kitchen)
+    return render(request, "members/kitchen_change.html", {"form": form, "kitchen": kitchen})
+
+
+def saved(request: HttpRequest, kitchen: Kitchen) -> HttpResponse:
+    """Say back what was understood: a slip in the altitude is seen here or never."""
+    if kitchen.altitude is None:
+        said = _("%(kitchen)s is saved without an altitude. No process time is given for it until it has one.")
+        messages.warning(request, said % {"kitchen": kitchen.name})
+    else:
+        said = _("%(kitchen)s is saved at %(altitude)s.")
+        messages.success(request, said % {"kitchen": kitchen.name, "altitude": kitchen.altitude_words})
+    return redirect("members:me")
