@@ -140,7 +140,7 @@ def thermometer_correction_c(read_c: float, altitude: Altitude) -> float:
 def _saturation_c(hpa: float) -> float:
     """IAPWS-IF97 region 4: saturation temperature from pressure, equation 31."""
     n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _N
-    beta = (hpa / 10_000) ** 0.25  # fourth root of the pressure in MPa
+    beta = sqrt(sqrt(hpa / 10_000))  # fourth root of the pressure in MPa
     e = beta * beta + n3 * beta + n6
     f = n1 * beta * beta + n4 * beta + n7
     g = n2 * beta * beta + n5 * beta + n8

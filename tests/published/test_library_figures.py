@@ -304,3 +304,37 @@ def test_low_acid_vegetables_are_for_the_pressure_canner_unless_acid_is_added() 
         if Role.LOW_ACID in roles and Role.ACID not in roles:
             assert {row.method for row in recipe.process} == {Method.PRESSURE}, recipe.slug
             assert any("pressure canner" in caution for caution in recipe.cautions), recipe.slug
+
+
+def test_the_example_in_the_format_notes_is_read_and_is_the_recipe_it_says() -> None:
+    notes = (LIBRARY / "README.md").read_text(encoding="utf-8")
+    example = next(block for block in re.findall(r"```toml\n(.*?)```", notes, re.DOTALL) if "slug" in block)
+    (shown,), _ = entries_from_library(tomllib.loads(f'format = "kettlehall-library-1"\n{example}'))
+    real = recipes()[shown.slug]
+
+    assert [(line.item, line.amount, line.unit) for line in shown.ingredients] == [
+        (line.item, line.amount, line.unit) for line in real.ingredients
+    ]
+    assert shown.source == real.source
+    assert set(shown.process) <= set(real.process)
+
+
+@pytest.mark.parametrize("name", ["measures", "composition", "produce", "refuse"])
+def test_every_figure_about_a_food_has_its_source_and_says_how_far_it_was_checked(name: str) -> None:
+    with (LIBRARY.parent / "foods" / f"{name}.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+
+    assert len(rows) >= 60
+    for row in rows:
+        assert row["source"].strip(), row
+        assert re.search(r"seen-(once|twice)|memory", row["confidence"]), row
+
+
+def test_grams_of_a_recipe_line_come_from_the_weight_of_a_cup() -> None:
+    with (LIBRARY.parent / "foods" / "measures.csv").open(newline="", encoding="utf-8") as file:
+        per_cup = {Fraction(row["g_per_cup"]) for row in csv.DictReader(file)}
+    cups = {"cup": Fraction(1), "tbsp": Fraction(1, 16), "tsp": Fraction(1, 48), "quart": Fraction(4)}
+    for recipe in recipes().values():
+        for line in recipe.ingredients:
+            if line.grams is not None and line.unit in cups:
+                assert line.grams / (line.amount * cups[line.unit]) in per_cup, (recipe.slug, line.item)
