@@ -1,0 +1,67 @@
+"""What needs a hand today, for one person. Reads only; every list is bounded so that the page keeps its shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from club.members.models import Kitchen, User
+from inventory.batches.models import Batch, BatchQuerySet
+from inventory.batches.rules import SealWindow, seal_window
+from recipes.models import Revision, RevisionState
+
+SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
+
+
+@dataclass(frozen=True)
+class BatchCard:
+    batch: Batch
+    window: SealWindow
+    has_lapsed: bool  # too late to reprocess: 24 hours are over
+
+
+@dataclass(frozen=True)
+class Desk:
+    seals_due: list[BatchCard]
+    cooling: list[BatchCard]
+    on_the_stove: list[Batch]
+    club_seals_due: list[BatchCard]
+    to_review: list[Revision]
+    kitchens_without_altitude: list[Kitchen]
+    has_kitchen: bool
+
+    @property
+    def is_quiet(self) -> bool:
+        return not (self.seals_due or self.cooling or self.on_the_stove or self.club_seals_due or self.to_review)
+
+
+def cards(batches: BatchQuerySet, now: datetime) -> list[BatchCard]:
+    """Each batch with its window; every batch given here has its jars out."""
+    made = []
+    for batch in batches[:SHOWN]:
+        window = seal_window(batch.last_out_at)
+        made.append(BatchCard(batch, window, has_lapsed=now >= window.reprocess_until))
+    return made
+
+
+def desk_for(user: User, *, now: datetime) -> Desk:
+    mine = Batch.objects.filter(made_by=user).with_story()
+    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).with_story()
+    kitchens = list(Kitchen.objects.filter(people=user))
+    return Desk(
+        seals_due=cards(mine.seals_due(now), now),
+        cooling=cards(mine.cooling(now), now),
+        on_the_stove=list(mine.open()[:SHOWN]),
+        club_seals_due=cards(elsewhere.seals_due(now), now),
+        to_review=revisions_to_review(user),
+        kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
+        has_kitchen=bool(kitchens),
+    )
+
+
+def revisions_to_review(user: User) -> list[Revision]:
+    """Drafts that wait for somebody else's eyes; an author never reviews her own."""
+    if not user.has_perm("recipes.review_revision"):
+        return []
+    waiting = Revision.objects.filter(state=RevisionState.IN_REVIEW).exclude(author=user)
+    return list(waiting.select_related("recipe", "author").order_by("submitted_at", "pk")[:SHOWN])

@@ -1,0 +1,80 @@
+"""A real browser (Debian's Chromium) on the live site, phone-sized and desktop-sized, with an accessibility scan."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import sync_playwright
+
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+PHONE = {"width": 360, "height": 740}
+DESKTOP = {"width": 1280, "height": 900}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if "tests/browser/" in str(item.path):
+            item.add_marker(pytest.mark.browser)
+            item.add_marker(pytest.mark.django_db(transaction=True))
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    if CHROMIUM is None:
+        if os.environ.get("KETTLEHALL_REQUIRE_BROWSER") == "1":
+            pytest.fail("Chromium is required here (KETTLEHALL_REQUIRE_BROWSER=1) and was not found.")
+        pytest.skip("Chromium not found: install Debian's chromium to run the browser tests.")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+class Visitor:
+    """A person at a screen: signs in as people do, and scans every page she is asked to."""
+
+    def __init__(self, page, base_url: str) -> None:
+        self.page = page
+        self.base_url = base_url
+        self.refused: list[str] = []
+        page.on("console", lambda message: self.refused.append(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: self.refused.append(str(error)))
+
+    def go(self, path: str):
+        return self.page.goto(self.base_url + path)
+
+    def sign_in(self, email: str, password: str) -> None:
+        self.go("/accounts/login/")
+        self.page.get_by_label("Email").fill(email)
+        self.page.get_by_label("Password").fill(password)
+        self.page.get_by_role("button", name="Sign in").click()
+        self.page.wait_for_url(self.base_url + "/")
+
+    def scan(self) -> None:
+        """No accessibility violation, no sideways scrolling, nothing the browser complained about."""
+        found = Axe().run(self.page, options={"resultTypes": ["violations"]})
+        seen = [f"{v['id']}: {v['help']} ({v['nodes'][0]['html'][:160]})" for v in found.response["violations"]]
+        assert not seen, f"{self.page.url}:\n" + "\n".join(seen)
+        wide, screen = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+        assert wide <= screen, f"{self.page.url} scrolls sideways: {wide} > {screen}"
+        assert self.refused == [], f"{self.page.url}: {self.refused}"
+
+
+@pytest.fixture(params=["phone", "desktop"])
+def visitor(request, chromium, live_server):
+    size = PHONE if request.param == "phone" else DESKTOP
+    context = chromium.new_context(viewport=size, has_touch=request.param == "phone", reduced_motion="reduce")
+    context.set_default_timeout(15_000)
+    yield Visitor(context.new_page(), live_server.url)
+    context.close()
