@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from club.members.models import Kitchen, User
-from inventory.batches.models import Batch, BatchQuerySet
-from inventory.batches.rules import SealWindow, seal_window
+from inventory.batches.models import Batch
+from inventory.batches.queries import BatchQuerySet
+from inventory.batches.rules import SealWindow
 from recipes.models import Revision, RevisionState
 
 SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
@@ -17,7 +18,8 @@ SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
 class BatchCard:
     batch: Batch
     window: SealWindow
-    has_lapsed: bool  # too late to reprocess: 24 hours are over
+    reprocess_until: datetime | None  # None once a batch was reprocessed: there is no second time
+    has_lapsed: bool
 
 
 @dataclass(frozen=True)
@@ -36,17 +38,17 @@ class Desk:
 
 
 def cards(batches: BatchQuerySet, now: datetime) -> list[BatchCard]:
-    """Each batch with its window; every batch given here has its jars out."""
-    made = []
-    for batch in batches[:SHOWN]:
-        window = seal_window(batch.last_out_at)
-        made.append(BatchCard(batch, window, has_lapsed=now >= window.reprocess_until))
-    return made
+    """Each batch whose jars are out, with the moments that hang on that."""
+    return [
+        BatchCard(batch, batch.window, until := batch.reprocess_until, has_lapsed=until is None or now >= until)
+        for batch in batches[:SHOWN]
+        if batch.window is not None
+    ]
 
 
 def desk_for(user: User, *, now: datetime) -> Desk:
-    mine = Batch.objects.filter(made_by=user).with_story()
-    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).with_story()
+    mine = Batch.objects.filter(made_by=user).for_list()
+    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
     kitchens = list(Kitchen.objects.filter(people=user))
     return Desk(
         seals_due=cards(mine.seals_due(now), now),

@@ -1,0 +1,133 @@
+"""Lay down the demo club of fixtures/demo/club.toml through the rooms' own services, with the clock turned back.
+
+Everything a member could do is done as she would do it, so that the demo cannot hold what the site would refuse.
+"""
+
+from __future__ import annotations
+
+import tomllib
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+
+from club.members.models import Kitchen, User
+from club.members.roles import Role
+from club.members.services.kitchens import kitchen_add
+from club.members.services.people import member_enrol
+from inventory.batches.models import Batch
+from inventory.batches.services.processing import batch_log_process
+from inventory.batches.services.sealing import seals_record
+from inventory.batches.services.starting import batch_start
+from recipes.engine.terms import Canner, Pack
+from recipes.models import Recipe
+
+CLUB_FILE = settings.BASE_DIR / "fixtures" / "demo" / "club.toml"
+# Printed by `up`; the last one is the member whose desk shows the most.
+SIGN_INS: tuple[tuple[str, str], ...] = (
+    ("marguerite@tallowbench.example", "organiser"),
+    ("tobias@tallowbench.example", "keeper"),
+    ("ilse@tallowbench.example", "instructor"),
+    ("samuel@tallowbench.example", "instructor and keeper"),
+    ("petra@tallowbench.example", "member"),
+)
+PASSWORD = "damson-kettle-42"  # of a demo club that lives on one machine; `up --no-demo` lays none down
+STOVE_HOURS = 3  # between the first cut and the jars coming out
+
+
+@dataclass(frozen=True)
+class DemoClub:
+    people: Mapping[str, User]
+    kitchens: Mapping[str, Kitchen]
+    batches: list[Batch]
+
+
+class DemoRefused(Exception):
+    """The demo is laid down on an empty site only."""
+
+
+@transaction.atomic
+def demo_lay_down(*, now: datetime) -> DemoClub:
+    """Make the people, kitchens and batches. DemoRefused where there are people already."""
+    if User.objects.exists():
+        raise DemoRefused("There are people here already: the demo club is laid down on an empty site only.")
+    told = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
+    people = {person["key"]: _person(person) for person in told["person"]}
+    organiser = next(user for user in people.values() if user.has_role(Role.ORGANISER))
+    kitchens = {kitchen["key"]: _kitchen(kitchen, organiser, people) for kitchen in told["kitchen"]}
+    batches = [_batch(batch, people[batch["by"]], kitchens[batch["kitchen"]], now) for batch in told["batch"]]
+    return DemoClub(people, kitchens, batches)
+
+
+def _person(told: Mapping[str, Any]) -> User:
+    return member_enrol(
+        email=f"{told['key']}@tallowbench.example",
+        name=told["name"],
+        password=PASSWORD,
+        units=told["units"],
+        roles=[Role(role) for role in told["roles"]],
+    )
+
+
+def _kitchen(told: Mapping[str, Any], organiser: User, people: Mapping[str, User]) -> Kitchen:
+    owners = [people[key] for key in told.get("people", [])]
+    kitchen = kitchen_add(
+        by=owners[0] if owners else organiser,
+        name=told["name"],
+        altitude_text=told.get("altitude", ""),
+        altitude_how=told.get("how", ""),
+        is_hall=told.get("hall", False),
+    )
+    kitchen.people.add(*owners)
+    return kitchen
+
+
+def _batch(told: Mapping[str, Any], by: User, kitchen: Kitchen, now: datetime) -> Batch:
+    """One batch as far as it has come: on the stove, cooling, or looked at."""
+    out_at = now - timedelta(hours=told["out_hours_ago"]) if "out_hours_ago" in told else None
+    began = out_at - timedelta(hours=STOVE_HOURS) if out_at else now - timedelta(hours=told["started_hours_ago"])
+    batch = batch_start(
+        by=by,
+        revision=Recipe.objects.select_related("current").get(slug=told["recipe"]).current,
+        kitchen=kitchen,
+        token=uuid.uuid4(),
+        pots=told["pots"],
+        jar=told["jar"],
+        pack=Pack(told["pack"]) if "pack" in told else None,
+        canner=Canner(told["canner"]) if "canner" in told else None,
+        started_at=began,
+        now=began,
+    )
+    if out_at is None:
+        return batch
+    batch = batch_log_process(
+        by=by,
+        batch=batch,
+        jars=told["filled"],
+        jars_out_at=out_at,
+        minutes=batch.required_minutes,
+        psi=batch.required_psi,
+        lid_code=told.get("lids", ""),
+        now=out_at,
+    )
+    if "checked_after_hours" in told:
+        _look(told, by, batch, out_at + timedelta(hours=told["checked_after_hours"]))
+    return batch
+
+
+def _look(told: Mapping[str, Any], by: User, batch: Batch, at: datetime) -> None:
+    unsealed, broken = told.get("unsealed", []), told.get("broken", [])
+    numbers = batch.jars.values_list("number", flat=True)
+    results = {n: "unsealed" if n in unsealed else "broken" if n in broken else "sealed" for n in numbers}
+    seals_record(
+        by=by,
+        batch=batch,
+        token=uuid.uuid4(),
+        results=results,
+        disposals=dict.fromkeys(unsealed, told["kept"]),
+        now=at,
+    )

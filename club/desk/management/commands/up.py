@@ -1,0 +1,119 @@
+"""`python3 manage.py up`: the whole site from one command, and its end with one Ctrl-C."""
+
+from __future__ import annotations
+
+import os
+import time
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.core.management import BaseCommand, CommandError, call_command
+from django.db import connections
+
+from club.desk.demo import PASSWORD, SIGN_INS
+from club.run import broker, site
+from club.run.stopping import ignore_further_signals, until_asked_to_stop
+from club.run.supervisor import Part, PartFailed, Supervisor
+
+PATIENCE_S = 60.0
+LOOK_EVERY_S = 0.2
+
+
+class Command(BaseCommand):
+    help = "Start the whole site: database, library, broker, web server, worker and clock. Ctrl-C stops it."
+    requires_migrations_checks = False
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument(
+            "--host",
+            default="127.0.0.1",
+            help="Where to listen. For phones in the hall: 0.0.0.0, with SITE_URL set to this machine's address.",
+        )
+        parser.add_argument("--no-demo", action="store_true", help="Do not fill an empty database with the demo club.")
+
+    def handle(self, *args: Any, port: int, host: str, no_demo: bool, **options: Any) -> None:
+        data_dir: Path = settings.DATA_DIR
+        data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+        # What children and mails call the site, unless the operator says: the address printed below.
+        os.environ.setdefault("SITE_URL", site.address(host, port))
+        supervisor = Supervisor(data_dir / "log", announce=self.stderr.write)
+        try:
+            with site.only_one(data_dir), until_asked_to_stop():
+                try:
+                    site.require_free_port(host, port)
+                    self.start_broker(supervisor)
+                    self.prepare(with_demo=not no_demo)
+                    self.start_parts(supervisor, host, port)
+                    self.tell(host, port)
+                    self.keep_up(supervisor)
+                finally:
+                    ignore_further_signals()
+                    supervisor.stop()
+        except (site.SiteError, broker.BrokerError, PartFailed) as error:
+            raise CommandError(str(error)) from error
+        self.stdout.write("Stopped. Everything is kept; the same command starts it again.")
+
+    def start_broker(self, supervisor: Supervisor) -> None:
+        if os.environ.get("REDIS_URL"):
+            return
+        data_dir: Path = settings.DATA_DIR
+        broker.end_leftover(data_dir)
+        process = supervisor.start(Part("broker", tuple(broker.command(data_dir))))
+        broker.wait_until_ready(data_dir, process)
+
+    def prepare(self, *, with_demo: bool) -> None:
+        self.stdout.write("Preparing the database, the recipe library and the static files ...")
+        self.stdout.flush()
+        call_command("migrate", interactive=False, verbosity=0)
+        call_command("roles", verbosity=0)
+        call_command("load_library", verbosity=0)
+        # The demo's password is printed for all to read: it has no place in a database somebody brought along.
+        if with_demo and not os.environ.get("DATABASE_URL") and not get_user_model().objects.exists():
+            call_command("load_demo", verbosity=0)
+        call_command("collectstatic", interactive=False, verbosity=0)
+        connections.close_all()
+
+    def start_parts(self, supervisor: Supervisor, host: str, port: int) -> None:
+        for part in (site.web(host, port), site.worker(), site.beat()):
+            supervisor.start(part)
+        site_host = urlsplit(os.environ["SITE_URL"]).netloc
+        deadline = time.monotonic() + PATIENCE_S
+        while not site.answers(host, port, site_host=site_host):
+            supervisor.require_all_up()
+            if time.monotonic() > deadline:
+                raise PartFailed(f"The web server did not answer within {PATIENCE_S:.0f} s; see {supervisor.log_dir}.")
+            time.sleep(LOOK_EVERY_S)
+
+    def tell(self, host: str, port: int) -> None:
+        write = self.stdout.write
+        write(self.style.SUCCESS(f"\nKettlehall is up: {os.environ['SITE_URL']} (listening on {host}, port {port})"))
+        people = get_user_model().objects
+        demo = [one for one in SIGN_INS if people.filter(email=one[0]).exists()]
+        if demo:
+            write(f"Sign in with one of these and the password {PASSWORD}")
+            for email, role in demo:
+                write(f"  {email:<32} {role}")
+        elif not people.exists():
+            write("Nobody can sign in yet. The first organiser: python3 manage.py createsuperuser")
+        connections.close_all()
+        write(f"Mail goes to {self.mail_goes_to()}")
+        write(f"Data and logs are in {settings.DATA_DIR}")
+        write("Ctrl-C stops everything.")
+        self.stdout.flush()
+
+    @staticmethod
+    def mail_goes_to() -> str:
+        if host := os.environ.get("SMTP_HOST"):
+            return f"the mail server {host}"
+        return f"files in {settings.EMAIL_FILE_PATH} (set SMTP_HOST to send it)"
+
+    @staticmethod
+    def keep_up(supervisor: Supervisor) -> None:
+        while True:
+            supervisor.look()
+            time.sleep(LOOK_EVERY_S)
