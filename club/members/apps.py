@@ -3,6 +3,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.apps import AppConfig
+from django.apps import apps as present_apps
 from django.db.models.signals import post_migrate
 
 
@@ -15,7 +16,7 @@ class MembersConfig(AppConfig):
         post_migrate.connect(install_roles_after_migrate, dispatch_uid="members.roles")
 
 
-def install_roles_after_migrate(app_config: AppConfig, apps: Any, using: str, **_rest: Any) -> None:
+def install_roles_after_migrate(app_config: AppConfig, using: str, apps: Any = present_apps, **_rest: Any) -> None:
     """Fill the roles after each app that brings permissions of theirs.
 
     Django makes an app's permissions in a receiver that is connected later than this one, hence the call here.

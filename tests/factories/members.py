@@ -1,0 +1,37 @@
+"""People, kitchens and invitations for tests. Everybody is invented."""
+
+from __future__ import annotations
+
+from itertools import count
+from typing import Any
+
+from club.members import services
+from club.members.altitudes import metres_from_text
+from club.members.models import AltitudeHow, Invitation, Kitchen, User
+from club.members.roles import Role
+
+PASSWORD = "seven copper ladles"
+_numbers = count(1)
+
+
+def make_person(*roles: Role, email: str = "", name: str = "Ada Plum", units: str = "metric") -> User:
+    """A member with a confirmed email, and with these roles besides."""
+    email = email or f"person-{next(_numbers)}@example.test"
+    return services.member_enrol(email=email, name=name, password=PASSWORD, units=units, roles=roles)
+
+
+def make_organiser(**fields: Any) -> User:
+    return make_person(Role.ORGANISER, **fields)
+
+
+def make_kitchen(*people: User, name: str = "Plum Lane", altitude: str = "1040 m", is_hall: bool = False) -> Kitchen:
+    """`altitude` "" is a kitchen whose altitude nobody knows."""
+    known = {"altitude_m": metres_from_text(altitude), "altitude_how": AltitudeHow.MAP} if altitude else {}
+    kitchen = Kitchen.objects.create(name=name, is_hall=is_hall, **known)
+    kitchen.people.set(people)
+    return kitchen
+
+
+def make_invitation(*, by: User | None = None, email: str = "", name: str = "", role: Role = Role.MEMBER) -> Invitation:
+    email = email or f"guest-{next(_numbers)}@example.test"
+    return services.invitation_send(by=by or make_organiser(), email=email, name=name, role=role.value)
