@@ -15,7 +15,18 @@ DELETE = "recipes_revision_no_delete"
 CHANGED = "A numbered revision never changes; write a new one."
 DELETED = "A numbered revision is never deleted; withdraw it."
 
-KEPT = ("id", "recipe_id", "number", "content", "digest", "from_library", "author_id", "reviewer_id", "published_at")
+KEPT = (
+    "id",
+    "recipe_id",
+    "number",
+    "content",
+    "digest",
+    "seen_statement",
+    "from_library",
+    "author_id",
+    "reviewer_id",
+    "published_at",
+)
 
 
 def install(apps: Any, schema_editor: Any) -> None:

@@ -31,8 +31,8 @@ def barred(words: list[str]) -> str:
     return f"|{'|'.join(word.replace('|', '/') for word in words)}|" if words else ""
 
 
-def unbarred(text: str) -> list[str]:
-    return [word for word in text.split("|") if word]
+def unbarred(text: str) -> tuple[str, ...]:
+    return tuple(word for word in text.split("|") if word)
 
 
 def jars_of(recipe: TestedRecipe) -> list[str]:

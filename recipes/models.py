@@ -16,7 +16,8 @@ from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
 from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
-from recipes.indexing import search_key
+from recipes.facets import IndexRow
+from recipes.indexing import search_key, unbarred
 
 
 class RecipeQuerySet(models.QuerySet["Recipe"]):
@@ -33,6 +34,13 @@ class RecipeQuerySet(models.QuerySet["Recipe"]):
         for word in search_key(words).split():
             found = found.filter(search_text__contains=word)
         return found
+
+    def index_rows(self) -> list[IndexRow]:
+        """The facets' words of each recipe, in one query."""
+        return [
+            IndexRow(pk, {"produce": unbarred(produce), "kind": (kind,), "method": (method,), "jar": unbarred(jars)})
+            for pk, produce, kind, method, jars in self.values_list("pk", "produce", "kind", "method", "jars")
+        ]
 
 
 class Recipe(models.Model):
@@ -108,6 +116,8 @@ class Revision(models.Model):
     reviewer = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="revisions_reviewed"
     )
+    # What the author read, and where: the ground for calling the figures seen.
+    seen_statement = models.TextField(blank=True)
     review_note = models.TextField(blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     submitted_at = models.DateTimeField(null=True, blank=True)

@@ -7,7 +7,6 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
@@ -16,80 +15,163 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='ProcessTable',
+            name="ProcessTable",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=200, unique=True)),
-                ('food', models.CharField(db_index=True, max_length=120, verbose_name='food')),
-                ('variant', models.CharField(blank=True, max_length=160, verbose_name='variant')),
-                ('method', models.CharField(max_length=16, verbose_name='method')),
-                ('content', models.JSONField()),
-                ('digest', models.CharField(max_length=64)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("key", models.CharField(max_length=200, unique=True)),
+                ("food", models.CharField(db_index=True, max_length=120, verbose_name="food")),
+                ("variant", models.CharField(blank=True, max_length=160, verbose_name="variant")),
+                ("method", models.CharField(max_length=16, verbose_name="method")),
+                ("content", models.JSONField()),
+                ("digest", models.CharField(max_length=64)),
             ],
             options={
-                'ordering': ['food', 'variant', 'method'],
+                "ordering": ["food", "variant", "method"],
             },
         ),
         migrations.CreateModel(
-            name='Recipe',
+            name="Recipe",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('slug', models.SlugField(max_length=80, unique=True, verbose_name='short name')),
-                ('title', models.CharField(max_length=160, verbose_name='title')),
-                ('kind', models.CharField(db_index=True, max_length=32, verbose_name='kind')),
-                ('method', models.CharField(db_index=True, max_length=16, verbose_name='method')),
-                ('produce', models.CharField(help_text='|strawberries|rhubarb|', max_length=200, verbose_name='produce')),
-                ('jars', models.CharField(help_text='|half-pint|pint|', max_length=120, verbose_name='jars')),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("slug", models.SlugField(max_length=80, unique=True, verbose_name="short name")),
+                ("title", models.CharField(max_length=160, verbose_name="title")),
+                ("kind", models.CharField(db_index=True, max_length=32, verbose_name="kind")),
+                ("method", models.CharField(db_index=True, max_length=16, verbose_name="method")),
+                (
+                    "produce",
+                    models.CharField(help_text="|strawberries|rhubarb|", max_length=200, verbose_name="produce"),
+                ),
+                ("jars", models.CharField(help_text="|half-pint|pint|", max_length=120, verbose_name="jars")),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
             ],
             options={
-                'ordering': ['title', 'pk'],
+                "ordering": ["title", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='Revision',
+            name="Revision",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(blank=True, null=True)),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('in-review', 'waiting for review'), ('published', 'published'), ('withdrawn', 'withdrawn')], default='draft', max_length=12)),
-                ('content', models.JSONField()),
-                ('digest', models.CharField(max_length=64)),
-                ('from_library', models.BooleanField(default=False)),
-                ('review_note', models.TextField(blank=True)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('submitted_at', models.DateTimeField(blank=True, null=True)),
-                ('published_at', models.DateTimeField(blank=True, null=True)),
-                ('withdrawn_at', models.DateTimeField(blank=True, null=True)),
-                ('withdrawn_reason', models.TextField(blank=True)),
-                ('author', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='revisions_written', to=settings.AUTH_USER_MODEL)),
-                ('recipe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='recipes.recipe')),
-                ('reviewer', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='revisions_reviewed', to=settings.AUTH_USER_MODEL)),
-                ('withdrawn_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='revisions_withdrawn', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("in-review", "waiting for review"),
+                            ("published", "published"),
+                            ("withdrawn", "withdrawn"),
+                        ],
+                        default="draft",
+                        max_length=12,
+                    ),
+                ),
+                ("content", models.JSONField()),
+                ("digest", models.CharField(max_length=64)),
+                ("from_library", models.BooleanField(default=False)),
+                ("review_note", models.TextField(blank=True)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("submitted_at", models.DateTimeField(blank=True, null=True)),
+                ("published_at", models.DateTimeField(blank=True, null=True)),
+                ("withdrawn_at", models.DateTimeField(blank=True, null=True)),
+                ("withdrawn_reason", models.TextField(blank=True)),
+                (
+                    "author",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="revisions_written",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recipe",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="revisions", to="recipes.recipe"
+                    ),
+                ),
+                (
+                    "reviewer",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="revisions_reviewed",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "withdrawn_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="revisions_withdrawn",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['recipe', models.OrderBy(models.F('number'), descending=True, nulls_first=True), '-pk'],
-                'permissions': [('draft_revision', 'Can write and submit drafts'), ('review_revision', "Can review and publish another's draft"), ('withdraw_revision', 'Can withdraw a published revision')],
+                "ordering": ["recipe", models.OrderBy(models.F("number"), descending=True, nulls_first=True), "-pk"],
+                "permissions": [
+                    ("draft_revision", "Can write and submit drafts"),
+                    ("review_revision", "Can review and publish another's draft"),
+                    ("withdraw_revision", "Can withdraw a published revision"),
+                ],
             },
         ),
         migrations.AddField(
-            model_name='recipe',
-            name='current',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='current_of', to='recipes.revision'),
+            model_name="recipe",
+            name="current",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="current_of",
+                to="recipes.revision",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.UniqueConstraint(fields=('recipe', 'number'), name='one_revision_per_number'),
+            model_name="revision",
+            constraint=models.UniqueConstraint(fields=("recipe", "number"), name="one_revision_per_number"),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('number', None), ('state__in', ['draft', 'in-review'])), models.Q(('number__isnull', False), ('published_at__isnull', False), ('state__in', ['published', 'withdrawn'])), _connector='OR'), name='published_revision_has_number_and_date'),
+            model_name="revision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("number", None), ("state__in", ["draft", "in-review"])),
+                    models.Q(
+                        ("number__isnull", False),
+                        ("published_at__isnull", False),
+                        ("state__in", ["published", "withdrawn"]),
+                    ),
+                    _connector="OR",
+                ),
+                name="published_revision_has_number_and_date",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(('author', None), ('reviewer', None), models.Q(('author', models.F('reviewer')), _negated=True), _connector='OR'), name='author_never_reviews_own_revision'),
+            model_name="revision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("author", None),
+                    ("reviewer", None),
+                    models.Q(("author", models.F("reviewer")), _negated=True),
+                    _connector="OR",
+                ),
+                name="author_never_reviews_own_revision",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'withdrawn'), _negated=True), models.Q(('withdrawn_at__isnull', False), models.Q(('withdrawn_reason', ''), _negated=True)), _connector='OR'), name='withdrawn_revision_says_why'),
+            model_name="revision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "withdrawn"), _negated=True),
+                    models.Q(("withdrawn_at__isnull", False), models.Q(("withdrawn_reason", ""), _negated=True)),
+                    _connector="OR",
+                ),
+                name="withdrawn_revision_says_why",
+            ),
         ),
     ]

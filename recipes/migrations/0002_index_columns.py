@@ -5,65 +5,73 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('recipes', '0001_initial'),
+        ("recipes", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='processtable',
-            name='is_held_back',
+            model_name="processtable",
+            name="is_held_back",
             field=models.BooleanField(default=False),
         ),
         migrations.AddField(
-            model_name='processtable',
-            name='search_text',
+            model_name="processtable",
+            name="search_text",
             field=models.TextField(blank=True),
         ),
         migrations.AddField(
-            model_name='recipe',
-            name='from_library',
-            field=models.BooleanField(default=False, verbose_name='from the published library'),
+            model_name="recipe",
+            name="from_library",
+            field=models.BooleanField(default=False, verbose_name="from the published library"),
         ),
         migrations.AddField(
-            model_name='recipe',
-            name='search_text',
+            model_name="recipe",
+            name="search_text",
             field=models.TextField(blank=True),
         ),
         migrations.AddField(
-            model_name='revision',
-            name='token',
+            model_name="revision",
+            name="seen_statement",
+            field=models.TextField(blank=True),
+        ),
+        migrations.AddField(
+            model_name="revision",
+            name="token",
             field=models.UUIDField(blank=True, editable=False, null=True, unique=True),
         ),
         migrations.AlterField(
-            model_name='processtable',
-            name='key',
+            model_name="processtable",
+            name="key",
             field=models.CharField(max_length=240, unique=True),
         ),
         migrations.AlterField(
-            model_name='recipe',
-            name='jars',
-            field=models.TextField(blank=True, help_text='|half-pint|pint|', verbose_name='jars'),
+            model_name="recipe",
+            name="jars",
+            field=models.TextField(blank=True, help_text="|half-pint|pint|", verbose_name="jars"),
         ),
         migrations.AlterField(
-            model_name='recipe',
-            name='kind',
-            field=models.CharField(db_index=True, max_length=40, verbose_name='kind'),
+            model_name="recipe",
+            name="kind",
+            field=models.CharField(db_index=True, max_length=40, verbose_name="kind"),
         ),
         migrations.AlterField(
-            model_name='recipe',
-            name='produce',
-            field=models.TextField(blank=True, help_text='|strawberries|rhubarb|', verbose_name='produce'),
+            model_name="recipe",
+            name="produce",
+            field=models.TextField(blank=True, help_text="|strawberries|rhubarb|", verbose_name="produce"),
         ),
         migrations.AlterField(
-            model_name='recipe',
-            name='title',
-            field=models.CharField(max_length=200, verbose_name='title'),
+            model_name="recipe",
+            name="title",
+            field=models.CharField(max_length=200, verbose_name="title"),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.UniqueConstraint(condition=models.Q(('from_library', True), ('number', None)), fields=('recipe',), name='one_held_back_library_draft_per_recipe'),
+            model_name="revision",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("from_library", True), ("number", None)),
+                fields=("recipe",),
+                name="one_held_back_library_draft_per_recipe",
+            ),
         ),
     ]

@@ -6,7 +6,6 @@ from recipes import guards
 
 
 class Migration(migrations.Migration):
-
     dependencies = [("recipes", "0002_index_columns")]
 
     operations = [migrations.RunPython(guards.install, guards.remove)]

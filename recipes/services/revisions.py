@@ -28,12 +28,14 @@ def revision_draft(
     by: User,
     content: Mapping[str, Any] | None = None,
     from_revision: Revision | None = None,
+    seen_statement: str = "",
     token: UUID | None = None,
 ) -> Revision:
     """A new draft: of a new recipe, or of the recipe that `from_revision` belongs to.
 
     `content` is a library document (its slug is ignored: the recipe decides it); left out, that of `from_revision`
-    is copied. The same `token` again returns the first draft. Raises DocumentError for content that is not a recipe.
+    is copied. `seen_statement` says what the author read and where. The same `token` again returns the first draft.
+    Raises DocumentError for content that is not a recipe.
     """
     _may(by, "recipes.draft_revision")
     if made := Revision.objects.filter(token=token, author=by).first() if token else None:
@@ -47,17 +49,26 @@ def revision_draft(
     else:
         recipe, clean = _recipe_add(document)
     return Revision.objects.create(
-        recipe=recipe, content=clean, digest=content_digest(clean), author=by, token=token, state=RevisionState.DRAFT
+        recipe=recipe,
+        content=clean,
+        digest=content_digest(clean),
+        seen_statement=seen_statement.strip(),
+        author=by,
+        token=token,
+        state=RevisionState.DRAFT,
     )
 
 
 @transaction.atomic
-def revision_change(*, by: User, revision: Revision, content: Mapping[str, Any]) -> Revision:
+def revision_change(
+    *, by: User, revision: Revision, content: Mapping[str, Any], seen_statement: str | None = None
+) -> Revision:
     """The author's own draft, changed; refused once it waits for review or has a number."""
     _may(by, "recipes.draft_revision")
     clean = clean_content(content, slug=revision.recipe.slug)
     mine = Revision.objects.filter(pk=revision.pk, state=RevisionState.DRAFT, author=by)
-    if mine.update(content=clean, digest=content_digest(clean)) != 1:
+    said = {} if seen_statement is None else {"seen_statement": seen_statement.strip()}
+    if mine.update(content=clean, digest=content_digest(clean), **said) != 1:
         raise ValidationError(_("Only its author can change it, and only while it is a draft."), code="not-a-draft")
     if not Revision.objects.numbered().filter(recipe=revision.recipe_id).exists():
         Recipe.objects.filter(pk=revision.recipe_id).update(**index_of(recipe_from_document(clean)))

@@ -1,0 +1,81 @@
+"""manage.py plan_batch SLUG (--pots N | --jars N | --fruit AMOUNT) --altitude HEIGHT
+
+Exit status: 0 with a plan, 3 when it is refused, 2 for bad input.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from recipes.engine.atmosphere import AltitudeError, altitude_from_text
+from recipes.engine.plan import plan_as_dict
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.terms import Altitude, Canner, Pack
+from recipes.models import Recipe, Revision
+from recipes.plan_text import plan_text
+from recipes.planning import PlanWish, WishError, plan_for, plan_wish_from
+
+BAD_INPUT = 2
+REFUSED = 3
+
+
+class Command(BaseCommand):
+    help = "Print the plan of a batch: amounts, process for the altitude, cautions, and every refusal with its source."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("slug", help="short name of the recipe, as in the address of its page")
+        parser.add_argument("--pots", help="how many pots to cook")
+        parser.add_argument("--jars", help="how many jars to fill")
+        parser.add_argument("--fruit", help='how much prepared fruit there is, such as "4.5 kg"')
+        parser.add_argument("--altitude", help='height of the kitchen, such as "1040 m" or "3400 ft"')
+        parser.add_argument("--jar", help=f"jar: {', '.join(JAR_SIZES)} (default: that of the recipe's stated yield)")
+        parser.add_argument("--pack", help=f"pack: {', '.join(Pack)}")
+        parser.add_argument("--canner", help=f"canner at hand: {', '.join(Canner)}")
+        parser.add_argument("--revision", help="number of the revision (default: the current one)")
+        parser.add_argument("--json", action="store_true", help="print JSON")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        wish, altitude = _wish(options), _altitude(options["altitude"])
+        made = plan_for(revision=_revision(options["slug"], options["revision"]), altitude=altitude, **wish)
+        as_json = options["json"]
+        self.stdout.write(json.dumps(plan_as_dict(made), indent=2, ensure_ascii=False) if as_json else plan_text(made))
+        if not made.ok:
+            sys.exit(REFUSED)
+
+
+def _wish(options: dict[str, Any]) -> PlanWish:
+    try:
+        return plan_wish_from(options)
+    except WishError as error:
+        raise _bad("\n".join(f"--{field}: {message}" for field, message in error.problems.items())) from error
+
+
+def _altitude(text: str | None) -> Altitude:
+    if text is None:
+        raise _bad('--altitude: say how high the kitchen lies, such as --altitude "1040 m".')
+    try:
+        return altitude_from_text(text)
+    except AltitudeError as error:
+        raise _bad(f"--altitude: {error}") from error
+
+
+def _revision(slug: str, number: str | None) -> Revision:
+    """The revision asked for, or the current one; with all of them withdrawn the latest, for its refusal."""
+    recipe = Recipe.objects.readable().filter(slug=slug[:100]).first()
+    if recipe is None:
+        raise _bad(f"There is no published recipe {slug[:100]!r}.")
+    numbered = recipe.revisions.numbered().select_related("recipe").order_by("-number")
+    if number is not None:
+        asked = numbered.filter(number=int(number)).first() if number.isdecimal() and len(number) < 9 else None
+        if asked is None:
+            raise _bad(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
+        return asked
+    return numbered.filter(pk=recipe.current_id).first() or numbered[0]
+
+
+def _bad(message: str) -> CommandError:
+    return CommandError(message, returncode=BAD_INPUT)
