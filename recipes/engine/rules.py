@@ -111,6 +111,7 @@ _ALL = (
     ),
     Rule("BOTTLED-JUICE", "Bottled lemon or lime juice has an even acidity; fresh has not.", USDA + ", from memory"),
     Rule("FREEZER-ONLY", "A freezer recipe has no tested process and never stands on a shelf.", USDA + ", Guide 7"),
+    Rule("RECIPE", "What the recipe itself says to mind.", "the recipe's own source"),
     Rule("LOCAL-ADVICE", "Local food-safety advice prevails over any plan.", "a rule of this club"),
 )
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 
 import pytest
 
+from recipes.engine.document import recipe_from_document
+from recipes.engine.plan import PlanRequest, plan
 from recipes.engine.process import ProcessFound, process_for
 from recipes.engine.terms import Altitude, Canner, Refusal
 from tests.published.tables import boiling_water_row, minutes_bands, pressure_bands, pressure_row, printed
+from tests.recipes.engine.samples import strawberry_jam
 
 BOILING_WATER = printed("process_boiling_water.csv")
 PRESSURE = printed("process_pressure.csv")
@@ -96,3 +100,31 @@ def test_of_several_printed_pressures_the_gentlest_is_taken_and_the_others_are_n
         assert found.minutes == max(row.minutes for row in rows)
         assert found.pressure_psi == (5 if feet == 500 else 10)
         assert len(found.others) == others
+
+
+def planned(row, canner, feet):
+    """A plan whose recipe has nothing of its own but this printed row."""
+    carrier = replace(recipe_from_document(strawberry_jam()), method=row.method, process=(row,))
+    wish = PlanRequest(altitude=Altitude.from_feet(feet), pots=1, jar=row.jar, pack=row.pack, canner=canner)
+    return plan(carrier, wish)
+
+
+@pytest.mark.parametrize("line", BOILING_WATER, ids=name)
+def test_a_plan_gives_the_printed_minutes_at_every_band(line):
+    row = boiling_water_row(line)
+    for feet, minutes in edges(minutes_bands(line)):
+        found = planned(row, None, feet)
+        assert found.ok is row.seen.is_seen
+        assert (found.process and found.process.minutes) == (minutes if row.seen.is_seen else None)
+        assert found.sterilise_jars == (minutes < 10 if row.seen.is_seen else None)
+
+
+@pytest.mark.parametrize("line", PRESSURE, ids=name)
+def test_a_plan_gives_the_printed_pressure_at_every_band(line):
+    row = pressure_row(line)
+    for canner, bands in zip((Canner.DIAL_GAUGE, Canner.WEIGHTED_GAUGE), pressure_bands(line), strict=True):
+        for feet, psi in edges(bands):
+            found = planned(row, canner, feet)
+            expected = psi if row.seen.is_seen else None
+            assert (found.process and found.process.pressure_psi) == expected
+            assert found.ok is (expected is not None)
