@@ -139,6 +139,8 @@ class KitchenForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         told = dict(super().clean() or {})
+        if self.errors.pop("token", None):  # a hidden field has nowhere to show its error
+            self.add_error(None, _("This form was changed on its way. Load the page again and send it once more."))
         if told.get("altitude") and "altitude_unit" in told and not told["altitude_unit"]:
             self.add_error("altitude_unit", _("Choose metres or feet."))
         if told.get("altitude") and not told.get("altitude_how") and "altitude_how" not in self.errors:

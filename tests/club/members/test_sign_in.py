@@ -1,0 +1,215 @@
+from __future__ import annotations
+
+import re
+
+import pytest
+from allauth.account.models import EmailAddress
+from django.core import mail
+from django.test import Client
+from django.urls import reverse
+
+from club.members import services
+from club.members.models import User
+from tests.factories.members import PASSWORD, make_person
+
+pytestmark = pytest.mark.django_db
+
+FRAME = 'class="house-name"'
+
+
+def sign_in(client, email, password=PASSWORD, **extra):
+    return client.post(reverse("account_login"), {"login": email, "password": password}, **extra)
+
+
+def is_signed_in(client):
+    return client.get(reverse("members:me")).status_code == 200
+
+
+def test_one_signs_in_with_email_and_password_however_the_email_is_written(client):
+    member = make_person(email="ada@example.test")
+    answer = sign_in(client, "ADA@example.test")
+    assert (answer.status_code, answer.url) == (302, reverse("desk:home"))
+    assert is_signed_in(client)
+    assert str(member.pk) == client.session["_auth_user_id"]
+
+
+@pytest.mark.parametrize("email", ["ada@example.test", "nobody@example.test"])
+def test_a_wrong_password_and_an_unknown_email_are_answered_alike(client, email):
+    make_person(email="ada@example.test")
+    page = sign_in(client, email, "wrong password here")
+    assert "The email address and/or password you specified are not correct." in page.text
+    assert f'value="{email}"' in page.text
+    assert not is_signed_in(client)
+
+
+def test_after_five_wrong_passwords_even_the_right_one_waits(client, member):
+    for _try in range(5):
+        assert "Too many" not in sign_in(client, member.email, "wrong password here").text
+    page = sign_in(client, member.email)
+    assert "Too many failed login attempts" in page.text
+    assert not is_signed_in(client)
+
+
+def test_thirty_tries_in_a_minute_from_one_place_are_too_many(client):
+    answers = [sign_in(client, f"nobody-{number}@example.test", "wrong password here") for number in range(31)]
+    assert {answer.status_code for answer in answers[:30]} == {200}
+    assert answers[30].status_code == 429
+    assert "Too many tries" in answers[30].text
+    assert FRAME in answers[30].text
+
+
+def test_sign_up_is_shut(client):
+    url = reverse("account_signup")
+    told = {"email": "gil@example.test", "password1": PASSWORD}
+    for page in (client.get(url), client.post(url, told)):
+        assert "by invitation" in page.text
+    assert not User.objects.exists()
+
+
+def test_a_forgotten_password_is_changed_through_the_mailed_link(client, member):
+    old = Client()
+    old.force_login(member)
+    asked = client.post(reverse("account_reset_password"), {"email": member.email}, follow=True)
+    assert "Look in your mail" in asked.text
+    (sent,) = mail.outbox
+    assert sent.to == [member.email]
+    assert "choose a new password" in sent.subject
+    assert sent.body.startswith("Hello Ada Plum,")
+    link = re.search(r"http://testserver(\S+)", sent.body)[1]
+    form = client.get(link, follow=True)
+    assert "Choose a new password" in form.text
+    new = {"password1": "nine silver spoons", "password2": "nine silver spoons"}
+    done = client.post(form.request["PATH_INFO"], new, follow=True)
+    assert "Your password is changed" in done.text
+    assert not is_signed_in(old)
+    sign_in(client, member.email, "nine silver spoons")
+    assert is_signed_in(client)
+    again = Client().get(link, follow=True)
+    assert "This link does not work" in again.text
+
+
+def test_a_reset_for_an_unknown_email_mails_nobody_and_looks_the_same(client, member):
+    known = client.post(reverse("account_reset_password"), {"email": member.email}, follow=True)
+    mail.outbox.clear()
+    unknown = client.post(reverse("account_reset_password"), {"email": "nobody@example.test"}, follow=True)
+    assert mail.outbox == []
+    assert unknown.redirect_chain == known.redirect_chain
+
+
+def test_a_reset_for_a_former_member_mails_nobody(client, organiser, member):
+    services.member_deactivate(by=organiser, person=member)
+    client.post(reverse("account_reset_password"), {"email": member.email})
+    assert mail.outbox == []
+
+
+def test_an_unconfirmed_email_signs_nobody_in_and_gets_its_link(client):
+    user = User.objects.create_user("gil@example.test", PASSWORD, name="Gil Damson")
+    page = sign_in(client, user.email, follow=True)
+    assert "Confirm your email" in page.text
+    assert not is_signed_in(client)
+    link = re.search(r"http://testserver(\S+)", mail.outbox[0].body)[1]
+    assert "Is gil@example.test an email of Gil Damson?" in " ".join(client.get(link).text.split())
+    client.post(link)
+    assert EmailAddress.objects.get(user=user).verified
+    sign_in(client, user.email)
+    assert is_signed_in(client)
+
+
+def test_signing_out_ends_this_session_only(member_client, member):
+    phone = Client()
+    phone.force_login(member)
+    member_client.post(reverse("account_logout"))
+    assert not is_signed_in(member_client)
+    assert is_signed_in(phone)
+
+
+def test_the_admin_site_s_sign_in_is_the_club_s_own(client):
+    answer = client.get(reverse("admin:login"))
+    assert answer.status_code == 302
+    assert answer.url.startswith(reverse("account_login"))
+
+
+def test_a_member_does_not_get_into_the_admin_site(member_client):
+    assert member_client.get(reverse("admin:login")).status_code == 403
+
+
+def test_a_superuser_sees_people_in_the_admin_site_but_invites_them_as_everybody(client):
+    client.force_login(User.objects.create_superuser("root@example.test", PASSWORD, name="Root"))
+    person = make_person()
+    assert person.email in client.get(reverse("admin:members_user_changelist")).text
+    assert client.get(reverse("admin:members_user_change", args=[person.pk])).status_code == 200
+    assert client.get(reverse("admin:members_user_add")).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "account_login",
+        "account_signup",
+        "account_inactive",
+        "account_reset_password",
+        "account_reset_password_done",
+        "account_reset_password_from_key_done",
+        "account_email_verification_sent",
+    ],
+)
+def test_the_pages_before_sign_in_look_like_the_site(client, name):
+    page = client.get(reverse(name))
+    assert page.status_code == 200
+    assert FRAME in page.text
+    assert len(re.findall(r"<h1\b", page.text)) == 1
+
+
+@pytest.mark.parametrize(
+    "name", ["account_logout", "account_email", "account_change_password", "account_reauthenticate"]
+)
+def test_the_pages_about_one_s_sign_in_look_like_the_site(member_client, name):
+    page = member_client.get(reverse(name))
+    assert page.status_code == 200
+    assert FRAME in page.text
+    assert len(re.findall(r"<h1\b", page.text)) == 1
+
+
+def test_a_dead_confirmation_link_says_what_to_do(client):
+    page = client.get(reverse("account_confirm_email", args=["no-such-key"]))
+    assert "This link does not work" in page.text
+    assert FRAME in page.text
+
+
+def test_an_email_is_changed_by_adding_confirming_and_choosing_it(member_client, member):
+    url = reverse("account_email")
+    member_client.post(url, {"action_add": "", "email": "new@example.test"})
+    link = re.search(r"http://testserver(\S+)", mail.outbox[0].body)[1]
+    assert mail.outbox[0].to == ["new@example.test"]
+    member_client.post(url, {"action_primary": "", "email": "new@example.test"})
+    member.refresh_from_db()
+    assert member.email != "new@example.test"  # not confirmed yet
+    member_client.post(link)
+    member_client.post(url, {"action_primary": "", "email": "new@example.test"})
+    member.refresh_from_db()
+    assert member.email == "new@example.test"
+
+
+def test_an_unknown_address_is_answered_in_the_site_s_own_words(member_client):
+    page = member_client.get("/people/no-such-page/")
+    assert page.status_code == 404
+    assert "There is nothing here" in page.text
+    assert FRAME in page.text
+
+
+def test_a_form_without_its_token_is_answered_in_the_site_s_own_words(member):
+    browser = Client(enforce_csrf_checks=True)
+    browser.force_login(member)
+    page = browser.post(reverse("members:sign-out-everywhere"))
+    assert page.status_code == 403
+    assert "This form has grown stale" in page.text
+    assert is_signed_in(browser)
+
+
+@pytest.mark.parametrize("name", ["400.html", "500.html"])
+def test_the_pages_for_a_broken_site_need_nothing_of_the_site(name):
+    from django.template.loader import get_template
+
+    page = get_template(name).render()
+    assert "<h1>" in page
+    assert "static" not in page
