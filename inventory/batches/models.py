@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from fractions import Fraction
 from typing import Any
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen
+from inventory.batches.queries import BatchQuerySet, JarQuerySet
+from inventory.batches.rules import Phase, SealWindow, phase, seal_window
+from inventory.batches.words import BatchState, Disposal, Seal
 from inventory.jars.models import LidLot
+from recipes.engine.terms import Altitude
 from recipes.models import Revision
-
-
-class BatchState(models.TextChoices):
-    STARTED = "started", _("on the stove")
-    OUT = "out", _("cooling, seals to check")
-    CHECKED = "checked", _("seals checked")
-    ABANDONED = "abandoned", _("given up")
-
-
-class BatchQuerySet(models.QuerySet["Batch"]):
-    def visible_to(self, user: Any) -> BatchQuerySet:
-        """The gate: one's own batches and those of one's own kitchens; those who may trace see all."""
-        if user.has_perm("batches.trace_batch"):
-            return self
-        return self.filter(Q(made_by=user) | Q(kitchen__people=user)).distinct()
 
 
 class Batch(models.Model):
@@ -35,6 +27,9 @@ class Batch(models.Model):
 
     `plan` is the engine's plan as it stood when the batch was started; the columns beside it repeat what
     the process must reach, so that a later change of the kitchen's altitude cannot rewrite history.
+
+    started -> out (cooling, seals to check) -> checked, and back to out once when jars are reprocessed.
+    A freezer recipe goes started -> frozen. Anything on the stove may be given up.
     """
 
     lot_code = models.CharField(_("lot code"), max_length=16, unique=True)
@@ -47,20 +42,31 @@ class Batch(models.Model):
     plan: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField()
 
     pots = models.PositiveSmallIntegerField(_("pots"))
+    # Of the printed amounts, for each pot, as an exact fraction ("1/2"): a scaled pot fills fewer jars.
+    pot_scale = models.CharField(max_length=80, default="1")
     altitude_m = models.DecimalField(max_digits=9, decimal_places=4)
-    canner = models.CharField(max_length=16)
-    pack = models.CharField(max_length=8)
-    jar_size = models.CharField(max_length=16)
+    canner = models.CharField(max_length=16, blank=True)  # empty, as the pack: kept in the freezer
+    pack = models.CharField(max_length=16, blank=True)
+    jar_size = models.CharField(max_length=16)  # the largest the process covers
     required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)  # none: kept in the freezer
     required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
 
-    started_at = models.DateTimeField(default=timezone.now)
+    created_at = models.DateTimeField(default=timezone.now)
+    started_at = models.DateTimeField(_("cooking began"), default=timezone.now)
+    process_started_at = models.DateTimeField(_("process began"), null=True, blank=True)
     processed_minutes = models.PositiveSmallIntegerField(_("minutes processed"), null=True, blank=True)
     processed_psi = models.DecimalField(_("pressure held (psi)"), max_digits=4, decimal_places=1, null=True, blank=True)
     jars_out_at = models.DateTimeField(_("jars came out"), null=True, blank=True)
     lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="batches")
+
+    # One reprocess at most, of the jars that did not seal; each jar says which lid sits on it now.
+    reprocessed_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    reprocessed_psi = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    reprocessed_out_at = models.DateTimeField(null=True, blank=True)
+
     checked_at = models.DateTimeField(null=True, blank=True)
     note = models.TextField(_("notes"), blank=True)
+    abandoned_at = models.DateTimeField(null=True, blank=True)
     abandoned_reason = models.CharField(max_length=200, blank=True)
 
     objects = BatchQuerySet.as_manager()
@@ -74,42 +80,107 @@ class Batch(models.Model):
             models.CheckConstraint(
                 name="batch_out_has_its_process_log",
                 condition=~Q(state__in=["out", "checked"])
-                | Q(required_minutes=None, jars_out_at__isnull=False)
-                | Q(jars_out_at__isnull=False, processed_minutes__isnull=False, lid_lot__isnull=False),
+                | Q(
+                    required_minutes__isnull=False,
+                    processed_minutes__isnull=False,
+                    jars_out_at__isnull=False,
+                    lid_lot__isnull=False,
+                ),
+            ),
+            models.CheckConstraint(
+                name="batch_under_pressure_has_its_pressure_log",
+                condition=~Q(state__in=["out", "checked"]) | Q(required_psi=None) | Q(processed_psi__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="batch_in_the_freezer_needs_no_process",
+                condition=~Q(state="frozen") | Q(required_minutes=None, jars_out_at__isnull=False),
             ),
             models.CheckConstraint(
                 name="batch_never_processed_below_the_tested_minutes",
-                condition=Q(processed_minutes=None)
-                | Q(required_minutes=None)
-                | Q(processed_minutes__gte=F("required_minutes")),
+                condition=Q(processed_minutes=None) | Q(processed_minutes__gte=F("required_minutes")),
             ),
             models.CheckConstraint(
                 name="batch_never_processed_below_the_tested_pressure",
-                condition=Q(processed_psi=None) | Q(required_psi=None) | Q(processed_psi__gte=F("required_psi")),
+                condition=Q(processed_psi=None) | Q(processed_psi__gte=F("required_psi")),
+            ),
+            models.CheckConstraint(
+                name="batch_reprocessed_in_full",
+                condition=Q(reprocessed_out_at=None, reprocessed_minutes=None, reprocessed_psi=None)
+                | Q(
+                    Q(required_psi=None) | Q(reprocessed_psi__gte=F("required_psi")),
+                    reprocessed_minutes__gte=F("required_minutes"),
+                    reprocessed_out_at__gt=F("jars_out_at"),
+                ),
+            ),
+            models.CheckConstraint(
+                name="batch_jars_never_out_before_it_began",
+                condition=Q(jars_out_at=None) | Q(jars_out_at__gte=F("started_at")),
+            ),
+            models.CheckConstraint(
+                name="batch_given_up_says_why",
+                condition=~Q(state="abandoned") | (Q(abandoned_at__isnull=False) & ~Q(abandoned_reason="")),
             ),
         ]
 
     def __str__(self) -> str:
         return self.lot_code
 
+    def get_absolute_url(self) -> str:
+        return reverse("batches:detail", args=[self.lot_code])
 
-class Seal(models.TextChoices):
-    UNCHECKED = "unchecked", _("not looked at yet")
-    SEALED = "sealed", _("sealed")
-    UNSEALED = "unsealed", _("unsealed")
-    BROKEN = "broken", _("broken")
+    @property
+    def title(self) -> str:
+        return self.revision.recipe.title
 
+    @property
+    def altitude(self) -> Altitude:
+        """Of the kitchen on the day, whatever is said of it since."""
+        return Altitude(metres=Fraction(self.altitude_m))
 
-class Disposal(models.TextChoices):
-    SHELF = "shelf", _("on the shelf")
-    REPROCESS = "reprocess", _("to be reprocessed")
-    REFRIGERATE = "refrigerate", _("in the refrigerator")
-    FREEZE = "freeze", _("in the freezer")
-    DISCARD = "discard", _("thrown away")
+    @property
+    def altitude_whole_m(self) -> int:
+        return round(self.altitude.metres)
+
+    @property
+    def altitude_whole_ft(self) -> int:
+        return round(self.altitude.feet)
+
+    @property
+    def printed_pots(self) -> Fraction:
+        """How many times the printed recipe was cooked in all."""
+        return self.pots * Fraction(self.pot_scale)
+
+    @property
+    def is_frozen_kind(self) -> bool:
+        """Made to be kept in the freezer: no process, and no seals to look at."""
+        return self.required_minutes is None
+
+    @property
+    def last_out_at(self) -> datetime | None:
+        """When the jars that still want a look last came out of a canner."""
+        return self.reprocessed_out_at or self.jars_out_at
+
+    @property
+    def window(self) -> SealWindow | None:
+        """The seal window that runs now; none where there are no seals to look at."""
+        if self.is_frozen_kind or self.last_out_at is None:
+            return None
+        return seal_window(self.last_out_at)
+
+    @property
+    def reprocess_until(self) -> datetime | None:
+        """When reprocessing lapses, counted from the first time the jars came out. None once it was used."""
+        if self.is_frozen_kind or self.jars_out_at is None or self.reprocessed_out_at is not None:
+            return None
+        return seal_window(self.jars_out_at).reprocess_until
+
+    def phase_at(self, now: datetime) -> Phase | None:
+        """Where the seal window stands while seals are still to be looked at."""
+        return phase(self.window, now) if self.window and self.state == BatchState.OUT else None
 
 
 class Jar(models.Model):
-    """One jar of a batch, numbered from one."""
+    """One jar of a batch, numbered from one. An empty `disposal` means that it is still to be looked at."""
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="jars")
     number = models.PositiveSmallIntegerField()
@@ -117,18 +188,25 @@ class Jar(models.Model):
     seal = models.CharField(max_length=10, choices=Seal.choices, default=Seal.UNCHECKED)
     disposal = models.CharField(max_length=12, choices=Disposal.choices, blank=True)
     place = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="jars")
+    lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="jars")
+    # The lot of the first lid, where that one failed and the jar was reprocessed under another.
+    failed_lid_lot = models.ForeignKey(
+        LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_failed"
+    )
+
+    objects = JarQuerySet.as_manager()
 
     class Meta:
         ordering = ["batch", "number"]
         constraints = [
             models.UniqueConstraint(fields=["batch", "number"], name="one_jar_per_number"),
             models.CheckConstraint(
-                name="only_a_sealed_jar_stands_on_the_shelf",
-                condition=~Q(disposal="shelf") | Q(seal="sealed"),
-            ),
-            models.CheckConstraint(
-                name="broken_jar_is_thrown_away",
-                condition=~Q(seal="broken") | Q(disposal="discard"),
+                name="jar_stands_where_its_seal_allows",
+                condition=Q(seal="unchecked", disposal="")
+                | Q(seal="sealed", disposal__in=["", "shelf"])
+                | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze", "discard"])
+                | Q(seal="broken", disposal="discard")
+                | Q(seal="none", disposal="freeze"),
             ),
         ]
 
@@ -154,3 +232,6 @@ class SealCheck(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id} {self.checked_at:%Y-%m-%d %H:%M}"
+
+
+__all__ = ["Batch", "BatchState", "Disposal", "Jar", "Seal", "SealCheck"]

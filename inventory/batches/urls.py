@@ -1,7 +1,40 @@
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path, register_converter
+
+from inventory.batches.lots import lot_code_typed
+from inventory.batches.views import reading, writing
 
 app_name = "batches"
 
-urlpatterns: list[URLPattern] = []
+
+class LotCodeConverter:
+    """A lot code in an address, forgiving as a person is: small letters, no dash."""
+
+    regex = "[0-9]{5}-?[0-9A-Za-z]{3,10}"  # what is no code of ours is refused below, as not found
+
+    def to_python(self, value: str) -> str:
+        code = lot_code_typed(value)
+        if code is None:
+            raise ValueError
+        return code
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
+register_converter(LotCodeConverter, "lot")
+
+urlpatterns = [
+    path("", reading.batch_list, name="list"),
+    path("start/", writing.start, name="start"),
+    path("trace/", reading.trace, name="trace"),
+    path("lids/", reading.lids, name="lids"),
+    path("<lot:lot_code>/", reading.detail, name="detail"),
+    path("<lot:lot_code>/log/", writing.log, name="log"),
+    path("<lot:lot_code>/seals/", writing.seals, name="seals"),
+    path("<lot:lot_code>/reprocess/", writing.reprocess, name="reprocess"),
+    path("<lot:lot_code>/put-away/", writing.put_away, name="put-away"),
+    path("<lot:lot_code>/labels/", reading.labels, name="labels"),
+    path("<lot:lot_code>/give-up/", writing.abandon, name="abandon"),
+]

@@ -1,0 +1,42 @@
+"""The batch room in the admin: to look at. What is written goes through the services, which know the rules."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from inventory.batches.models import Batch, Jar, SealCheck
+
+
+class LookOnly(admin.ModelAdmin):
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Batch)
+class BatchAdmin(LookOnly):
+    list_display = ("lot_code", "revision", "kitchen", "made_by", "state", "started_at", "jars_out_at")
+    list_filter = ("state",)
+    list_select_related = ("revision__recipe", "kitchen", "made_by")
+    search_fields = ("lot_code", "revision__recipe__title")
+
+
+@admin.register(Jar)
+class JarAdmin(LookOnly):
+    list_display = ("batch", "number", "size", "seal", "disposal", "place", "lid_lot")
+    list_filter = ("seal", "disposal")
+    list_select_related = ("batch", "place", "lid_lot")
+
+
+@admin.register(SealCheck)
+class SealCheckAdmin(LookOnly):
+    list_display = ("batch", "checked_at", "checked_by", "was_early", "sealed", "unsealed", "broken")
+    list_select_related = ("batch", "checked_by")

@@ -1,0 +1,102 @@
+"""Reads of the batch room: who may see what, what is open, due or cooling, and what a page needs with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from django.db import models
+from django.db.models import Count, Prefetch, Q
+from django.db.models.functions import Coalesce
+
+from club.members.models import Kitchen, User
+from inventory.batches.rules import COOL_MIN
+from inventory.batches.words import BatchState, Disposal, Seal
+
+if TYPE_CHECKING:
+    from inventory.batches.models import Batch, Jar  # noqa: F401  (named in the generic bases, which are strings)
+
+
+@dataclass(frozen=True)
+class Whereabouts:
+    """So many jars of one size and fate in one kitchen; `disposal` None: not settled yet."""
+
+    kitchen: str
+    size: str
+    seal: Seal
+    disposal: Disposal | None
+    count: int
+
+
+class BatchQuerySet(models.QuerySet["Batch"]):
+    def visible_to(self, user: User) -> BatchQuerySet:
+        """The gate: one's own batches and those of one's own kitchens; those who may trace see all."""
+        return self if user.has_perm("batches.trace_batch") else self.cared_for_by(user)
+
+    def cared_for_by(self, user: User) -> BatchQuerySet:
+        """Batches a person made, or that were made in a kitchen of hers."""
+        return self.filter(Q(made_by=user) | Q(kitchen__in=Kitchen.objects.filter(people=user)))
+
+    def changeable_by(self, user: User) -> BatchQuerySet:
+        """Who may write in a batch's log. To trace a batch is not to write in it."""
+        return self if user.has_perm("batches.change_batch") else self.cared_for_by(user)
+
+    def open(self) -> BatchQuerySet:
+        """On the stove: started, and nothing logged yet."""
+        return self.filter(state=BatchState.STARTED)
+
+    def seals_due(self, now: datetime) -> BatchQuerySet:
+        """Out for 12 hours or more and no settling look yet, the longest wait first. An early look settles nothing."""
+        return self._out().filter(last_out__lte=now - COOL_MIN).order_by("last_out", "pk")
+
+    def cooling(self, now: datetime) -> BatchQuerySet:
+        """Out for less than 12 hours, the soonest due first."""
+        return self._out().filter(last_out__gt=now - COOL_MIN).order_by("last_out", "pk")
+
+    def done(self) -> BatchQuerySet:
+        return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
+
+    def _out(self) -> BatchQuerySet:
+        return self.filter(state=BatchState.OUT).annotate(last_out=Coalesce("reprocessed_out_at", "jars_out_at"))
+
+    def for_list(self) -> BatchQuerySet:
+        """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
+        rows = self.select_related("revision__recipe", "kitchen", "made_by").defer("plan", "revision__content")
+        return rows.annotate(
+            jars_count=Count("jars"),
+            sealed_count=Count("jars", filter=Q(jars__seal=Seal.SEALED)),
+            unsealed_count=Count("jars", filter=Q(jars__seal=Seal.UNSEALED)),
+            broken_count=Count("jars", filter=Q(jars__seal=Seal.BROKEN)),
+        )
+
+    def for_page(self) -> BatchQuerySet:
+        """Everything a batch's own page shows, in a bounded number of queries."""
+        from inventory.batches.models import Jar, SealCheck
+
+        return self.select_related("revision__recipe", "kitchen", "made_by", "lid_lot").prefetch_related(
+            Prefetch("jars", Jar.objects.select_related("place", "lid_lot", "failed_lid_lot").order_by("number")),
+            Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
+        )
+
+
+class JarQuerySet(models.QuerySet["Jar"]):
+    def to_look_at(self) -> JarQuerySet:
+        """Jars that still want a look: nothing was decided about them yet."""
+        return self.filter(disposal="")
+
+    def whereabouts(self) -> list[Whereabouts]:
+        """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
+        places = self.order_by("place__name", "size", "seal", "disposal").values(
+            "place__name", "size", "seal", "disposal"
+        )
+        return [
+            Whereabouts(
+                kitchen=row["place__name"],
+                size=row["size"],
+                seal=Seal(row["seal"]),
+                disposal=Disposal(row["disposal"]) if row["disposal"] else None,
+                count=row["count"],
+            )
+            for row in places.annotate(count=Count("pk"))
+        ]

@@ -1,0 +1,171 @@
+"""The rules of what follows the stove: when seals are looked at, when reprocessing lapses, how many jars a pot gives.
+
+Pure: every function takes the moments it needs, `now` among them, and answers in plain values. Hours are elapsed
+hours, so the sums are done in UTC; a clock change between the canner and the seal check moves nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from enum import StrEnum
+from fractions import Fraction
+
+from django.utils.translation import gettext_noop as noop
+
+from recipes.engine.quantities import JAR_ML, JAR_SIZES
+from recipes.engine.terms import Rule, StatedYield
+
+COOL_MIN = timedelta(hours=12)
+SECOND_CALL = timedelta(hours=20)
+REPROCESS_WINDOW = timedelta(hours=24)
+UNSAFE_WINDOW = timedelta(hours=2)
+UNSEALED_FREEZE_HEADSPACE_IN = Fraction(3, 2)
+BEST_WITHIN_YEARS = 1
+KEYED_IN_LATE = timedelta(days=30)
+# A phone's clock may run ahead of the server's; a time more than this ahead is a slip.
+CLOCK_SLACK = timedelta(minutes=2)
+# Slips of the pen, not rules of the trade: no published process is longer, no home canner is worked higher.
+MOST_MINUTES = 600
+MOST_PSI = 25
+
+USDA = "USDA Complete Guide to Home Canning, 2015"
+
+SEAL_LOOK = Rule(
+    "seals-12-to-24-hours",
+    noop(
+        "Leave the jars undisturbed and look at each seal 12 to 24 hours after they came out; never retighten a band."
+    ),
+    f"{USDA}; University of Missouri Extension; Purdue Extension HHS-810-W",
+)
+SECOND_CALL_RULE = Rule(
+    "second-call-at-20-hours",
+    noop("Nothing recorded 20 hours after the jars came out: ask once more, while there is time to reprocess."),
+    "our own choice, no source",
+)
+REPROCESS = Rule(
+    "reprocess-within-24-hours",
+    noop(
+        "An unsealed jar may be reprocessed within 24 hours of the first processing: the same full time, a new prepared"
+        " lid, and a jar whose rim is sound."
+    ),
+    f"{USDA}; Michigan State University Extension 01600593; University of Nebraska-Lincoln; NCHFP",
+)
+REPROCESS_HOT = Rule(
+    "reprocess-only-a-hot-pack",
+    noop(
+        "Reprocess only where a tested hot-pack process exists: empty the jar, reheat the contents and fill it again."
+        " Pie filling and squash are not reprocessed."
+    ),
+    "NCHFP canning questions; University of Nebraska-Lincoln",
+)
+REPROCESS_ONCE = Rule(
+    "reprocess-once",
+    noop("A jar is reprocessed once. If it does not seal then, refrigerate it, freeze it or throw it away."),
+    "common practice, no source",
+)
+REFRIGERATE = Rule(
+    "refrigerate-and-use-within-days",
+    noop("An unsealed jar may be kept in the refrigerator and used within several days."),
+    f"{USDA}; Michigan State University Extension 01600593; University of Nebraska-Lincoln",
+)
+FREEZE = Rule(
+    "freeze-with-1-5-inch-headspace",
+    noop("An unsealed jar may be frozen: take contents out until 1 1/2 inches of headspace are free."),
+    f"{USDA}; Michigan State University Extension 01600593; University of Nebraska-Lincoln",
+)
+STOOD_TOO_LONG = Rule(
+    "unsealed-past-24-hours",
+    noop("An unsealed jar that has stood in the room for more than 24 hours is thrown away, untasted."),
+    "common practice, no source",
+)
+UNDERPROCESSED = Rule(
+    "put-right-within-2-hours",
+    noop("Jars processed for too short a time are processed again in full, or refrigerated, within 2 hours."),
+    "University of Nebraska-Lincoln, food.unl.edu",
+)
+BEST_WITHIN = Rule(
+    "best-within-a-year",
+    noop("Sealed jars are at their best within a year, in a cool, dark and dry place."),
+    "UC ANR; Health Canada 2012; Purdue Extension HHS-810-W",
+)
+JAR_CEILING = Rule(
+    "no-more-jars-than-the-pots-give",
+    noop(
+        "A pot fills what its source states; one jar a pot more is taken as a generous ladle, beyond that as an error."
+    ),
+    "stated yield of the tested source; one jar a pot more: common practice, no source",
+)
+
+
+@dataclass(frozen=True)
+class SealWindow:
+    """The moments that hang on the hour the jars came out; all aware, in UTC."""
+
+    opens: datetime
+    second_call: datetime
+    reprocess_until: datetime
+
+
+class Phase(StrEnum):
+    COOLING = "cooling"  # before 12 hours: seals may still be drawing down
+    DUE = "due"
+    LATE = "late"  # from 20 hours: the second call
+    LAPSED = "lapsed"  # from 24 hours: too late to reprocess
+
+
+def seal_window(jars_out_at: datetime) -> SealWindow:
+    """The window that opens with `jars_out_at` (aware). ValueError for a time without a zone."""
+    out = _in_utc(jars_out_at)
+    return SealWindow(opens=out + COOL_MIN, second_call=out + SECOND_CALL, reprocess_until=out + REPROCESS_WINDOW)
+
+
+def phase(window: SealWindow, now: datetime) -> Phase:
+    """Where `now` falls. Each moment belongs to what begins with it: at 24 hours sharp reprocessing has lapsed."""
+    at = _in_utc(now)
+    if at < window.opens:
+        return Phase.COOLING
+    if at < window.second_call:
+        return Phase.DUE
+    return Phase.LATE if at < window.reprocess_until else Phase.LAPSED
+
+
+def elapsed(since: datetime, until: datetime) -> timedelta:
+    """Elapsed time between two aware moments. Python's own difference of two times in one zone is wall time."""
+    return _in_utc(until) - _in_utc(since)
+
+
+def _in_utc(moment: datetime) -> datetime:
+    if moment.tzinfo is None:
+        raise ValueError("a moment without a time zone says no elapsed time")
+    return moment.astimezone(UTC)
+
+
+def best_before(day: date) -> date:
+    """The last day of "within a year" of `day`; 29 February gives 28 February."""
+    try:
+        return day.replace(year=day.year + BEST_WITHIN_YEARS)
+    except ValueError:
+        return day.replace(year=day.year + BEST_WITHIN_YEARS, day=28)
+
+
+def sizes_covered(process_jar: str) -> tuple[str, ...]:
+    """Jar sizes a process covers: its own and every smaller one, small to large. None for an unknown size."""
+    return tuple(JAR_SIZES[: JAR_SIZES.index(process_jar) + 1]) if process_jar in JAR_SIZES else ()
+
+
+def most_ml(stated: StatedYield, *, pots: int, printed_pots: Fraction, jar: str) -> Fraction:
+    """The most that can have been filled, in ml: the stated high end, and one `jar` a pot more.
+
+    `printed_pots` is how often the printed recipe was cooked: half pots count half. Where the stated yield was not
+    seen in print the bound is twice as wide (our own choice, no source): a doubtful figure must not call an honest
+    count a lie.
+    """
+    a_pot = stated.high * JAR_ML[stated.jar] * (1 if stated.seen.is_seen else 2)
+    return printed_pots * a_pot + pots * JAR_ML[jar]
+
+
+def filled_ml(jars: Mapping[str, int]) -> Fraction:
+    """Nominal volume of so many jars by size, in ml."""
+    return sum((JAR_ML[size] * count for size, count in jars.items()), Fraction(0))

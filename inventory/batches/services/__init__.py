@@ -1,0 +1,19 @@
+"""Every write to the batch room. Each is one transaction, keyword-only, and checks who asks before what is asked."""
+
+from __future__ import annotations
+
+from inventory.batches.services.common import AlreadyDone
+from inventory.batches.services.processing import batch_log_process
+from inventory.batches.services.reprocessing import jars_reprocess
+from inventory.batches.services.sealing import jars_put_away, seals_record
+from inventory.batches.services.starting import batch_abandon, batch_start
+
+__all__ = [
+    "AlreadyDone",
+    "batch_abandon",
+    "batch_log_process",
+    "batch_start",
+    "jars_put_away",
+    "jars_reprocess",
+    "seals_record",
+]

@@ -1,0 +1,155 @@
+"""Starting a batch from a plan, and giving one up."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from club.members.models import Kitchen, User
+from inventory.batches.lots import SALTS, lot_code
+from inventory.batches.models import Batch, BatchState
+from inventory.batches.needs import canner_of
+from inventory.batches.services.common import AlreadyDone, Problems, moment_check, writing_check
+from recipes.engine.plan import Plan, plan_as_dict
+from recipes.engine.quantities import Amount
+from recipes.engine.terms import Canner, Pack
+from recipes.models import Revision, RevisionState
+from recipes.planning import plan_for
+
+LOT_CODE_TRIES = 20
+REASON_LENGTH = 200
+
+
+@transaction.atomic
+def batch_start(
+    *,
+    by: User,
+    revision: Revision,
+    kitchen: Kitchen,
+    token: UUID,
+    pots: int | None = None,
+    jars: int | None = None,
+    fruit: Amount | None = None,
+    jar: str | None = None,
+    pack: Pack | None = None,
+    canner: Canner | None = None,
+    started_at: datetime | None = None,
+    note: str = "",
+    now: datetime | None = None,
+) -> Batch:
+    """Start a batch; the plan is made anew here, whatever a form says it was.
+
+    1. The person may put up batches, and in this kitchen: else PermissionDenied.
+    2. A token that made a batch before gives that batch: the form was sent twice.
+    3. The revision is published at this moment, the altitude known, the plan without refusals: else ValidationError.
+    4. The row is written under a lot code of its own.
+    """
+    now = now or timezone.now()
+    if not by.has_perm("batches.add_batch") or not Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    made = _made_before(by, token, revision, kitchen)
+    if made is not None:
+        return made
+    problems = Problems()
+    moment_check(problems, "started_at", started_at or now, now)
+    _revision_check(problems, revision)
+    if kitchen.altitude is None:
+        problems.add("kitchen", _("Give this kitchen its altitude first: without it no process time is safe."))
+    problems.raise_if_any()
+    plan = plan_for(
+        revision=revision,
+        altitude=kitchen.altitude,
+        pots=pots,
+        jars=jars,
+        fruit=fruit,
+        jar=jar,
+        pack=pack,
+        canner=canner,
+    )
+    if not plan.ok:
+        raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
+    fields = _columns(plan, revision, kitchen, jar)
+    return _write(by, token, started_at=started_at or now, note=note.strip(), created_at=now, **fields)
+
+
+def _made_before(by: User, token: UUID, revision: Revision, kitchen: Kitchen) -> Batch | None:
+    made = Batch.objects.filter(token=token).first()
+    if made is None:
+        return None
+    if made.made_by_id != by.pk or (made.revision_id, made.kitchen_id) != (revision.pk, kitchen.pk):
+        raise ValidationError(
+            _("This form was used for another batch already. Open the plan again and start from there.")
+        )
+    return made
+
+
+def _revision_check(problems: Problems, revision: Revision) -> None:
+    # Locked, so that nobody withdraws it between this look and our write (PostgreSQL; SQLite has one writer anyway).
+    kept = Revision.objects.select_for_update().get(pk=revision.pk)
+    if kept.state == RevisionState.WITHDRAWN:
+        problems.add(
+            "revision",
+            _("This revision was withdrawn: %(reason)s Plan again from the recipe's page.")
+            % {"reason": kept.withdrawn_reason},
+        )
+    elif kept.state != RevisionState.PUBLISHED:
+        problems.add("revision", _("Only a published revision is put up; this one is not published yet."))
+
+
+def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) -> dict[str, Any]:
+    """The plan as it stands now, and what of it the process must reach."""
+    process = plan.process
+    return {
+        "revision": revision,
+        "kitchen": kitchen,
+        "plan": plan_as_dict(plan),
+        "pots": plan.pots,
+        "pot_scale": str(plan.pot_scale),
+        "altitude_m": kitchen.altitude_m,
+        "canner": canner_of(process).value if process else "",
+        "pack": process.pack.value if process else "",
+        "jar_size": process.tested_jar if process else (jar or revision.tested.stated_yield.jar),
+        "required_minutes": process.minutes if process else None,
+        "required_psi": process.pressure_psi if process else None,
+    }
+
+
+def _write(by: User, token: UUID, **fields: Any) -> Batch:
+    """Two of a day's batches may draw the same letters: draw again. A racing twin with our token wins instead."""
+    day = timezone.localdate(fields["started_at"], timezone.get_default_timezone())
+    for left in reversed(range(LOT_CODE_TRIES)):
+        try:
+            with transaction.atomic():
+                code = lot_code(day, secrets.randbelow(SALTS))
+                return Batch.objects.create(lot_code=code, token=token, made_by=by, **fields)
+        except IntegrityError:
+            made = _made_before(by, token, fields["revision"], fields["kitchen"])
+            if made is not None:
+                return made
+            if not left:
+                raise
+    raise AssertionError("unreachable: the last try returns or raises")
+
+
+@transaction.atomic
+def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None = None) -> Batch:
+    """Give up a batch that is still on the stove, and say why. AlreadyDone when it is not on the stove any more."""
+    writing_check(by, batch)
+    reason = " ".join(reason.split())
+    if not reason:
+        raise ValidationError({"reason": _("Say in a few words why it was given up.")})
+    if len(reason) > REASON_LENGTH:
+        raise ValidationError({"reason": _("At most %(n)s characters, please.") % {"n": REASON_LENGTH}})
+    given_up = Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(
+        state=BatchState.ABANDONED, abandoned_at=now or timezone.now(), abandoned_reason=reason
+    )
+    if given_up != 1:
+        raise AlreadyDone(_("This batch is not on the stove any more, so it was left as it is."))
+    return Batch.objects.get(pk=batch.pk)

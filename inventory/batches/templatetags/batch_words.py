@@ -1,0 +1,26 @@
+"""Words and moments as the batch pages show them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django import template
+
+from inventory.batches.services.common import clock
+from recipes.words import CANNERS, JARS, METHODS, PACKS
+
+register = template.Library()
+
+_WORDS = {**CANNERS, **METHODS, **PACKS, **JARS}
+
+
+@register.filter
+def word(value: object) -> str:
+    """The trade's own word for a jar size, pack, method or canner; anything else as it is."""
+    return str(_WORDS.get(str(value), value)) if value else ""
+
+
+@register.filter(name="clock")
+def clock_filter(moment: datetime | None) -> str:
+    """ "14 Sep 2026, 18:30 MDT": the zone's letters tell the doubled hour of autumn apart."""
+    return clock(moment) if moment else ""
