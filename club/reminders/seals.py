@@ -53,6 +53,7 @@ def second_call_message(reminder: Reminder, now: datetime) -> Message:
 
 def _due(now: datetime, *, after: timedelta, before: timedelta) -> Iterator[Due]:
     """Batches out for `after` or longer, but less than `before`, with no settling look at the seals yet."""
+    now = now.astimezone(UTC)  # taken off a local time, the hours would be those on the wall
     out_at = Coalesce("reprocessed_out_at", "jars_out_at")
     waiting = (
         Batch.objects.seals_due(now)

@@ -1,0 +1,107 @@
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from club.reminders.rules import RULES
+from club.reminders.wording import Message
+from inventory.batches.models import Batch
+from tests.factories.reminders import make_batch_out, make_person, make_reminder
+
+pytestmark = pytest.mark.django_db
+
+DENVER = ZoneInfo("America/Denver")
+OUT = datetime(2026, 8, 14, 18, 10, tzinfo=DENVER)
+
+
+@pytest.fixture(autouse=True)
+def club_zone(settings):
+    settings.TIME_ZONE = "America/Denver"
+    settings.SITE_URL = "https://club.example.test"
+
+
+def mail_at(hours: float, *, rule: str = "seal-check", out: datetime = OUT, **fields) -> Message:
+    now = out.astimezone(UTC) + timedelta(hours=hours)
+    batch = make_batch_out(out, by=make_person("Ada Plum"), **fields)
+    return RULES[rule].message(make_reminder(batch, rule=rule, now=now), now)
+
+
+def test_the_first_mail_says_the_hour_reprocessing_lapses():
+    message = mail_at(12)
+    assert "Saturday 15 August, 18:10 (MDT)" in message.text
+    assert "can be processed again until" in message.text
+    assert "came out on Friday 14 August, 18:10 (MDT)" in message.text
+
+
+def test_it_names_the_recipe_the_lot_and_the_person():
+    message = mail_at(12)
+    lot = Batch.objects.get().lot_code
+    assert message.subject == f"Look at the seals: Plum & rose jam, {lot}"
+    assert message.text.startswith("Hello Ada,\n")
+
+
+def test_the_one_link_leads_to_the_seal_page_and_carries_nothing_that_signs_in():
+    message = mail_at(12)
+    assert message.link == f"https://club.example.test/batches/{Batch.objects.get().lot_code}/seals/"
+    for body in (message.text, message.html):
+        assert body.count("http") == 1
+        assert message.link in body
+    assert "?" not in message.link
+
+
+def test_the_hours_hold_over_a_clock_change():
+    # The clock goes back in the night: 24 elapsed hours after 18:00 is 17:00, and the zone's name says which.
+    message = mail_at(12, out=datetime(2026, 10, 31, 18, 0, tzinfo=DENVER))
+    assert "came out on Saturday 31 October, 18:00 (MDT)" in message.text
+    assert "until Sunday 1 November, 17:00 (MST)" in message.text
+
+
+def test_the_second_call_before_24_hours_still_says_until_when():
+    message = mail_at(20, rule="seal-second-call")
+    assert message.subject.startswith("Still to do")
+    assert "can be processed again until Saturday 15 August, 18:10" in message.text
+    assert "thrown away" not in message.text
+
+
+def test_the_second_call_after_24_hours_says_that_it_is_too_late_and_what_follows():
+    message = mail_at(24, rule="seal-second-call")
+    assert "too late to process" in message.text
+    assert "can be processed again" not in message.text
+    assert "thrown away, untasted" in message.text
+
+
+def test_reprocessed_jars_are_not_offered_another_reprocess():
+    batch = make_batch_out(OUT)
+    again = OUT + timedelta(hours=14)
+    Batch.objects.update(reprocessed_out_at=again, reprocessed_minutes=10)
+    now = again + timedelta(hours=12)
+    message = RULES["seal-check"].message(make_reminder(batch, now=now), now)
+    assert "reprocessed once already" in message.text
+    assert "can be processed again" not in message.text
+
+
+def test_text_is_plain_and_html_is_escaped():
+    message = mail_at(12)
+    assert "Plum & rose jam" in message.text
+    assert "Plum &amp; rose jam" in message.html
+    assert "style=" not in message.html
+    assert "<script" not in message.html
+
+
+def test_a_name_with_a_line_break_cannot_bend_the_subject():
+    batch = make_batch_out(OUT)
+    recipe = batch.revision.recipe
+    recipe.title = "Plum\nBcc: all@example.test"
+    recipe.save(update_fields=["title"])
+    now = OUT + timedelta(hours=12)
+    message = RULES["seal-check"].message(make_reminder(batch, now=now), now)
+    assert "\n" not in message.subject
+
+
+def test_the_mail_is_in_the_clubs_zone_whatever_zone_is_active():
+    from django.utils import timezone
+
+    with timezone.override("Asia/Tokyo"):
+        assert "18:10 (MDT)" in mail_at(12).text

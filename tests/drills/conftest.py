@@ -1,0 +1,42 @@
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+import redis
+
+from club.run import broker
+from tests.drills.mail_sink import MailSink, mail_sink
+from tests.drills.site import Site, child_environment
+
+DRILL_DATABASE = 9  # of a Redis server that others may use too
+
+
+@pytest.fixture
+def broker_url(tmp_path: Path) -> Iterator[str]:
+    """An empty broker: the one REDIS_URL names, or one of our own."""
+    if given := os.environ.get("REDIS_URL"):
+        url = urlsplit(given)._replace(path=f"/{DRILL_DATABASE}").geturl()
+        with redis.from_url(url) as client:
+            client.flushdb()
+        yield url
+    else:
+        with broker.running(tmp_path / "broker") as url:
+            yield url
+
+
+@pytest.fixture
+def sink() -> Iterator[MailSink]:
+    with mail_sink() as one:
+        yield one
+
+
+@pytest.fixture
+def drill_site(transactional_db: None, tmp_path: Path, broker_url: str, sink: MailSink) -> Iterator[Site]:
+    """Nothing runs yet. Asks for the database first, so that every child is gone before the tables are emptied."""
+    one = Site(tmp_path / "data", child_environment(tmp_path / "data", broker_url=broker_url, smtp_port=sink.port))
+    yield one
+    one.supervisor.stop()

@@ -1,0 +1,57 @@
+"""Several processes gather and send at the same moment, on the database this suite runs on."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from club.reminders.models import Reminder, ReminderState
+from club.run.children import HOME, end
+from tests.drills.site import child_environment
+from tests.factories.reminders import make_batch_out, make_person
+
+pytestmark = pytest.mark.worker
+
+SENDERS = 3
+REMINDERS = 40
+SENDER = """
+import sys, time, pathlib, django
+django.setup()
+from django.utils import timezone
+from club.reminders import services
+here = pathlib.Path(sys.argv[1])
+(here / f"ready-{sys.argv[2]}").touch()
+while not (here / "go").exists():
+    time.sleep(0.001)
+services.tick(timezone.now())
+"""
+
+
+def test_processes_racing_for_the_same_reminders_send_each_once(transactional_db, sink, tmp_path):
+    person = make_person()
+    for _ in range(REMINDERS):
+        make_batch_out(timezone.now() - timedelta(hours=13), by=person, jars=1)
+    environment = child_environment(tmp_path, broker_url="redis://127.0.0.1:1", smtp_port=sink.port)
+    environment["DJANGO_SETTINGS_MODULE"] = "club.settings"
+    senders = [
+        subprocess.Popen([sys.executable, "-c", SENDER, str(tmp_path), str(n)], env=environment, cwd=HOME)
+        for n in range(SENDERS)
+    ]
+    try:
+        deadline = time.monotonic() + 60
+        while len(list(tmp_path.glob("ready-*"))) < SENDERS:
+            assert time.monotonic() < deadline
+            time.sleep(0.01)
+        (tmp_path / "go").touch()
+        assert [sender.wait(60) for sender in senders] == [0] * SENDERS
+    finally:
+        end(senders, patience=1)
+    assert Reminder.objects.filter(state=ReminderState.SENT, attempts=1).count() == REMINDERS
+    assert Reminder.objects.count() == REMINDERS
+    assert len(sink.got) == REMINDERS
+    assert len(set(sink.message_ids)) == REMINDERS
