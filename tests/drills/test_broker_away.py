@@ -18,7 +18,7 @@ from club.run import broker
 from club.run.children import end, spawn
 from club.settings import broker_url as celery_url
 from tests.drills.site import Site, child_environment
-from tests.factories.reminders import make_batch_out
+from tests.factories.reminders import make_waiting_batch
 
 pytestmark = pytest.mark.worker
 
@@ -67,11 +67,11 @@ def test_a_reminder_that_fell_due_while_the_broker_was_away_goes_out_when_it_is_
     site = Site(tmp_path / "data", child_environment(tmp_path / "data", broker_url=own_broker.url, smtp_port=sink.port))
     try:
         site.start()
-        make_batch_out(timezone.now() - timedelta(hours=12, minutes=1))
+        make_waiting_batch(timezone.now() - timedelta(hours=12, minutes=1))
         site.wait_until(lambda: len(sink.got) == 1)
 
         own_broker.kill()
-        make_batch_out(timezone.now() - timedelta(hours=12, minutes=1))
+        make_waiting_batch(timezone.now() - timedelta(hours=12, minutes=1))
         time.sleep(3)  # several ticks that reach nobody
         assert Reminder.objects.count() == 1
         own_broker.start()

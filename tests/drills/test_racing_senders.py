@@ -13,7 +13,8 @@ from django.utils import timezone
 from club.reminders.models import Reminder, ReminderState
 from club.run.children import HOME, end
 from tests.drills.site import child_environment
-from tests.factories.reminders import make_batch_out, make_person
+from tests.factories.members import make_person
+from tests.factories.reminders import make_waiting_batch
 
 pytestmark = pytest.mark.worker
 
@@ -35,7 +36,7 @@ services.tick(timezone.now())
 def test_processes_racing_for_the_same_reminders_send_each_once(transactional_db, sink, tmp_path):
     person = make_person()
     for _ in range(REMINDERS):
-        make_batch_out(timezone.now() - timedelta(hours=13), by=person, jars=1)
+        make_waiting_batch(timezone.now() - timedelta(hours=13), by=person)
     environment = child_environment(tmp_path, broker_url="redis://127.0.0.1:1", smtp_port=sink.port)
     environment["DJANGO_SETTINGS_MODULE"] = "club.settings"
     senders = [

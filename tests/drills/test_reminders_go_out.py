@@ -11,14 +11,14 @@ from django.utils import timezone
 
 from club.reminders.models import Reminder, ReminderState
 from club.run import site
-from tests.factories.reminders import make_batch_out
+from tests.factories.reminders import make_waiting_batch
 
 pytestmark = pytest.mark.worker
 
 
 def ripe_batch():
     """Its jars came out twelve hours and a minute ago."""
-    return make_batch_out(timezone.now() - timedelta(hours=12, minutes=1))
+    return make_waiting_batch(timezone.now() - timedelta(hours=12, minutes=1))
 
 
 def is_sent() -> bool:

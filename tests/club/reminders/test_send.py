@@ -12,7 +12,8 @@ from club.reminders import services
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.outcomes import LEASE, MOST_ATTEMPTS
 from inventory.batches.models import Batch, BatchState
-from tests.factories.reminders import make_batch_out, make_organiser, make_person, make_reminder
+from tests.factories.members import make_organiser, make_person
+from tests.factories.reminders import make_reminder, make_waiting_batch
 
 pytestmark = pytest.mark.django_db
 
@@ -22,7 +23,7 @@ NOW = OUT + timedelta(hours=12, minutes=1)
 
 @pytest.fixture
 def due() -> Reminder:
-    return make_reminder(make_batch_out(OUT), now=NOW)
+    return make_reminder(make_waiting_batch(OUT), now=NOW)
 
 
 def fresh(reminder: Reminder) -> Reminder:
@@ -122,7 +123,7 @@ def test_an_address_refused_for_good_is_given_up_at_once(due, monkeypatch):
 
 
 def test_one_poisoned_row_does_not_stop_the_rest(due, monkeypatch):
-    later = make_reminder(make_batch_out(OUT + timedelta(seconds=10)), now=NOW)
+    later = make_reminder(make_waiting_batch(OUT + timedelta(seconds=10)), now=NOW)
     tried = break_mail(monkeypatch, ValueError("bad header"), only_to=due.person.email)
     assert services.send_due(NOW) == {ReminderState.DUE: 1, ReminderState.SENT: 1}
     assert tried == [due.person.email, later.person.email]
@@ -135,7 +136,7 @@ def test_a_rule_nobody_knows_any_more_is_a_poisoned_row_too(due):
 
 
 def test_when_the_mail_server_is_away_the_others_keep_their_tries(due, monkeypatch):
-    later = make_reminder(make_batch_out(OUT + timedelta(seconds=10)), now=NOW)
+    later = make_reminder(make_waiting_batch(OUT + timedelta(seconds=10)), now=NOW)
     tried = break_mail(monkeypatch, ConnectionRefusedError("nobody listens"))
     services.send_due(NOW)
     assert tried == [due.person.email]
@@ -143,7 +144,7 @@ def test_when_the_mail_server_is_away_the_others_keep_their_tries(due, monkeypat
 
 
 def test_a_mail_server_away_for_a_day_loses_nothing_that_is_still_due(monkeypatch):
-    make_batch_out(OUT)
+    make_waiting_batch(OUT)
     now = OUT + timedelta(hours=12)
     with monkeypatch.context() as broken:
         break_mail(broken, ConnectionRefusedError("nobody listens"))

@@ -9,7 +9,7 @@ import pytest
 from club.reminders import services
 from club.reminders.models import Reminder, ReminderState
 from tests.drills.mail_sink import free_port, mail_sink
-from tests.factories.reminders import make_batch_out, make_reminder
+from tests.factories.reminders import make_reminder, make_waiting_batch
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +24,7 @@ def due(settings) -> Reminder:
     settings.EMAIL_USE_TLS = False
     settings.SITE_URL = "https://club.example.test"
     settings.DEFAULT_FROM_EMAIL = "The club <club@example.test>"
-    return make_reminder(make_batch_out(OUT), now=NOW)
+    return make_reminder(make_waiting_batch(OUT), now=NOW)
 
 
 def test_the_mail_arrives_in_two_forms_with_its_headers(due, settings):

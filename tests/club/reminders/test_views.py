@@ -9,7 +9,8 @@ from django.urls import reverse
 from club.reminders import health
 from club.reminders.models import Reminder, ReminderQuerySet, ReminderState
 from inventory.batches.models import Batch
-from tests.factories.reminders import make_batch_out, make_organiser, make_person, make_reminder
+from tests.factories.members import make_organiser, make_person
+from tests.factories.reminders import make_reminder, make_waiting_batch
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +25,7 @@ def broker_answers(monkeypatch):
 @pytest.fixture
 def dead() -> Reminder:
     return make_reminder(
-        make_batch_out(OUT), now=OUT, state=ReminderState.DEAD, attempts=10, last_error="550 no such box"
+        make_waiting_batch(OUT), now=OUT, state=ReminderState.DEAD, attempts=10, last_error="550 no such box"
     )
 
 
@@ -36,7 +37,7 @@ def organiser(client):
 
 
 def test_health_is_public_and_says_how_late_the_oldest_reminder_is(client, broker_answers):
-    make_reminder(make_batch_out(datetime.now(UTC) - timedelta(hours=13)), now=OUT)
+    make_reminder(make_waiting_batch(datetime.now(UTC) - timedelta(hours=13)), now=OUT)
     answer = client.get("/healthz")
     assert answer.status_code == 200
     told = answer.json()
@@ -125,7 +126,7 @@ def test_resending_wants_a_post(client, organiser, dead):
 def test_the_list_asks_as_many_queries_for_thirty_rows_as_for_one(client, rows, django_assert_max_num_queries):
     person = make_organiser()
     for _ in range(rows):
-        make_reminder(make_batch_out(OUT), now=OUT, state=ReminderState.DEAD)
+        make_reminder(make_waiting_batch(OUT), now=OUT, state=ReminderState.DEAD)
     client.force_login(person)
     with django_assert_max_num_queries(7):
         answer = client.get(reverse("reminders:dead"))

@@ -8,7 +8,8 @@ import pytest
 from club.reminders.rules import RULES
 from club.reminders.wording import Message
 from inventory.batches.models import Batch
-from tests.factories.reminders import make_batch_out, make_person, make_reminder
+from tests.factories.members import make_person
+from tests.factories.reminders import make_reminder, make_waiting_batch
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +25,7 @@ def club_zone(settings):
 
 def mail_at(hours: float, *, rule: str = "seal-check", out: datetime = OUT, **fields) -> Message:
     now = out.astimezone(UTC) + timedelta(hours=hours)
-    batch = make_batch_out(out, by=make_person("Ada Plum"), **fields)
+    batch = make_waiting_batch(out, by=make_person(), **fields)
     return RULES[rule].message(make_reminder(batch, rule=rule, now=now), now)
 
 
@@ -73,7 +74,7 @@ def test_the_second_call_after_24_hours_says_that_it_is_too_late_and_what_follow
 
 
 def test_reprocessed_jars_are_not_offered_another_reprocess():
-    batch = make_batch_out(OUT)
+    batch = make_waiting_batch(OUT)
     again = OUT + timedelta(hours=14)
     Batch.objects.update(reprocessed_out_at=again, reprocessed_minutes=10)
     now = again + timedelta(hours=12)
@@ -91,7 +92,7 @@ def test_text_is_plain_and_html_is_escaped():
 
 
 def test_a_name_with_a_line_break_cannot_bend_the_subject():
-    batch = make_batch_out(OUT)
+    batch = make_waiting_batch(OUT)
     recipe = batch.revision.recipe
     recipe.title = "Plum\nBcc: all@example.test"
     recipe.save(update_fields=["title"])
