@@ -1,0 +1,43 @@
+"""The room in the admin: to look things up. Writing goes through the services only."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from recipes.models import ProcessTable, Recipe, Revision
+
+
+class ReadOnlyAdmin(admin.ModelAdmin):
+    def has_add_permission(self, request: HttpRequest, *args: Any) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Recipe)
+class RecipeAdmin(ReadOnlyAdmin):
+    list_display = ("title", "slug", "kind", "method", "from_library")
+    search_fields = ("title", "slug")
+    list_filter = ("kind", "method", "from_library")
+
+
+@admin.register(Revision)
+class RevisionAdmin(ReadOnlyAdmin):
+    list_display = ("recipe", "number", "state", "author", "reviewer", "published_at")
+    list_select_related = ("recipe", "author", "reviewer")
+    list_filter = ("state", "from_library")
+    search_fields = ("recipe__title", "recipe__slug")
+
+
+@admin.register(ProcessTable)
+class ProcessTableAdmin(ReadOnlyAdmin):
+    list_display = ("food", "variant", "method", "is_held_back")
+    search_fields = ("food", "variant")
+    list_filter = ("method", "is_held_back")

@@ -1,0 +1,89 @@
+"""What a person asks a plan for: in which kitchen, how much, in which jars. Also used to start a batch."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crispy_forms.layout import Column, Layout, Row
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from club.members.models import Kitchen, User
+from recipes.engine.process import process_choices
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.terms import Canner, Pack, TestedRecipe
+from recipes.forms.viewing import KitchenForm
+from recipes.planning import PlanWish, WishError, plan_wish_from
+from recipes.words import CANNERS, JARS, PACKS
+
+WISH_FIELDS = ("jars", "pots", "fruit", "jar", "pack", "canner")
+
+
+def text_field(label: Any, help_text: Any = "", **attrs: str) -> forms.CharField:
+    return forms.CharField(
+        label=label, help_text=help_text, required=False, max_length=40, widget=forms.TextInput(attrs=attrs)
+    )
+
+
+class PlanForm(KitchenForm):
+    """Bound to the query of a plan. When valid: `kitchen` (a Kitchen) and `wish` (a PlanWish).
+
+    The choices are what the recipe's tested rows allow; another known jar, pack or canner in the query is kept, and
+    the engine says why it is refused.
+    """
+
+    jars = text_field(_("Jars wanted"), inputmode="numeric")
+    pots = text_field(_("or pots to cook"), inputmode="numeric")
+    fruit = text_field(_("or prepared fruit at hand"), _("With its unit, such as 4.5 kg or 10 cups."))
+    jar = forms.CharField(label=_("Jar"), required=False, widget=forms.Select)
+    pack = forms.CharField(label=_("Pack"), required=False, widget=forms.Select)
+    canner = forms.CharField(label=_("Canner"), required=False, widget=forms.Select)
+
+    def __init__(self, data: Any = None, *, user: User, recipe: TestedRecipe, initial: Any = None) -> None:
+        super().__init__(data, user=user, initial=initial)
+        self._recipe = recipe
+        self._wish: PlanWish | None = None
+        choices = process_choices(recipe.process)
+        jars = choices.jars or (recipe.stated_yield.jar,)
+        self._offer("jar", jars, JARS, JAR_SIZES)
+        self._offer("pack", choices.packs, PACKS, tuple(Pack))
+        self._offer("canner", choices.canners, CANNERS, tuple(Canner))
+        self.helper.layout = Layout(
+            "kitchen",
+            Row(*(Column(name, css_class="col-sm-4") for name in ("jars", "pots", "fruit"))),
+            Row(*(Column(name, css_class="col-sm-4") for name in ("jar", "pack", "canner"))),
+        )
+
+    def _offer(self, name: str, allowed: Any, words: Any, known: Any) -> None:
+        """The allowed ones, and whichever known one the query has."""
+        asked = str(self.data.get(name, ""))
+        values = [*allowed, *([asked] if asked in known and asked not in allowed else [])]
+        blank = _("as the recipe has it") if len(allowed) <= 1 or name == "jar" else _("choose")
+        self.fields[name].widget.choices = [("", blank), *((str(value), words[value]) for value in values)]
+
+    @classmethod
+    def is_asked(cls, data: Any) -> bool:
+        """Whether a query asks for a plan, and not merely for the page."""
+        return any(name in data for name in ("jars", "pots", "fruit"))
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        try:
+            self._wish = plan_wish_from({name: cleaned.get(name) for name in WISH_FIELDS})
+        except WishError as error:
+            for field, message in error.problems.items():
+                if field not in self.errors:
+                    self.add_error(field, message)
+        return cleaned
+
+    @property
+    def wish(self) -> PlanWish:
+        """Only of a valid form."""
+        if self._wish is None:
+            raise ValueError("The form is not valid.")
+        return self._wish
+
+    @property
+    def kitchen(self) -> Kitchen:
+        """Only of a valid form."""
+        return self.kitchens[self.cleaned_data["kitchen"]]

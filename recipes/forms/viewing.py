@@ -1,0 +1,74 @@
+"""For whom a page is shown: which kitchen's altitude, which units."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crispy_forms.helper import FormHelper
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from club.members.models import Kitchen, Units, User
+
+
+def bare_helper() -> FormHelper:
+    """The fields only: the template writes the form around them, so that the address holds nothing but the fields."""
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.disable_csrf = True
+    return helper
+
+
+class KitchenForm(forms.Form):
+    """A form with one of the person's kitchens in it, by its id. `kitchens` are read in one query."""
+
+    kitchen = forms.TypedChoiceField(
+        label=_("Kitchen"),
+        coerce=int,
+        empty_value=None,
+        error_messages={"invalid_choice": _("This is not a kitchen that you can use. Choose one of yours or a hall.")},
+    )
+
+    def __init__(self, data: Any = None, *, user: User, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        # Own kitchens before the halls, so that the first is the one a person means.
+        self.kitchens = {k.pk: k for k in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
+        self.fields["kitchen"].choices = [(pk, str(kitchen)) for pk, kitchen in self.kitchens.items()]
+        self.helper = bare_helper()
+
+    @property
+    def first_kitchen(self) -> Kitchen | None:
+        return next(iter(self.kitchens.values()), None)
+
+    @property
+    def chosen_kitchen(self) -> Kitchen | None:
+        """The kitchen asked for, of a bound form; none where the wish is wrong."""
+        self.is_valid()
+        return self.kitchens.get(self.cleaned_data.get("kitchen"))
+
+
+class OwnKitchenForm(KitchenForm):
+    """Bound to a query that need not name a kitchen: then it is the person's first."""
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(user=user)
+        first = self.first_kitchen
+        self.data = {"kitchen": first.pk if first else "", **data.dict()}
+        self.is_bound = True
+        self.fields["kitchen"].required = first is not None
+
+
+class ViewForm(OwnKitchenForm):
+    """`?kitchen=` and `?units=` of a page, each with the person's own as default."""
+
+    units = forms.ChoiceField(label=_("Units"), choices=Units.choices)
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(data, user=user)
+        self._own_units = str(user.units)
+        self.data = {"units": user.units, **self.data}
+
+    @property
+    def chosen_units(self) -> str:
+        self.is_valid()
+        return str(self.cleaned_data.get("units", self._own_units))
