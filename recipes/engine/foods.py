@@ -31,15 +31,18 @@ _FORMS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("packed", ("packed",)),
     ("whole", ("whole", "stemmed", "capped", "hulled")),
 )
-# What else may stand for a form that the table lacks: no such pair differs by more than its span.
+# What else may stand for a form that the table lacks, at NEAR_REACH more either way. Uncut food is whole: no estimate.
 _NEAR: dict[str, tuple[str, ...]] = {
     "crushed": ("cooked",),
     "ground": ("crushed",),
     "cooked": ("crushed",),
+    "chopped": ("sliced", "pitted", "halves"),
+    "sliced": ("chopped", "halves"),
+    "halves": ("sliced", "chopped"),
     "pitted": ("whole", "sliced"),
-    "halves": ("sliced",),
-    "": ("whole", "chopped", "sliced", "packed"),
 }
+_UNCUT = ("", "whole", "chopped", "sliced", "packed")
+NEAR_REACH = 0.1
 
 
 @dataclass(frozen=True)
@@ -89,9 +92,15 @@ class Foods:
         return tuple(dict.fromkeys(told or kept))
 
     def cup_of(self, food: str, form: str) -> Figure | None:
-        for known in (form, *_NEAR.get(form, ())):
+        """A cup of the food in this form, or in one near it: then it is an estimate, and reaches wider."""
+        for known in (form,) if form else _UNCUT:
             if (figure := self.grams_per_cup.get((food, known))) is not None:
                 return figure
+        for near in _NEAR.get(form, ()):
+            if (figure := self.grams_per_cup.get((food, near))) is not None:
+                span = figure.span
+                wide = Span(span.low * (1 - NEAR_REACH), span.best, span.high * (1 + NEAR_REACH))
+                return Figure(wide, f"estimate: taken equal to {near}, {figure.source}", is_estimate=True)
         return None
 
 

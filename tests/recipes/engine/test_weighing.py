@@ -169,3 +169,16 @@ def test_words_are_taken_in_the_singular():
 def test_the_most_telling_word_names_the_form():
     assert form_of(line("blueberries", "fresh or thawed, crushed")) == "crushed"
     assert form_of(replace(line("plum juice"), prep="extracted")) == "juice"
+
+
+def test_a_form_the_table_lacks_is_taken_from_one_near_it_and_reaches_wider():
+    near, printed = weighed("plums", "pitted, chopped"), weighed("plums", "sliced")
+    assert near.grams.best == printed.grams.best
+    assert near.grams.half_width > printed.grams.half_width
+    assert "taken equal to sliced" in near.estimate
+    assert not printed.estimate
+
+
+def test_uncut_fruit_by_the_cup_is_whole_and_no_estimate():
+    assert weighed("cranberries").grams.best == 100
+    assert not weighed("cranberries").estimate
