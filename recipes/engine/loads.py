@@ -1,0 +1,206 @@
+"""Canner loads: how many, and which jars go in together.
+
+Jars share a load only when their process is the same in every figure. A load holds full counts of one
+size first; what is left of several sizes goes in together, each jar taking its fraction of the canner
+(a quart in a canner of seven takes a seventh). One layer only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from math import lcm
+
+from recipes.engine.day_rules import EQUIPMENT, day_refusal
+from recipes.engine.process import ProcessFound
+from recipes.engine.rules import NO_SOURCE
+from recipes.engine.terms import Method, Refusal
+from recipes.engine.units import JAR_ML, JAR_SIZES
+
+
+@dataclass(frozen=True)
+class Process:
+    """What a load undergoes. Two jars may share a load when these are equal."""
+
+    method: Method
+    minutes: int
+    pressure_psi: int | None = None  # None in boiling water
+
+    @classmethod
+    def of(cls, found: ProcessFound) -> Process:
+        return cls(found.method, found.minutes, found.pressure_psi)
+
+
+@dataclass(frozen=True)
+class JarCount:
+    """So many jars of one size."""
+
+    size: str
+    count: int
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """How many jars of each size stand in one layer of a canner; a size not named does not go in."""
+
+    name: str
+    jars: tuple[JarCount, ...]
+    source: str
+
+    def holds(self, size: str) -> int:
+        return next((jar.count for jar in self.jars if jar.size == size), 0)
+
+
+@dataclass(frozen=True)
+class Load:
+    """Jars that are processed together. `filled` is the part of the canner that they take, at most 1."""
+
+    process: Process
+    jars: tuple[JarCount, ...]
+    filled: Fraction
+
+
+def capacity(name: str, source: str, **jars: int) -> Capacity:
+    """A canner of these counts; `half_pint=12` stands for the size "half-pint"."""
+    counts = {size.replace("_", "-"): count for size, count in jars.items()}
+    if unknown := counts.keys() - JAR_ML.keys():
+        raise ValueError(f"no such jar: {', '.join(sorted(unknown))}")
+    if min(counts.values(), default=0) < 1:
+        raise ValueError("a canner holds at least one jar of each size that it names")
+    return Capacity(name, tuple(JarCount(size, counts[size]) for size in JAR_SIZES if size in counts), source)
+
+
+# The guide prints quarts and pints. Other sizes: as many as of the next larger size that is printed, half-pints
+# apart; a half-gallon is too tall for either.
+SEVEN_QUART = capacity(
+    "seven quarts",
+    f"quarts and pints: {EQUIPMENT}; other sizes: {NO_SOURCE}",
+    quarter_pint=12,
+    half_pint=12,
+    twelve_ounce=9,
+    pint=9,
+    pint_and_half=7,
+    quart=7,
+)
+FOUR_QUART = capacity(
+    "four quarts",
+    f"quarts: {EQUIPMENT}; other sizes: {NO_SOURCE}",
+    quarter_pint=8,
+    half_pint=8,
+    twelve_ounce=7,
+    pint=7,
+    pint_and_half=4,
+    quart=4,
+)
+
+
+def canner_loads(
+    jars: Mapping[str, int], processes: Mapping[str, Process], canner: Capacity
+) -> tuple[Load, ...] | Refusal:
+    """The fewest loads for these jars, largest sizes first. `processes` names the process of each size."""
+    sizes = [size for size in reversed(JAR_SIZES) if jars.get(size, 0) > 0]
+    for size in sizes:
+        if size not in processes:
+            return day_refusal("jar-not-tested", "LOAD-PROCESS", f"There is no tested process for the {size} here.")
+        if not canner.holds(size):
+            return day_refusal(
+                "jar-not-in-canner",
+                "LOAD-CAPACITY",
+                f"A {size} jar does not go into a canner for {canner.name}. Use smaller jars or a larger canner.",
+            )
+    found: list[Load] = []
+    for process in dict.fromkeys(processes[size] for size in sizes):
+        group = [JarCount(size, jars[size]) for size in sizes if processes[size] == process]
+        found += _loads_of_one_process(process, group, canner)
+    return tuple(found)
+
+
+def room_of(canner: Capacity) -> tuple[int, dict[str, int]]:
+    """The canner's room in the smallest whole units that count every jar, and the room of one jar by size."""
+    room = lcm(*(jar.count for jar in canner.jars))
+    return room, {jar.size: room // jar.count for jar in canner.jars}
+
+
+def fewest_loads(counts: Mapping[int, int], room: int) -> int:
+    """The loads that jars of one process need, from how many there are by the room that one takes."""
+    full, rest = 0, []
+    for each in sorted(counts, reverse=True):
+        loads, over = divmod(counts[each], room // each)
+        full += loads
+        if over:
+            rest.append((each, over))
+    return full + len(share_out(tuple(rest), room)) if len(rest) > 1 else full + len(rest)
+
+
+@lru_cache(maxsize=4096)
+def share_out(rest: tuple[tuple[int, int], ...], room: int) -> tuple[tuple[int, ...], ...]:
+    """The fewest loads for (room of one jar, count), largest first; each load as counts in the same order."""
+    each, counts = tuple(kind[0] for kind in rest), tuple(kind[1] for kind in rest)
+    loads = -(-_sum(each, counts) // room)
+    while (found := _fit(each, counts, room, loads)) is None:
+        loads += 1
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _fit(each: tuple[int, ...], counts: tuple[int, ...], room: int, loads: int) -> tuple[tuple[int, ...], ...] | None:
+    """These jars in so many loads, or None when it cannot be done."""
+    if not any(counts):
+        return ()
+    to_spare = loads * room - _sum(each, counts)
+    if to_spare < 0:
+        return None
+    first = next(index for index, count in enumerate(counts) if count)
+    for load in _fillings(each, counts, room, room - to_spare):
+        if load[first]:  # the largest jar left goes into some load: take that one now
+            left = tuple(count - taken for count, taken in zip(counts, load, strict=True))
+            if (others := _fit(each, left, room, loads - 1)) is not None:
+                return (load, *others)
+    return None
+
+
+def _fillings(each: Sequence[int], counts: Sequence[int], room: int, least: int) -> Iterator[tuple[int, ...]]:
+    """Every load of these jars that takes at least `least` of the room, most of the largest first."""
+    if not each:
+        if least <= 0:
+            yield ()
+        return
+    if _sum(each, counts) < least:
+        return
+    for taken in range(min(counts[0], room // each[0]), -1, -1):
+        used = taken * each[0]
+        for others in _fillings(each[1:], counts[1:], room - used, least - used):
+            yield (taken, *others)
+
+
+def _sum(each: Sequence[int], counts: Sequence[int]) -> int:
+    return sum(room * count for room, count in zip(each, counts, strict=True))
+
+
+def _loads_of_one_process(process: Process, jars: Sequence[JarCount], canner: Capacity) -> Iterator[Load]:
+    room, each = room_of(canner)
+    rows: dict[int, list[str]] = {}  # sizes that take the same room stand in one row, largest first
+    for jar in jars:
+        rows.setdefault(each[jar.size], []).extend([jar.size] * jar.count)
+    rest = []
+    for taken in sorted(rows, reverse=True):
+        full, row = room // taken, rows[taken]
+        whole = len(row) // full * full
+        for start in range(0, whole, full):
+            yield _load(process, row[start : start + full], each, room)
+        rows[taken] = row[whole:]
+        if rows[taken]:
+            rest.append((taken, len(rows[taken])))
+    for counts in share_out(tuple(rest), room):
+        together = []
+        for (taken, _), count in zip(rest, counts, strict=True):
+            together += rows[taken][:count]
+            del rows[taken][:count]
+        yield _load(process, together, each, room)
+
+
+def _load(process: Process, sizes: Sequence[str], each: Mapping[str, int], room: int) -> Load:
+    jars = tuple(JarCount(size, sizes.count(size)) for size in dict.fromkeys(sizes))
+    return Load(process, jars, Fraction(sum(each[size] for size in sizes), room))
