@@ -98,5 +98,5 @@ class JarQuerySet(models.QuerySet["Jar"]):
                 disposal=Disposal(row["disposal"]) if row["disposal"] else None,
                 count=row["count"],
             )
-            for row in places.annotate(count=Count("pk"))
+            for row in self.order_by(*fate).values(*fate).annotate(count=Count("pk"))
         ]

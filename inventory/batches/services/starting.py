@@ -52,8 +52,11 @@ def batch_start(
     4. The row is written under a lot code of its own.
     """
     now = now or timezone.now()
-    if not by.has_perm("batches.add_batch") or not Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).exists():
+    # Read anew: a page may have been open since before the kitchen's altitude was mended.
+    fresh = Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).first()
+    if fresh is None or not by.has_perm("batches.add_batch"):
         raise PermissionDenied
+    kitchen = fresh
     made = _made_before(by, token, revision, kitchen)
     if made is not None:
         return made

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 
 from django import template
 
 from inventory.batches.services.common import clock
+from recipes.measures import pressure_text
 from recipes.words import CANNERS, JARS, METHODS, PACKS
 
 register = template.Library()
@@ -24,3 +26,9 @@ def word(value: object) -> str:
 def clock_filter(moment: datetime | None) -> str:
     """ "14 Sep 2026, 18:30 MDT": the zone's letters tell the doubled hour of autumn apart."""
     return clock(moment) if moment else ""
+
+
+@register.filter
+def pressure(psi: int | Decimal | None) -> str:
+    """A pressure in both units, or nothing."""
+    return "" if psi is None else pressure_text(psi)

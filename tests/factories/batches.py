@@ -1,0 +1,97 @@
+"""Batches for tests, made by the room's own services with the clock where a test wants it.
+
+The invented spread of the recipe factory: 10 minutes at 1,040 m, half-pints and pints, 6 half-pints a pot at most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+from club.members.models import Kitchen, User
+from inventory.batches import services
+from inventory.batches.models import Batch
+from recipes.engine.terms import Canner, Pack
+from recipes.models import Revision
+from tests.factories.members import make_kitchen, make_person
+from tests.factories.recipes import VEGETABLE, make_revision
+
+NOW = datetime(2026, 9, 14, 18, 0, tzinfo=UTC)
+COOKING = timedelta(hours=2)
+
+
+def make_freezer_revision() -> Revision:
+    """The invented spread as a freezer recipe: no process at all."""
+    return make_revision(method="freezer", process=None, process_seen=None)
+
+
+def make_batch(
+    *,
+    by: User | None = None,
+    kitchen: Kitchen | None = None,
+    revision: Revision | None = None,
+    started_at: datetime = NOW,
+    **wish: Any,
+) -> Batch:
+    """On the stove since `started_at`: one pot of the spread in half-pints, unless told otherwise."""
+    by = by or make_person()
+    return services.batch_start(
+        by=by,
+        revision=revision or make_revision(),
+        kitchen=kitchen or make_kitchen(by),
+        token=uuid4(),
+        started_at=started_at,
+        now=started_at,
+        **({"pots": 1, "jar": "half-pint"} | wish),
+    )
+
+
+def beans(**fields: Any) -> dict[str, Any]:
+    """The invented beans in pints, in a dial-gauge canner: 20 minutes at 12 psi at 1,040 m."""
+    wish = {"jar": "pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **fields}
+    return wish if "revision" in wish else {**wish, "revision": make_revision(base=VEGETABLE)}
+
+
+def make_pressure_batch(**fields: Any) -> Batch:
+    return make_batch(**beans(**fields))
+
+
+def make_pressure_batch_out(**fields: Any) -> Batch:
+    return make_batch_out(**beans(**fields))
+
+
+def make_batch_out(
+    *, out_at: datetime = NOW, jars: Mapping[str, int] | None = None, lid_code: str = "LID 1", **fields: Any
+) -> Batch:
+    """Processed as the table asks, its jars out of the canner (or in the freezer) since `out_at`."""
+    batch = make_batch(started_at=out_at - COOKING, **fields)
+    return services.batch_log_process(
+        by=batch.made_by,
+        batch=batch,
+        jars=jars or {batch.jar_size if batch.required_psi else "half-pint": 4},
+        jars_out_at=out_at,
+        minutes=batch.required_minutes,
+        psi=batch.required_psi,
+        lid_code="" if batch.is_frozen_kind else lid_code,
+        now=out_at,
+    )
+
+
+def make_batch_checked(
+    *,
+    out_at: datetime = NOW,
+    unsealed: Mapping[int, str] | None = None,
+    broken: tuple[int, ...] = (),
+    after: timedelta = timedelta(hours=14),
+    **fields: Any,
+) -> Batch:
+    """Looked at `after` the jars came out; `unsealed` maps jar numbers to what was done with them."""
+    batch = make_batch_out(out_at=out_at, **fields)
+    unsealed = unsealed or {}
+    numbers = batch.jars.values_list("number", flat=True)
+    found = {n: "unsealed" if n in unsealed else "broken" if n in broken else "sealed" for n in numbers}
+    at = out_at + after
+    services.seals_record(by=batch.made_by, batch=batch, token=uuid4(), results=found, disposals=unsealed, now=at)
+    return Batch.objects.get(pk=batch.pk)
