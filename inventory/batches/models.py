@@ -107,7 +107,9 @@ class Batch(models.Model):
                 name="batch_reprocessed_in_full",
                 condition=Q(reprocessed_out_at=None, reprocessed_minutes=None, reprocessed_psi=None)
                 | Q(
-                    Q(required_psi=None) | Q(reprocessed_psi__gte=F("required_psi")),
+                    # A comparison with nothing is no refusal to a database: hence the explicit "not null".
+                    Q(required_psi=None) | Q(reprocessed_psi__isnull=False, reprocessed_psi__gte=F("required_psi")),
+                    reprocessed_minutes__isnull=False,
                     reprocessed_minutes__gte=F("required_minutes"),
                     reprocessed_out_at__gt=F("jars_out_at"),
                 ),

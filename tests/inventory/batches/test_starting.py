@@ -134,6 +134,12 @@ def test_a_kitchen_without_altitude_starts_nothing(asked):
         assert list(refused.value.message_dict) == ["kitchen"]
 
 
+def test_an_altitude_mended_since_the_page_was_opened_counts(asked):
+    stale = Kitchen.objects.get(pk=asked["kitchen"].pk)
+    Kitchen.objects.filter(pk=stale.pk).update(altitude_m=1900)  # above 6,000 ft
+    assert services.batch_start(**(asked | {"kitchen": stale})).required_minutes == 15
+
+
 def test_another_s_kitchen_is_refused_and_a_hall_is_everybody_s(asked):
     with pytest.raises(PermissionDenied):
         services.batch_start(**(asked | {"kitchen": make_kitchen(make_person())}))
