@@ -87,9 +87,8 @@ class JarQuerySet(models.QuerySet["Jar"]):
 
     def whereabouts(self) -> list[Whereabouts]:
         """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
-        places = self.order_by("place__name", "size", "seal", "disposal").values(
-            "place__name", "size", "seal", "disposal"
-        )
+        # By kitchen, not by its name alone: two kitchens may be called the same.
+        fate = ("place__name", "place", "size", "seal", "disposal")
         return [
             Whereabouts(
                 kitchen=row["place__name"],

@@ -1,0 +1,133 @@
+"""Two presses at one moment, in real threads on the real database: one writes, the other learns of it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from threading import Barrier
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+
+from inventory.batches import services
+from inventory.batches.models import Batch, BatchState, Jar, SealCheck
+from inventory.jars.models import LidLot
+from inventory.jars.services import lid_lot_get_or_add
+from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out
+from tests.factories.members import make_kitchen, make_person
+from tests.factories.recipes import make_revision
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+RACERS = 4
+LATER = NOW + timedelta(hours=14)
+
+
+def race(press: Callable[[int], Any]) -> list[Any]:
+    """What each of the racers got, or the exception's class, all having set off together."""
+    gate = Barrier(RACERS)
+
+    def run(number: int) -> Any:
+        try:
+            gate.wait(timeout=20)
+            return press(number)
+        except services.AlreadyDone as done:
+            return type(done)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(RACERS) as pool:
+        return list(pool.map(run, range(RACERS)))
+
+
+def test_one_form_pressed_in_four_places_starts_one_batch():
+    by = make_person()
+    asked = {
+        "by": by,
+        "revision": make_revision(),
+        "kitchen": make_kitchen(by),
+        "token": uuid4(),
+        "pots": 1,
+        "jar": "half-pint",
+    }
+    got = race(lambda _n: services.batch_start(**asked).pk)
+    assert got == [Batch.objects.get().pk] * RACERS
+
+
+def test_four_logs_of_one_batch_fill_its_jars_once():
+    batch = make_batch()
+    out = NOW + timedelta(hours=2)
+    told = {"by": batch.made_by, "batch": batch, "minutes": 10, "lid_code": "L", "jars_out_at": out, "now": out}
+    got = race(lambda n: services.batch_log_process(**told, jars={"half-pint": n + 1}).pk)
+    assert Counter(got) == {services.AlreadyDone: RACERS - 1, batch.pk: 1}
+    assert Jar.objects.count() == got.index(batch.pk) + 1
+
+
+def test_giving_up_and_logging_at_one_moment_only_one_happens():
+    batch = make_batch()
+    out = NOW + timedelta(hours=2)
+
+    def press(number: int) -> str:
+        if number % 2:
+            return services.batch_abandon(by=batch.made_by, batch=batch, reason="Scorched.").state
+        told = {"minutes": 10, "lid_code": "L", "jars_out_at": out, "now": out, "jars": {"half-pint": 3}}
+        return services.batch_log_process(by=batch.made_by, batch=batch, **told).state
+
+    got = race(press)
+    state = Batch.objects.get().state
+    assert Counter(got) == {services.AlreadyDone: RACERS - 1, state: 1}
+    assert Jar.objects.count() == (3 if state == BatchState.OUT else 0)
+
+
+def test_one_look_sent_from_four_places_is_one_look():
+    batch, token = make_batch_out(), uuid4()
+    look = {"by": batch.made_by, "batch": batch, "token": token, "now": LATER}
+    got = race(lambda _n: services.seals_record(**look, results=dict.fromkeys(range(1, 5), "sealed")).pk)
+    assert got == [SealCheck.objects.get().pk] * RACERS
+
+
+def test_one_early_look_sent_from_four_places_is_one_look():
+    batch, token = make_batch_out(), uuid4()
+    look = {"by": batch.made_by, "batch": batch, "token": token, "now": NOW + timedelta(hours=1)}
+    got = race(lambda _n: services.seals_record(**look, results=dict.fromkeys(range(1, 5), "sealed")).pk)
+    assert got == [SealCheck.objects.get().pk] * RACERS
+
+
+def test_of_four_different_looks_one_settles_the_jars():
+    batch = make_batch_out()
+    look = {"by": batch.made_by, "batch": batch, "now": LATER}
+    found = ["sealed", "unsealed", "broken", "sealed"]
+
+    def press(number: int) -> int:
+        results = dict.fromkeys(range(1, 5), found[number])
+        away = dict.fromkeys(range(1, 5), "freeze") if found[number] == "unsealed" else {}
+        return services.seals_record(**look, token=uuid4(), results=results, disposals=away).pk
+
+    got = race(press)
+    check = SealCheck.objects.get()
+    assert Counter(got) == {services.AlreadyDone: RACERS - 1, check.pk: 1}
+    assert set(Jar.objects.values_list("seal", flat=True)) == {found[got.index(check.pk)]}
+
+
+def test_four_reprocess_logs_are_one_reprocess():
+    batch = make_batch_checked(unsealed={1: "reprocess"}, lid_code="OLD")
+    told = {
+        "minutes": 10,
+        "jars_out_at": LATER + timedelta(hours=1),
+        "rims_sound": True,
+        "now": LATER + timedelta(hours=1),
+    }
+    got = race(lambda n: services.jars_reprocess(by=batch.made_by, batch=batch, lid_code=f"NEW{n}", **told).pk)
+    assert Counter(got) == {services.AlreadyDone: RACERS - 1, batch.pk: 1}
+    assert Jar.objects.get(number=1).lid_lot.code == f"NEW{got.index(batch.pk)}"
+    assert set(LidLot.objects.values_list("code", flat=True)) == {"OLD", f"NEW{got.index(batch.pk)}"}
+
+
+def test_four_people_name_one_new_lid_lot():
+    by = make_person()
+    got = race(lambda _n: lid_lot_get_or_add(by=by, code="ab-1", maker="Tin").pk)
+    assert got == [LidLot.objects.get().pk] * RACERS
