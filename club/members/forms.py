@@ -83,39 +83,43 @@ class ProfileForm(forms.Form):
 
 class RolesForm(forms.Form):
     roles = forms.MultipleChoiceField(
-        label=_("Roles"), choices=Role.choices, required=False, widget=forms.CheckboxSelectMultiple
+        label=_("Roles besides member"),
+        choices=[(value, label) for value, label in Role.choices() if value != Role.MEMBER],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
     )
 
     def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
         kwargs["initial"] = {"roles": sorted(person.role_names)}
         super().__init__(*args, **kwargs)
-        self.fields["roles"].help_text = _("Everybody in the club is a member, ticked or not.")
         self.helper = helper(submit=gettext("Save the roles"))
 
 
 class KitchenForm(forms.Form):
     """The unit has no default: 1,040 metres taken for feet would shorten every process."""
 
-    UNITS = [("", _("metres or feet?")), ("m", _("metres")), ("ft", _("feet"))]
+    UNITS = [("", _("choose")), ("m", _("metres")), ("ft", _("feet"))]
 
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     name = forms.CharField(
         label=_("Name of the kitchen"), max_length=80, widget=forms.TextInput(attrs={"autocomplete": "off"})
     )
     altitude = forms.CharField(
-        label=_("Altitude above sea level"),
+        label=_("Altitude"),
         max_length=20,
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        help_text=_(
-            "Look your address up on a topographic map, or read the altitude on a phone or GPS out of doors. "
-            "Take the higher one when two differ. Leave it empty if you do not know it yet: "
-            "no process time is given until it is known."
-        ),
+        help_text=_("Leave it empty if you do not know it yet: no process time is given until it is known."),
     )
     altitude_unit = forms.ChoiceField(label=_("In"), choices=UNITS, required=False)
     altitude_how = forms.ChoiceField(
-        label=_("How it is known"), choices=[("", _("choose")), *AltitudeHow.choices], required=False
+        label=_("How it is known"),
+        choices=[("", _("choose")), *AltitudeHow.choices],
+        required=False,
+        help_text=_(
+            "Look your address up on a topographic map, or read the altitude on a phone or GPS out of doors. "
+            "Take the higher one when two differ."
+        ),
     )
     is_hall = forms.BooleanField(label=_("This is a hall of the club, for everybody"), required=False)
 
@@ -127,7 +131,7 @@ class KitchenForm(forms.Form):
             del self.fields["token"]
         if kitchen is not None or not by.has_role(Role.ORGANISER):
             del self.fields["is_hall"]
-        altitude = Row(Column("altitude", css_class="col-sm-7"), Column("altitude_unit", css_class="col-sm-5"))
+        altitude = Row(Column("altitude", css_class="col-7"), Column("altitude_unit", css_class="col-5"))
         edges = [Field(name) for name in ("token", "is_hall") if name in self.fields]
         self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))
 

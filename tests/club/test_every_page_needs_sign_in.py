@@ -25,7 +25,7 @@ PUBLIC = {
     "members:invitation",
     "healthz",
 }
-SAMPLES = ("1", "x", "members", "26011-ABC234", "a-word", "1-x", "2026", "00000000-0000-4000-8000-000000000000")
+SAMPLES = ("1", "x", "members", "26011-CDF", "a-word", "1-x", "2026", "00000000-0000-4000-8000-000000000000")
 
 
 def leaves(patterns: Any, prefix: str = "", space: str = "") -> Iterator[tuple[str, str, URLPattern]]:
