@@ -86,6 +86,10 @@ def _choose_canner(seen: Sequence[ProcessRow], canner: Canner | None) -> Canner 
         )
     if canner in possible:
         return canner
+    return _canner_refusal(canner, possible)
+
+
+def _canner_refusal(canner: Canner, possible: Sequence[Canner]) -> Refusal:
     if canner is Canner.BOILING_WATER:
         return refusal(
             "pressure-only",
@@ -93,7 +97,7 @@ def _choose_canner(seen: Sequence[ProcessRow], canner: Canner | None) -> Canner 
             "No boiling-water process is tested for this: boiling water cannot make it safe, however long. Use a "
             "pressure canner, or freeze it.",
         )
-    if possible == (Canner.BOILING_WATER,):
+    if list(possible) == [Canner.BOILING_WATER]:
         return refusal(
             "boiling-water-only",
             "TESTED-ONLY",
