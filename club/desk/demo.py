@@ -128,6 +128,6 @@ def _look(told: Mapping[str, Any], by: User, batch: Batch, at: datetime) -> None
         batch=batch,
         token=uuid.uuid4(),
         results=results,
-        disposals=dict.fromkeys(unsealed, told["kept"]),
+        disposals=dict.fromkeys(unsealed, told.get("kept", "")),
         now=at,
     )
