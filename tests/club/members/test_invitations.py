@@ -223,3 +223,18 @@ def test_a_mail_server_that_is_down_leaves_the_invitation_and_says_so(
     invitation.refresh_from_db()
     assert invitation.mailed_at is None
     assert "could not be mailed" in caplog.text
+
+
+def test_an_invitation_of_somebody_who_joined_meanwhile_is_not_sent_again(organiser):
+    invitation = make_invitation(email="gil@example.test")
+    make_person(email="gil@example.test")
+    with pytest.raises(ValidationError, match="in the club already"):
+        services.invitation_send_again(by=organiser, invitation=invitation)
+    assert Invitation.objects.get().nonce == invitation.nonce
+
+
+def test_a_name_too_long_to_keep_is_refused_at_its_field(organiser):
+    with pytest.raises(ValidationError) as refused:
+        services.invitation_send(by=organiser, email="gil@example.test", name="x" * 121, role="member")
+    assert list(refused.value.message_dict) == ["name"]
+    assert not Invitation.objects.exists()
