@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import time
 from argparse import ArgumentParser
@@ -70,11 +71,10 @@ class Command(BaseCommand):
         self.stdout.write("Preparing the database, the recipe library and the static files ...")
         self.stdout.flush()
         call_command("migrate", interactive=False, verbosity=0)
-        call_command("roles", verbosity=0)
-        call_command("load_library", verbosity=0)
+        call_command("load_library", stdout=io.StringIO())
         # The demo's password is printed for all to read: it has no place in a database somebody brought along.
         if with_demo and not os.environ.get("DATABASE_URL") and not get_user_model().objects.exists():
-            call_command("load_demo", verbosity=0)
+            call_command("load_demo", stdout=io.StringIO())  # `tell` names the sign-ins below
         call_command("collectstatic", interactive=False, verbosity=0)
         connections.close_all()
 
