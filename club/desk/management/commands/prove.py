@@ -1,0 +1,96 @@
+"""`python3 manage.py prove`: every check there is, the test suite last, so that its closing line closes the output."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from argparse import ArgumentParser
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import BaseCommand
+
+BIN = Path(sys.executable).parent
+TEMPLATES = ("club", "recipes", "inventory")
+
+
+def tool(name: str, *arguments: str) -> list[str]:
+    return [str(BIN / name), *arguments]
+
+
+CHECKS: Mapping[str, list[str]] = {
+    "format": tool("ruff", "format", "--check", "."),
+    "lint": tool("ruff", "check", "."),
+    "who imports whom": tool("lint-imports"),
+    "types": tool("mypy", "-p", "club", "-p", "recipes", "-p", "inventory"),
+    "templates, format": tool("djlint", "--check", *TEMPLATES),
+    "templates, lint": tool("djlint", "--lint", *TEMPLATES),
+    "migrations": [sys.executable, "manage.py", "makemigrations", "--check", "--dry-run"],
+}
+LEFT_OUT_WHEN_QUICK = ("-m", "not worker and not browser")
+
+
+class Command(BaseCommand):
+    help = "Run every check, then the tests. After `--`, arguments for pytest: prove --tests-only -- -k seals"
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--quick", action="store_true", help="Leave out the tests with real workers and browsers.")
+        parser.add_argument("--tests-only", action="store_true", help="Only the tests, none of the other checks.")
+        parser.add_argument("pytest_arguments", nargs="*", metavar="-- ...", help="Handed to pytest.")
+
+    def handle(self, *args: Any, quick: bool, tests_only: bool, pytest_arguments: list[str], **options: Any) -> None:
+        failed = [] if tests_only else self.run_checks()
+        self.say_what_is_left_out(quick)
+        if failed:
+            # Told before the tests: their closing line is the last one, and would otherwise look like the verdict.
+            self.say(f"Failed before the tests: {', '.join(failed)}. The exit status will say so.")
+        arguments = [*(LEFT_OUT_WHEN_QUICK if quick else ()), *pytest_arguments]
+        status = self.run_tests(arguments)
+        sys.exit(status or (1 if failed else 0))
+
+    def run_checks(self) -> list[str]:
+        """Every check, whatever the others say; the names of those that failed."""
+        failed = []
+        for name, command in CHECKS.items():
+            began = time.monotonic()
+            done = subprocess.run(
+                command,
+                cwd=settings.BASE_DIR,
+                env={**os.environ, "KETTLEHALL_OWN_ENVIRONMENT": "1"},
+                capture_output=True,
+                text=True,
+            )
+            verdict = "ok" if done.returncode == 0 else "FAILED"
+            self.say(f"{name:<20} {verdict:<7} {time.monotonic() - began:5.1f} s")
+            if done.returncode != 0:
+                failed.append(name)
+                self.say((done.stdout + done.stderr).rstrip())
+        return failed
+
+    def say_what_is_left_out(self, quick: bool) -> None:
+        if quick:
+            self.say("QUICK: tests with real workers and real browsers are left out.")
+        elif not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
+            required = os.environ.get("KETTLEHALL_REQUIRE_BROWSER") == "1"
+            self.say(f"NO CHROMIUM on this machine: the browser tests will {'fail' if required else 'be skipped'}.")
+
+    def run_tests(self, arguments: list[str]) -> int:
+        """In a data folder that lives as long as the run: a proof never touches the club's own data."""
+        with tempfile.TemporaryDirectory(prefix="kettlehall-prove-") as data_dir:
+            (Path(data_dir) / "static").mkdir()
+            return subprocess.run(
+                [sys.executable, "-m", "pytest", *arguments],
+                cwd=settings.BASE_DIR,
+                env={**os.environ, "KETTLEHALL_OWN_ENVIRONMENT": "1", "KETTLEHALL_DATA": data_dir},
+            ).returncode
+
+    def say(self, line: str) -> None:
+        self.stdout.write(line)
+        self.stdout.flush()
