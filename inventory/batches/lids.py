@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db.models import Count
+from django.db.models import Count, Q
 
 from inventory.batches.models import Jar, Seal
 from inventory.jars.models import LidLot
@@ -38,12 +38,11 @@ def lid_figures(lots: Sequence[LidLot]) -> list[LidFigures]:
     failed = Jar.objects.filter(failed_lid_lot__in=lots).order_by().values("failed_lid_lot").annotate(n=Count("pk"))
     for row in failed:
         by_seal[row["failed_lid_lot"], Seal.UNSEALED.value] += row["n"]
-    counted = LidLot.objects.filter(pk__in=[lot.pk for lot in lots]).order_by()
-    batches = dict(counted.annotate(n=Count("batches", distinct=True)).values_list("pk", "n"))
+    batches = _batches(lots)
     return [
         LidFigures(
             lot=lot,
-            batches=batches[lot.pk],
+            batches=len(batches[lot.pk]),
             sealed=by_seal[lot.pk, Seal.SEALED.value],
             unsealed=by_seal[lot.pk, Seal.UNSEALED.value],
             broken=by_seal[lot.pk, Seal.BROKEN.value],
@@ -51,3 +50,14 @@ def lid_figures(lots: Sequence[LidLot]) -> list[LidFigures]:
         )
         for lot in lots
     ]
+
+
+def _batches(lots: Sequence[LidLot]) -> dict[int, set[int]]:
+    """The batches each lot was used in, be it only for lids that failed."""
+    used = Jar.objects.filter(Q(lid_lot__in=lots) | Q(failed_lid_lot__in=lots)).order_by().distinct()
+    found: dict[int, set[int]] = {lot.pk: set() for lot in lots}
+    for lid_lot, failed, batch in used.values_list("lid_lot", "failed_lid_lot", "batch"):
+        for lot in (lid_lot, failed):
+            if lot in found:
+                found[lot].add(batch)
+    return found

@@ -63,7 +63,8 @@ class BatchQuerySet(models.QuerySet["Batch"]):
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
         rows = self.select_related("revision__recipe", "kitchen", "made_by").defer("plan", "revision__content")
-        return rows.annotate(
+        # Said again, as counting drops the model's own order.
+        return rows.order_by("-started_at", "-pk").annotate(
             jars_count=Count("jars"),
             sealed_count=Count("jars", filter=Q(jars__seal=Seal.SEALED)),
             unsealed_count=Count("jars", filter=Q(jars__seal=Seal.UNSEALED)),

@@ -46,6 +46,7 @@ def refusals_on(form: Form) -> Iterator[None]:
 
 def _place(form: Form, field: str) -> str | None:
     """The form's own field; a problem of all the jar counts goes to the first of them."""
-    if field in form.fields:
-        return field
-    return next((name for name in form.fields if name.startswith("jars_")), None) if field == "jars" else None
+    sizes = getattr(form, "sizes", ())
+    if field == "jars" and sizes:
+        return f"jars_{sizes[0]}"
+    return field if field in form.fields else None
