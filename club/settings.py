@@ -204,7 +204,10 @@ AUTHENTICATION_BACKENDS = [
     "allauth.account.auth_backends.AuthenticationBackend",
 ]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("email", "name")},
+    },
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
@@ -274,6 +277,7 @@ SECURE_SSL_REDIRECT = IS_HTTPS and flag("SSL_REDIRECT", default=True)
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked over plain HTTP from this machine
 SECURE_HSTS_SECONDS = 31_536_000 if IS_HTTPS else 0
 if flag("BEHIND_PROXY"):
+    ALLAUTH_TRUSTED_PROXY_COUNT = 1  # else every visitor shares one rate limit, the proxy's
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 CONTENT_SECURITY_POLICY = {

@@ -3,7 +3,7 @@ from __future__ import annotations
 import os
 
 import pytest
-from django.db.backends.sqlite3.operations import DatabaseOperations
+from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from recipes import guards
 
@@ -25,7 +25,8 @@ def plain_parts(settings):
 @pytest.fixture(scope="session", autouse=True)
 def flush_lifts_the_guards():
     """A transactional test ends with every table emptied; on SQLite that is a DELETE, which the guards refuse."""
-    flush = DatabaseOperations.sql_flush
+    operations = DatabaseWrapper.ops_class
+    flush = operations.sql_flush
 
     def sql_flush(self, style, tables, **options):
         statements = flush(self, style, tables, **options)
@@ -34,5 +35,5 @@ def flush_lifts_the_guards():
         return [*guards.drop_statements("sqlite"), *statements, *guards.create_statements("sqlite")]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(DatabaseOperations, "sql_flush", sql_flush)
+        patch.setattr(operations, "sql_flush", sql_flush)
         yield

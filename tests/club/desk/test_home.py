@@ -1,0 +1,98 @@
+"""The desk: what needs a hand today, for the right person, in a bounded number of queries."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from club.desk.queries import desk_for
+from club.members.roles import Role
+from recipes.models import RevisionState
+from tests.factories.batches import make_batch, make_batch_checked, make_batch_out
+from tests.factories.members import make_kitchen, make_person
+from tests.factories.recipes import make_revision
+
+pytestmark = pytest.mark.django_db
+
+HOME_QUERIES = 14
+
+
+def ago(hours: float):
+    return timezone.now() - timedelta(hours=hours)
+
+
+def fill(person, count: int) -> None:
+    kitchen = make_kitchen(person)
+    for _ in range(count):
+        make_batch_out(by=person, kitchen=kitchen, out_at=ago(14))
+        make_batch_out(by=person, kitchen=kitchen, out_at=ago(2))
+        make_batch(by=person, kitchen=kitchen, started_at=ago(1))
+        make_revision(state=RevisionState.IN_REVIEW)
+
+
+def test_seals_are_due_twelve_hours_after_the_jars_came_out_and_not_before():
+    person = make_person()
+    kitchen = make_kitchen(person)
+    due = make_batch_out(by=person, kitchen=kitchen, out_at=ago(12.1))
+    cooling = make_batch_out(by=person, kitchen=kitchen, out_at=ago(11.9))
+    desk = desk_for(person, now=timezone.now())
+    assert [card.batch for card in desk.seals_due] == [due]
+    assert [card.batch for card in desk.cooling] == [cooling]
+
+
+def test_the_desk_says_when_reprocessing_has_lapsed():
+    person = make_person()
+    kitchen = make_kitchen(person)
+    make_batch_out(by=person, kitchen=kitchen, out_at=ago(23))
+    make_batch_out(by=person, kitchen=kitchen, out_at=ago(25))
+    lapsed = [card.has_lapsed for card in desk_for(person, now=timezone.now()).seals_due]
+    assert lapsed == [True, False]  # the longest wait comes first
+
+
+def test_a_checked_batch_leaves_the_desk():
+    person = make_person()
+    make_batch_checked(by=person, kitchen=make_kitchen(person), out_at=ago(30))
+    assert desk_for(person, now=timezone.now()).is_quiet
+
+
+def test_a_member_does_not_see_what_others_have_to_do_and_a_keeper_does():
+    maker, stranger, keeper = make_person(), make_person(), make_person(Role.KEEPER)
+    batch = make_batch_out(by=maker, kitchen=make_kitchen(maker), out_at=ago(14))
+    assert desk_for(stranger, now=timezone.now()).is_quiet
+    assert [card.batch for card in desk_for(keeper, now=timezone.now()).club_seals_due] == [batch]
+
+
+def test_an_instructor_sees_others_drafts_to_review_and_never_her_own():
+    instructor, author = make_person(Role.INSTRUCTOR), make_person(Role.INSTRUCTOR)
+    theirs = make_revision(state=RevisionState.IN_REVIEW, author=author)
+    make_revision(state=RevisionState.IN_REVIEW, author=instructor)
+    assert desk_for(instructor, now=timezone.now()).to_review == [theirs]
+    assert desk_for(make_person(), now=timezone.now()).to_review == []
+
+
+def test_a_kitchen_without_altitude_is_asked_for_it(client):
+    person = make_person()
+    kitchen = make_kitchen(person, altitude="")
+    client.force_login(person)
+    page = client.get("/").content.decode()
+    assert f"/people/kitchens/{kitchen.pk}/" in page
+    assert "no process time" in page
+
+
+@pytest.mark.parametrize("count", [1, 30])
+def test_the_desk_takes_the_same_few_queries_however_much_is_due(client, count, django_assert_max_num_queries):
+    person = make_person(Role.INSTRUCTOR)
+    fill(person, count)
+    client.force_login(person)
+    with django_assert_max_num_queries(HOME_QUERIES):
+        answer = client.get("/")
+    assert answer.status_code == 200
+    assert len(answer.context["desk"].seals_due) == min(count, 12)
+
+
+def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):
+    assert client.get("/").headers["Location"].startswith("/accounts/login/")
+    fragment = client.get("/", headers={"HX-Request": "true"})
+    assert (fragment.status_code, fragment.headers["HX-Redirect"]) == (204, "/accounts/login/")
