@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
+
+from inventory.batches.rules import in_utc
 
 FIRST, SECOND = "first", "second"
 
@@ -36,7 +38,7 @@ class ClockInput(forms.Widget):
 
 
 class ClockField(forms.Field):
-    """A moment, aware; typed in the zone that is active. Empty gives None.
+    """A moment, in UTC; typed in the zone that is active. Empty gives None.
 
     A time that the spring change left out is refused and explained. One that came twice in autumn is asked about.
     """
@@ -53,16 +55,16 @@ class ClockField(forms.Field):
     def to_python(self, value: Any) -> datetime | None:
         text, which = value if isinstance(value, tuple) else (value or "", "")
         if isinstance(text, datetime):
-            return text if timezone.is_aware(text) else _placed(text, which)
+            return in_utc(text if timezone.is_aware(text) else _placed(text, which))
         if not str(text).strip():
             return None
         wall = _parsed(str(text))
         if wall is None:
             raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
-        if timezone.is_aware(wall):
-            return wall
-        self._check(wall, which)
-        return _placed(wall, which)
+        if timezone.is_naive(wall):
+            self._check(wall, which)
+            wall = _placed(wall, which)
+        return in_utc(wall)
 
     def _check(self, wall: datetime, which: str) -> None:
         said = {"time": f"{wall:%H:%M}"}
@@ -104,7 +106,7 @@ def _is_doubled(text: str) -> bool:
 
 def _is_left_out(wall: datetime) -> bool:
     """Whether no clock showed this: put into UTC and back, it has moved."""
-    back = timezone.localtime(_placed(wall, FIRST).astimezone(UTC))
+    back = timezone.localtime(in_utc(_placed(wall, FIRST)))
     return back.replace(tzinfo=None) != wall
 
 

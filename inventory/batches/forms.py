@@ -84,7 +84,7 @@ class LogForm(forms.Form):
             self.fields["psi"] = psi_field()
         for size in self.sizes:
             self.fields[f"jars_{size}"] = forms.IntegerField(
-                label=JARS[size],
+                label=str(JARS[size]),
                 min_value=0,
                 max_value=MOST_JARS,
                 required=False,

@@ -36,8 +36,8 @@ def lid_figures(lots: Sequence[LidLot]) -> list[LidFigures]:
     for row in Jar.objects.filter(lid_lot__in=lots).order_by().values("lid_lot", "seal").annotate(n=Count("pk")):
         by_seal[row["lid_lot"], row["seal"]] = row["n"]
     failed = Jar.objects.filter(failed_lid_lot__in=lots).order_by().values("failed_lid_lot").annotate(n=Count("pk"))
-    for row in failed:
-        by_seal[row["failed_lid_lot"], Seal.UNSEALED.value] += row["n"]
+    for lot, count in failed.values_list("failed_lid_lot", "n"):
+        by_seal[lot, Seal.UNSEALED.value] += count
     batches = _batches(lots)
     return [
         LidFigures(

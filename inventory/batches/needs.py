@@ -9,7 +9,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from inventory.batches.models import Batch
-from inventory.batches.rules import REPROCESS, REPROCESS_HOT, REPROCESS_ONCE
+from inventory.batches.rules import REPROCESS, REPROCESS_HOT, REPROCESS_ONCE, in_utc
 from recipes.engine.process import ProcessFound, process_for
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
 
@@ -49,7 +49,7 @@ def reprocess_refusal(batch: Batch, looked_at: datetime) -> Refusal | None:
         text = _("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal.")
         return _refusal("reprocessed-once", REPROCESS_ONCE, text)
     until = batch.reprocess_until
-    if until is not None and looked_at >= until:
+    if until is not None and in_utc(looked_at) >= until:
         text = _("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar.")
         return _refusal("reprocess-lapsed", REPROCESS, text)
     need = reprocess_need(batch)

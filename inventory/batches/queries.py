@@ -11,11 +11,15 @@ from django.db.models import Count, Prefetch, Q
 from django.db.models.functions import Coalesce
 
 from club.members.models import Kitchen, User
-from inventory.batches.rules import COOL_MIN
+from inventory.batches.rules import looked_at_from
 from inventory.batches.words import BatchState, Disposal, Seal
 
 if TYPE_CHECKING:
     from inventory.batches.models import Batch, Jar  # noqa: F401  (named in the generic bases, which are strings)
+
+
+# When the jars that still want a look last came out of a canner.
+LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
 
 
 @dataclass(frozen=True)
@@ -48,17 +52,16 @@ class BatchQuerySet(models.QuerySet["Batch"]):
 
     def seals_due(self, now: datetime) -> BatchQuerySet:
         """Out for 12 hours or more and no settling look yet, the longest wait first. An early look settles nothing."""
-        return self._out().filter(last_out__lte=now - COOL_MIN).order_by("last_out", "pk")
+        out = self.filter(state=BatchState.OUT).annotate(last_out=LAST_OUT)
+        return out.filter(last_out__lte=looked_at_from(now)).order_by("last_out", "pk")
 
     def cooling(self, now: datetime) -> BatchQuerySet:
         """Out for less than 12 hours, the soonest due first."""
-        return self._out().filter(last_out__gt=now - COOL_MIN).order_by("last_out", "pk")
+        out = self.filter(state=BatchState.OUT).annotate(last_out=LAST_OUT)
+        return out.filter(last_out__gt=looked_at_from(now)).order_by("last_out", "pk")
 
     def done(self) -> BatchQuerySet:
         return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
-
-    def _out(self) -> BatchQuerySet:
-        return self.filter(state=BatchState.OUT).annotate(last_out=Coalesce("reprocessed_out_at", "jars_out_at"))
 
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""

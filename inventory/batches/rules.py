@@ -117,13 +117,13 @@ class Phase(StrEnum):
 
 def seal_window(jars_out_at: datetime) -> SealWindow:
     """The window that opens with `jars_out_at` (aware). ValueError for a time without a zone."""
-    out = _in_utc(jars_out_at)
+    out = in_utc(jars_out_at)
     return SealWindow(opens=out + COOL_MIN, second_call=out + SECOND_CALL, reprocess_until=out + REPROCESS_WINDOW)
 
 
 def phase(window: SealWindow, now: datetime) -> Phase:
     """Where `now` falls. Each moment belongs to what begins with it: at 24 hours sharp reprocessing has lapsed."""
-    at = _in_utc(now)
+    at = in_utc(now)
     if at < window.opens:
         return Phase.COOLING
     if at < window.second_call:
@@ -131,15 +131,21 @@ def phase(window: SealWindow, now: datetime) -> Phase:
     return Phase.LATE if at < window.reprocess_until else Phase.LAPSED
 
 
-def elapsed(since: datetime, until: datetime) -> timedelta:
-    """Elapsed time between two aware moments. Python's own difference of two times in one zone is wall time."""
-    return _in_utc(until) - _in_utc(since)
-
-
-def _in_utc(moment: datetime) -> datetime:
+def in_utc(moment: datetime) -> datetime:
+    """The same moment in UTC. Python compares two times of one zone by the wall, where 01:50 may come before 01:10."""
     if moment.tzinfo is None:
         raise ValueError("a moment without a time zone says no elapsed time")
     return moment.astimezone(UTC)
+
+
+def looked_at_from(now: datetime) -> datetime:
+    """Jars that came out at this moment or before want their look at `now`."""
+    return in_utc(now) - COOL_MIN
+
+
+def elapsed(since: datetime, until: datetime) -> timedelta:
+    """Elapsed time between two aware moments. Python's own difference of two times in one zone is wall time."""
+    return in_utc(until) - in_utc(since)
 
 
 def best_before(day: date) -> date:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from club.members.models import User
 from inventory.batches.models import Batch
-from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE
+from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE, in_utc
 
 
 class AlreadyDone(Exception):
@@ -53,8 +53,17 @@ def clock(moment: datetime) -> str:
     return f"{date_format(local, 'j M Y, H:i')} {local.tzname()}"
 
 
+def now_or(moment: datetime | None) -> datetime:
+    """The moment given, in UTC, or this very one."""
+    return timezone.now() if moment is None else in_utc(moment)
+
+
+def utc_or_none(moment: datetime | None) -> datetime | None:
+    return None if moment is None else in_utc(moment)
+
+
 def moment_check(problems: Problems, field: str, moment: datetime, now: datetime) -> None:
-    """A moment noted down is neither ahead of the clock nor longer ago than we take it in."""
+    """A moment noted down (in UTC, as `now`) is neither ahead of the clock nor longer ago than we take it in."""
     if moment > now + CLOCK_SLACK:
         problems.add(field, _("%(time)s has not come yet. Give the time it happened.") % {"time": clock(moment)})
     elif moment < now - KEYED_IN_LATE:

@@ -9,15 +9,22 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import User
 from inventory.batches.counts import count_check
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.batches.needs import Need, tested_needs
-from inventory.batches.rules import MOST_MINUTES, MOST_PSI, UNDERPROCESSED, elapsed
-from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, writing_check
+from inventory.batches.rules import MOST_MINUTES, MOST_PSI, UNDERPROCESSED, elapsed, in_utc
+from inventory.batches.services.common import (
+    AlreadyDone,
+    Problems,
+    clock,
+    moment_check,
+    now_or,
+    utc_or_none,
+    writing_check,
+)
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine.quantities import JAR_SIZES
@@ -45,7 +52,8 @@ def batch_log_process(
     2. The batch changes from started by a conditional update: of two presses one writes, the other gets AlreadyDone.
     3. The jars get their rows, each with the lid lot that sits on it.
     """
-    now = now or timezone.now()
+    now, jars_out_at = now_or(now), in_utc(jars_out_at)
+    started_at, process_started_at = utc_or_none(started_at), utc_or_none(process_started_at)
     writing_check(by, batch)
     batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
     problems = Problems()

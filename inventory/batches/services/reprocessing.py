@@ -8,14 +8,13 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.batches.needs import reprocess_need
-from inventory.batches.rules import REPROCESS, elapsed
-from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, writing_check
+from inventory.batches.rules import REPROCESS, elapsed, in_utc
+from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, now_or, writing_check
 from inventory.batches.services.processing import process_check
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine.terms import Refusal
@@ -41,7 +40,7 @@ def jars_reprocess(
     2. At most once a batch, by a conditional update: the second press gets AlreadyDone.
     3. Each jar keeps the lot of the lid that failed beside the lot of the new one.
     """
-    now = now or timezone.now()
+    now, jars_out_at = now_or(now), in_utc(jars_out_at)
     writing_check(by, batch)
     batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
     waiting = Jar.objects.filter(batch=batch, disposal=Disposal.REPROCESS)

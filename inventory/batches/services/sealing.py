@@ -9,14 +9,21 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal, SealCheck
 from inventory.batches.needs import reprocess_refusal
 from inventory.batches.rules import Phase, phase, seal_window
-from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, writing_check
+from inventory.batches.services.common import (
+    AlreadyDone,
+    Problems,
+    clock,
+    moment_check,
+    now_or,
+    utc_or_none,
+    writing_check,
+)
 from inventory.batches.words import FINDINGS, FOR_UNSEALED
 from recipes.engine.terms import Refusal
 
@@ -45,8 +52,8 @@ def seals_record(
        stay to be looked at again. It settles nothing.
     4. After that the batch is checked.
     """
-    now = now or timezone.now()
-    looked_at = checked_at or now
+    now = now_or(now)
+    looked_at = utc_or_none(checked_at) or now
     writing_check(by, batch)
     claimed = _claim(batch)
     before = SealCheck.objects.filter(token=token).first()

@@ -16,7 +16,8 @@ from club.members.models import Kitchen, User
 from inventory.batches.lots import SALTS, lot_code
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import canner_of
-from inventory.batches.services.common import AlreadyDone, Problems, moment_check, writing_check
+from inventory.batches.rules import in_utc
+from inventory.batches.services.common import AlreadyDone, Problems, moment_check, now_or, writing_check
 from recipes.engine.plan import Plan, plan_as_dict
 from recipes.engine.quantities import Amount
 from recipes.engine.terms import Canner, Pack
@@ -51,7 +52,8 @@ def batch_start(
     3. The revision is published at this moment, the altitude known, the plan without refusals: else ValidationError.
     4. The row is written under a lot code of its own.
     """
-    now = now or timezone.now()
+    now = now_or(now)
+    began = now if started_at is None else in_utc(started_at)
     # Read anew: a page may have been open since before the kitchen's altitude was mended.
     fresh = Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).first()
     if fresh is None or not by.has_perm("batches.add_batch"):
@@ -61,7 +63,7 @@ def batch_start(
     if made is not None:
         return made
     problems = Problems()
-    moment_check(problems, "started_at", started_at or now, now)
+    moment_check(problems, "started_at", began, now)
     _revision_check(problems, revision)
     if kitchen.altitude is None:
         problems.add("kitchen", _("Give this kitchen its altitude first: without it no process time is safe."))
@@ -79,7 +81,7 @@ def batch_start(
     if not plan.ok:
         raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
     fields = _columns(plan, revision, kitchen, jar)
-    return _write(by, token, started_at=started_at or now, note=note.strip(), created_at=now, **fields)
+    return _write(by, token, started_at=began, note=note.strip(), created_at=now, **fields)
 
 
 def _made_before(by: User, token: UUID, revision: Revision, kitchen: Kitchen) -> Batch | None:
@@ -151,7 +153,7 @@ def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None =
     if len(reason) > REASON_LENGTH:
         raise ValidationError({"reason": _("At most %(n)s characters, please.") % {"n": REASON_LENGTH}})
     given_up = Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(
-        state=BatchState.ABANDONED, abandoned_at=now or timezone.now(), abandoned_reason=reason
+        state=BatchState.ABANDONED, abandoned_at=now_or(now), abandoned_reason=reason
     )
     if given_up != 1:
         raise AlreadyDone(_("This batch is not on the stove any more, so it was left as it is."))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from decimal import Decimal
 
 from django import template
 
@@ -29,6 +28,6 @@ def clock_filter(moment: datetime | None) -> str:
 
 
 @register.filter
-def pressure(psi: int | Decimal | None) -> str:
-    """A pressure in both units, or nothing."""
+def pressure(psi: int | None) -> str:
+    """A tested pressure in both units, or nothing."""
     return "" if psi is None else pressure_text(psi)

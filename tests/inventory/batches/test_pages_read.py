@@ -331,3 +331,12 @@ def test_due_comes_by_the_longest_wait_and_cooling_by_the_soonest(cook):
     assert list(Batch.objects.cooling(now)) == [soon, fresh]
     assert list(Batch.objects.open()) == [stove]
     assert list(Batch.objects.for_list().seals_due(now)) == [late, later]
+
+
+def test_due_is_12_elapsed_hours_after_also_when_asked_in_local_time_over_a_clock_change(cook):
+    club = timezone.get_default_timezone()
+    out = timezone.datetime(2026, 10, 31, 20, 0, tzinfo=club)
+    batch = make_batch_out(by=cook, out_at=out)
+    # The clocks go back that night: at 07:00 twelve hours have passed, at 06:59 they have not.
+    assert list(Batch.objects.seals_due(timezone.datetime(2026, 11, 1, 7, 0, tzinfo=club))) == [batch]
+    assert list(Batch.objects.cooling(timezone.datetime(2026, 11, 1, 6, 59, tzinfo=club))) == [batch]

@@ -1,7 +1,8 @@
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -143,6 +144,18 @@ def test_ten_minutes_do_not_fit_between_start_and_out_and_a_late_keyed_batch_say
     assert list(refused_fields(**told(batch))) == ["started_at"]
     logged = services.batch_log_process(**told(batch, started_at=OUT - timedelta(hours=2)))
     assert logged.started_at == OUT - timedelta(hours=2)
+
+
+def test_times_in_the_doubled_hour_are_compared_by_what_passed_and_not_by_the_wall():
+    club = ZoneInfo("America/Denver")
+    began = datetime(2026, 11, 1, 1, 5, tzinfo=club)
+    batch = make_batch(started_at=began)
+    # 01:50 before the clocks went back, 01:10 after: twenty minutes on.
+    process_began = datetime(2026, 11, 1, 1, 50, tzinfo=club)
+    out = datetime(2026, 11, 1, 1, 10, fold=1, tzinfo=club)
+    night = {"process_started_at": process_began, "jars_out_at": out, "now": out + timedelta(hours=1)}
+    assert list(refused_fields(**told(batch, **night, minutes=21))) == ["process_started_at"]
+    assert services.batch_log_process(**told(batch, **night, minutes=20)).processed_minutes == 20
 
 
 def test_a_batch_is_logged_once_and_the_second_press_is_told_so():
