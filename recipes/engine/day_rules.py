@@ -6,7 +6,7 @@ Minutes here pace the work; none of them is a process time, and none makes anyth
 from __future__ import annotations
 
 from recipes.engine.rules import NO_SOURCE, USDA
-from recipes.engine.terms import Refusal, Rule
+from recipes.engine.terms import Caution, Refusal, Rule
 
 EQUIPMENT = USDA + ", Guide 1, as carried by Michigan State Univ. Extension 01600948"
 
@@ -23,6 +23,9 @@ _ALL = (
     ),
     Rule("NO-WAIT", "A finished pot never waits for water, a jar, a canner or a cook.", NO_SOURCE),
     Rule("BURNER-EACH", "A hot canner stays on its burner from first heating until its last load is out.", NO_SOURCE),
+    Rule(
+        "COOK-PRINTED", "Cooking minutes are the recipe's own; the timeline only knows a printed hard boil.", NO_SOURCE
+    ),
     Rule("FINISH", "Working back from a finish, nothing starts before the earliest time that was given.", NO_SOURCE),
 )
 
@@ -32,3 +35,8 @@ DAY_RULES: dict[str, Rule] = {rule.name: rule for rule in _ALL}
 def day_refusal(code: str, rule: str, message: str) -> Refusal:
     """A refusal that cites one of these rules and its source."""
     return Refusal(code, message, rule, DAY_RULES[rule].source)
+
+
+def day_caution(code: str, rule: str, message: str) -> Caution:
+    """A caution that cites one of these rules and its source."""
+    return Caution(code, message, rule, DAY_RULES[rule].source)
