@@ -1,7 +1,9 @@
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
+
+from club.desk import views
 
 app_name = "desk"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns = [path("", views.home, name="home")]
