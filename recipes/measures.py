@@ -69,8 +69,10 @@ def headspace_text(inches: Fraction) -> str:
 def kitchen_points(altitude: Altitude | None, recipe: TestedRecipe | None = None) -> KitchenPoints | None:
     """Boiling point and jelly point here; None where the altitude is not known or no kitchen has it."""
     above_f = (recipe and recipe.endpoint_f_above_boiling) or Fraction(8)
+    if altitude is None:
+        return None
     try:
-        return altitude and KitchenPoints(
+        return KitchenPoints(
             altitude=altitude_text(altitude),
             boiling=temperature_text(boiling_point_c(altitude)),
             jelly=temperature_text(jelly_point_c(altitude, above_f)),

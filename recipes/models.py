@@ -81,6 +81,10 @@ class RevisionQuerySet(models.QuerySet["Revision"]):
     def published(self) -> RevisionQuerySet:
         return self.filter(state=RevisionState.PUBLISHED)
 
+    def current(self) -> RevisionQuerySet:
+        """The one revision of each recipe that is planned from."""
+        return self.filter(current_of__isnull=False)
+
     def numbered(self) -> RevisionQuerySet:
         """Published or withdrawn: what any member may read."""
         return self.filter(number__isnull=False)

@@ -80,7 +80,9 @@ def _scaled(printed: Ingredient, line: Line, share: Fraction) -> Ingredient:
 
 
 def process_words(found: ProcessFound | None) -> ProcessWords | None:
-    return found and ProcessWords(
+    if found is None:
+        return None
+    return ProcessWords(
         method=str(METHODS[found.method]),
         minutes=_("%(minutes)s minutes") % {"minutes": found.minutes},
         pressure="" if found.pressure_psi is None else pressure_text(found.pressure_psi),
@@ -116,4 +118,5 @@ def source_words(source: TestedSource) -> str:
 
 def start_query(revision_pk: int, asked: Mapping[str, object]) -> str:
     """The query that starts a batch from this very plan: what was asked, and of which revision."""
-    return urlencode({"revision": revision_pk, **{key: value for key, value in asked.items() if value}})
+    query: dict[str, str] = {key: str(value) for key, value in asked.items() if value}
+    return urlencode({"revision": str(revision_pk), **query})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 from uuid import uuid4
 
 from django import forms
@@ -19,7 +19,13 @@ MOST_ROWS = 60
 FIRST_ROWS = {"ingredients": 4, "process": 2}
 
 
-class RowSet(BaseFormSet):
+if TYPE_CHECKING:
+    Rows = BaseFormSet[forms.Form]
+else:  # generic to the type checker only
+    Rows = BaseFormSet
+
+
+class RowSet(Rows):
     """Rows that may be left empty: an empty row is no row, also one that was filled before."""
 
     def initial_form_count(self) -> int:
@@ -32,8 +38,13 @@ class RowSet(BaseFormSet):
         return [form for form in self.forms if form.has_changed()]
 
 
-Ingredients = formset_factory(IngredientForm, formset=RowSet, extra=0, max_num=MOST_ROWS, absolute_max=MOST_ROWS)
-Processes = formset_factory(ProcessForm, formset=RowSet, extra=0, max_num=MOST_ROWS, absolute_max=MOST_ROWS)
+def row_set(form: type[forms.Form]) -> type[RowSet]:
+    made = formset_factory(form, formset=RowSet, extra=0, max_num=MOST_ROWS, absolute_max=MOST_ROWS)
+    return cast(type[RowSet], made)
+
+
+Ingredients = row_set(IngredientForm)
+Processes = row_set(ProcessForm)
 
 
 class TokenForm(forms.Form):

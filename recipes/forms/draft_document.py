@@ -130,7 +130,7 @@ def row_initial(row: Mapping[str, Any]) -> dict[str, Any]:
 def has_other_bands(row: Mapping[str, Any]) -> bool:
     """Whether a row has bands that the form has no fields for; then it must not be edited here and lose them."""
     minutes = row.get("minutes")
-    pairs = [
+    pairs: list[tuple[Any, Mapping[str, Any]]] = [
         (minutes if isinstance(minutes, list) else [], MINUTE_BANDS),
         (row.get("dial_psi", []), DIAL_BANDS),
         (row.get("weighted_psi", []), WEIGHTED_BANDS),

@@ -26,7 +26,7 @@ def text_field(label: Any, help_text: Any = "", **attrs: str) -> forms.CharField
 
 
 class PlanForm(KitchenForm):
-    """Bound to the query of a plan. When valid: `kitchen` (a Kitchen) and `wish` (a PlanWish).
+    """Bound to the query of a plan. When valid: `asked_kitchen` (a Kitchen) and `wish` (a PlanWish).
 
     The choices are what the recipe's tested rows allow; another known jar, pack or canner in the query is kept, and
     the engine says why it is refused.
@@ -84,6 +84,6 @@ class PlanForm(KitchenForm):
         return self._wish
 
     @property
-    def kitchen(self) -> Kitchen:
+    def asked_kitchen(self) -> Kitchen:
         """Only of a valid form."""
         return self.kitchens[self.cleaned_data["kitchen"]]

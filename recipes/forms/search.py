@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
 from recipes.facets import FACETS, IndexRow, facet_counts, matching
-from recipes.forms.viewing import OwnKitchenForm, bare_helper
+from recipes.forms.viewing import OwnKitchenForm, bare_helper, set_choices
 from recipes.models import ProcessTable, ProcessTableQuerySet, Recipe
 from recipes.words import JARS, METHODS, kind_word
 
@@ -47,7 +47,7 @@ class SearchForm(forms.Form):
         self._rows = Recipe.objects.published().search(self._text()).index_rows()
         self._wanted = {facet: str(data.get(facet, "")) for facet in FACETS}
         for facet, counts in facet_counts(self._rows, self._wanted).items():
-            self.fields[facet].choices = self._choices(facet, counts)
+            set_choices(self.fields[facet], self._choices(facet, counts))
             self.fields[facet].error_messages["invalid_choice"] = _("No recipe has “%(value)s”.")
 
     def _text(self) -> str:

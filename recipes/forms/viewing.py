@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from crispy_forms.helper import FormHelper
 from django import forms
@@ -19,6 +19,10 @@ def bare_helper() -> FormHelper:
     return helper
 
 
+def set_choices(field: forms.Field, choices: list[tuple[Any, Any]]) -> None:
+    cast(forms.ChoiceField, field).choices = choices
+
+
 class KitchenForm(forms.Form):
     """A form with one of the person's kitchens in it, by its id. `kitchens` are read in one query."""
 
@@ -33,7 +37,7 @@ class KitchenForm(forms.Form):
         super().__init__(data, **kwargs)
         # Own kitchens before the halls, so that the first is the one a person means.
         self.kitchens = {k.pk: k for k in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
-        self.fields["kitchen"].choices = [(pk, str(kitchen)) for pk, kitchen in self.kitchens.items()]
+        set_choices(self.fields["kitchen"], [(pk, str(kitchen)) for pk, kitchen in self.kitchens.items()])
         self.helper = bare_helper()
 
     @property
@@ -44,7 +48,7 @@ class KitchenForm(forms.Form):
     def chosen_kitchen(self) -> Kitchen | None:
         """The kitchen asked for, of a bound form; none where the wish is wrong."""
         self.is_valid()
-        return self.kitchens.get(self.cleaned_data.get("kitchen"))
+        return self.kitchens.get(self.cleaned_data.get("kitchen") or 0)
 
 
 class OwnKitchenForm(KitchenForm):

@@ -74,7 +74,7 @@ def _apply(library: Library, report: LoadReport, now: datetime) -> None:
     held = {row.recipe_id: row for row in loaded.drafts()}
     for entry in library.recipes:
         recipe = recipes.get(entry.recipe.slug)
-        pk = recipe.pk if recipe else None
+        pk = recipe.pk if recipe else 0
         if entry.recipe.is_tested:
             _publish(entry, recipe, latest.get(pk), held.get(pk), report, now)
         else:

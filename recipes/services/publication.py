@@ -86,5 +86,7 @@ def next_number(recipe: Recipe) -> int:
 def current_refresh(recipe: Recipe) -> None:
     """Point the recipe at its latest published revision and repeat its content in the columns lists filter by."""
     latest = Revision.objects.published().filter(recipe=recipe).order_by("-number").first()
-    columns = index_of(latest.tested) if latest else {}
-    Recipe.objects.filter(pk=recipe.pk).update(current=latest, **columns)
+    if latest is None:
+        Recipe.objects.filter(pk=recipe.pk).update(current=None)
+    else:
+        Recipe.objects.filter(pk=recipe.pk).update(current=latest, **index_of(latest.tested))

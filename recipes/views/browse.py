@@ -31,8 +31,7 @@ def recipe_list(request: HttpRequest) -> HttpResponse:
 def recipe(request: HttpRequest, slug: str) -> HttpResponse:
     found = get_object_or_404(Recipe.objects.readable(), slug=slug)
     numbered = found.revisions.numbered().select_related("recipe", "withdrawn_by")
-    latest = numbered.order_by("-number").first()
-    shown = numbered.get(pk=found.current_id) if found.current_id else latest
+    shown = numbered.get(pk=found.current_id) if found.current_id else numbered.latest("number")
     return render(request, "recipes/recipe.html", recipe_context(request, shown))
 
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from recipes.forms import PlanForm
 from recipes.measures import kitchen_points
-from recipes.models import Recipe, Revision
+from recipes.models import Revision
 from recipes.plan_page import jar_words, plan_lines, process_words, start_query, volume_words
 from recipes.planning import plan_for
 from recipes.views.asks import signed_in
@@ -19,8 +19,7 @@ from recipes.views.asks import signed_in
 @require_safe
 def plan(request: HttpRequest, slug: str) -> HttpResponse:
     """The form, and below it the plan once one is asked for. Only a recipe with a published revision has this page."""
-    recipe = get_object_or_404(Recipe.objects.published().select_related("current__recipe"), slug=slug)
-    revision = recipe.current
+    revision = get_object_or_404(Revision.objects.current().select_related("recipe"), recipe__slug=slug)
     is_asked = PlanForm.is_asked(request.GET)
     form = PlanForm(
         request.GET if is_asked else None,
@@ -28,14 +27,14 @@ def plan(request: HttpRequest, slug: str) -> HttpResponse:
         recipe=revision.tested,
         initial=request.GET.dict(),
     )
-    context = {"recipe": recipe, "revision": revision, "tested": revision.tested, "form": form}
+    context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
     if is_asked and form.is_valid():
         context |= plan_context(request, revision, form)
     return render(request, "recipes/plan.html", context)
 
 
 def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> dict[str, Any]:
-    kitchen = form.kitchen
+    kitchen = form.asked_kitchen
     made = plan_for(revision=revision, altitude=kitchen.altitude, **form.wish)
     return {
         "plan": made,

@@ -8,10 +8,15 @@ from typing import Any
 
 from django.utils import timezone
 
-from recipes.engine.document import recipe_from_document, recipe_to_document
-from recipes.indexing import index_of
+from recipes.engine.document import (
+    process_table_from_document,
+    process_table_to_document,
+    recipe_from_document,
+    recipe_to_document,
+)
+from recipes.indexing import index_of, table_search_text
 from recipes.library import content_digest
-from recipes.models import Recipe, Revision, RevisionState
+from recipes.models import ProcessTable, Recipe, Revision, RevisionState
 
 _numbers = count(1)
 
@@ -134,3 +139,28 @@ def make_revision(
         Recipe.objects.filter(pk=recipe.pk).update(current=revision, **index_of(tested))
         recipe.refresh_from_db()
     return revision
+
+
+def make_process_table(*, food: str = "plums", variant: str = "", seen: str = "seen-twice", minutes: int = 20) -> Any:
+    """A published process for a food, one row of two bands."""
+    row = {"pack": "hot", "jar": "pint", "minutes": [[1000, minutes], ["above", minutes + 15]], "seen": seen}
+    document = {
+        "food": food,
+        "method": "boiling-water",
+        "source": SOURCE,
+        "headspace_in": "1/2",
+        "rows": [row],
+        **({"variant": variant} if variant else {}),
+    }
+    table = process_table_from_document(document)
+    content = process_table_to_document(table)
+    return ProcessTable.objects.create(
+        key=f"{food} | {variant} | boiling-water",
+        food=food,
+        variant=variant,
+        method="boiling-water",
+        content=content,
+        digest=content_digest(content),
+        search_text=table_search_text(table),
+        is_held_back=not table.rows[0].seen.is_seen,
+    )

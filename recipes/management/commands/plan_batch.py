@@ -74,7 +74,7 @@ def _revision(slug: str, number: str | None) -> Revision:
         if asked is None:
             raise _bad(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
         return asked
-    return numbered.filter(pk=recipe.current_id).first() or numbered[0]
+    return numbered.current().first() or numbered[0]
 
 
 def _bad(message: str) -> CommandError:

@@ -1,0 +1,67 @@
+"""The published library itself: it loads, it loads once, and every seen figure in it can be planned from."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+from django.conf import settings
+from django.core.management import call_command
+
+from recipes.models import ProcessTable, Recipe, Revision
+
+LIBRARY = settings.BASE_DIR / "fixtures" / "library"
+
+pytestmark = pytest.mark.django_db
+
+
+def entries(kind):
+    """What the files say, read without our reader."""
+    return [e for file in sorted(LIBRARY.glob("*.toml")) for e in tomllib.loads(file.read_text()).get(kind, [])]
+
+
+def is_tested(entry):
+    marks = [entry["amounts_seen"], *([] if entry["method"] == "freezer" else [entry["process_seen"]])]
+    return all(mark in ("seen-once", "seen-twice") for mark in marks)
+
+
+def test_every_tested_recipe_is_published_and_every_other_held_back(capsys):
+    call_command("load_library")
+    tested = {entry["slug"] for entry in entries("recipe") if is_tested(entry)}
+    untested = {entry["slug"] for entry in entries("recipe")} - tested
+    assert len(tested) >= 60
+    assert set(Recipe.objects.published().values_list("slug", flat=True)) == tested
+    assert set(Revision.objects.drafts().values_list("recipe__slug", flat=True)) == untested
+    assert all(revision.tested.is_tested for revision in Revision.objects.published().select_related("recipe"))
+
+
+def test_every_figure_is_stored_as_the_file_has_it():
+    call_command("load_library", verbosity=0)
+    stored = {revision.recipe.slug: revision.content for revision in Revision.objects.select_related("recipe")}
+    for entry in entries("recipe"):
+        content = stored[entry["slug"]]
+        assert [line["amount"] for line in content["ingredients"]] == [
+            str(line["amount"]) for line in entry["ingredients"]
+        ]
+        assert [row["minutes"] for row in content.get("process", [])] == [
+            row["minutes"] for row in entry.get("process", [])
+        ]
+        assert content["source"] == {key: value for key, value in entry["source"].items() if value}
+    assert ProcessTable.objects.count() == len(entries("process_table"))
+
+
+def test_the_second_load_changes_nothing(capsys):
+    call_command("load_library")
+    before = list(Revision.objects.order_by("pk").values_list("pk", "number", "state", "digest"))
+    capsys.readouterr()
+    call_command("load_library")
+    assert "0 changed in all." in capsys.readouterr().out
+    assert list(Revision.objects.order_by("pk").values_list("pk", "number", "state", "digest")) == before
+
+
+def test_every_source_has_a_title_and_a_place():
+    call_command("load_library", verbosity=0)
+    for revision in Revision.objects.select_related("recipe"):
+        for source in (revision.tested.source, *(row.source for row in revision.tested.process)):
+            assert source.title
+            assert source.place

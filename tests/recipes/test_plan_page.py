@@ -1,0 +1,214 @@
+"""The plan page: the same plan as the command line, and every wrong wish said beside its field."""
+
+from __future__ import annotations
+
+import json
+from contextlib import suppress
+from urllib.parse import parse_qs
+
+import pytest
+from django.core.management import call_command
+
+from recipes.engine.plan import plan_as_dict
+from tests.factories.recipes import VEGETABLE, make_revision
+
+pytestmark = pytest.mark.django_db
+
+PLAN = "/recipes/test-spread/plan/"
+
+
+@pytest.fixture
+def spread():
+    return make_revision(slug="test-spread")
+
+
+@pytest.fixture
+def kitchen(member, make_kitchen):
+    return make_kitchen(member, altitude_m="1040")
+
+
+@pytest.fixture
+def ask(client, member, spread, kitchen):
+    """The page for a query, in the member's own kitchen unless another is named."""
+    client.force_login(member)
+
+    def ask(_path=PLAN, **query):
+        return client.get(_path, {"kitchen": kitchen.pk, **query})
+
+    return ask
+
+
+def command_json(capsys, *arguments):
+    capsys.readouterr()
+    with suppress(SystemExit):
+        call_command("plan_batch", *arguments, "--json")
+    return json.loads(capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        {"jars": "12"},
+        {"pots": "2", "jar": "pint", "pack": "hot", "canner": "boiling-water"},
+        {"fruit": "9 cups"},
+        {"jars": "3", "jar": "quart"},
+        {"jars": "3", "jar": "quarter-pint"},
+        {"pots": "1", "pack": "raw"},
+    ],
+)
+def test_the_page_has_the_very_plan_that_the_command_prints(ask, capsys, wish):
+    options = [part for name, value in wish.items() for part in (f"--{name}", value)]
+    printed = command_json(capsys, "test-spread", *options, "--altitude", "1040 m")
+    response = ask(**wish)
+    assert json.loads(json.dumps(plan_as_dict(response.context["plan"]))) == printed
+    page = response.content.decode()
+    for reason in [*printed["refusals"], *printed["cautions"]]:
+        assert reason["message"].replace("'", "&#x27;") in page
+    for line in printed["lines"]:
+        assert line["text"] in page
+    if printed["process"]:
+        assert f"{printed['process']['minutes']} minutes" in page
+        assert printed["process"]["band"] in page
+    else:
+        assert "There is no process time for this as asked" in page
+
+
+def test_a_pressure_plan_equals_the_commands_and_shows_both_units(ask, capsys):
+    make_revision(base=VEGETABLE, slug="beans")
+    wish = {"jars": "9", "jar": "pint", "pack": "hot", "canner": "weighted-gauge"}
+    options = [part for name, value in wish.items() for part in (f"--{name}", value)]
+    response = ask("/recipes/beans/plan/", **wish)
+    assert plan_as_dict(response.context["plan"]) == command_json(capsys, "beans", *options, "--altitude", "1040 m")
+    assert "15 psi (104 kPa)" in response.content.decode()
+
+
+def test_amounts_are_given_in_all_and_for_each_pot(ask):
+    response = ask(pots="3")
+    acid = next(line for line in response.context["lines"] if line.role == "acid")
+    assert (acid.amount, acid.beside, acid.per_pot, acid.per_pot_beside) == (
+        "70 ml",
+        "1/4 cup + 1 1/2 tsp",
+        "23 ml",
+        "1 tbsp + 1 1/2 tsp",
+    )
+    page = response.content.decode()
+    assert "Amounts for 3 pots" in page
+    assert "Each pot" in page
+    assert "Each pot" not in ask(pots="1").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("altitude", "minutes", "words"), [("100", 5, "boil them for 10 minutes"), ("1040", 10, "need not")]
+)
+def test_whether_jars_are_sterilised_is_said(ask, member, make_kitchen, altitude, minutes, words):
+    page = ask(pots="1", kitchen=make_kitchen(member, altitude_m=altitude).pk).content.decode()
+    assert f"{minutes} minutes" in page
+    assert words in page
+
+
+def test_a_refusal_has_its_reason_rule_and_source_and_no_start_button(ask):
+    response = ask(pots="1", jar="quart")
+    page = response.content.decode()
+    (refusal,) = response.context["plan"].refusals
+    for words in (refusal.message, refusal.rule, refusal.source):
+        assert words in page
+    assert "Start this batch" not in page
+    assert 'value="quart" selected' in page
+
+
+def test_a_kitchen_without_altitude_gets_no_time_and_is_told_what_to_do(ask, member, make_kitchen):
+    unknown = make_kitchen(member, altitude_m=None)
+    response = ask(pots="1", kitchen=unknown.pk)
+    page = response.content.decode()
+    assert response.context["plan"].process is None
+    assert "minutes</" not in page
+    assert "Start this batch" not in page
+    assert f'href="/people/kitchens/{unknown.pk}/"' in page
+    assert "altitude is not known" in page
+
+
+def test_the_start_button_asks_for_the_same_plan_of_this_revision(ask, spread, kitchen):
+    response = ask(jars="7", jar="half-pint", pack="hot")
+    query = parse_qs(response.context["start_query"])
+    assert query == {
+        "revision": [str(spread.pk)],
+        "kitchen": [str(kitchen.pk)],
+        "jars": ["7"],
+        "jar": ["half-pint"],
+        "pack": ["hot"],
+    }
+    assert "Start this batch" in response.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("wish", "field"),
+    [
+        ({"jars": "many"}, "jars"),
+        ({"jars": "-3"}, "jars"),
+        ({"pots": "1.5"}, "pots"),
+        ({"pots": "0"}, "pots"),
+        ({"pots": "99999999999999999999"}, "pots"),
+        ({"fruit": "4.5"}, "fruit"),
+        ({"fruit": "3 furlongs"}, "fruit"),
+        ({"jars": ""}, "jars"),
+        ({"jars": "2", "pots": "1"}, "pots"),
+        ({"jars": "2", "jar": "bucket"}, "jar"),
+        ({"jars": "2", "pack": "cold"}, "pack"),
+        ({"jars": "2", "canner": "oven"}, "canner"),
+        ({"jars": "x" * 500}, "jars"),
+        ({"jars": "\x00"}, "jars"),
+        ({"jars": "2", "kitchen": ""}, "kitchen"),
+        ({"jars": "2", "kitchen": "abc"}, "kitchen"),
+        ({"jars": "2", "kitchen": "999999"}, "kitchen"),
+    ],
+)
+def test_a_wrong_wish_is_said_beside_its_field_and_what_was_typed_stays(ask, wish, field):
+    response = ask(**wish)
+    assert response.status_code == 200
+    assert set(response.context["form"].errors) >= {field}
+    assert "plan" not in response.context
+    page = response.content.decode()
+    assert f'id="error_1_id_{field}"' in page
+    if field in ("jars", "pots", "fruit") and wish[field].isprintable() and wish[field]:
+        assert f'value="{wish[field]}"' in page
+
+
+def test_a_kitchen_of_somebody_else_is_refused_and_not_named(ask, make_person, make_kitchen):
+    foreign = make_kitchen(make_person("member"), altitude_m="0")
+    response = ask(pots="1", kitchen=foreign.pk)
+    assert set(response.context["form"].errors) == {"kitchen"}
+    assert foreign.name not in response.content.decode()
+    hall = make_kitchen(altitude_m="0", is_hall=True)
+    assert ask(pots="1", kitchen=hall.pk).context["plan"].ok
+
+
+def test_the_bare_page_is_a_form_without_complaints(ask, kitchen):
+    response = ask()
+    assert not response.context["form"].errors
+    assert f'value="{kitchen.pk}" selected' in response.content.decode()
+
+
+def test_the_choices_are_what_the_tested_rows_allow(ask):
+    make_revision(base=VEGETABLE, slug="beans")
+    fields = ask("/recipes/beans/plan/").context["form"].fields
+    assert [value for value, _ in fields["canner"].widget.choices] == ["", "dial-gauge", "weighted-gauge"]
+    assert [value for value, _ in fields["pack"].widget.choices] == ["", "hot", "raw"]
+    assert [value for value, _ in fields["jar"].widget.choices][-1] == "quart"
+
+
+def test_a_freezer_recipe_is_planned_without_a_process(ask):
+    freezer = {"method": "freezer", "process": None, "process_seen": None}
+    make_revision(slug="frozen", **freezer)
+    response = ask("/recipes/frozen/plan/", pots="1")
+    assert response.context["plan"].ok
+    assert "Kept in the freezer" in response.content.decode()
+
+
+@pytest.mark.parametrize("count", [1, 30])
+def test_the_page_asks_as_often_with_one_kitchen_as_with_thirty(
+    ask, member, make_kitchen, django_assert_max_num_queries, count
+):
+    for _ in range(count - 1):
+        make_kitchen(member)
+    with django_assert_max_num_queries(6):
+        assert ask(pots="1").context["plan"].ok

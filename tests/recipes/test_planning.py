@@ -1,0 +1,97 @@
+"""From typed text to the engine's plan."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from recipes.engine.atmosphere import altitude_from_text
+from recipes.engine.terms import Canner, Pack
+from recipes.planning import WishError, plan_for, plan_wish_from
+from tests.factories.recipes import VEGETABLE, make_revision
+
+HIGH = altitude_from_text("1040 m")
+
+
+@pytest.mark.parametrize(
+    ("data", "wish"),
+    [
+        ({"pots": "2"}, {"pots": 2}),
+        ({"jars": " 7 ", "jar": "pint"}, {"jars": 7, "jar": "pint"}),
+        ({"jars": "7", "pots": "", "fruit": None, "pack": "hot"}, {"jars": 7, "pack": Pack.HOT}),
+        ({"pots": "1", "canner": "dial-gauge", "other": "x"}, {"pots": 1, "canner": Canner.DIAL_GAUGE}),
+    ],
+)
+def test_what_is_typed_becomes_a_wish(data, wish):
+    nothing = dict.fromkeys(("pots", "jars", "fruit", "jar", "pack", "canner"))
+    assert plan_wish_from(data) == {**nothing, **wish}
+
+
+def test_fruit_is_an_amount_with_its_unit():
+    fruit = plan_wish_from({"fruit": "4.5 kg"})["fruit"]
+    assert (fruit.value, fruit.unit) == (Fraction(9, 2), "kg")
+
+
+@pytest.mark.parametrize(
+    ("data", "fields"),
+    [
+        ({}, {"jars"}),
+        ({"jars": "", "pots": "  "}, {"jars"}),
+        ({"jars": "2", "pots": "1"}, {"jars", "pots"}),
+        ({"jars": "2", "fruit": "1 kg", "pots": "1"}, {"jars", "pots", "fruit"}),
+        *[({"pots": bad}, {"pots"}) for bad in ("0", "-1", "1.5", "two", "1000", "9" * 5000, "٣", "1e3", "1_0", "½")],
+        *[({"fruit": bad}, {"fruit"}) for bad in ("4.5", "kg", "-1 kg", "1 furlong", "0 kg", "x" * 5000)],
+        ({"jars": "2", "jar": "bucket"}, {"jar"}),
+        ({"jars": "2", "pack": "cold"}, {"pack"}),
+        ({"jars": "2", "canner": "oven"}, {"canner"}),
+        ({"jars": "many", "jar": "bucket", "pack": "cold"}, {"jars", "jar", "pack"}),
+    ],
+)
+def test_what_cannot_be_understood_is_said_by_field(data, fields):
+    with pytest.raises(WishError) as refused:
+        plan_wish_from(data)
+    assert set(refused.value.problems) == fields
+    assert all(refused.value.problems.values())
+
+
+@pytest.mark.django_db
+def test_a_published_revision_is_planned_from():
+    plan = plan_for(revision=make_revision(), altitude=HIGH, pots=2)
+    assert plan.ok
+    assert (plan.revision, plan.pots, plan.process.minutes) == (1, 2, 10)
+
+
+@pytest.mark.django_db
+def test_a_withdrawn_revision_gives_no_process_and_the_reason():
+    revision = make_revision(state="withdrawn")
+    plan = plan_for(revision=revision, altitude=HIGH, pots=1)
+    assert not plan.ok
+    assert plan.process is None
+    assert plan.refusals[0].code == "revision-withdrawn"
+    assert revision.withdrawn_reason in plan.refusals[0].message
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("state", ["draft", "in-review"])
+def test_a_draft_gives_no_process(state):
+    plan = plan_for(revision=make_revision(state=state), altitude=HIGH, pots=1)
+    assert plan.process is None
+    assert plan.refusals[0].code == "revision-not-published"
+
+
+@pytest.mark.django_db
+def test_a_kitchen_without_altitude_gets_no_process_time():
+    plan = plan_for(revision=make_revision(), altitude=None, pots=1)
+    assert (plan.process, plan.sterilise_jars) == (None, None)
+    assert {refusal.code for refusal in plan.refusals} == {"altitude-unknown"}
+
+
+@pytest.mark.django_db
+def test_a_pressure_recipe_asks_for_gauge_and_pack_rather_than_guess():
+    revision = make_revision(base=VEGETABLE)
+    refused = plan_for(revision=revision, altitude=HIGH, pots=1)
+    assert refused.process is None
+    assert not refused.ok
+    found = plan_for(revision=revision, altitude=HIGH, pots=1, pack=Pack.RAW, canner=Canner.DIAL_GAUGE, jar="pint")
+    assert (found.process.minutes, found.process.pressure_psi) == (20, 12)

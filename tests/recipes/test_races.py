@@ -1,0 +1,92 @@
+"""Two people at the same moment, each on a connection of her own, on a database in a file."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import connection
+
+from recipes.models import Recipe, Revision, RevisionState
+from recipes.services import revision_draft, revision_publish, revision_submit, revision_withdraw
+from tests.factories.recipes import make_revision, recipe_document
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+ROUNDS = 5
+
+
+def at_once(*calls):
+    """Run every call in a thread of its own, started together; what each returned or raised, in order."""
+    start, results = threading.Barrier(len(calls)), [None] * len(calls)
+
+    def run(index, call):
+        try:
+            start.wait()
+            results[index] = call()
+        except Exception as error:
+            results[index] = error
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(calls)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert not any(thread.is_alive() for thread in threads)
+    return results
+
+
+def handed_in(author, recipe_of=None, **changes):
+    draft = revision_draft(by=author, content=recipe_document(**changes), from_revision=recipe_of)
+    return revision_submit(by=author, revision=draft)
+
+
+@pytest.mark.parametrize("_round", range(ROUNDS))
+def test_two_drafts_of_one_recipe_published_at_once_get_two_numbers(_round, instructor, reviewer, make_person):
+    first = make_revision()
+    drafts = [handed_in(instructor, recipe_of=first, title=title) for title in ("One", "Two")]
+    other = make_person("instructor")
+    results = at_once(
+        lambda: revision_publish(by=reviewer, revision=drafts[0]),
+        lambda: revision_publish(by=other, revision=drafts[1]),
+    )
+    assert sorted(r.number for r in results) == [2, 3]
+    current = Recipe.objects.select_related("current").get().current
+    assert current.number == 3
+    assert Recipe.objects.get().title == current.content["title"]
+
+
+@pytest.mark.parametrize("_round", range(ROUNDS))
+def test_two_reviewers_of_one_draft_publish_it_once(_round, instructor, reviewer, make_person):
+    draft, other = handed_in(instructor), make_person("instructor")
+    results = at_once(
+        lambda: revision_publish(by=reviewer, revision=draft),
+        lambda: revision_publish(by=other, revision=draft),
+    )
+    assert sorted(type(result) for result in results if isinstance(result, Exception)) == [ValidationError]
+    winner = next(result for result in results if isinstance(result, Revision))
+    kept = Revision.objects.get()
+    assert (kept.number, kept.state, kept.reviewer_id) == (1, RevisionState.PUBLISHED, winner.reviewer_id)
+
+
+@pytest.mark.parametrize("_round", range(ROUNDS))
+def test_withdrawal_beside_publication_leaves_the_right_one_current(_round, instructor, reviewer, make_person):
+    first = make_revision()
+    draft, other = handed_in(instructor, recipe_of=first), make_person("organiser")
+    results = at_once(
+        lambda: revision_publish(by=reviewer, revision=draft),
+        lambda: revision_withdraw(by=other, revision=first, reason="Wrong."),
+    )
+    assert not [result for result in results if isinstance(result, Exception)]
+    assert Recipe.objects.get().current_id == draft.pk
+
+
+def test_two_recipes_of_one_title_drafted_at_once_get_two_slugs(instructor, reviewer):
+    results = at_once(
+        lambda: revision_draft(by=instructor, content=recipe_document()),
+        lambda: revision_draft(by=reviewer, content=recipe_document()),
+    )
+    assert sorted(result.recipe.slug for result in results) == ["test-spread", "test-spread-2"]
