@@ -1,0 +1,201 @@
+"""The day's timeline as an SVG picture, to stand inline in a page.
+
+drawsvg draws it: it is kept up, has no dependencies of its own, escapes what it writes and puts no style on
+anything unless asked. The picture has no style attribute, no style element and no script, so that the site's
+content policy lets it through; it is drawn in `currentColor`, so that it follows a dark page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import drawsvg
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from recipes.engine.timeline import Step, StepKind, Timeline
+
+LABEL_WIDTH = 110
+NARROWEST, WIDEST, MINUTE = 830, 1400, 4.5  # of the day, and of one minute in a long day
+LANE = 40
+BAR = 30
+TOP = 74
+LETTER = 6.4  # a letter at 11 px, on the wide side
+FONT = "system-ui, sans-serif"
+
+# How dark a bar is: the process darkest, waiting lightest. Words over a bar stay readable on both page colours.
+SHADES: dict[StepKind, float] = {
+    StepKind.PROCESS: 0.34,
+    StepKind.COOK: 0.24,
+    StepKind.FILL: 0.24,
+    StepKind.KEEP_HOT: 0.06,
+    StepKind.POT_WAITS: 0.06,
+    StepKind.REST: 0.06,
+    StepKind.DEPRESSURISE: 0.06,
+}
+SHADE = 0.14
+
+# What a step is called: in full, and in a word for a short bar.
+STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
+    StepKind.WASH: (gettext_lazy("wash jars"), gettext_lazy("wash")),
+    StepKind.HEAT: (gettext_lazy("heat water"), gettext_lazy("heat")),
+    StepKind.STERILISE: (gettext_lazy("sterilise jars"), gettext_lazy("sterilise")),
+    StepKind.COOK: (gettext_lazy("cook"), gettext_lazy("cook")),
+    StepKind.STIR: (gettext_lazy("stir and skim"), gettext_lazy("stir")),
+    StepKind.FILL: (gettext_lazy("fill jars"), gettext_lazy("fill")),
+    StepKind.KEEP_HOT: (gettext_lazy("canner ready"), gettext_lazy("ready")),
+    StepKind.POT_WAITS: (gettext_lazy("keep pot hot"), gettext_lazy("hot")),
+    StepKind.COME_BACK: (gettext_lazy("come to the boil"), gettext_lazy("boil")),
+    StepKind.STEAM: (gettext_lazy("heat to steam"), gettext_lazy("steam")),
+    StepKind.VENT: (gettext_lazy("vent"), gettext_lazy("vent")),
+    StepKind.COME_UP: (gettext_lazy("come to pressure"), gettext_lazy("up")),
+    StepKind.PROCESS: (gettext_lazy("process"), gettext_lazy("process")),
+    StepKind.REST: (gettext_lazy("rest, heat off"), gettext_lazy("rest")),
+    StepKind.DEPRESSURISE: (gettext_lazy("lose pressure, heat off"), gettext_lazy("down")),
+    StepKind.OUT: (gettext_lazy("lift jars out"), gettext_lazy("out")),
+}
+
+
+class Description(drawsvg.Title):  # type: ignore[misc]
+    """The text that stands for the picture."""
+
+    TAG_NAME = "desc"
+
+
+@dataclass(frozen=True)
+class Lane:
+    """One row of the picture: a cook, a burner under pots, or a canner on its burner."""
+
+    name: str
+    steps: tuple[Step, ...]
+
+
+def timeline_svg(
+    timeline: Timeline, *, title: str, when: Callable[[int], str] | None = None, prefix: str = "day"
+) -> str:
+    """The picture as an `<svg>` element; every text in it is escaped.
+
+    `when` words a minute of the timeline ("9:30"); without it minutes are shown as hours from the start ("0:45").
+    `prefix` keeps ids apart where a page has two pictures.
+    """
+    lanes = timeline_lanes(timeline)
+    words = when or _hours
+    drawing = drawsvg.Drawing(
+        LABEL_WIDTH + round(_width(timeline)) + 20,
+        TOP + LANE * len(lanes) + 10,
+        id_prefix=prefix,
+        **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
+    )
+    drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
+    drawing.append(Description(timeline_sentence(timeline, words), id=f"{prefix}-desc"))
+    drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))
+    _draw_hours(drawing, timeline, len(lanes), words)
+    for row, lane in enumerate(lanes):
+        _draw_lane(drawing, timeline, lane, TOP + LANE * row, words)
+    return str(drawing.as_svg(header=""))
+
+
+def timeline_lanes(timeline: Timeline) -> list[Lane]:
+    """Who and what is at work: cooks, then burners with pots, then canners."""
+    cooks = _lanes(timeline, lambda step: step.cook, lambda number, _steps: _("Cook %d") % number)
+    burners = _lanes(
+        timeline,
+        lambda step: step.burner if step.canner is None else None,
+        lambda number, _steps: _("Burner %d") % number,
+    )
+    canners = _lanes(
+        timeline,
+        lambda step: step.canner,
+        lambda number, steps: (
+            _("Canner %(canner)d, burner %(burner)d") % {"canner": number, "burner": steps[0].burner or 0}
+        ),
+    )
+    return [*cooks, *burners, *canners]
+
+
+def timeline_sentence(timeline: Timeline, when: Callable[[int], str]) -> str:
+    """The whole picture in a sentence for each pot, for those who cannot see it."""
+    sentences = []
+    for pot in sorted({step.pot for step in timeline.steps}):
+        parts = [
+            f"{STEPS[step.kind][0]} {when(step.start)}–{when(step.end)}" for step in timeline.steps if step.pot == pot
+        ]
+        sentences.append(_("Pot %(number)d: %(steps)s.") % {"number": pot, "steps": "; ".join(parts)})
+    return " ".join(sentences)
+
+
+def _lanes(
+    timeline: Timeline, number_of: Callable[[Step], int | None], name: Callable[[int, Sequence[Step]], str]
+) -> list[Lane]:
+    rows: dict[int, list[Step]] = {}
+    for step in timeline.steps:
+        if (number := number_of(step)) is not None:
+            rows.setdefault(number, []).append(step)
+    return [Lane(name(number, rows[number]), tuple(rows[number])) for number in sorted(rows)]
+
+
+def _draw_hours(drawing: drawsvg.Drawing, timeline: Timeline, lanes: int, when: Callable[[int], str]) -> None:
+    bottom = TOP + LANE * lanes
+    every = next((step for step in (10, 15, 30, 60) if timeline.minutes <= step * 14), 120)
+    for minute in range(0, timeline.minutes + 1, every):
+        x = _x(timeline, timeline.start + minute)
+        drawing.append(
+            drawsvg.Line(x, TOP - 10, x, bottom, stroke="currentColor", stroke_opacity=0.2, class_="kh-timeline-rule")
+        )
+        words = when(timeline.start + minute)
+        drawing.append(_text(words, x, TOP - 18, 11, "kh-timeline-hour", text_anchor="middle"))
+
+
+def _draw_lane(drawing: drawsvg.Drawing, timeline: Timeline, lane: Lane, y: int, when: Callable[[int], str]) -> None:
+    for line, words in enumerate(lane.name.split(", ")):
+        drawing.append(_text(words, 0, y + 14 + 13 * line, 11, "kh-timeline-lane"))
+    for step in lane.steps:
+        x, width = _x(timeline, step.start), _x(timeline, step.end) - _x(timeline, step.start)
+        bar = drawsvg.Rectangle(
+            round(x, 1),
+            y,
+            round(max(width - 1, 1), 1),
+            BAR,
+            rx=2,
+            fill="currentColor",
+            fill_opacity=SHADES.get(step.kind, SHADE),
+            stroke="currentColor",
+            stroke_opacity=0.5,
+            class_=f"kh-step kh-step-{step.kind.name.lower().replace('_', '-')}",
+        )
+        bar.append_title(f"{_bar_words(step)}, {when(step.start)}–{when(step.end)}")
+        drawing.append(bar)
+        if words := _fitting(step, width):
+            drawing.append(_text(words, x + 4, y + 19, 11, "kh-timeline-step"))
+
+
+def _bar_words(step: Step) -> str:
+    return _("%(what)s, pot %(pot)d") % {"what": STEPS[step.kind][0], "pot": step.pot}
+
+
+def _fitting(step: Step, width: float) -> str:
+    """As much of the bar's words as its width has room for; the whole is in its title."""
+    short = str(STEPS[step.kind][1])
+    for words in (_bar_words(step), f"{short} {step.pot}", short, str(step.pot)):
+        if len(words) * LETTER + 6 <= width:
+            return words
+    return ""
+
+
+def _x(timeline: Timeline, minute: int) -> float:
+    return LABEL_WIDTH + (minute - timeline.start) * _width(timeline) / max(timeline.minutes, 1)
+
+
+def _width(timeline: Timeline) -> float:
+    return max(NARROWEST, min(timeline.minutes * MINUTE, WIDEST))
+
+
+def _hours(minute: int) -> str:
+    sign, minute = ("-", -minute) if minute < 0 else ("", minute)
+    return f"{sign}{minute // 60}:{minute % 60:02d}"
+
+
+def _text(words: str, x: float, y: float, size: int, class_: str, **more: str) -> drawsvg.Text:
+    return drawsvg.Text(words, size, round(x, 1), y, fill="currentColor", font_family=FONT, class_=class_, **more)

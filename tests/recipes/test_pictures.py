@@ -1,0 +1,76 @@
+"""The picture of the day shows every step, says itself in words, and asks nothing of the content policy."""
+
+from __future__ import annotations
+
+from xml.etree import ElementTree
+
+import pytest
+
+from recipes.engine.timeline import StepKind
+from recipes.pictures import STEPS, timeline_lanes, timeline_sentence, timeline_svg
+from tests.recipes.engine.days import BEANS, PRESSURE, day, jam
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture
+def found():
+    return day([jam(), jam()], finish=0)
+
+
+def drawn(found, **options):
+    return ElementTree.fromstring(timeline_svg(found, title="A day", **options))
+
+
+def test_every_step_is_drawn_once_in_each_lane_that_it_keeps_busy(found):
+    bars = [bar.get("class") for bar in drawn(found).iter(f"{SVG}rect")]
+    lanes = sum((step.cook is not None) + (step.burner is not None) for step in found.steps)
+    assert len(bars) == lanes
+    assert bars.count("kh-step kh-step-process") == 2
+
+
+def test_a_bar_is_as_long_as_its_step(found):
+    widths = {bar.find(f"{SVG}title").text: float(bar.get("width")) + 1 for bar in drawn(found).iter(f"{SVG}rect")}
+    ten, five = (widths[name] for name in ("process, pot 1, -1:01–-0:51", "rest, heat off, pot 1, -0:51–-0:46"))
+    assert ten == pytest.approx(2 * five, abs=0.3)
+
+
+def test_nothing_in_it_needs_leave_for_style_or_script(found):
+    for element in drawn(found).iter():
+        assert element.tag not in {f"{SVG}style", f"{SVG}script"}
+        assert not {name for name in element.attrib if name == "style" or name.startswith("on")}
+        assert all(element.get(name, "currentColor") == "currentColor" for name in ("fill", "stroke"))
+
+
+def test_it_has_a_title_and_says_every_step_in_words(found):
+    picture = drawn(found, prefix="plan")
+    assert picture.get("role") == "img"
+    named = {element.get("id"): element.text for element in picture.iter() if element.get("id")}
+    assert [named[name] for name in picture.get("aria-labelledby").split()] == ["A day", named["plan-desc"]]
+    for step in found.steps:
+        assert str(STEPS[step.kind][0]) in named["plan-desc"]
+
+
+def test_what_people_write_is_escaped(found):
+    assert "<script>" not in timeline_svg(found, title="<script>alert(1)</script>")
+
+
+def test_minutes_are_worded_by_whoever_knows_the_clock(found):
+    assert "at -10" in timeline_svg(found, title="A day", when=lambda minute: f"at {minute}")
+    assert "process at" in timeline_sentence(found, lambda minute: f"at {minute}")
+
+
+def test_lanes_are_cooks_then_burners_then_canners(found):
+    assert [lane.name for lane in timeline_lanes(found)] == ["Cook 1", "Burner 2", "Canner 1, burner 1"]
+
+
+def test_every_kind_of_step_has_its_words():
+    assert set(STEPS) == set(StepKind)
+
+
+def test_a_long_day_under_pressure_fits_its_own_width():
+    found = day([jam(f"beans {n}", "quart", 7, may_wait=True) for n in range(6)], PRESSURE, {"quart": BEANS})
+    picture = drawn(found)
+    right = max(float(bar.get("x")) + float(bar.get("width")) for bar in picture.iter(f"{SVG}rect"))
+    assert right <= float(picture.get("width"))
+    assert found.minutes > 300
