@@ -8,6 +8,7 @@ from uuid import uuid4
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Column, Layout, Row, Submit
 from django import forms
+from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -26,6 +27,10 @@ def helper(*layout: Any, submit: str, css: str = "btn-lg") -> FormHelper:
     made.layout = Layout(*layout) if layout else None
     made.add_input(Submit("send", submit, css_class=css))
     return made
+
+
+def _heading(text: str) -> HTML:
+    return HTML(format_html('<h2 class="h4">{}</h2>', text))
 
 
 class StartForm(forms.Form):
@@ -113,12 +118,15 @@ class LogForm(forms.Form):
         )
 
     def _layout(self) -> list[Any]:
-        process = [Column(name, css_class="col-md-6") for name in ("minutes", "psi") if name in self.fields]
-        times = [name for name in ("started_at", "process_started_at", "jars_out_at") if name in self.fields]
-        jars = [Column(f"jars_{size}", css_class="col-6 col-md-3") for size in self.sizes]
-        lids = [Column(name, css_class="col-md-6") for name in ("lid_code", "lid_maker") if name in self.fields]
-        heading = HTML(f'<h2 class="h4">{gettext("Jars filled")}</h2>')
-        return [Row(*process), *times, heading, Row(*jars), Row(*lids), "note"]
+        """What everybody fills in comes first; the times that matter only to a late keyer come last."""
+        process = self._columns("col-md-6", "minutes", "psi")
+        jars = self._columns("col-6 col-md-3", *(f"jars_{size}" for size in self.sizes))
+        lids = self._columns("col-md-6", "lid_code", "lid_maker")
+        late = self._columns("col-md-6", "started_at", "process_started_at")
+        return [process, "jars_out_at", _heading(gettext("Jars filled")), jars, lids, "note", late]
+
+    def _columns(self, css: str, *names: str) -> Row:
+        return Row(*(Column(name, css_class=css) for name in names if name in self.fields))
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of `batch_log_process`."""

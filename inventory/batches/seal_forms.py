@@ -37,7 +37,9 @@ class SealsForm(forms.Form):
     """A look at `jars`. The choices of a disposal are always there; the page shows them where a jar is unsealed."""
 
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
-    all_sealed = forms.BooleanField(label=_("All are sealed"), required=False)
+    all_sealed = forms.BooleanField(
+        label=_("All are sealed"), required=False, widget=forms.CheckboxInput(attrs={"class": "form-check-input"})
+    )
     checked_at = ClockField(
         label=_("When did you look?"), required=False, help_text=_("Leave it empty if it was just now.")
     )

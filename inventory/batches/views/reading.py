@@ -24,6 +24,8 @@ from inventory.batches.timeline import timeline
 from inventory.batches.tracing import trace as find
 from inventory.batches.views.asks import batch_for, signed_in
 from inventory.jars.models import LidLot
+from recipes.engine.process import sterilise_minutes
+from recipes.measures import headspace_text, kitchen_points
 
 PER_PAGE = 30
 
@@ -66,8 +68,12 @@ def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
 def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
+    tested = batch.revision.tested
     told = {
         "batch": batch,
+        "points": kitchen_points(batch.altitude, tested),
+        "headspace": headspace_text(tested.headspace_in),
+        "sterilise_minutes": sterilise_minutes(batch.altitude) if batch.plan.get("sterilise_jars") else None,
         "now": now,
         "phase": batch.phase_at(now),
         "timeline": timeline(batch, now),
