@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from recipes.engine.day_paces import Paces
 from recipes.engine.day_terms import PotLoad, PotWork, Step, StepKind
@@ -15,8 +16,7 @@ from recipes.engine.heat import Burner
 from recipes.engine.loads import Load
 
 
-@dataclass(frozen=True)
-class Duty:
+class Duty(NamedTuple):
     """Which burners (numbers from 1) stand under canners and which under pots, and how many cooks work."""
 
     canners: tuple[tuple[int, Burner], ...]
@@ -24,7 +24,7 @@ class Duty:
     cooks: int
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class _Canner:
     number: int
     burner_number: int
@@ -33,7 +33,7 @@ class _Canner:
     used: bool = False
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class _Ring:
     """A burner for pots, and from when it is free."""
 
@@ -42,7 +42,7 @@ class _Ring:
     free: int = 0
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class _Hands:
     """One cook, and the spans in which these hands are busy, in order."""
 
@@ -63,8 +63,7 @@ class _Hands:
             insort(self.busy, (start, start + minutes))
 
 
-@dataclass(frozen=True)
-class _Chain:
+class _Chain(NamedTuple):
     """One cook from lighting the ring to the last jar filled, without a break."""
 
     start: int

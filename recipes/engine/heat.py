@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
+from typing import NamedTuple
 
 from recipes.engine.rules import FROM_MEMORY, NO_SOURCE
 
@@ -14,8 +15,7 @@ WATER_J_PER_KG_K = 4190  # mean of liquid water between 15 and 100 C; food has l
 BOIL_OFF_J_PER_KG = 2_257_000  # heat of vaporisation at 100 C
 
 
-@dataclass(frozen=True)
-class Figure:
+class Figure(NamedTuple):
     """A figure for pacing the work, and where it comes from."""
 
     value: float
@@ -31,7 +31,7 @@ EFFICIENCY: dict[str, Figure] = {
 USUAL_WATTS = Figure(2400, NO_SOURCE)  # a large electric ring
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True)
 class Burner:
     """One burner: its power in watts and the share of it that reaches the pot."""
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from recipes.engine.loads import fewest_loads
 
 
-@dataclass(frozen=True)
-class Option:
+class Option(NamedTuple):
     """A jar that may be filled: its volume in units, how many at most, and what it takes of a canner."""
 
     size: str
@@ -19,8 +18,7 @@ class Option:
     room: int  # of one jar, in the canner's units; 0 where there is no process
 
 
-@dataclass(frozen=True)
-class Best:
+class Best(NamedTuple):
     counts: tuple[int, ...]  # in the order of the options
     loads: int
 
