@@ -51,6 +51,9 @@ class Batch(models.Model):
     required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)  # none: kept in the freezer
     required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
 
+    # Whether unsealed jars may be processed again at all (see needs.py); a pie filling's never are.
+    is_reprocessable = models.BooleanField(default=True)
+
     created_at = models.DateTimeField(default=timezone.now)
     started_at = models.DateTimeField(_("cooking began"), default=timezone.now)
     process_started_at = models.DateTimeField(_("process began"), null=True, blank=True)
@@ -140,14 +143,6 @@ class Batch(models.Model):
         return Altitude(metres=Fraction(self.altitude_m))
 
     @property
-    def altitude_whole_m(self) -> int:
-        return round(self.altitude.metres)
-
-    @property
-    def altitude_whole_ft(self) -> int:
-        return round(self.altitude.feet)
-
-    @property
     def printed_pots(self) -> Fraction:
         """How many times the printed recipe was cooked in all."""
         return self.pots * Fraction(self.pot_scale)
@@ -171,8 +166,12 @@ class Batch(models.Model):
 
     @property
     def reprocess_until(self) -> datetime | None:
-        """When reprocessing lapses, counted from the first time the jars came out. None once it was used."""
-        if self.is_frozen_kind or self.jars_out_at is None or self.reprocessed_out_at is not None:
+        """When reprocessing lapses, counted from the first time the jars came out.
+
+        None where no jar may be reprocessed (any more), whatever the hour; `needs.reprocess_refusal` says why.
+        """
+        used = self.reprocessed_out_at is not None
+        if self.is_frozen_kind or not self.is_reprocessable or used or self.jars_out_at is None:
             return None
         return seal_window(self.jars_out_at).reprocess_until
 

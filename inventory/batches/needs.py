@@ -48,12 +48,14 @@ def reprocess_refusal(batch: Batch, looked_at: datetime) -> Refusal | None:
     if batch.reprocessed_out_at is not None:
         text = _("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal.")
         return _refusal("reprocessed-once", REPROCESS_ONCE, text)
+    need = reprocess_need(batch)
+    if isinstance(need, Refusal):
+        return need
     until = batch.reprocess_until
-    if until is not None and in_utc(looked_at) >= until:
+    if until is None or in_utc(looked_at) >= until:
         text = _("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar.")
         return _refusal("reprocess-lapsed", REPROCESS, text)
-    need = reprocess_need(batch)
-    return need if isinstance(need, Refusal) else None
+    return None
 
 
 def reprocess_need(batch: Batch) -> Need | Refusal:

@@ -28,6 +28,7 @@ from inventory.batches.services.common import (
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine.quantities import JAR_SIZES
+from recipes.measures import altitude_text
 
 
 @transaction.atomic
@@ -144,7 +145,7 @@ def _too_little(
     problems: Problems, batch: Batch, minutes: int, psi: Decimal | int | None, needs: Sequence[Need]
 ) -> None:
     asked = _("The tested process at %(place)s is %(needs)s.") % {
-        "place": _altitude(batch),
+        "place": altitude_text(batch.altitude),
         "needs": _(", or ").join(_need_text(need) for need in needs),
     }
     first = needs[0]
@@ -167,10 +168,6 @@ def _what_now() -> str:
         "These jars are not safe on a shelf. Within 2 hours process them again for the full time and log that, or put"
         " them in the refrigerator and give the batch up here. (Source: %(source)s.)"
     ) % {"source": UNDERPROCESSED.source}
-
-
-def _altitude(batch: Batch) -> str:
-    return _("%(m)s m (%(ft)s ft)") % {"m": f"{batch.altitude_whole_m:,}", "ft": f"{batch.altitude_whole_ft:,}"}
 
 
 def _times_check(

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from club.members.models import Kitchen, User
 from inventory.batches.lots import SALTS, lot_code
 from inventory.batches.models import Batch, BatchState
-from inventory.batches.needs import canner_of
+from inventory.batches.needs import Need, canner_of, reprocess_need
 from inventory.batches.rules import in_utc
 from inventory.batches.services.common import AlreadyDone, Problems, moment_check, now_or, writing_check
 from recipes.engine.plan import Plan, plan_as_dict
@@ -81,6 +81,7 @@ def batch_start(
     if not plan.ok:
         raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
     fields = _columns(plan, revision, kitchen, jar)
+    fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
     return _write(by, token, started_at=began, note=note.strip(), created_at=now, **fields)
 
 

@@ -7,7 +7,8 @@ from datetime import datetime
 from django import template
 
 from inventory.batches.services.common import clock
-from recipes.measures import pressure_text
+from recipes.engine.terms import Altitude
+from recipes.measures import altitude_text, pressure_text
 from recipes.words import CANNERS, JARS, METHODS, PACKS
 
 register = template.Library()
@@ -31,3 +32,8 @@ def clock_filter(moment: datetime | None) -> str:
 def pressure(psi: int | None) -> str:
     """A tested pressure in both units, or nothing."""
     return "" if psi is None else pressure_text(psi)
+
+
+@register.filter(name="altitude")
+def altitude_filter(altitude: Altitude) -> str:
+    return altitude_text(altitude)

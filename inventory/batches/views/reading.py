@@ -17,7 +17,7 @@ from inventory.batches import rules
 from inventory.batches.labels import labels_of
 from inventory.batches.lids import lid_figures
 from inventory.batches.models import Batch, BatchState
-from inventory.batches.needs import tested_needs
+from inventory.batches.needs import reprocess_refusal, tested_needs
 from inventory.batches.queries import BatchQuerySet
 from inventory.batches.seal_forms import waiting_jars
 from inventory.batches.timeline import timeline
@@ -75,6 +75,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "headspace": headspace_text(tested.headspace_in),
         "sterilise_minutes": sterilise_minutes(batch.altitude) if batch.plan.get("sterilise_jars") else None,
         "now": now,
+        "refusal": reprocess_refusal(batch, now),
         "phase": batch.phase_at(now),
         "timeline": timeline(batch, now),
         "waiting": waiting_jars(batch),

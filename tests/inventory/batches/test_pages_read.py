@@ -108,10 +108,10 @@ def test_a_batch_page_shows_the_snapshot_the_steps_and_what_is_next(cook, sign_i
         "Stir the plums",
         "10 minutes",
         "Write down what was done",
-        "1040 m",
+        "1,040 m",
     ):
         assert part in page
-    assert "3412 ft" in page
+    assert "3,412 ft" in page
 
 
 def test_a_cooling_batch_says_when_to_look_and_until_when_to_reprocess(cook, sign_in):
@@ -129,6 +129,26 @@ def test_after_24_hours_the_batch_page_says_that_reprocessing_lapsed(cook, sign_
     page = text_of(sign_in(cook).get(batch.get_absolute_url()))
     assert "Reprocessing lapsed" in page
     assert "thrown away" in page
+
+
+def test_no_page_promises_to_reprocess_what_is_never_reprocessed(cook, sign_in):
+    filling = make_batch_out(by=cook, revision=make_revision(kind="pie-filling"), out_at=ago(hours=13))
+    spread = make_batch_out(by=cook, out_at=ago(hours=13))
+    client = sign_in(cook)
+    for page in ("detail", "seals"):
+        said = [text_of(client.get(reverse(f"batches:{page}", args=[batch.lot_code]))) for batch in (filling, spread)]
+        assert "can be reprocessed until" not in said[0]
+        assert "Pie filling, squash and pumpkin are not reprocessed" in said[0]
+        assert "can be reprocessed until" in said[1]
+    form = client.get(reverse("batches:seals", args=[filling.lot_code])).context["form"]
+    assert "reprocess" not in dict(form.fields["disposal_1"].choices)
+
+
+def test_an_early_look_is_told_to_leave_bands_and_lids_alone(cook, sign_in):
+    batch = make_batch_out(by=cook, out_at=ago(hours=2))
+    page = text_of(sign_in(cook).get(reverse("batches:seals", args=[batch.lot_code])))
+    assert "leave the bands on" in page
+    assert "Take the bands off" not in page
 
 
 def test_times_are_the_club_s_on_both_sides_of_a_clock_change(cook, sign_in):
