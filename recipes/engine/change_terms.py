@@ -1,0 +1,119 @@
+"""What a proposed change and its verdict are, as values. Nothing here decides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from recipes.engine.quantities import Amount
+from recipes.engine.rules import RULES
+
+
+class Ruling(StrEnum):
+    """The three answers. The order is from best to worst."""
+
+    FINE = "fine"
+    QUALITY = "quality"  # safe, but it will set, keep, look or taste less well
+    REFUSED = "refused"
+
+
+ORDER = (Ruling.FINE, Ruling.QUALITY, Ruling.REFUSED)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer to one change: `rule` is a name in `CHANGE_RULES`, `message` says why and what to do."""
+
+    verdict: Ruling
+    rule: str
+    source: str
+    message: str
+    change: str = ""  # the change as it was written
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The answers to several changes wanted together, in the order they were asked; `verdict` is the worst."""
+
+    verdicts: tuple[Verdict, ...]
+
+    @property
+    def verdict(self) -> Ruling:
+        return max((answer.verdict for answer in self.verdicts), key=ORDER.index, default=Ruling.FINE)
+
+
+class Act(StrEnum):
+    """What is done to the recipe. `UNREAD` is a text that was not understood."""
+
+    ADD = "add"
+    LESS = "less"
+    MORE = "more"
+    OMIT = "omit"
+    SET = "set"  # a new amount of something in the recipe
+    SWAP = "swap"
+    USE = "use"  # "use honey", "5 cups sugar": a new amount, a swap or an addition, by what the recipe holds
+    FORM = "form"  # frozen, canned, dried, fresh, bottled, without naming the food
+    ACIDITY = "acidity"
+    JAR = "jar"
+    PACK = "pack"
+    POT = "pot"
+    PROCESS = "process"
+    PRESSURE = "pressure"
+    CANNER = "canner"
+    HEADSPACE = "headspace"
+    PRACTICE = "practice"
+    UNREAD = "unread"
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change, read.
+
+    `item` is the food added, or the food of the recipe that is changed; `other` takes its place in a swap.
+    `factor` is new over old (1/2 is half as much; in a swap, the part that is swapped). `word` is a jar size,
+    pack, canner, form or the code of a practice rule. `either_way` marks "swap A for B", which people say
+    of both directions.
+    """
+
+    act: Act
+    item: str = ""
+    other: str = ""
+    amount: Amount | None = None
+    other_amount: Amount | None = None
+    factor: Fraction | None = None
+    word: str = ""
+    either_way: bool = False
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class ChangeRule:
+    """One decision: `rule` names it, `advice` says what to do; several decisions may rest on one rule."""
+
+    code: str
+    verdict: Ruling
+    rule: str
+    statement: str
+    source: str
+    advice: str = ""
+
+    def answer(self, change: str, detail: str = "") -> Verdict:
+        message = " ".join(part for part in (detail, self.statement, self.advice) if part)
+        return Verdict(self.verdict, self.rule, self.source, message, change)
+
+
+def rule(code: str, verdict: Ruling, statement: str, source: str, advice: str = "") -> ChangeRule:
+    """A decision by a rule of its own, named as the decision."""
+    return ChangeRule(code, verdict, code, statement, source, advice)
+
+
+def by_engine_rule(code: str, verdict: Ruling, name: str, advice: str = "") -> ChangeRule:
+    """A decision by a rule that the rest of the engine applies too."""
+    known = RULES[name]
+    return ChangeRule(code, verdict, known.name, known.statement, known.source, advice)
+
+
+def worst(answers: list[Verdict]) -> Verdict:
+    """The answer that weighs most; of equals the first."""
+    return max(answers, key=lambda answer: ORDER.index(answer.verdict))
