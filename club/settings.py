@@ -132,7 +132,9 @@ SQLITE_OPTIONS = {
 
 def database() -> dict[str, Any]:
     if "DATABASE_URL" in os.environ:
-        given = dict(dj_database_url.parse(os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True))
+        given: dict[str, Any] = dict(
+            dj_database_url.parse(os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True)
+        )
         return given | {"OPTIONS": SQLITE_OPTIONS} if given["ENGINE"].endswith("sqlite3") else given
     DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
     return {

@@ -24,7 +24,7 @@ from inventory.batches.services.processing import batch_log_process
 from inventory.batches.services.sealing import seals_record
 from inventory.batches.services.starting import batch_start
 from recipes.engine.terms import Canner, Pack
-from recipes.models import Recipe
+from recipes.models import Revision
 
 CLUB_FILE = settings.BASE_DIR / "fixtures" / "demo" / "club.toml"
 # Printed by `up`; the last one is the member whose desk shows the most.
@@ -92,7 +92,7 @@ def _batch(told: Mapping[str, Any], by: User, kitchen: Kitchen, now: datetime) -
     began = out_at - timedelta(hours=STOVE_HOURS) if out_at else now - timedelta(hours=told["started_hours_ago"])
     batch = batch_start(
         by=by,
-        revision=Recipe.objects.select_related("current").get(slug=told["recipe"]).current,
+        revision=Revision.objects.get(current_of__slug=told["recipe"]),
         kitchen=kitchen,
         token=uuid.uuid4(),
         pots=told["pots"],

@@ -1,0 +1,55 @@
+"""The demo club is laid down through the services, on an empty site only, and shows something of everything."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
+from club.desk.queries import desk_for
+from club.members.models import Kitchen, User
+from inventory.batches.models import Batch, Jar
+from recipes.services import library_load
+from tests.published.library import LIBRARY
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def demo():
+    library_load(paths=[LIBRARY])
+    return demo_lay_down(now=timezone.now())
+
+
+def test_the_demo_has_a_dozen_people_and_kitchens_of_three_altitudes_above_three_thousand_feet(demo):
+    feet = {kitchen.altitude.feet for kitchen in Kitchen.objects.exclude(altitude_m=None)}
+    assert User.objects.count() == 12
+    assert len(feet) == 3
+    assert min(feet) > 3000
+
+
+def test_the_demo_season_has_failed_seals_and_work_for_today(demo):
+    states = Counter(Batch.objects.values_list("state", flat=True))
+    assert states["checked"] >= 20
+    assert states["started"] == 2
+    assert Jar.objects.filter(seal="unsealed").count() >= 5
+    desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
+    assert (len(desk.seals_due), len(desk.cooling), len(desk.on_the_stove)) == (1, 1, 1)
+
+
+def test_every_printed_sign_in_opens_the_desk(demo, client):
+    for email, _role in SIGN_INS:
+        assert client.login(username=email, password=PASSWORD)
+        assert client.get("/").status_code == 200
+
+
+def test_the_demo_is_refused_where_there_are_people_and_changes_nothing(demo):
+    before = Batch.objects.count()
+    with pytest.raises(DemoRefused):
+        demo_lay_down(now=timezone.now())
+    with pytest.raises(CommandError, match="people here already"):
+        call_command("load_demo")
+    assert Batch.objects.count() == before
