@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 
 from recipes.engine.plan import Line, Plan
 from recipes.engine.process import ProcessFound
-from recipes.engine.terms import Ingredient, TestedSource
+from recipes.engine.terms import Ingredient
 from recipes.engine.wording import format_number
-from recipes.measures import amount_pair, headspace_text, pressure_text
+from recipes.measures import amount_pair, headspace_text, pressure_text, source_words
 from recipes.words import CANNERS, JARS, METHODS, PACKS, ROLES
 
 
@@ -110,10 +110,6 @@ def volume_words(volume_ml: Fraction | None) -> str:
     quarters = Fraction(round(volume_ml / Fraction("236.5882365") * 4), 4)
     metric = f"{float(volume_ml) / 1000:.1f} l" if volume_ml >= 1000 else f"{round(volume_ml)} ml"
     return _("%(metric)s (%(cups)s US cups)") % {"metric": metric, "cups": format_number(quarters)}
-
-
-def source_words(source: TestedSource) -> str:
-    return ", ".join(part for part in (source.title, source.edition, source.place) if part)
 
 
 def start_query(revision_pk: int, asked: Mapping[str, object]) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from recipes.engine.plan import Plan
-from recipes.measures import altitude_text, temperature_text
-from recipes.plan_page import jar_words, plan_lines, process_words, source_words, volume_words
+from recipes.measures import altitude_text, source_words, temperature_text
+from recipes.plan_page import jar_words, plan_lines, process_words, volume_words
 
 
 def plan_text(plan: Plan) -> str:
