@@ -18,7 +18,7 @@ SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
 class BatchCard:
     batch: Batch
     window: SealWindow
-    reprocess_until: datetime | None  # None once a batch was reprocessed: there is no second time
+    reprocess_until: datetime | None  # None where there is no reprocessing (any more)
     has_lapsed: bool
 
 
