@@ -96,7 +96,6 @@ class IngredientForm(RowForm):
     grams = text(_("Weight in grams"), most=20)
     grams_source = text(_("Source of the weight"), most=2000)
 
-
     @property
     def has_more(self) -> bool:
         return self._says("optional", "as_bought", "grams", "grams_source")
