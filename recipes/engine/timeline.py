@@ -42,8 +42,9 @@ def day_timeline(
     `processes` names the tested process of each jar size; it is empty where nothing is processed (freezer).
     `sterilise_minutes` is 0 where empty jars need only be clean and hot.
     """
-    if (problem := altitude_refusal(altitude)) is not None or altitude is None:
-        return problem or day_refusal("altitude-unknown", "NO-WAIT", "The altitude is not known.")
+    if (problem := altitude_refusal(altitude)) is not None:
+        return problem
+    assert altitude is not None  # noqa: S101 - refused above
     loads = _loads_by_pot(pots, processes, gear)
     if isinstance(loads, Refusal):
         return loads
