@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property, lru_cache
 
 from recipes.engine.change_foods import Food, Phrase, read_phrase
 from recipes.engine.change_kinds import ACIDS, PECTINS, SALTS, SWEETS, THICKENERS, TOMATOES, Kind
 from recipes.engine.change_text import plain, tokens
+from recipes.engine.quantities import ConversionError, convert
 from recipes.engine.rules import LOW_ACID_KINDS
 from recipes.engine.terms import Ingredient, Method, Role, TestedRecipe
 
@@ -131,7 +133,14 @@ class Facts:
         words = " ".join((self.recipe.kind, self.recipe.title, *self.recipe.steps)).lower()
         if self.kind in _FERMENT_KINDS or "ferment" in words or "sauerkraut" in words:
             return True
-        return self.is_pickle and bool(self.with_role(Role.SALT)) and not self.with_role(Role.ACID)
+        return self.is_pickle and bool(self.with_role(Role.SALT)) and self._has_little_acid
+
+    @property
+    def _has_little_acid(self) -> bool:
+        """Less than a quarter as much acid as water: no vinegar pickle (a fresh-pack brine has at least half)."""
+        acid = [_volume(line.ingredient) for line in self.with_role(Role.ACID)]
+        water = [_volume(line.ingredient) for line in self.with_role(Role.LIQUID)]
+        return not acid or sum(filter(None, acid)) * 4 < sum(filter(None, water))
 
     @cached_property
     def has_tomato(self) -> bool:
@@ -225,6 +234,18 @@ _IGNORED = frozenset(
         "original",
     }
 )
+
+
+def unrelated(lines: Sequence[Line], phrase: Phrase) -> bool:
+    """Whether a known food shares a word but no class with the lines found: "celery" and celery seed."""
+    return phrase.is_known and not any(phrase.kinds & line.phrase.kinds for line in lines)
+
+
+def _volume(item: Ingredient) -> Fraction | None:
+    try:
+        return convert(item.amount, item.unit, "ml")
+    except ConversionError:
+        return None
 
 
 def _alike(one: Food, other: Food) -> bool:

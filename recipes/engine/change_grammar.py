@@ -81,13 +81,17 @@ _SWAPS: tuple[tuple[str, bool], ...] = (
     (r"instead of (?P<old>.+?),? (?:use |add |put in )(?P<new>.+)", False),
     (r"(?P<new>[^>]+?) for (?P<old>[^>]+)", False),
 )
+_VINEGAR = (
+    r"(?:(?:white|cider|apple|distilled|red|wine|rice|malt|balsamic|sherry|champagne|spirit|pickling|cleaning|homemade|"
+    r"raspberry|tarragon|herb|seasoned|coconut|cane|plain|ordinary|bought|the|a) )*vinegar"
+)
 _ACIDITY = re.compile(
-    rf"(?:use |with )?(?:a )?(?:(?P<a>{NUMBER}) % (?:acidity |acid )?(?P<k1>[a-z ]*vinegar)|"
-    rf"(?P<k2>[a-z ]*vinegar) (?:of |at |with |-> |= |only |is )*(?P<b>{NUMBER}) %)"
+    rf"(?:use |with )?(?:a )?(?:(?P<a>{NUMBER}) % (?:acidity |acid )?(?P<k1>{_VINEGAR})|"
+    rf"(?P<k2>{_VINEGAR}) (?:of |at |with |only |is )*(?P<b>{NUMBER}) %)"
     r"(?: ?(?:acidity|acid|acetic acid|strength))?"
 )
 _GRAIN = re.compile(
-    rf"(?:use )?(?P<a>{NUMBER}) grain (?P<k1>[a-z ]*vinegar)|(?P<k2>[a-z ]*vinegar) (?P<b>{NUMBER}) grain"
+    rf"(?:use )?(?:an? )?(?P<a>{NUMBER}) grain (?P<k1>{_VINEGAR})|(?P<k2>{_VINEGAR}) (?P<b>{NUMBER}) grain"
 )
 _WEAKER = re.compile(
     r"(?:use )?(?:a )?(?:weaker|milder|weak|diluted|watered down|half strength|homebrewed|"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from functools import lru_cache
 from fractions import Fraction
+from functools import lru_cache
 from re import Match
 
 from recipes.engine.change_terms import Act, Change
