@@ -134,6 +134,13 @@ def _number_words(text: str) -> str:
 
 def bare(text: str) -> str:
     """`text` without the polite words round it: "can i please add onions to the salsa" is "add onions"."""
+    if re.search(r"\b(?:frozen|thawed)\b", text):  # how it is measured, not another ingredient
+        text = re.sub(
+            r" (?:and )?with (?:all )?(?:of )?(?:its|their|the)? ?juices?\b| measured (?:after thawing|"
+            r"thawed)\b",
+            "",
+            text,
+        )
     for _ in range(12):
         shorter = _TAIL.sub("", _POLITE.sub("", text).strip(" ,.;")).strip(" ,.;")
         if shorter == text:
