@@ -40,7 +40,7 @@ def _juice(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change)
     kinds = line.phrase.kinds
     if kinds & {Kind.CITRUS_JUICE, Kind.CITRUS}:
         rule = _other_citrus(line, food, phrase)
-    elif Kind.VINEGAR in kinds and facts.kind == "salsa":
+    elif Kind.VINEGAR in kinds and facts.is_salsa:
         rule = "ACID-LEMON-FOR-VINEGAR"
     elif Kind.CITRIC in kinds and facts.is_acidified_alone:
         return _enough(line, change, "ACID-TOMATO-CITRIC", tbsp_for_tsp=True)
