@@ -135,26 +135,26 @@ def _canner_form(pattern: str) -> str:
     )
 
 
-_CANNER_SWAP = re.compile(r"(?:swap|switch|change|replace) (.{1,50}?) (?:->|to|with|for) (.{1,50})")
-_TIME = re.compile(rf"(?P<heart>.+?) (?:for |only |just )*(?P<n>{NUMBER}) ?(?P<unit>minutes?|mins?|hours?|hrs?|h)")
-_NOT_A_CANNER = re.compile(r"boiling water|water")
+_CANNER_SWAP = r"(?:swap|switch|change|replace) (.{1,50}?) (?:->|to|with|for) (.{1,50})"
+_TIME = rf"(?P<heart>.+?) (?:for |only |just )*(?P<n>{NUMBER}) ?(?P<unit>minutes?|mins?|hours?|hrs?|h)"
+_NOT_A_CANNER = r"boiling water|water"
 
 
 def read_canner(text: str) -> Change | None:
     """A canner named first is the new one: "pressure canner instead of boiling water"."""
-    if swap := _CANNER_SWAP.fullmatch(text):
+    if swap := re.fullmatch(_CANNER_SWAP, text):
         old, new = _canner_named(swap[1]), _canner_named(swap[2])
         return Change(Act.CANNER, word=new) if old and new else None
     heart, minutes = _without_time(text)
     name = _canner_named(heart)
-    if not name or _NOT_A_CANNER.fullmatch(text):
+    if not name or re.fullmatch(_NOT_A_CANNER, text):
         return None
     return Change(Act.CANNER, word=name, factor=minutes)
 
 
 def _without_time(text: str) -> tuple[str, Fraction | None]:
     """ "water bath for 15 minutes": the canner and the minutes."""
-    match = _TIME.fullmatch(text)
+    match = re.fullmatch(_TIME, text)
     number = read_number(match["n"]) if match else None
     if match is None or number is None:
         return text, None
