@@ -56,6 +56,7 @@ KINDS: dict[str, str | Promise] = {
     "butter": _("fruit butter"),
     "chutney": _("chutney"),
     "conserve": _("conserve"),
+    "ferment": _("ferment"),
     "fish": _("fish"),
     "fruit": _("fruit"),
     "jam": _("jam"),
