@@ -77,7 +77,12 @@ def plan_for(
     request = PlanRequest(altitude=altitude, pots=pots, jars=jars, fruit=fruit, jar=jar, pack=pack, canner=canner)
     made = plan(revision.tested, request, revision=revision.number)
     refused = _state_refusal(revision)
-    return replace(made, process=None, refusals=(refused, *made.refusals)) if refused else made
+    return _without_times(made, refused) if refused else made
+
+
+def _without_times(made: Plan, refused: Refusal) -> Plan:
+    """A plan that shows no process time anywhere: neither its own, nor in loads, timeline or cautions."""
+    return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
 
 
 def _state_refusal(revision: Revision) -> Refusal | None:

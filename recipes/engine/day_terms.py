@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from recipes.engine.heat import Burner
-from recipes.engine.loads import SEVEN_QUART, Capacity, JarCount, Load
-from recipes.engine.terms import Canner, Pack
+from recipes.engine.loads import SEVEN_QUART, Capacity, Load
+from recipes.engine.terms import Canner, JarCount, Pack
 
 
 class StepKind(StrEnum):

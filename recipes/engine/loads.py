@@ -16,7 +16,7 @@ from math import lcm
 from recipes.engine.day_rules import EQUIPMENT, day_refusal
 from recipes.engine.process import ProcessFound
 from recipes.engine.rules import NO_SOURCE
-from recipes.engine.terms import Method, Refusal
+from recipes.engine.terms import JarCount, Method, Refusal
 from recipes.engine.units import JAR_ML, JAR_SIZES
 
 
@@ -31,14 +31,6 @@ class Process:
     @classmethod
     def of(cls, found: ProcessFound) -> Process:
         return cls(found.method, found.minutes, found.pressure_psi)
-
-
-@dataclass(frozen=True)
-class JarCount:
-    """So many jars of one size."""
-
-    size: str
-    count: int
 
 
 @dataclass(frozen=True)

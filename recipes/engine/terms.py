@@ -116,6 +116,14 @@ class Altitude:
 
 
 @dataclass(frozen=True)
+class JarCount:
+    """So many jars of one size, a key of `JAR_ML`."""
+
+    size: str
+    count: int
+
+
+@dataclass(frozen=True)
 class Ingredient:
     """One line of a recipe, for one pot, as the test has it."""
 

@@ -26,6 +26,7 @@ KEYS = {
     "lines",
     "predicted_volume_ml",
     "predicted_brix",
+    "yield",
     "jars",
     "leftover_ml",
     "process",

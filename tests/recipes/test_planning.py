@@ -70,13 +70,14 @@ def test_a_withdrawn_revision_gives_no_process_and_the_reason():
     assert plan.process is None
     assert plan.refusals[0].code == "revision-withdrawn"
     assert revision.withdrawn_reason in plan.refusals[0].message
+    assert (plan.loads, plan.day, plan.cautions) == ((), None, ())
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("state", ["draft", "in-review"])
 def test_a_draft_gives_no_process(state):
     plan = plan_for(revision=make_revision(state=state), altitude=HIGH, pots=1)
-    assert plan.process is None
+    assert (plan.process, plan.loads, plan.day) == (None, (), None)
     assert plan.refusals[0].code == "revision-not-published"
 
 
