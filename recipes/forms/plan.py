@@ -41,6 +41,9 @@ class PlanForm(KitchenForm):
 
     def __init__(self, data: Any = None, *, user: User, recipe: TestedRecipe, initial: Any = None) -> None:
         super().__init__(data, user=user, initial=initial)
+        if data is not None and "kitchen" not in data and self.first_kitchen is not None:
+            # An address that names no kitchen means the person's own, as on the recipe's page.
+            self.data = {**data.dict(), "kitchen": self.first_kitchen.pk}
         self._recipe = recipe
         self._wish: PlanWish | None = None
         choices = process_choices(recipe.process)
@@ -50,16 +53,23 @@ class PlanForm(KitchenForm):
         self._offer("canner", choices.canners, CANNERS, tuple(Canner))
         self.helper.layout = Layout(
             "kitchen",
-            Row(*(Column(name, css_class="col-sm-4") for name in ("jars", "pots", "fruit"))),
+            Row(
+                Column("jars", css_class="col-6 col-sm-4"),
+                Column("pots", css_class="col-6 col-sm-4"),
+                Column("fruit", css_class="col-sm-4"),
+            ),
             Row(*(Column(name, css_class="col-sm-4") for name in ("jar", "pack", "canner"))),
         )
 
     def _offer(self, name: str, allowed: Any, words: Any, known: Any) -> None:
-        """The allowed ones, and whichever known one the query has."""
+        """The allowed ones, and whichever known one the query has; where there is nothing to choose, no box."""
         asked = str(self.data.get(name, ""))
         values = [*allowed, *([asked] if asked in known and asked not in allowed else [])]
         blank = _("as the recipe has it") if len(allowed) <= 1 or name == "jar" else _("choose")
-        self.fields[name].widget.choices = [("", blank), *((str(value), words[value]) for value in values)]
+        if len(values) <= 1 and asked in ("", *map(str, values)):
+            self.fields[name].widget = forms.HiddenInput()
+        else:
+            self.fields[name].widget.choices = [("", blank), *((str(value), words[value]) for value in values)]
 
     @classmethod
     def is_asked(cls, data: Any) -> bool:
