@@ -72,6 +72,11 @@ class SearchForm(forms.Form):
     def _known(self, facet: str) -> set[str]:
         return {"method": set(map(str, METHODS)), "jar": set(JARS)}.get(facet, set())
 
+    @property
+    def is_narrowed(self) -> bool:
+        """Whether one of the folded choices was made."""
+        return any(self._wanted[facet] for facet in ("kind", "method", "jar"))
+
     def found(self) -> list[IndexRow]:
         """The recipes asked for, in the order of the list; none when the query is wrong."""
         return matching(self._rows, self._wanted) if self.is_valid() else []
