@@ -24,6 +24,7 @@ class BatchCard:
 
 @dataclass(frozen=True)
 class Desk:
+    to_reprocess: list[BatchCard]
     seals_due: list[BatchCard]
     cooling: list[BatchCard]
     on_the_stove: list[Batch]
@@ -34,7 +35,15 @@ class Desk:
 
     @property
     def is_quiet(self) -> bool:
-        return not (self.seals_due or self.cooling or self.on_the_stove or self.club_seals_due or self.to_review)
+        heaps = (
+            self.to_reprocess,
+            self.seals_due,
+            self.cooling,
+            self.on_the_stove,
+            self.club_seals_due,
+            self.to_review,
+        )
+        return not any(heaps)
 
 
 def cards(batches: BatchQuerySet, now: datetime) -> list[BatchCard]:
@@ -51,6 +60,7 @@ def desk_for(user: User, *, now: datetime) -> Desk:
     elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
     kitchens = list(Kitchen.objects.filter(people=user))
     return Desk(
+        to_reprocess=cards(mine.to_reprocess(), now),
         seals_due=cards(mine.seals_due(now), now),
         cooling=cards(mine.cooling(now), now),
         on_the_stove=list(mine.open()[:SHOWN]),
