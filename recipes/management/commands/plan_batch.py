@@ -1,5 +1,8 @@
 """manage.py plan_batch SLUG (--pots N | --jars N | --fruit AMOUNT) --altitude HEIGHT
 
+With --empties the jars are chosen from those at hand; with --burners, --canners, --cooks, --stove and --capacity the
+day is planned on that gear, and with --finish back from a time of the day.
+
 Exit status: 0 with a plan, 3 when it is refused, 2 for bad input.
 """
 
@@ -13,11 +16,13 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from recipes.engine.atmosphere import AltitudeError, altitude_from_text
 from recipes.engine.plan import plan_as_dict
+from recipes.engine.plan_terms import USUAL_STOVE
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.models import Recipe, Revision
 from recipes.plan_text import plan_text
 from recipes.planning import PlanWish, WishError, plan_for, plan_wish_from
+from recipes.wishes import CAPACITIES, STOVES
 
 BAD_INPUT = 2
 REFUSED = 3
@@ -35,6 +40,16 @@ class Command(BaseCommand):
         parser.add_argument("--jar", help=f"jar: {', '.join(JAR_SIZES)} (default: that of the recipe's stated yield)")
         parser.add_argument("--pack", help=f"pack: {', '.join(Pack)}")
         parser.add_argument("--canner", help=f"canner at hand: {', '.join(Canner)}")
+        parser.add_argument(
+            "--empties", help='empty jars at hand, such as "half-pint=12,pint=4" (default: no end of one)'
+        )
+        parser.add_argument("--burners", help="how many burners there are (default: 4)")
+        parser.add_argument("--canners", help="how many canners there are (default: 1)")
+        parser.add_argument("--cooks", help="how many people cook (default: 1)")
+        parser.add_argument("--stove", help=f"{', '.join(STOVES)} (default: {USUAL_STOVE})")
+        sizes = " or ".join(CAPACITIES)
+        parser.add_argument("--capacity", help=f'{sizes}, or jars in one layer, such as "half-pint=12,pint=7"')
+        parser.add_argument("--finish", help='when the last jar should be out, such as "16:30"')
         parser.add_argument("--revision", help="number of the revision (default: the current one)")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
