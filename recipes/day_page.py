@@ -9,6 +9,7 @@ from fractions import Fraction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from recipes.costs import Cost
 from recipes.engine.foods import Span
 from recipes.engine.jars import JarMix
 from recipes.engine.loads import Process
@@ -16,6 +17,7 @@ from recipes.engine.plan import JarCount, Plan
 from recipes.engine.plan_terms import MASS_BALANCE
 from recipes.engine.plan_write import clock
 from recipes.measures import pressure_text
+from recipes.money import money_text
 from recipes.plan_page import volume_words
 from recipes.words import JARS, STEPS
 
@@ -66,6 +68,16 @@ class StepWords:
     burner: str
     canner: str
     cook: str
+
+
+@dataclass(frozen=True)
+class CostWords:
+    """What is used costs, as far as prices are known; `unknown` is not in it. `total` is "" with no price at all."""
+
+    total: str
+    parts: tuple[tuple[str, str], ...]
+    unknown: tuple[str, ...]
+    jars: tuple[tuple[str, str], ...]
 
 
 def yield_words(plan: Plan) -> YieldWords | None:
@@ -161,6 +173,29 @@ def day_summary(plan: Plan) -> str:
         return length
     begin = clock(plan.begins) if plan.begins >= 0 else _("%(time)s the day before") % {"time": clock(plan.begins)}
     return _("%(begin)s to %(end)s, %(length)s") % {"begin": begin, "end": clock(plan.finish), "length": length}
+
+
+def processes_by_size(plan: Plan) -> list[tuple[str, str]]:
+    """Each jar size and its process, where the jars of a plan are not all processed alike."""
+    found = {jar.size: load.process for load in plan.loads for jar in load.jars}
+    if len(set(found.values())) < 2:
+        return []
+    return [(str(JARS[size]), process_text(process)) for size, process in found.items()]
+
+
+def cost_words(cost: Cost) -> CostWords:
+    return CostWords(
+        total=money_text(cost.total_cents) if cost.parts else "",
+        parts=tuple((item, money_text(cents)) for item, cents in cost.parts),
+        unknown=cost.unknown,
+        jars=tuple((str(JARS[jar.size]), _from_to(jar.low_cents, jar.high_cents)) for jar in cost.jars),
+    )
+
+
+def _from_to(low: int, high: int) -> str:
+    if low == high:
+        return money_text(low)
+    return _("%(low)s or %(high)s") % {"low": money_text(low), "high": money_text(high)}
 
 
 def _filled_by(plan: Plan) -> str:

@@ -112,7 +112,6 @@ def volume_words(volume_ml: Fraction | None) -> str:
     return _("%(metric)s (%(cups)s US cups)") % {"metric": metric, "cups": format_number(quarters)}
 
 
-def start_query(revision_pk: int, asked: Mapping[str, object]) -> str:
+def start_query(revision_pk: int, asked: Mapping[str, str]) -> str:
     """The query that starts a batch from this very plan: what was asked, and of which revision."""
-    query: dict[str, str] = {key: str(value) for key, value in asked.items() if value}
-    return urlencode({"revision": str(revision_pk), **query})
+    return urlencode({"revision": str(revision_pk), **asked})

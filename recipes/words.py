@@ -52,6 +52,15 @@ SEEN: dict[str, str | Promise] = {
     Seen.DISPUTED: _("in dispute"),
     Seen.SUSPECT: _("suspect"),
 }
+STOVES: dict[str, str | Promise] = {
+    "electric": _("electric rings"),
+    "gas": _("gas"),
+    "induction": _("induction"),
+}
+CAPACITY_WORDS: dict[str, str | Promise] = {
+    "7 quart": _("7 quarts or 9 pints"),
+    "4 quart": _("4 quarts or 7 pints"),
+}
 # What a step is called: in full, and in a word for a short bar.
 STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
     StepKind.WASH: (_("wash jars"), _("wash")),

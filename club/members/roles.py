@@ -37,12 +37,13 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "recipes.review_revision",
         "recipes.withdraw_revision",
     ),
-    Role.KEEPER: ("batches.add_batch", "batches.trace_batch"),
+    Role.KEEPER: ("batches.add_batch", "batches.trace_batch", "recipes.add_price"),
     Role.ORGANISER: (
         "batches.add_batch",
         "batches.trace_batch",
         "members.invite_member",
         "members.grant_role",
+        "recipes.add_price",
         "recipes.withdraw_revision",
     ),
 }
