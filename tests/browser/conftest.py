@@ -75,6 +75,6 @@ class Visitor:
 def visitor(request, chromium, live_server):
     size = PHONE if request.param == "phone" else DESKTOP
     context = chromium.new_context(viewport=size, has_touch=request.param == "phone", reduced_motion="reduce")
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(60_000)  # two busy cores are slow, not wrong
     yield Visitor(context.new_page(), live_server.url)
     context.close()
