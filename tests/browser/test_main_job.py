@@ -59,6 +59,8 @@ def test_from_an_invitation_to_a_checked_seal(visitor, library):
     visitor.go("/recipes/?produce=strawberries")
     visitor.scan()
     page.get_by_role("link", name=re.compile("Strawberry jam with powdered pectin")).first.click()
+    page.wait_for_url(f"**/recipes/{JAM}/**")
+    page.wait_for_load_state()
     visitor.scan()
     assert page.locator("tr.here-band").inner_text().startswith("1,001 to 6,000 ft")
 
@@ -69,6 +71,7 @@ def test_from_an_invitation_to_a_checked_seal(visitor, library):
     visitor.scan()
 
     page.get_by_role("link", name="Start this batch").click()
+    page.wait_for_url("**/batches/start/**")
     visitor.scan()
     page.get_by_label("When did the cooking begin?").fill(on_the_clock(timezone.now() - timedelta(hours=15)))
     page.locator("main form [type=submit]").first.click()
@@ -93,6 +96,7 @@ def test_from_an_invitation_to_a_checked_seal(visitor, library):
     visitor.go("/")
     visitor.scan()
     page.get_by_role("link", name=re.compile(batch.lot_code)).click()
+    page.wait_for_url("**/seals/")
     visitor.scan()
     page.get_by_label("All 18 are sealed").check()
     page.get_by_role("button", name="Record the seals").click()
