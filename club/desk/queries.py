@@ -32,6 +32,7 @@ class Desk:
     to_review: list[Revision]
     kitchens_without_altitude: list[Kitchen]
     has_kitchen: bool
+    most: int = SHOWN
 
     @property
     def is_quiet(self) -> bool:

@@ -126,6 +126,8 @@ def test_the_desk_takes_the_same_few_queries_however_much_is_due(client, count, 
         answer = client.get("/")
     assert answer.status_code == 200
     assert len(answer.context["desk"].seals_due) == min(count, 12)
+    for way_on in ("?show=due", "?show=open", "?show=cooling"):
+        assert (f"/batches/{way_on}" in answer.content.decode()) == (count > 12)  # a full heap says where the rest is
 
 
 def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):
