@@ -8,8 +8,8 @@ Between equal mixes the one with more of the largest jar is taken, then of the n
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from recipes.engine.day_rules import day_refusal
 from recipes.engine.jar_search import Option, best_counts
@@ -23,8 +23,7 @@ JAR_UNITS: dict[str, int] = {size: int(ml / UNIT_ML) for size, ml in JAR_ML.item
 FOR_REFRIGERATOR = "for the refrigerator"
 
 
-@dataclass(frozen=True)
-class PartJar:
+class PartJar(NamedTuple):
     """The last jar, not full: never processed. `size` None: no empty jar is left that holds it."""
 
     size: str | None
@@ -32,8 +31,7 @@ class PartJar:
     use: str = FOR_REFRIGERATOR
 
 
-@dataclass(frozen=True)
-class JarMix:
+class JarMix(NamedTuple):
     """Full jars to process, largest first, the canner loads that they need, and what is left over."""
 
     jars: tuple[JarCount, ...]

@@ -33,7 +33,7 @@ SEA_LEVEL = Altitude(Fraction(0))
 JELLY_ABOVE_F = Fraction(8)  # USDA guide, for a spread whose recipe prints no other
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class _Found:
     """What the steps of planning have found so far."""
 

@@ -7,7 +7,7 @@ at all is a refusal.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from recipes.engine.day import USUAL_GEAR, day_cautions, pot_works
 from recipes.engine.day_rules import day_refusal
@@ -25,8 +25,7 @@ from recipes.engine.timeline import Gear, Timeline, day_timeline
 LACKS = {"no-burner": "burners", "one-burner": "burners", "no-canner": "canners", "no-cook": "cooks"}
 
 
-@dataclass(frozen=True)
-class DayPlan:
+class DayPlan(NamedTuple):
     """The loads and the day; why there is none, as refusals or cautions."""
 
     loads: tuple[PlanLoad, ...] = ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from recipes.engine.process import ProcessFound
 from recipes.engine.quantities import Amount
@@ -61,8 +61,7 @@ class PlanRequest:
     finish: int | None = None
 
 
-@dataclass(frozen=True)
-class Predicted:
+class Predicted(NamedTuple):
     """What all the pots give: by mass balance where it can be reckoned, else as the source states it.
 
     Volumes in ml as filled. `brix` in degrees and `jars_a_pot` in jars of the stated yield's size are only known by
@@ -80,8 +79,7 @@ class Predicted:
     why_not: str = ""
 
 
-@dataclass(frozen=True)
-class PlanLoad:
+class PlanLoad(NamedTuple):
     """Jars of one pot that are processed together; `filled` is the part of the canner that they take.
 
     `canner` counts from 1, and is None where there is no timeline to say which.

@@ -7,8 +7,8 @@ from the low end of the mass balance. The balance stands beside it, so that a co
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from recipes.engine.plan_terms import MASS_BALANCE, STATED_YIELD, Predicted
 from recipes.engine.rules import caution
@@ -20,8 +20,7 @@ from recipes.engine.units import JAR_ML
 from recipes.engine.wording import format_number
 
 
-@dataclass(frozen=True)
-class Yield:
+class Yield(NamedTuple):
     """The balance of one pot, what all pots give, and what one pot fills; None where nothing is known."""
 
     balance: PotBalance | Refusal

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
+from typing import NamedTuple
 
 from recipes.engine.kitchen import KitchenAmount, measure_text, round_for_kitchen
 from recipes.engine.quantities import Amount, format_amount
@@ -33,8 +34,7 @@ class Pots:
         return self.count * self.scale
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(NamedTuple):
     """One ingredient of a plan. `amount` is over all pots and measurable, in the ingredient's unit."""
 
     ingredient: Ingredient

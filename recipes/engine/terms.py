@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
 
 class Role(StrEnum):
@@ -139,16 +140,14 @@ class Ingredient:
     as_bought: str = ""  # "about 3 lb" beside a measured cup; for the shopping list only
 
 
-@dataclass(frozen=True)
-class MinutesBand:
+class MinutesBand(NamedTuple):
     """Minutes up to and including `upper_ft`; None means every altitude above the band before."""
 
     upper_ft: int | None
     minutes: int
 
 
-@dataclass(frozen=True)
-class PressureBand:
+class PressureBand(NamedTuple):
     """Pounds per square inch up to and including `upper_ft`; psi None means "not recommended"."""
 
     upper_ft: int | None
@@ -187,8 +186,7 @@ class StatedYield:
     note: str = ""
 
 
-@dataclass(frozen=True)
-class HardBoil:
+class HardBoil(NamedTuple):
     """The full rolling boil of a spread with added pectin."""
 
     minutes: Fraction

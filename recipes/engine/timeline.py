@@ -7,7 +7,6 @@ those the one that needs least; so one more burner, canner or cook never makes a
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from itertools import combinations
 
 from recipes.engine.day_paces import Paces
@@ -199,5 +198,5 @@ def _ending_at(day: Timeline, finish: int, earliest: int | None) -> Timeline | R
             f"This takes {day.minutes} minutes, {earliest - start} more than there are. Finish later, cook fewer pots, "
             f"or find more canners, burners or hands.",
         )
-    moved = tuple(replace(step, start=step.start + start, end=step.end + start) for step in day.steps)
+    moved = tuple(step._replace(start=step.start + start, end=step.end + start) for step in day.steps)
     return Timeline(moved, day.loads, start, finish)
