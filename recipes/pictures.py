@@ -52,12 +52,18 @@ class Lane:
 
 
 def timeline_svg(
-    timeline: Timeline, *, title: str, when: Callable[[int], str] | None = None, prefix: str = "day"
+    timeline: Timeline,
+    *,
+    title: str,
+    when: Callable[[int], str] | None = None,
+    prefix: str = "day",
+    paper: str | None = None,
 ) -> str:
     """The picture as an `<svg>` element; every text in it is escaped.
 
     `when` words a minute of the timeline ("9:30"); without it minutes are shown as hours from the start ("0:45").
-    `prefix` keeps ids apart where a page has two pictures.
+    `prefix` keeps ids apart where a page has two pictures. `paper` is the colour behind a picture that stands in a
+    file of its own; in a page the page shows through.
     """
     lanes = timeline_lanes(timeline)
     words = when or _hours
@@ -67,6 +73,8 @@ def timeline_svg(
         id_prefix=prefix,
         **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
     )
+    if paper is not None:
+        drawing.append(drawsvg.Rectangle(0, 0, drawing.width, drawing.height, fill=paper, class_="kh-timeline-paper"))
     drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
     drawing.append(Description(timeline_sentence(timeline, words), id=f"{prefix}-desc"))
     drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from xml.etree import ElementTree
 
 import pytest
 from django.conf import settings
@@ -122,6 +123,25 @@ def test_in_words_the_day_has_times_of_the_day_with_a_finish_and_hours_without(s
     for words in (timed, untimed):
         assert "Canner loads: 2" in words
         assert "Pots 1 to 2, each: 2 × pint (473 ml), 1 × half-pint (237 ml)" in words
+
+
+def test_the_day_is_drawn_into_a_file(spread, run, tmp_path):
+    picture = tmp_path / "day.svg"
+    wish = ("test-spread", "--pots", "2", "--altitude", "1040 m", "--finish", "16:30", "--picture", str(picture))
+    assert run(*wish)[0] == 0
+    drawn = ElementTree.parse(picture).getroot()
+    assert drawn.find("{http://www.w3.org/2000/svg}title").text.endswith("min")
+    assert "16:30" in picture.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("wish", "said"), [(("--burners", "0"), "no timeline"), (("--picture", "/no/such/folder/x.svg"), "/no/such/folder")]
+)
+def test_a_picture_that_cannot_be_drawn_is_bad_input(spread, tmp_path, wish, said):
+    asked = ("test-spread", "--pots", "1", "--altitude", "0 m", "--picture", str(tmp_path / "day.svg"), *wish)
+    with pytest.raises(CommandError, match=said) as refused:
+        call_command("plan_batch", *asked)
+    assert refused.value.returncode == 2
 
 
 def test_no_burner_is_refused_with_status_3(spread, run):

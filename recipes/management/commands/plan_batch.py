@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import json
 import sys
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from recipes.day_page import day_summary, when_words
 from recipes.engine.atmosphere import AltitudeError, altitude_from_text
-from recipes.engine.plan import plan_as_dict
+from recipes.engine.plan import Plan, plan_as_dict
 from recipes.engine.plan_terms import USUAL_STOVE
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
@@ -50,12 +52,15 @@ class Command(BaseCommand):
         sizes = " or ".join(CAPACITIES)
         parser.add_argument("--capacity", help=f'{sizes}, or jars in one layer, such as "half-pint=12,pint=7"')
         parser.add_argument("--finish", help='when the last jar should be out, such as "16:30"')
+        parser.add_argument("--picture", help="file to draw the day into, as SVG")
         parser.add_argument("--revision", help="number of the revision (default: the current one)")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
         wish, altitude = _wish(options), _altitude(options["altitude"])
         made = plan_for(revision=_revision(options["slug"], options["revision"]), altitude=altitude, **wish)
+        if options["picture"]:
+            _draw(made, Path(options["picture"]))
         as_json = options["json"]
         self.stdout.write(json.dumps(plan_as_dict(made), indent=2, ensure_ascii=False) if as_json else plan_text(made))
         if not made.ok:
@@ -90,6 +95,18 @@ def _revision(slug: str, number: str | None) -> Revision:
             raise _bad(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
         return asked
     return numbered.current().first() or numbered[0]
+
+
+def _draw(made: Plan, path: Path) -> None:
+    if made.day is None:
+        raise _bad("--picture: this plan has no timeline to draw.")
+    from recipes.pictures import timeline_svg  # the drawing library takes longer to load than the plan to make
+
+    title = f"{made.recipe.title}: {day_summary(made)}"
+    try:
+        path.write_text(timeline_svg(made.day, title=title, when=when_words(made), paper="white"), encoding="utf-8")
+    except OSError as error:
+        raise _bad(f"--picture: {error}") from error
 
 
 def _bad(message: str) -> CommandError:
