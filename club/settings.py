@@ -53,10 +53,11 @@ CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
 _site = urlsplit(SITE_URL)
 IS_HTTPS = _site.scheme == "https"
 
-ALLOWED_HOSTS = [h for h in os.environ.get("ALLOWED_HOSTS", "").split(",") if h] or [
+ALLOWED_HOSTS = [
     _site.hostname or "127.0.0.1",
     "127.0.0.1",
     "localhost",
+    *(host.strip() for host in os.environ.get("ALLOWED_HOSTS", "").split(",") if host.strip()),
 ]
 CSRF_TRUSTED_ORIGINS = [SITE_URL]
 
@@ -201,10 +202,8 @@ CELERY_BEAT_SCHEDULE = {
 }
 
 AUTH_USER_MODEL = "members.User"
-AUTHENTICATION_BACKENDS = [
-    "django.contrib.auth.backends.ModelBackend",
-    "allauth.account.auth_backends.AuthenticationBackend",
-]
+# Django's own backend is part of it: asking that one too would hash each wrong password twice.
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
@@ -267,6 +266,9 @@ if "SMTP_HOST" in os.environ:
 else:
     EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     EMAIL_FILE_PATH = str(DATA_DIR / "mail")
+
+# The longest draft form, 60 ingredients and 60 process rows, has some 1,900 fields.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2_500
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

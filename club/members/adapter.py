@@ -1,6 +1,9 @@
-"""Where allauth asks us: sign-up is by invitation only, and its mails carry the club's name."""
+"""Where allauth asks us: sign-up is by invitation only; mails carry the club's name and lead to its own address."""
 
 from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
 from django.conf import settings
@@ -13,3 +16,20 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):  # type: ignore[misc]
 
     def format_email_subject(self, subject: str) -> str:
         return f"{settings.CLUB_NAME}: {subject}"
+
+    def get_reset_password_from_key_url(self, key: str) -> str:
+        return at_home(super().get_reset_password_from_key_url(key))
+
+    def get_email_confirmation_url(self, request: HttpRequest, emailconfirmation: Any) -> str:
+        return at_home(super().get_email_confirmation_url(request, emailconfirmation))
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
+        """Wrong passwords are counted by address alone. allauth counts them by the request's host and port as well,
+        which whoever asks may write as they like: each port would have its own five tries.
+        """
+        return str(credentials.get("email") or credentials.get("username") or "").strip().lower()
+
+
+def at_home(url: str) -> str:
+    """The same page at SITE_URL: a mail never leads to a host and port that a request named."""
+    return f"{settings.SITE_URL}{urlsplit(url).path}"

@@ -61,7 +61,8 @@ class UserManager(BaseUserManager["User"]):
         return self.create_user(email, password, is_staff=True, is_superuser=True, **fields)
 
     def get_by_natural_key(self, email: str | None) -> User:
-        return self.get(email__iexact=email)
+        """Exactly: in a database's own idea of case an "ı" is an "i", and that address is another person's."""
+        return self.get(email=(email or "").strip().lower())
 
 
 class User(AbstractBaseUser, PermissionsMixin):

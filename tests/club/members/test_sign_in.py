@@ -50,6 +50,42 @@ def test_after_five_wrong_passwords_even_the_right_one_waits(client, member):
     assert not is_signed_in(client)
 
 
+def test_another_port_or_another_place_gives_an_email_no_further_tries(client, member):
+    for number in range(5):
+        sign_in(client, member.email, "wrong password here", REMOTE_ADDR=f"10.0.0.{number}")
+    page = sign_in(client, member.email, headers={"host": "testserver:4444"}, REMOTE_ADDR="10.0.0.9")
+    assert "Too many failed login attempts" in page.text
+    assert not is_signed_in(client)
+
+
+@pytest.mark.parametrize("lookalike", ["ada@k\u0131ln.test", "ada@\u212ailn.test"])
+def test_an_email_that_only_a_database_takes_for_another_is_nobody_s(client, lookalike):
+    """PostgreSQL finds a dotless i where it looks for an i in any case; a mail to it goes to somebody else."""
+    person = make_person(email="ada@kiln.test")
+    with pytest.raises(User.DoesNotExist):
+        User.objects.get_by_natural_key("ada@k\u0131ln.test")
+    sign_in(client, lookalike)
+    assert set(EmailAddress.objects.filter(user=person).values_list("email", flat=True)) == {"ada@kiln.test"}
+    mail.outbox.clear()
+    client.post(reverse("account_reset_password"), {"email": lookalike})
+    assert all(sent.to == ["ada@kiln.test"] for sent in mail.outbox)
+
+
+def test_a_wrong_password_is_hashed_once(client, member, monkeypatch):
+    asked = []
+    monkeypatch.setattr(User, "check_password", lambda self, raw: asked.append(raw))
+    sign_in(client, member.email, "wrong password here")
+    assert asked == ["wrong password here"]
+
+
+def test_a_mail_leads_to_the_club_s_address_whatever_host_and_port_the_request_named(client, member, settings):
+    settings.SITE_URL = "https://club.example.test"
+    client.post(reverse("account_reset_password"), {"email": member.email}, headers={"host": "testserver:4444"})
+    User.objects.create_user("gil@example.test", PASSWORD, name="Gil Damson")
+    sign_in(client, "gil@example.test", headers={"host": "testserver:4444"})
+    assert [re.findall(r"https?://[^/\s]+", sent.body) for sent in mail.outbox] == [["https://club.example.test"]] * 2
+
+
 def test_thirty_tries_in_a_minute_from_one_place_are_too_many(client):
     answers = [sign_in(client, f"nobody-{number}@example.test", "wrong password here") for number in range(31)]
     assert {answer.status_code for answer in answers[:30]} == {200}
@@ -75,7 +111,7 @@ def test_a_forgotten_password_is_changed_through_the_mailed_link(client, member)
     assert sent.to == [member.email]
     assert "choose a new password" in sent.subject
     assert sent.body.startswith("Hello Ada Plum,")
-    link = re.search(r"http://testserver(\S+)", sent.body)[1]
+    link = re.search(r"http://127.0.0.1:8000(\S+)", sent.body)[1]
     form = client.get(link, follow=True)
     assert "Choose a new password" in form.text
     new = {"password1": "nine silver spoons", "password2": "nine silver spoons"}
@@ -107,7 +143,7 @@ def test_an_unconfirmed_email_signs_nobody_in_and_gets_its_link(client):
     page = sign_in(client, user.email, follow=True)
     assert "Confirm your email" in page.text
     assert not is_signed_in(client)
-    link = re.search(r"http://testserver(\S+)", mail.outbox[0].body)[1]
+    link = re.search(r"http://127.0.0.1:8000(\S+)", mail.outbox[0].body)[1]
     assert "Is gil@example.test an email of Gil Damson?" in " ".join(client.get(link).text.split())
     client.post(link)
     assert EmailAddress.objects.get(user=user).verified
@@ -179,7 +215,7 @@ def test_a_dead_confirmation_link_says_what_to_do(client):
 def test_an_email_is_changed_by_adding_confirming_and_choosing_it(member_client, member):
     url = reverse("account_email")
     member_client.post(url, {"action_add": "", "email": "new@example.test"})
-    link = re.search(r"http://testserver(\S+)", mail.outbox[0].body)[1]
+    link = re.search(r"http://127.0.0.1:8000(\S+)", mail.outbox[0].body)[1]
     assert mail.outbox[0].to == ["new@example.test"]
     member_client.post(url, {"action_primary": "", "email": "new@example.test"})
     member.refresh_from_db()
@@ -213,3 +249,9 @@ def test_the_pages_for_a_broken_site_need_nothing_of_the_site(name):
     page = get_template(name).render()
     assert "<h1>" in page
     assert "static" not in page
+
+
+def test_the_groups_that_roles_are_cannot_be_changed_in_the_admin_site(client):
+    client.force_login(User.objects.create_superuser("root@example.test", PASSWORD, name="Root"))
+    assert client.get(reverse("admin:index")).status_code == 200
+    assert client.get("/admin/auth/group/").status_code == 404
