@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
+from django.contrib.auth.models import Group
 from django.db.models import Model
 from django.http import HttpRequest
 
@@ -11,6 +14,11 @@ from club.members.models import Invitation, Kitchen, User
 
 # Through allauth's sign-in, so that its rate limits hold here too.
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
+
+
+# Roles are groups, and roles.py alone fills them: a group deleted here would take a role from everybody at once.
+import_module("django.contrib.auth.admin")  # it registers them, and comes after this room by itself
+admin.site.unregister(Group)
 
 
 class LookOnly(admin.ModelAdmin):

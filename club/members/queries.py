@@ -8,6 +8,7 @@ from allauth.account.models import EmailAddress
 from django.conf import settings
 
 from club.members.models import Invitation, User
+from club.members.roles import Role
 from club.members.tokens import Closed, InvitationClosed, nonce_from
 
 
@@ -23,11 +24,18 @@ def invitation_for_token(token: str, *, now: datetime) -> Invitation:
 
 
 def closed_because(invitation: Invitation, *, now: datetime) -> Closed | None:
+    """An invitation stands as long as whoever sent it may still send it: a former organiser lets nobody in."""
     if invitation.accepted_at is not None:
         return Closed.USED
-    if invitation.withdrawn_at is not None:
+    if invitation.withdrawn_at is not None or not may_invite(invitation.invited_by, Role(invitation.role)):
         return Closed.WITHDRAWN
     return Closed.EXPIRED if invitation.expires_at <= now else None
+
+
+def may_invite(by: User, role: Role) -> bool:
+    """An invitation into a role gives that role."""
+    asked = ["members.invite_member", *([] if role is Role.MEMBER else ["members.grant_role"])]
+    return by.has_perms(asked)
 
 
 def was_accepted_by(token: str, user: User) -> bool:

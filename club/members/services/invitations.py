@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.validators import validate_email
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.mail import mail_invitation_on_commit
 from club.members.models import Invitation, User
-from club.members.queries import invitation_for_token, is_members_email
+from club.members.queries import invitation_for_token, is_members_email, may_invite
 from club.members.roles import Role
 from club.members.services.checks import require_perm
 from club.members.services.people import NAME_LENGTH, member_enrol
@@ -49,14 +49,14 @@ def invitation_send(*, by: User, email: str, name: str, role: str) -> Invitation
 
 @transaction.atomic
 def invitation_send_again(*, by: User, invitation: Invitation) -> Invitation:
-    """A new link with a new term; the older link is dead from now on."""
+    """A new link with a new term, in the name of who sends it now; the older link is dead from now on."""
     _require_may_invite(by, Role(invitation.role))
     if is_members_email(invitation.email):
         raise ValidationError(_("Somebody with this email is in the club already."))
     changed = (
         Invitation.objects.unsettled()
         .filter(pk=invitation.pk)
-        .update(nonce=new_nonce(), expires_at=_end(timezone.now()), mailed_at=None)
+        .update(nonce=new_nonce(), expires_at=_end(timezone.now()), mailed_at=None, invited_by=by)
     )
     if changed != 1:
         raise ValidationError(SETTLED)
@@ -99,10 +99,8 @@ def invitation_accept(*, token: str, name: str, password: str, units: str) -> Us
 
 
 def _require_may_invite(by: User, role: Role) -> None:
-    """An invitation into a role gives that role."""
-    require_perm(by, "members.invite_member")
-    if role is not Role.MEMBER:
-        require_perm(by, "members.grant_role")
+    if not may_invite(by, role):
+        raise PermissionDenied
 
 
 def _clean_email(email: str, *, now: datetime) -> str:

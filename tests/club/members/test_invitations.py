@@ -238,3 +238,20 @@ def test_a_name_too_long_to_keep_is_refused_at_its_field(organiser):
         services.invitation_send(by=organiser, email="gil@example.test", name="x" * 121, role="member")
     assert list(refused.value.message_dict) == ["name"]
     assert not Invitation.objects.exists()
+
+
+def test_who_may_invite_no_more_lets_nobody_in(organiser):
+    former, demoted = make_person(Role.ORGANISER), make_person(Role.ORGANISER)
+    invitations = [make_invitation(by=by, role=Role.ORGANISER) for by in (former, demoted)]
+    services.member_deactivate(by=organiser, person=former)
+    services.role_take(by=organiser, person=demoted, role=Role.ORGANISER)
+    assert [closed_because(token_for(one.nonce)) for one in invitations] == [Closed.WITHDRAWN] * 2
+
+
+def test_another_organiser_sends_such_an_invitation_again_in_her_own_name(organiser):
+    former = make_person(Role.ORGANISER)
+    invitation = make_invitation(by=former)
+    services.member_deactivate(by=organiser, person=former)
+    again = services.invitation_send_again(by=organiser, invitation=invitation)
+    assert again.invited_by == organiser
+    assert services.invitation_accept(token=token_for(again.nonce), **GOOD).is_active
