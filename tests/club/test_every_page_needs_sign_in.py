@@ -10,6 +10,9 @@ import pytest
 from django.urls import Resolver404, URLPattern, URLResolver, get_resolver, resolve, reverse
 from django.utils.regex_helper import normalize
 
+from club.members.roles import Role
+from tests.factories.members import make_person
+
 PUBLIC = {
     "account_login",
     "account_logout",
@@ -87,3 +90,11 @@ def test_the_walk_would_catch_an_open_page(client):
 @pytest.mark.django_db
 def test_no_name_on_the_list_is_stale():
     assert {name for name, _regex, _pattern in EVERY} >= PUBLIC
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", ["/", "/batches/", "/batches/trace/", "/batches/lids/", "/people/", "/recipes/"])
+def test_a_page_that_is_only_read_answers_head_and_takes_nothing(client, path):
+    client.force_login(make_person(Role.ORGANISER))
+    assert client.head(path).status_code == 200
+    assert {client.post(path).status_code, client.put(path).status_code} == {405}

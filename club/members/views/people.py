@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.members import services
 from club.members.forms import InviteForm, RolesForm
@@ -19,7 +19,7 @@ from club.members.views.asks import allow, refusals_on, refusals_told
 PER_PAGE = 50
 
 
-@require_GET
+@require_safe
 def people(request: HttpRequest) -> HttpResponse:
     allow(request, "members.invite_member")
     return people_page(request, InviteForm(action=reverse("members:invite")))

@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from inventory.batches import rules
 from inventory.batches.jar_runs import jar_runs
@@ -39,7 +39,7 @@ SHOWN: dict[str, tuple[object, Callable[[BatchQuerySet, datetime], BatchQuerySet
 }
 
 
-@require_GET
+@require_safe
 def batch_list(request: HttpRequest) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     may_trace = user.has_perm("batches.trace_batch")
@@ -65,7 +65,7 @@ def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
         batch.phase = batch.phase_at(now)  # type: ignore[attr-defined]
 
 
-@require_GET
+@require_safe
 def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
@@ -89,7 +89,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     return render(request, "batches/detail.html", told)
 
 
-@require_GET
+@require_safe
 def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
     batch = batch_for(signed_in(request), lot_code)
     every = request.GET.get("which") == "all"
@@ -98,7 +98,7 @@ def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 def trace(request: HttpRequest) -> HttpResponse:
     code = " ".join(request.GET.get("code", "").replace("\0", "").split())[:200]
     if not code:
@@ -111,7 +111,7 @@ def trace(request: HttpRequest) -> HttpResponse:
     return render(request, "batches/trace.html", {"code": code, "found": found, "page": page})
 
 
-@require_GET
+@require_safe
 def lids(request: HttpRequest) -> HttpResponse:
     if not signed_in(request).has_perm("batches.trace_batch"):
         raise PermissionDenied
