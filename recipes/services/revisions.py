@@ -22,7 +22,6 @@ SLUG_TRIES = 50
 LONGEST_SLUG = 80
 
 
-@transaction.atomic
 def revision_draft(
     *,
     by: User,
@@ -34,12 +33,30 @@ def revision_draft(
     """A new draft: of a new recipe, or of the recipe that `from_revision` belongs to.
 
     `content` is a library document (its slug is ignored: the recipe decides it); left out, that of `from_revision`
-    is copied. `seen_statement` says what the author read and where. The same `token` again returns the first draft.
-    Raises DocumentError for content that is not a recipe.
+    is copied. `seen_statement` says what the author read and where. The same `token` again returns the first draft,
+    also when both are sent at one moment. Raises DocumentError for content that is not a recipe.
     """
     _may(by, "recipes.draft_revision")
-    if made := Revision.objects.filter(token=token, author=by).first() if token else None:
-        return made
+    try:
+        with transaction.atomic():
+            return _drafted(by, token) or _draft_add(by, content, from_revision, seen_statement, token)
+    except IntegrityError:  # the token was taken since we looked; what we made of it is undone
+        if made := _drafted(by, token):
+            return made
+        raise ValidationError(_("This form was used already. Open the page again."), code="token-used") from None
+
+
+def _drafted(by: User, token: UUID | None) -> Revision | None:
+    return Revision.objects.filter(token=token, author=by).first() if token else None
+
+
+def _draft_add(
+    by: User,
+    content: Mapping[str, Any] | None,
+    from_revision: Revision | None,
+    seen_statement: str,
+    token: UUID | None,
+) -> Revision:
     document = content if content is not None else (from_revision.content if from_revision else None)
     if document is None:
         raise ValidationError(_("A draft needs a content, or a revision to start from."), code="no-content")

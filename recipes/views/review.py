@@ -55,7 +55,7 @@ def submit(request: HttpRequest, pk: int) -> HttpResponse:
 def publish(request: HttpRequest, pk: int) -> HttpResponse:
     """The form says which content the reviewer saw, so that no later change slips in."""
     user = allow(request, REVIEW)
-    seen = request.POST.get("seen_digest", "")
+    seen = request.POST.get("seen_digest", "").replace("\0", "")  # PostgreSQL takes no text with a NUL in it
     return _move(
         request,
         pk,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+from functools import partial
+from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -90,3 +92,12 @@ def test_two_recipes_of_one_title_drafted_at_once_get_two_slugs(instructor, revi
         lambda: revision_draft(by=reviewer, content=recipe_document()),
     )
     assert sorted(result.recipe.slug for result in results) == ["test-spread", "test-spread-2"]
+
+
+@pytest.mark.parametrize("_round", range(2))
+def test_one_draft_form_pressed_in_many_places_makes_one_draft(_round, instructor, reviewer):
+    token = uuid4()
+    press = partial(revision_draft, by=instructor, content=recipe_document(), token=token)
+    drafts = at_once(press, press, press, press)
+    assert {draft.pk for draft in drafts} == {Revision.objects.get().pk}
+    assert Recipe.objects.count() == 1

@@ -51,7 +51,7 @@ def test_a_second_press_publishes_nothing_more(client, reviewer, waiting):
     assert list(Revision.objects.values_list("number", flat=True)) == [1]
 
 
-@pytest.mark.parametrize("digest", ["", "0" * 64])
+@pytest.mark.parametrize("digest", ["", "0" * 64, "\0", "0" * 63 + "\0"])
 def test_a_page_that_does_not_say_what_was_seen_publishes_nothing(client, reviewer, waiting, digest):
     client.force_login(reviewer)
     page = client.post(f"/recipes/drafts/{waiting.pk}/publish/", {"seen_digest": digest}, follow=True)

@@ -57,6 +57,15 @@ def test_the_same_form_sent_twice_makes_one_draft(instructor):
     assert Recipe.objects.count() == Revision.objects.count() == 1
 
 
+def test_a_form_that_somebody_else_sent_makes_no_draft(instructor, reviewer):
+    token = uuid4()
+    revision_draft(by=instructor, content=recipe_document(), token=token)
+    with pytest.raises(ValidationError) as refused:
+        revision_draft(by=reviewer, content=recipe_document(), token=token)
+    assert refused.value.code == "token-used"
+    assert Recipe.objects.count() == Revision.objects.count() == 1
+
+
 def test_a_draft_from_a_revision_belongs_to_the_same_recipe_and_leaves_it_alone(instructor, published):
     draft = revision_draft(by=instructor, from_revision=published)
     assert draft.recipe == published.recipe
