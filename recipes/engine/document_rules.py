@@ -24,11 +24,15 @@ def check_recipe(recipe: TestedRecipe, fields: Fields) -> None:
 
 
 def _check_acid(fields: Fields) -> None:
-    """LOWACID-METHOD and ACID-ADDED, read from the raw lines so that no other mistake hides them."""
-    lines = _tables(fields.raw("ingredients"))
-    roles = {line.get("role") for line in lines if isinstance(line.get("role"), str)}
-    fermented = fields.text_or_empty("kind") in FERMENT_KINDS and Role.SALT.value in roles
-    if fermented or Role.ACID.value in roles:
+    """LOWACID-METHOD and ACID-ADDED, read from the raw lines so that no other mistake hides them.
+
+    Acid, or a ferment's salt, that may be left out is none.
+    """
+    lines = [line for line in _tables(fields.raw("ingredients")) if isinstance(line.get("role"), str)]
+    roles = {line["role"] for line in lines}
+    always = {line["role"] for line in lines if not line.get("optional")}
+    fermented = fields.text_or_empty("kind") in FERMENT_KINDS and Role.SALT.value in always
+    if fermented or Role.ACID.value in always:
         return
     low_acid = fields.text_or_empty("kind") in LOW_ACID_KINDS or Role.LOW_ACID.value in roles
     borderline = any(is_borderline(str(line.get("item"))) for line in lines if isinstance(line.get("item"), str))

@@ -191,6 +191,16 @@ def test_the_same_vegetable_with_vinegar_is_a_pickle():
     assert recipe_from_document(document).method is Method.BOILING_WATER
 
 
+def test_acid_that_may_be_left_out_is_no_acid():
+    document = snap_beans(method="boiling-water", kind="pickle", process=strawberry_jam()["process"])
+    vinegar = {"item": "vinegar", "role": "acid", "amount": "6", "unit": "cup", "optional": True}
+    document["ingredients"].append(vinegar)
+    assert "LOWACID-METHOD" in problems_of(document)["method"]
+    document["kind"], vinegar["role"] = "ferment", "salt"
+    document["ingredients"] = [line for line in document["ingredients"] if line["role"] != "salt" or line is vinegar]
+    assert "LOWACID-METHOD" in problems_of(document)["method"]
+
+
 def test_a_ferment_makes_its_own_acid_and_needs_its_salt():
     # Sauerkraut has a boiling-water process in USDA Guide 6, and no line of acid.
     document = snap_beans(method="boiling-water", kind="ferment", process=strawberry_jam()["process"])
