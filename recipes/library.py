@@ -22,6 +22,8 @@ from recipes.engine.document import (
 from recipes.engine.terms import ProcessTable, TestedRecipe
 
 LARGEST_FILE_BYTES = 4 * 1024 * 1024
+# A dotted key of n parts costs tomllib n * n steps and as much memory: 200 KB of "a.a.a" took 9 GB.
+MOST_DOTS_A_LINE = 500
 # Names of pages below /recipes/ that a recipe's own page must not hide.
 RESERVED_SLUGS = frozenset({"process-tables", "drafts"})
 
@@ -127,8 +129,11 @@ class _Unreadable(Exception):
 
 
 def _parse(file: Path) -> dict[str, Any]:
+    text = _text_of(file)
+    if any(line.count(".") > MOST_DOTS_A_LINE for line in text.splitlines()):
+        raise _Unreadable(f"A line in it has more than {MOST_DOTS_A_LINE} dots; in a library no line does.")
     try:
-        return tomllib.loads(_text_of(file))
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _Unreadable(f"This is not well-formed TOML: {_row_and_column(error)}.") from error
     except RecursionError as error:
@@ -138,6 +143,8 @@ def _parse(file: Path) -> dict[str, Any]:
 
 
 def _text_of(file: Path) -> str:
+    if file.exists() and not (file.is_file() or file.is_dir()):  # a pipe in a folder would be waited for
+        raise _Unreadable("This is neither a file nor a folder.")
     try:
         with file.open("rb") as opened:
             raw = opened.read(LARGEST_FILE_BYTES + 1)

@@ -208,3 +208,13 @@ def test_a_file_that_may_not_be_read_is_said(write, monkeypatch):
 
     monkeypatch.setattr(type(file), "open", refuse)
     assert problems_of(file) == [f"{file}: It cannot be opened: Permission denied."]
+
+
+def test_a_pipe_in_a_folder_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.toml")
+    assert problems_of(tmp_path) == [f"{tmp_path / 'pipe.toml'}: This is neither a file nor a folder."]
+
+
+def test_a_key_of_very_many_parts_is_refused_before_it_costs_anything(write):
+    file = write("a." * 100_000 + "b = 1")
+    assert problems_of(file) == [f"{file}: A line in it has more than 500 dots; in a library no line does."]
