@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.batches.needs import reprocess_need
-from inventory.batches.rules import REPROCESS, elapsed, in_utc
+from inventory.batches.rules import MOST_MINUTES, REPROCESS, elapsed, in_utc
 from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, now_or, writing_check
 from inventory.batches.services.processing import process_check
 from inventory.jars.services import lid_lot_get_or_add
@@ -62,7 +62,9 @@ def jars_reprocess(
     open_once = Batch.objects.filter(pk=batch.pk, state=BatchState.CHECKED, reprocessed_out_at=None)
     if open_once.update(state=BatchState.OUT, **logged) != 1:
         raise AlreadyDone(_("The reprocess was logged before; nothing was written a second time."))
-    waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=F("lid_lot"), lid_lot=lid_lot)
+    # None left: they were put away since we looked. The error undoes the update above, which has no jars to stand for.
+    if not waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=F("lid_lot"), lid_lot=lid_lot):
+        raise AlreadyDone(_("The jars were put away meanwhile; nothing was written."))
     return Batch.objects.get(pk=batch.pk)
 
 
@@ -77,6 +79,6 @@ def _time_check(problems: Problems, batch: Batch, minutes: int | None, jars_out_
             " are not kept on a shelf: put them away otherwise. (Source: %(source)s.)"
         )
         problems.add("jars_out_at", text % {"time": clock(until), "source": REPROCESS.source})
-    elif elapsed(first, jars_out_at) < timedelta(minutes=max(minutes or 0, 1)):
+    elif elapsed(first, jars_out_at) < timedelta(minutes=min(max(minutes or 0, 1), MOST_MINUTES)):
         text = _("That is too soon: the jars first came out at %(time)s.")
         problems.add("jars_out_at", text % {"time": clock(first)})

@@ -24,6 +24,7 @@ from recipes.planning import PlanWish, plan_for
 
 LOT_CODE_TRIES = 20
 REASON_LENGTH = 200
+SCALE_LENGTH = 80
 
 
 @transaction.atomic
@@ -64,6 +65,8 @@ def batch_start(
     plan = plan_for(revision=revision, altitude=kitchen.altitude, **wish)
     if not plan.ok:
         raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
+    if len(str(plan.pot_scale)) > SCALE_LENGTH:
+        raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wish.get("jar"))
     fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
     return _write(by, token, started_at=began, note=note.strip(), created_at=now, **fields)

@@ -172,9 +172,10 @@ def test_a_revision_withdrawn_later_is_said_on_the_batch(cook, sign_in):
     type(batch.revision).objects.filter(pk=batch.revision_id).update(
         state=RevisionState.WITHDRAWN, withdrawn_at=timezone.now(), withdrawn_reason="Too little acid."
     )
-    page = text_of(sign_in(cook).get(batch.get_absolute_url()))
-    assert "withdrawn after this batch was started" in page
-    assert "Too little acid." in page
+    for address in (batch.get_absolute_url(), reverse("batches:log", args=[batch.lot_code])):
+        page = text_of(sign_in(cook).get(address))
+        assert "withdrawn after this batch was started" in page
+        assert "Too little acid." in page
 
 
 @pytest.mark.parametrize("jars", [1, 30])

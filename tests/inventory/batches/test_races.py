@@ -11,6 +11,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.db import connection
 
 from inventory.batches import services
@@ -131,3 +132,24 @@ def test_four_people_name_one_new_lid_lot():
     by = make_person()
     got = race(lambda _n: lid_lot_get_or_add(by=by, code="ab-1", maker="Tin").pk)
     assert got == [LidLot.objects.get().pk] * RACERS
+
+
+def test_a_jar_put_away_is_not_reprocessed_at_the_same_moment():
+    batch = make_batch_checked(unsealed={1: "reprocess"})
+    again = LATER + timedelta(hours=1)
+    told = {"minutes": 10, "lid_code": "NEW", "jars_out_at": again, "rims_sound": True, "now": again}
+
+    def press(number: int) -> str:
+        if number % 2:
+            try:
+                services.jars_put_away(by=batch.made_by, batch=batch, disposals={1: "freeze"})
+            except ValidationError:  # it was reprocessed already
+                return "late"
+            return "away"
+        services.jars_reprocess(by=batch.made_by, batch=batch, **told)
+        return "again"
+
+    race(press)
+    batch.refresh_from_db()
+    expected = (BatchState.OUT, "") if batch.reprocessed_out_at else (BatchState.CHECKED, "freeze")
+    assert (batch.state, Jar.objects.get(number=1).disposal) == expected

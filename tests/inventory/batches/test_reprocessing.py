@@ -178,3 +178,7 @@ def test_the_database_itself_refuses_a_half_reprocess(batch, lie):
     with pytest.raises(IntegrityError), transaction.atomic():
         Batch.objects.filter(pk=batch.pk).update(**lie)
     assert Batch.objects.filter(pk=batch.pk).update(reprocessed_minutes=12) == 1
+
+
+def test_minutes_without_measure_are_refused_like_any_wrong_figure(batch):
+    assert "minutes" in refused_fields(batch, minutes=10**18)

@@ -235,3 +235,12 @@ def test_giving_up_another_s_batch_is_refused():
     batch = make_batch()
     with pytest.raises(PermissionDenied):
         services.batch_abandon(by=make_person(), batch=batch, reason="Mine now.")
+
+
+def test_fruit_weighed_more_finely_than_can_be_kept_is_refused(asked):
+    # On PostgreSQL the exact scale would not fit its column; SQLite would keep whatever length.
+    del asked["pots"]
+    fruit = parse_amount("3 1/9999999999999999999999999999999999999999999999999 cups")
+    with pytest.raises(ValidationError, match="rounder figure"):
+        services.batch_start(**asked, fruit=fruit)
+    assert not Batch.objects.exists()
