@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import Value
+from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from club.members.models import User
@@ -23,15 +25,16 @@ def lid_lot_get_or_add(*, by: User, code: str, maker: str = "") -> LidLot:
         raise PermissionDenied
     code, maker = " ".join(code.split()), " ".join(maker.split())
     _check(code, maker)
-    lots = LidLot.objects.coded(code)
-    found = lots.filter(maker__iexact=maker).first()
+    # By the very function of the unique constraint: the database's "iexact" folds other letters than its LOWER.
+    lots = LidLot.objects.coded(code).alias(maker_key=Lower("maker")).filter(maker_key=Lower(Value(maker)))
+    found = lots.first()
     if found is not None:
         return found
     try:
         with transaction.atomic():
             return LidLot.objects.create(code=code, maker=maker)
     except IntegrityError:  # somebody else added it between the look and the write
-        return lots.get(maker__iexact=maker)
+        return lots.get()
 
 
 def _check(code: str, maker: str) -> None:

@@ -21,6 +21,14 @@ def test_the_same_code_is_the_same_lot_whatever_case_dashes_and_spaces():
     assert first.code == "ab-12 3"
 
 
+@pytest.mark.parametrize(("first", "second"), [("k", "\u212a"), ("\u00df", "\u1e9e"), ("S", "\u017f"), ("I", "\u0131")])
+def test_makers_whose_letters_fold_in_one_direction_only_break_nothing(first, second):
+    """What the unique constraint takes for the same maker is found as the same, on either database."""
+    by = make_person()
+    lots = {lid_lot_get_or_add(by=by, code="1", maker=maker) for maker in (first, second, first, second)}
+    assert len(lots) == LidLot.objects.count()
+
+
 def test_another_maker_is_another_lot():
     by = make_person()
     assert lid_lot_get_or_add(by=by, code="1", maker="A") != lid_lot_get_or_add(by=by, code="1", maker="B")
