@@ -25,7 +25,7 @@ LARGEST_FILE_BYTES = 4 * 1024 * 1024
 # A dotted key of n parts costs tomllib n * n steps and as much memory: 200 KB of "a.a.a" took 9 GB.
 MOST_DOTS_A_LINE = 500
 # Names of pages below /recipes/ that a recipe's own page must not hide.
-RESERVED_SLUGS = frozenset({"process-tables", "drafts"})
+RESERVED_SLUGS = frozenset({"process-tables", "drafts", "prices"})
 
 
 @dataclass(frozen=True)

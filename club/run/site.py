@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import ipaddress
 import os
 import socket
 import sys
@@ -78,6 +79,16 @@ def address(host: str, port: int) -> str:
     """Where a browser on this machine finds the site."""
     near = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)
     return f"http://[{near}]:{port}" if ":" in near else f"http://{near}:{port}"
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach what listens on `host`."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 def answers(host: str, port: int, *, site_host: str) -> bool:

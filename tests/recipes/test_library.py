@@ -114,6 +114,7 @@ def test_a_byte_order_mark_is_no_problem(write):
         (('"Boil."', '"Boil.\\u0000"'), "steps[0]: This text holds a control character"),
         (('slug = "test-spread"', 'slug = "Test Spread"'), "slug: Use small letters"),
         (('slug = "test-spread"', 'slug = "drafts"'), "slug: This short name is kept for a page"),
+        (('slug = "test-spread"', 'slug = "prices"'), "slug: This short name is kept for a page"),
     ],
 )
 def test_a_malformed_file_is_refused_with_file_entry_and_field(write, change, said):

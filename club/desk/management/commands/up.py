@@ -33,7 +33,8 @@ class Command(BaseCommand):
         parser.add_argument(
             "--host",
             default="127.0.0.1",
-            help="Where to listen. For phones in the hall: 0.0.0.0, with SITE_URL set to this machine's address.",
+            help="Where to listen. For phones in the hall: 0.0.0.0, with SITE_URL set to this machine's address. "
+            "The demo club stays on this machine.",
         )
         parser.add_argument("--no-demo", action="store_true", help="Do not fill an empty database with the demo club.")
 
@@ -48,7 +49,8 @@ class Command(BaseCommand):
                 try:
                     site.require_free_port(host, port)
                     self.start_broker(supervisor)
-                    self.prepare(with_demo=not no_demo)
+                    self.prepare(with_demo=not no_demo and site.is_loopback(host))
+                    require_no_demo_abroad(host)
                     self.start_parts(supervisor, host, port)
                     self.tell(host, port)
                     self.keep_up(supervisor)
@@ -117,3 +119,13 @@ class Command(BaseCommand):
         while True:
             supervisor.look()
             time.sleep(LOOK_EVERY_S)
+
+
+def require_no_demo_abroad(host: str) -> None:
+    """The demo's password is printed for all to read: its accounts are not opened to a network."""
+    emails = [email for email, _role in SIGN_INS]
+    if not site.is_loopback(host) and get_user_model().objects.filter(email__in=emails, is_active=True).exists():
+        raise site.SiteError(
+            f"The demo club lives in this data folder, and its password is no secret, so it is not opened on {host}. "
+            "Set KETTLEHALL_DATA to a fresh folder for a club of your own."
+        )
