@@ -1,0 +1,4 @@
+from __future__ import annotations
+
+app_name = "equipment"
+urlpatterns: list[object] = []
