@@ -19,7 +19,6 @@ from inventory.equipment.services.common import (
     Taken,
     choice_check,
     kind_taken,
-    lent_check,
     now_or,
     plain,
     span_check,
@@ -59,8 +58,8 @@ def hold_place(
     token = token or uuid4()
     try:
         with transaction.atomic():
-            lent = _lent(thing, span, today)
-            return hold_lay(thing=lent, person=for_whom, span=span, by=by, token=token, now=moment, purpose=told)
+            _late_check(thing, span, today)
+            return hold_lay(thing=thing, person=for_whom, span=span, by=by, token=token, now=moment, purpose=told)
     except IntegrityError:
         made = Hold.objects.filter(token=token, placed_by=by).first()
         if made is None:
@@ -127,11 +126,8 @@ def _may_hold(by: User, person: User, purpose: str) -> str:
     return told
 
 
-def _lent(thing: Thing, span: Span, today: date) -> Thing:
-    """The thing as it stands now: lent, and not overdue on the very days that are wanted."""
-    fresh = Thing.objects.get(pk=thing.pk)
-    lent_check(fresh)
-    is_soon = span.starts <= today + fresh.turnaround_days * DAY
-    if is_soon and Loan.objects.overdue(today).filter(thing=fresh).exists():
-        raise thing_taken(fresh, span, today)
-    return fresh
+def _late_check(thing: Thing, span: Span, today: date) -> None:
+    """A thing that should be back and is not cannot be had on the next days, though nobody holds them."""
+    is_soon = span.starts <= today + thing.turnaround_days * DAY
+    if is_soon and Loan.objects.overdue(today).filter(thing=thing).exists():
+        raise thing_taken(thing, span, today)

@@ -9,10 +9,14 @@ from __future__ import annotations
 from datetime import date, datetime
 from uuid import UUID
 
+from django.db import IntegrityError
+
 from club.members.models import User
+from inventory.equipment.inserting import row_insert_while, rows_insert
 from inventory.equipment.models import Hold, Thing, ThingDay
+from inventory.equipment.services.common import lent_check
 from inventory.equipment.spans import Span, days_between
-from inventory.equipment.words import HoldState
+from inventory.equipment.words import HoldState, ThingState
 
 
 def hold_lay(
@@ -26,7 +30,10 @@ def hold_lay(
     purpose: str = "",
     state: HoldState = HoldState.HELD,
 ) -> Hold:
-    """The hold and its days, in the caller's transaction. IntegrityError when a day or the token is taken."""
+    """The hold and its days, in the caller's transaction; it is laid down only while the thing is in service.
+
+    IntegrityError when a day or the token is taken; ValidationError when the thing is in repair or retired.
+    """
     kept = span.with_turnaround(thing.turnaround_days)
     hold = Hold(
         thing=thing,
@@ -40,8 +47,11 @@ def hold_lay(
         placed_by=by,
         placed_at=now,
     )
-    hold.save(force_insert=True)
-    ThingDay.objects.bulk_create([ThingDay(thing=thing, day=day, hold=hold) for day in kept.days()])
+    if not row_insert_while(hold, thing, state=ThingState.IN_SERVICE):
+        thing.refresh_from_db(fields=["state"])
+        lent_check(thing)
+        raise IntegrityError("The thing came back into service this very moment: nothing was written.")
+    rows_insert([ThingDay(thing_id=thing.pk, day=day, hold_id=hold.pk) for day in kept.days()])
     return hold
 
 
