@@ -1,13 +1,15 @@
 """Rows written with one plain INSERT, for the one write that everybody races for.
 
 Django's own save and bulk_create take some three times as long for a hold and its days (measured with
-tests/benchmarks/bench_holds.py), and they cannot make an INSERT hang on another row. The columns come from the models, so a new field needs nothing here.
+tests/benchmarks/bench_holds.py), and they cannot make an INSERT hang on another row. The columns come from the models,
+so a new field needs nothing here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
+from typing import Any
 
 from django.db import connection, models
 
@@ -44,7 +46,7 @@ def _is_kept(row: models.Model, key: int) -> None:
     row._state.adding, row._state.db = False, connection.alias
 
 
-def _values(row: models.Model) -> list[object]:
+def _values(row: models.Model) -> list[Any]:
     return [
         field.get_db_prep_save(getattr(row, field.attname), connection)
         for field in row._meta.concrete_fields
@@ -57,4 +59,8 @@ def _statement(model: type[models.Model]) -> tuple[str, str, str]:
     """Table, columns and marks of a model whose key the database gives."""
     quote = connection.ops.quote_name
     fields = [field for field in model._meta.concrete_fields if not field.primary_key]
-    return quote(model._meta.db_table), ", ".join(quote(one.column) for one in fields), ", ".join(["%s"] * len(fields))
+    return (
+        quote(model._meta.db_table),
+        ", ".join(quote(str(one.column)) for one in fields),
+        ", ".join(["%s"] * len(fields)),
+    )

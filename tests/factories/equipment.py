@@ -50,7 +50,13 @@ def make_test(thing: Thing, tested_on: date = TODAY, *, by: User | None = None, 
 
 
 def make_hold(
-    thing: Thing | None = None, first: int = 0, last: int = 2, *, by: User | None = None, now: datetime = NOW, **rest: Any
+    thing: Thing | None = None,
+    first: int = 0,
+    last: int = 2,
+    *,
+    by: User | None = None,
+    now: datetime = NOW,
+    **rest: Any,
 ) -> Hold:
     """Days are counted from TODAY."""
     thing, by = thing or make_thing(), by or make_person()

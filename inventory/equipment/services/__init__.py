@@ -6,11 +6,13 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 
 from __future__ import annotations
 
+from inventory.equipment.describing import ThingFields
 from inventory.equipment.services.common import AlreadyDone, Taken
-from inventory.equipment.services.describing import ThingFields
 from inventory.equipment.services.holding import hold_cancel, hold_place, hold_place_first_free
+from inventory.equipment.services.importing import ImportReport, register_import
 from inventory.equipment.services.lending import latest_due, loan_extend, loan_hand_over, loan_return
 from inventory.equipment.services.photos import photo_clear, photo_set
+from inventory.equipment.services.sheets import SheetRefused, SheetRow, sheet_key_in
 from inventory.equipment.services.testing import calibration_record, gauge_test_record, last_test
 from inventory.equipment.services.things import (
     thing_add,
@@ -30,7 +32,10 @@ from inventory.equipment.services.waiting import (
 
 __all__ = [
     "AlreadyDone",
+    "ImportReport",
     "Moved",
+    "SheetRefused",
+    "SheetRow",
     "Taken",
     "ThingFields",
     "calibration_record",
@@ -45,6 +50,8 @@ __all__ = [
     "loan_return",
     "photo_clear",
     "photo_set",
+    "register_import",
+    "sheet_key_in",
     "thing_add",
     "thing_change",
     "thing_look_over",

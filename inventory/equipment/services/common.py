@@ -56,14 +56,6 @@ def moment_check(moment: datetime, *, field: str) -> None:
         raise ValidationError({field: text % {"n": KEYED_IN_LATE.days}})
 
 
-def plain(text: str, *, field: str, longest: int) -> str:
-    """Spaces put together; ValidationError on `field` where it is too long."""
-    told = " ".join(text.replace("\0", "").split())
-    if len(told) > longest:
-        raise ValidationError({field: _("At most %(n)s characters.") % {"n": longest}})
-    return told
-
-
 def choice_check(value: str, choices: Sequence[str], *, field: str) -> None:
     if value not in choices:
         raise ValidationError({field: _("Choose one of the list.")})

@@ -20,13 +20,13 @@ from inventory.equipment.services.common import (
     choice_check,
     kind_taken,
     now_or,
-    plain,
     span_check,
     thing_taken,
 )
 from inventory.equipment.services.laying import hold_free, hold_lay
 from inventory.equipment.services.waiting import waiting_offer_freed
 from inventory.equipment.spans import DAY, Span
+from inventory.equipment.text import plain
 from inventory.equipment.words import HoldState, WaitState
 
 PURPOSE_LENGTH = 120

@@ -12,6 +12,7 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from inventory.equipment.describing import MOST_CENTS
 from inventory.equipment.models import Hold, Loan, Thing, ThingDay, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
 from inventory.equipment.services.common import (
@@ -21,17 +22,16 @@ from inventory.equipment.services.common import (
     keeper_check,
     lent_check,
     now_or,
-    plain,
     span_check,
     thing_taken,
 )
-from inventory.equipment.services.describing import MOST_CENTS
 from inventory.equipment.services.holding import PURPOSE_LENGTH
 from inventory.equipment.services.laying import days_keep, hold_lay, hold_move
 from inventory.equipment.services.testing import tested_check
 from inventory.equipment.services.things import note_condition, out_of_service
 from inventory.equipment.services.waiting import waiting_offer_freed
 from inventory.equipment.spans import DAY, Span
+from inventory.equipment.text import plain
 from inventory.equipment.words import Condition, HoldState, Occasion, WaitState
 
 NOTE_LENGTH = 300
@@ -165,10 +165,9 @@ def loan_return(
 def _settle(loan: Loan, by: User, *, is_ready: bool, today: date) -> None:
     """Everything that follows a return: the hold ends, the days are freed, the condition is noted."""
     hold = loan.hold
-    Hold.objects.filter(pk=hold.pk).update(state=HoldState.BACK)
-    cleaning = loan.thing.turnaround_days
-    last = today - DAY if is_ready else today + cleaning * DAY
-    days_keep(hold, hold.starts, last, squeeze=True)
+    clean_by = today if is_ready else today + loan.thing.turnaround_days * DAY
+    Hold.objects.filter(pk=hold.pk).update(state=HoldState.BACK, ends=today, kept_until=clean_by)
+    days_keep(hold, hold.starts, today - DAY if is_ready else clean_by, squeeze=True)
     note = "; ".join(filter(None, [loan.note_in, loan.missing_parts and _("missing: ") + loan.missing_parts]))
     note_condition(
         thing=loan.thing,

@@ -16,7 +16,8 @@ from inventory.equipment.kinds import Measure
 from inventory.equipment.models import InstrumentTest, Thing
 from inventory.equipment.queries import club_day
 from inventory.equipment.rules import KEYED_IN_LATE, TEST_RULES, Reading, has_passed, is_enough, lapses_on
-from inventory.equipment.services.common import day_words, keeper_check, now_or, plain
+from inventory.equipment.services.common import day_words, keeper_check, now_or
+from inventory.equipment.text import plain
 from inventory.equipment.words import Verdict
 
 LARGEST = Decimal(100)
@@ -125,7 +126,5 @@ def tested_check(thing: Thing, until: date) -> None:
         text = _("%(code)s failed its test on %(day)s. It stays here until it is mended and passes.")
         raise ValidationError(text % {"code": thing.code, "day": day_words(found.tested_on)}, code="failed")
     if found.lapses_on <= until:
-        text = _(
-            "The test of %(code)s lapses on %(day)s, before the loan would end. Test it first."
-        )
+        text = _("The test of %(code)s lapses on %(day)s, before the loan would end. Test it first.")
         raise ValidationError(text % {"code": thing.code, "day": day_words(found.lapses_on)}, code="lapsed")

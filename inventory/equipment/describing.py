@@ -14,7 +14,7 @@ from inventory.equipment.codes import CODE_LENGTH, code_key, code_written
 from inventory.equipment.kinds import FACTS, Kind
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import MOST_TURNAROUND_DAYS
-from inventory.equipment.services.common import plain
+from inventory.equipment.text import plain
 from recipes.engine.quantities import JAR_SIZES
 
 NAME_LENGTH, PLACE_LENGTH, NOTE_LENGTH, CARE_LENGTH = 120, 120, 200, 4000
@@ -42,11 +42,16 @@ def code_used(code: str) -> ValidationError:
     return ValidationError({"code": _("Another thing has the code %(code)s, or had it.") % {"code": code}})
 
 
-def cleaned_fields(fields: ThingFields, *, thing: Thing | None = None) -> dict[str, Any]:
-    """The columns of a thing, or ValidationError with every problem by field."""
+def cleaned_fields(fields: ThingFields, *, thing: Thing | None = None, known_codes: bool = False) -> dict[str, Any]:
+    """The columns of a thing, or ValidationError with every problem by field.
+
+    `known_codes`: the caller has looked the codes up, so none is asked for here; an import need not ask a thousand
+    times.
+    """
     problems: dict[str, list[str]] = {}
     cleaned: dict[str, Any] = {"home": fields.home}
-    for name, clean in _CLEANERS.items():
+    cleaners = _CLEANERS | ({"code": _code_only} if known_codes else {})
+    for name, clean in cleaners.items():
         try:
             cleaned[name] = clean(fields, thing)
         except ValidationError as error:
@@ -65,16 +70,23 @@ def next_code(kind: str) -> str:
 
 
 def _code(fields: ThingFields, thing: Thing | None) -> str:
+    if fields.kind not in Kind.values:
+        return ""  # told as a problem of the kind
     if not fields.code.strip():
-        return thing.code if thing else next_code(_kind(fields, thing))
+        return thing.code if thing else next_code(fields.kind)
+    code = _code_only(fields, thing)
+    others = Thing.objects.filter(code_key=code_key(code))
+    if (others.exclude(pk=thing.pk) if thing else others).exists():
+        raise code_used(code)
+    return code
+
+
+def _code_only(fields: ThingFields, thing: Thing | None) -> str:
     code = code_written(fields.code)
     if code is None:
         raise ValidationError(
             _("A code is made of letters A to Z, digits and dashes, at most %(n)s.") % {"n": CODE_LENGTH}
         )
-    others = Thing.objects.filter(code_key=code_key(code))
-    if (others.exclude(pk=thing.pk) if thing else others).exists():
-        raise ValidationError(code_used(code).message_dict["code"])
     return code
 
 
@@ -121,7 +133,7 @@ def _care(fields: ThingFields, thing: Thing | None) -> str:
 
 _CLEANERS: dict[str, Callable[[ThingFields, Thing | None], Any]] = {
     "kind": _kind,
-    "code": lambda fields, thing: _code(fields, thing) if fields.kind in Kind.values else "",
+    "code": _code,
     "name": _name,
     "capacity": _capacity,
     "place": lambda fields, thing: plain(fields.place, field="place", longest=PLACE_LENGTH),
