@@ -73,6 +73,12 @@ class ThingQuerySet(models.QuerySet["Thing"]):
         rows = self.filter(kind__in=TESTED_KINDS).exclude(state=ThingState.RETIRED)
         return rows.with_standing(by).filter(wanted).order_by(models.F("test_lapses_on").asc(nulls_first=True), "code")
 
+    def tests_lapsing(self, today: date, by: date) -> list[tuple[int, date]]:
+        """(key, day it lapses) of instruments that passed and are good still, but lapse on `by` or before."""
+        wanted = ("pk", "test_lapses_on", "test_verdict")
+        rows = self.tests_wanted(by).values_list(*wanted)
+        return [(pk, day) for pk, day, verdict in rows if verdict == Verdict.PASSED and day > today]
+
 
 class ThingDayQuerySet(models.QuerySet["ThingDay"]):
     def between(self, first: date, last: date) -> ThingDayQuerySet:
