@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from club.members.models import User
 from inventory.equipment.dates import free_of
 from inventory.equipment.kinds import Kind
-from inventory.equipment.models import Hold, Thing, WaitingEntry
+from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
 from inventory.equipment.rules import OFFER_STANDS
 from inventory.equipment.services.common import AlreadyDone, choice_check, now_or, span_check
@@ -123,7 +123,8 @@ def waiting_offer_freed(*, kind: str, now: datetime | None = None) -> int:
     line = list(WaitingEntry.objects.waiting().filter(kind=kind).select_related("person"))
     if not line:
         return 0
-    things = list(Thing.objects.in_service().filter(kind=kind))
+    late = Loan.objects.overdue(club_day(moment)).values("thing")  # nobody knows when these come back
+    things = list(Thing.objects.in_service().filter(kind=kind).exclude(pk__in=late))
     return sum(_offer(entry, things, moment) for entry in line if entry.person.is_active)
 
 
