@@ -11,7 +11,6 @@ urlpatterns = [
     path("recipes/", include("recipes.urls")),
     path("batches/", include("inventory.batches.urls")),
     path("equipment/", include("inventory.equipment.urls")),
-    path("lids/", include("inventory.jars.urls")),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),

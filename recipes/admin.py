@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib import admin
 from django.http import HttpRequest
 
-from recipes.models import ProcessTable, Recipe, Revision
+from recipes.models import Price, ProcessTable, Recipe, Revision
 
 
 class ReadOnlyAdmin(admin.ModelAdmin):
@@ -41,3 +41,10 @@ class ProcessTableAdmin(ReadOnlyAdmin):
     list_display = ("food", "variant", "method", "is_held_back")
     search_fields = ("food", "variant")
     list_filter = ("method", "is_held_back")
+
+
+@admin.register(Price)
+class PriceAdmin(ReadOnlyAdmin):
+    list_display = ("item", "package", "cents", "by", "at")
+    list_select_related = ("by",)
+    search_fields = ("item",)

@@ -26,6 +26,11 @@ def search_key(text: str) -> str:
     return "".join(char for char in apart if not unicodedata.combining(char)).casefold()
 
 
+def price_key(item: str) -> str:
+    """The one spelling under which a price of a thing is kept and found."""
+    return " ".join(search_key(item).split())
+
+
 def barred(words: list[str]) -> str:
     """|strawberries|rhubarb|: one word of it is found by "|rhubarb|", on either database."""
     return f"|{'|'.join(word.replace('|', '/') for word in words)}|" if words else ""

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from recipes.engine.atmosphere import AltitudeError, boiling_point_c, jelly_point_c
 from recipes.engine.quantities import UNITS, convert, format_amount, round_for_kitchen
-from recipes.engine.terms import Altitude, Ingredient, TestedRecipe
+from recipes.engine.terms import Altitude, Ingredient, TestedRecipe, TestedSource
 from recipes.engine.wording import format_number
 from recipes.words import ROLES
 
@@ -64,6 +64,10 @@ def headspace_text(inches: Fraction) -> str:
     """ "1/4 in (6 mm)" """
     millimetres = floor(inches * Fraction("25.4") + Fraction(1, 2))
     return _("%(inches)s in (%(mm)s mm)") % {"inches": format_number(inches), "mm": millimetres}
+
+
+def source_words(source: TestedSource) -> str:
+    return ", ".join(part for part in (source.title, source.edition, source.place) if part)
 
 
 def kitchen_points(altitude: Altitude | None, recipe: TestedRecipe | None = None) -> KitchenPoints | None:

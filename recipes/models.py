@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.conf import settings
@@ -14,10 +15,11 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
+from recipes.engine.quantities import Amount, parse_amount
 from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
 from recipes.facets import IndexRow
-from recipes.indexing import search_key, unbarred
+from recipes.indexing import price_key, search_key, unbarred
 
 
 class RecipeQuerySet(models.QuerySet["Recipe"]):
@@ -228,3 +230,47 @@ class ProcessTable(models.Model):
     @cached_property
     def table(self) -> TestedProcessTable:
         return process_table_from_document(self.content)
+
+
+class PriceQuerySet(models.QuerySet["Price"]):
+    def current(self) -> PriceQuerySet:
+        """The price noted last of each thing."""
+        later = Price.objects.filter(item=OuterRef("item")).filter(
+            Q(at__gt=OuterRef("at")) | Q(at=OuterRef("at"), pk__gt=OuterRef("pk"))
+        )
+        return self.filter(~Exists(later))
+
+    def known_of(self, items: Iterable[str]) -> dict[str, Price]:
+        """The current price of each of these things that has one, in one query."""
+        keys = {price_key(item): item for item in items}
+        return {keys[price.item]: price for price in self.current().filter(item__in=keys)}
+
+
+class Price(models.Model):
+    """What a package of something cost when somebody noted it. Rows are kept: the last one counts."""
+
+    item = models.CharField(_("what"), max_length=80)  # as `price_key` spells it
+    package = models.CharField(_("package"), max_length=40, help_text=_("4 lb"))
+    cents = models.PositiveIntegerField(_("cents"))
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="prices_noted")
+    at = models.DateTimeField(default=timezone.now)
+    # The form's own token: the same form sent twice finds the price it noted the first time.
+    token = models.UUIDField(unique=True, editable=False)
+
+    objects = PriceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["item", "-at", "-pk"]
+        indexes = [models.Index(fields=["item", "-at"], name="price_latest")]
+        constraints = [
+            models.CheckConstraint(name="price_is_above_nothing", condition=Q(cents__gt=0)),
+            models.CheckConstraint(name="price_says_of_what", condition=~Q(item="") & ~Q(package="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item}, {self.package}"
+
+    @property
+    def amount(self) -> Amount:
+        """What the package holds."""
+        return parse_amount(self.package)

@@ -11,11 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import drawsvg
-from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from recipes.engine.timeline import Step, StepKind, Timeline
+from recipes.words import STEPS
 
 LABEL_WIDTH = 110
 NARROWEST, WIDEST, MINUTE = 830, 1400, 4.5  # of the day, and of one minute in a long day
@@ -37,26 +36,6 @@ SHADES: dict[StepKind, float] = {
 }
 SHADE = 0.14
 
-# What a step is called: in full, and in a word for a short bar.
-STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
-    StepKind.WASH: (gettext_lazy("wash jars"), gettext_lazy("wash")),
-    StepKind.HEAT: (gettext_lazy("heat water"), gettext_lazy("heat")),
-    StepKind.STERILISE: (gettext_lazy("sterilise jars"), gettext_lazy("sterilise")),
-    StepKind.COOK: (gettext_lazy("cook"), gettext_lazy("cook")),
-    StepKind.STIR: (gettext_lazy("stir and skim"), gettext_lazy("stir")),
-    StepKind.FILL: (gettext_lazy("fill jars"), gettext_lazy("fill")),
-    StepKind.KEEP_HOT: (gettext_lazy("canner ready"), gettext_lazy("ready")),
-    StepKind.POT_WAITS: (gettext_lazy("keep pot hot"), gettext_lazy("hot")),
-    StepKind.COME_BACK: (gettext_lazy("come to the boil"), gettext_lazy("boil")),
-    StepKind.STEAM: (gettext_lazy("heat to steam"), gettext_lazy("steam")),
-    StepKind.VENT: (gettext_lazy("vent"), gettext_lazy("vent")),
-    StepKind.COME_UP: (gettext_lazy("come to pressure"), gettext_lazy("up")),
-    StepKind.PROCESS: (gettext_lazy("process"), gettext_lazy("process")),
-    StepKind.REST: (gettext_lazy("rest, heat off"), gettext_lazy("rest")),
-    StepKind.DEPRESSURISE: (gettext_lazy("lose pressure, heat off"), gettext_lazy("down")),
-    StepKind.OUT: (gettext_lazy("lift jars out"), gettext_lazy("out")),
-}
-
 
 class Description(drawsvg.Title):  # type: ignore[misc]
     """The text that stands for the picture."""
@@ -73,12 +52,18 @@ class Lane:
 
 
 def timeline_svg(
-    timeline: Timeline, *, title: str, when: Callable[[int], str] | None = None, prefix: str = "day"
+    timeline: Timeline,
+    *,
+    title: str,
+    when: Callable[[int], str] | None = None,
+    prefix: str = "day",
+    paper: str | None = None,
 ) -> str:
     """The picture as an `<svg>` element; every text in it is escaped.
 
     `when` words a minute of the timeline ("9:30"); without it minutes are shown as hours from the start ("0:45").
-    `prefix` keeps ids apart where a page has two pictures.
+    `prefix` keeps ids apart where a page has two pictures. `paper` is the colour behind a picture that stands in a
+    file of its own; in a page the page shows through.
     """
     lanes = timeline_lanes(timeline)
     words = when or _hours
@@ -88,6 +73,8 @@ def timeline_svg(
         id_prefix=prefix,
         **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
     )
+    if paper is not None:
+        drawing.append(drawsvg.Rectangle(0, 0, drawing.width, drawing.height, fill=paper, class_="kh-timeline-paper"))
     drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
     drawing.append(Description(timeline_sentence(timeline, words), id=f"{prefix}-desc"))
     drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))

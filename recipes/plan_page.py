@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 
 from recipes.engine.plan import Line, Plan
 from recipes.engine.process import ProcessFound
-from recipes.engine.terms import Ingredient, TestedSource
+from recipes.engine.terms import Ingredient
 from recipes.engine.wording import format_number
-from recipes.measures import amount_pair, headspace_text, pressure_text
+from recipes.measures import amount_pair, headspace_text, pressure_text, source_words
 from recipes.words import CANNERS, JARS, METHODS, PACKS, ROLES
 
 
@@ -112,11 +112,6 @@ def volume_words(volume_ml: Fraction | None) -> str:
     return _("%(metric)s (%(cups)s US cups)") % {"metric": metric, "cups": format_number(quarters)}
 
 
-def source_words(source: TestedSource) -> str:
-    return ", ".join(part for part in (source.title, source.edition, source.place) if part)
-
-
-def start_query(revision_pk: int, asked: Mapping[str, object]) -> str:
+def start_query(revision_pk: int, asked: Mapping[str, str]) -> str:
     """The query that starts a batch from this very plan: what was asked, and of which revision."""
-    query: dict[str, str] = {key: str(value) for key, value in asked.items() if value}
-    return urlencode({"revision": str(revision_pk), **query})
+    return urlencode({"revision": str(revision_pk), **asked})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from recipes.engine.day_terms import StepKind
 from recipes.engine.terms import Canner, Method, Pack, Role, Seen
 
 METHODS: dict[str, str | Promise] = {
@@ -51,11 +52,40 @@ SEEN: dict[str, str | Promise] = {
     Seen.DISPUTED: _("in dispute"),
     Seen.SUSPECT: _("suspect"),
 }
+STOVES: dict[str, str | Promise] = {
+    "electric": _("electric rings"),
+    "gas": _("gas"),
+    "induction": _("induction"),
+}
+CAPACITY_WORDS: dict[str, str | Promise] = {
+    "7 quart": _("7 quarts or 9 pints"),
+    "4 quart": _("4 quarts or 7 pints"),
+}
+# What a step is called: in full, and in a word for a short bar.
+STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
+    StepKind.WASH: (_("wash jars"), _("wash")),
+    StepKind.HEAT: (_("heat water"), _("heat")),
+    StepKind.STERILISE: (_("sterilise jars"), _("sterilise")),
+    StepKind.COOK: (_("cook"), _("cook")),
+    StepKind.STIR: (_("stir and skim"), _("stir")),
+    StepKind.FILL: (_("fill jars"), _("fill")),
+    StepKind.KEEP_HOT: (_("canner ready"), _("ready")),
+    StepKind.POT_WAITS: (_("keep pot hot"), _("hot")),
+    StepKind.COME_BACK: (_("come to the boil"), _("boil")),
+    StepKind.STEAM: (_("heat to steam"), _("steam")),
+    StepKind.VENT: (_("vent"), _("vent")),
+    StepKind.COME_UP: (_("come to pressure"), _("up")),
+    StepKind.PROCESS: (_("process"), _("process")),
+    StepKind.REST: (_("rest, heat off"), _("rest")),
+    StepKind.DEPRESSURISE: (_("lose pressure, heat off"), _("down")),
+    StepKind.OUT: (_("lift jars out"), _("out")),
+}
 # Kinds are open words; one that is not here is shown as the library spells it.
 KINDS: dict[str, str | Promise] = {
     "butter": _("fruit butter"),
     "chutney": _("chutney"),
     "conserve": _("conserve"),
+    "ferment": _("ferment"),
     "fish": _("fish"),
     "fruit": _("fruit"),
     "jam": _("jam"),

@@ -4,8 +4,13 @@ import os
 
 import pytest
 from django.db.backends.sqlite3.base import DatabaseWrapper
+from hypothesis import settings as hypothesis_settings
 
 from recipes import guards
+
+# A property is true or false; how long a busy machine takes to say so is no part of it.
+hypothesis_settings.register_profile("untimed", deadline=None)
+hypothesis_settings.load_profile("untimed")
 
 # Playwright's sync API runs an event loop in the test's thread; Django would refuse to touch the database there.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")

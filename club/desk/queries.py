@@ -21,7 +21,7 @@ SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
 class BatchCard:
     batch: Batch
     window: SealWindow
-    reprocess_until: datetime | None  # None once a batch was reprocessed: there is no second time
+    reprocess_until: datetime | None  # None where there is no reprocessing (any more)
     has_lapsed: bool
 
 
@@ -33,6 +33,7 @@ class LoanCard:
 
 @dataclass(frozen=True)
 class Desk:
+    to_reprocess: list[BatchCard]
     seals_due: list[BatchCard]
     cooling: list[BatchCard]
     on_the_stove: list[Batch]
@@ -43,11 +44,22 @@ class Desk:
     to_bring_back: list[LoanCard]
     offered: list[WaitingEntry]
     club_overdue: int  # of others, for keepers
+    most: int = SHOWN
 
     @property
     def is_quiet(self) -> bool:
-        batches = self.seals_due or self.cooling or self.on_the_stove or self.club_seals_due or self.to_review
-        return not (batches or self.to_bring_back or self.offered or self.club_overdue)
+        heaps = (
+            self.to_reprocess,
+            self.seals_due,
+            self.cooling,
+            self.on_the_stove,
+            self.club_seals_due,
+            self.to_review,
+            self.to_bring_back,
+            self.offered,
+            self.club_overdue,
+        )
+        return not any(heaps)
 
 
 def cards(batches: BatchQuerySet, now: datetime) -> list[BatchCard]:
@@ -64,6 +76,7 @@ def desk_for(user: User, *, now: datetime) -> Desk:
     elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
     kitchens = list(Kitchen.objects.filter(people=user))
     return Desk(
+        to_reprocess=cards(mine.to_reprocess(), now),
         seals_due=cards(mine.seals_due(now), now),
         cooling=cards(mine.cooling(now), now),
         on_the_stove=list(mine.open()[:SHOWN]),

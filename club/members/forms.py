@@ -131,7 +131,9 @@ class KitchenForm(forms.Form):
             del self.fields["token"]
         if kitchen is not None or not by.has_role(Role.ORGANISER):
             del self.fields["is_hall"]
-        altitude = Row(Column("altitude", css_class="col-7"), Column("altitude_unit", css_class="col-5"))
+        altitude = Row(
+            Column("altitude", css_class="col-6 col-sm-7"), Column("altitude_unit", css_class="col-6 col-sm-5")
+        )
         edges = [Field(name) for name in ("token", "is_hall") if name in self.fields]
         self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))
 

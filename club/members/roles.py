@@ -45,6 +45,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "equipment.add_hold",
         "equipment.hold_for_class",
         "equipment.keep_things",
+        "recipes.add_price",
     ),
     Role.ORGANISER: (
         "batches.add_batch",
@@ -53,6 +54,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "equipment.hold_for_class",
         "members.invite_member",
         "members.grant_role",
+        "recipes.add_price",
         "recipes.withdraw_revision",
     ),
 }

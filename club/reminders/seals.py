@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 from inventory.batches.models import Batch, BatchState
+from inventory.batches.needs import reprocess_refusal
 from inventory.batches.rules import COOL_MIN, SECOND_CALL, STOOD_TOO_LONG
 
 # Our own choice, no source: after a week the desk still shows the batch, but a mail no longer helps anybody.
@@ -131,18 +132,18 @@ def _how_to_look() -> str:
 
 
 def _what_then(batch: Batch, now: datetime) -> Iterator[str]:
-    """What can still be done with an unsealed jar at `now`, and until what hour."""
-    if batch.reprocess_until is None:
-        yield _("These jars were reprocessed once already. One that has not sealed now is not processed again.")
-    elif now < batch.reprocess_until:
-        yield _("A jar that has not sealed can be processed again until %(hour)s. After that hour it cannot.") % {
-            "hour": _hour(batch.reprocess_until)
-        }
+    """What can still be done at `now` with a jar that has not sealed, and until what hour."""
+    refusal = reprocess_refusal(batch, now)
+    hour = {"hour": _hour(batch.reprocess_until)}
+    if refusal is None:
+        yield _("A jar that has not sealed can be processed again until %(hour)s. After that hour it cannot.") % hour
+    elif batch.window is not None and now < batch.window.reprocess_until:
+        yield refusal.message
     else:
-        yield _("It is too late to process an unsealed jar again: that lapsed on %(hour)s. Look all the same.") % {
-            "hour": _hour(batch.reprocess_until)
-        }
-    if batch.window is not None and now >= batch.window.reprocess_until:
+        if batch.reprocess_until is not None:
+            yield (
+                _("It is too late to process an unsealed jar again: that lapsed on %(hour)s. Look all the same.") % hour
+            )
         yield _(STOOD_TOO_LONG.statement)
 
 

@@ -17,6 +17,7 @@ from inventory.batches.models import Batch
 from inventory.batches.needs import Need
 from inventory.batches.rules import sizes_covered
 from inventory.jars.services import CODE_LENGTH, MAKER_LENGTH
+from recipes.forms.fold import Fold
 from recipes.words import JARS
 
 MOST_JARS = 999
@@ -38,13 +39,13 @@ class StartForm(forms.Form):
     started_at = ClockField(
         label=_("When did the cooking begin?"),
         required=False,
-        help_text=_("Leave it empty for now. A batch may be keyed in up to 30 days late."),
+        help_text=_("Leave it empty if it begins now. A batch may be keyed in up to 30 days late."),
     )
     note = forms.CharField(label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Start this batch"))
+        self.helper = helper("token", "started_at", Fold(gettext("A note"), "note"), submit=gettext("Start this batch"))
 
 
 def minutes_field() -> forms.IntegerField:
@@ -118,12 +119,17 @@ class LogForm(forms.Form):
         )
 
     def _layout(self) -> list[Any]:
-        """What everybody fills in comes first; the times that matter only to a late keyer come last."""
+        """What everybody fills in; what few do is folded away, as this is filled in beside a hot canner."""
         process = self._columns("col-md-6", "minutes", "psi")
-        jars = self._columns("col-6 col-md-3", *(f"jars_{size}" for size in self.sizes))
-        lids = self._columns("col-md-6", "lid_code", "lid_maker")
-        late = self._columns("col-md-6", "started_at", "process_started_at")
-        return [process, "jars_out_at", _heading(gettext("Jars filled")), jars, lids, "note", late]
+        most = HTML('{% include "batches/parts/most_jars.html" %}')
+        smaller = [f"jars_{size}" for size in self.sizes[1:]]
+        jars = [f"jars_{self.sizes[0]}"]
+        if smaller:
+            jars.append(Fold(gettext("Smaller jars too"), self._columns("col-6 col-md-3", *smaller)))
+        lids = ["lid_code"] if "lid_code" in self.fields else []
+        late = self._columns("col-md-6", "lid_maker", "started_at", "process_started_at")
+        rest = Fold(gettext("Notes, the lids' maker, earlier times"), "note", late)
+        return [process, "jars_out_at", _heading(gettext("Jars filled")), most, *jars, *lids, rest]
 
     def _columns(self, css: str, *names: str) -> Row:
         return Row(*(Column(name, css_class=css) for name in names if name in self.fields))

@@ -60,6 +60,14 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         out = self.filter(state=BatchState.OUT).annotate(last_out=LAST_OUT)
         return out.filter(last_out__gt=looked_at_from(now)).order_by("last_out", "pk")
 
+    def to_reprocess(self) -> BatchQuerySet:
+        """Looked at, with jars that wait to be reprocessed, the soonest to lapse first."""
+        from inventory.batches.models import Jar
+
+        # Asked of the jars apart: a second join would count every jar of the list twice.
+        waiting = Jar.objects.filter(disposal=Disposal.REPROCESS).values("batch")
+        return self.filter(state=BatchState.CHECKED, pk__in=waiting).order_by("jars_out_at", "pk")
+
     def done(self) -> BatchQuerySet:
         return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
 

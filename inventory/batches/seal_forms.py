@@ -18,6 +18,7 @@ from inventory.batches.needs import reprocess_refusal
 from inventory.batches.services.common import clock
 from inventory.batches.words import FINDINGS
 
+FEW = 4  # so many jars are marked one by one without unfolding anything
 FINDING_CHOICES = [(seal.value, seal.label) for seal in FINDINGS]
 AWAY_CHOICES = [
     (Disposal.REFRIGERATE.value, _("refrigerate")),
@@ -74,15 +75,24 @@ class SealsForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         told = self.cleaned_data
-        if told.get("all_sealed"):
-            others = [jar.number for jar in self.jars if told.get(f"jar_{jar.number}", "") not in ("", Seal.SEALED)]
-            if others:
-                text = _("You ticked that all are sealed, and jar %(n)s is marked otherwise below.")
-                self.add_error("all_sealed", text % {"n": ", ".join(map(str, others))})
+        if (
+            not self.errors
+            and not told.get("all_sealed")
+            and not any(told.get(f"jar_{jar.number}") for jar in self.jars)
+        ):
+            # One sentence, not one for every jar of a full canner.
+            self.add_error("all_sealed", _("Tick that all are sealed, or mark the jars one by one below."))
         return told
 
+    @property
+    def is_by_jar(self) -> bool:
+        """Whether the rows of single jars are needed at once: few jars, marks made before, or something to mend."""
+        marked = any(jar.seal != Seal.UNCHECKED for jar in self.jars)
+        names = [name for name in self.fields if name.startswith(("jar_", "disposal_"))]
+        return marked or len(self.jars) <= FEW or any(self.data.get(name) or name in self.errors for name in names)
+
     def written(self) -> dict[str, Any]:
-        """The keyword arguments of `seals_record`."""
+        """The keyword arguments of `seals_record`. The tick speaks for every jar that is not marked by itself."""
         told = self.cleaned_data
         every = Seal.SEALED.value if told["all_sealed"] else ""
         results = {jar.number: told[f"jar_{jar.number}"] or every for jar in self.jars}

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property, lru_cache
 
 from recipes.engine.change_foods import Food, Phrase, read_phrase
 from recipes.engine.change_kinds import ACIDS, PECTINS, SALTS, SWEETS, THICKENERS, TOMATOES, Kind
 from recipes.engine.change_text import plain, tokens
+from recipes.engine.quantities import ConversionError, convert
 from recipes.engine.rules import LOW_ACID_KINDS
 from recipes.engine.terms import Ingredient, Method, Role, TestedRecipe
 
-SPREADS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve", "spread", "fruit-spread", "sweet-spread"})
-PICKLES = frozenset(
-    {"pickle", "relish", "chutney", "sauerkraut", "kraut", "ferment", "fermented-vegetable", "pickled-vegetable"}
-)
+# What a recipe's kind says, by parts of words: kinds are free text ("fruit-jam", "pickled-beans").
+_SPREAD_PARTS = ("jam", "jelly", "jellies", "marmalade", "preserve", "conserve", "spread")
+_PICKLE_PARTS = ("pickl", "relish", "chutney", "kraut", "ferment", "kimchi")
 FRUIT_PACKS = frozenset({"fruit", "canned-fruit", "juice", "fruit-puree", "fruit-juice"})
-_FERMENT_KINDS = frozenset(
-    {"sauerkraut", "kraut", "ferment", "fermented", "fermented-vegetable", "fermented-pickle", "kimchi"}
-)
+_FERMENT_PARTS = ("kraut", "ferment", "kimchi")
 
 # Words people use for all ingredients of one role.
 _ROLE_WORDS: dict[str, Role] = {
@@ -98,11 +97,10 @@ class Facts:
     @cached_property
     def kind(self) -> str:
         kind = self.recipe.kind.lower()
-        return (
-            kind[:-1]
-            if kind.endswith("s") and kind[:-1] in SPREADS | PICKLES | {"fruit", "juice", "sauce", "salsa"}
-            else kind
-        )
+        return kind[:-1] if kind in ("fruits", "juices", "sauces", "salsas", "syrups", "butters") else kind
+
+    def _kind_has(self, parts: tuple[str, ...]) -> bool:
+        return any(part in self.kind for part in parts)
 
     @property
     def is_freezer(self) -> bool:
@@ -110,7 +108,7 @@ class Facts:
 
     @property
     def is_spread(self) -> bool:
-        return self.kind in SPREADS or (self.recipe.pectin in ("powdered", "liquid") and self.kind not in PICKLES)
+        return not self.is_pickle and (self.has_pectin or self._kind_has(_SPREAD_PARTS))
 
     @property
     def has_pectin(self) -> bool:
@@ -118,7 +116,11 @@ class Facts:
 
     @property
     def is_pickle(self) -> bool:
-        return self.kind in PICKLES
+        return self._kind_has(_PICKLE_PARTS)
+
+    @property
+    def is_salsa(self) -> bool:
+        return "salsa" in self.kind
 
     @property
     def is_low_acid(self) -> bool:
@@ -129,9 +131,16 @@ class Facts:
     def is_fermented(self) -> bool:
         """A ferment makes its own acid with the help of its salt; too little added acid to be a pickle is one sign."""
         words = " ".join((self.recipe.kind, self.recipe.title, *self.recipe.steps)).lower()
-        if self.kind in _FERMENT_KINDS or "ferment" in words or "sauerkraut" in words:
+        if self._kind_has(_FERMENT_PARTS) or "ferment" in words or "sauerkraut" in words:
             return True
-        return self.is_pickle and bool(self.with_role(Role.SALT)) and not self.with_role(Role.ACID)
+        return self.is_pickle and bool(self.with_role(Role.SALT)) and self._has_little_acid
+
+    @property
+    def _has_little_acid(self) -> bool:
+        """Less than a quarter as much acid as water: no vinegar pickle (a fresh-pack brine has at least half)."""
+        acid = [_volume(line.ingredient) for line in self.with_role(Role.ACID)]
+        water = [_volume(line.ingredient) for line in self.with_role(Role.LIQUID)]
+        return not acid or sum(filter(None, acid)) * 4 < sum(filter(None, water))
 
     @cached_property
     def has_tomato(self) -> bool:
@@ -144,7 +153,7 @@ class Facts:
     @cached_property
     def is_mixture(self) -> bool:
         """A balance of acid and low-acid food: salsas, relishes, pepper jelly, sauces with onions."""
-        return self.kind == "salsa" or self.is_pickle or bool(self.with_role(Role.LOW_ACID))
+        return self.is_salsa or self.is_pickle or bool(self.with_role(Role.LOW_ACID))
 
     @cached_property
     def is_high_acid_spread(self) -> bool:
@@ -225,6 +234,18 @@ _IGNORED = frozenset(
         "original",
     }
 )
+
+
+def unrelated(lines: Sequence[Line], phrase: Phrase) -> bool:
+    """Whether a known food shares a word but no class with the lines found: "celery" and celery seed."""
+    return phrase.is_known and not any(phrase.kinds & line.phrase.kinds for line in lines)
+
+
+def _volume(item: Ingredient) -> Fraction | None:
+    try:
+        return convert(item.amount, item.unit, "ml")
+    except ConversionError:
+        return None
 
 
 def _alike(one: Food, other: Food) -> bool:

@@ -42,12 +42,12 @@ _VERB = (
     r"process|canner|method|make|put|do not|change|lower|raise|remove|include|stir|mix|throw|"
     r"reuse|invert|turn|seal|freeze|pressure|can|practice|then|also|shorten|lengthen)\b"
 )
-_SPLIT = re.compile(
+_SPLIT = (
     rf"\s*[;\n|]\s*|\s*,?\s+(?:and|but|then|plus|also|while|&)\s+(?={_VERB})|\s*,\s*(?={_VERB})|\s*\.\s+(?={_VERB})"
 )
-_LIST = re.compile(r"(\s*,\s*(?:and\s+)?|\s+(?:and|&|plus|as well as|along with|together with|or)\s+)")
-_TOGETHER_WITH = re.compile(r"plus|with|well")
-_PORTION = re.compile(
+_LIST = r"(\s*,\s*(?:and\s+)?|\s+(?:and|&|plus|as well as|along with|together with|or)\s+)"
+_TOGETHER_WITH = r"plus|with|well"
+_PORTION = (
     rf"^(?:(?P<pct>{NUMBER}) % |(?P<half>half|1/2|a third|1/3|a quarter|1/4|some|part|most|a bit) )(?:of )?(?:the )?"
 )
 _PARTS = {
@@ -81,15 +81,17 @@ _SWAPS: tuple[tuple[str, bool], ...] = (
     (r"instead of (?P<old>.+?),? (?:use |add |put in )(?P<new>.+)", False),
     (r"(?P<new>[^>]+?) for (?P<old>[^>]+)", False),
 )
-_ACIDITY = re.compile(
-    rf"(?:use |with )?(?:a )?(?:(?P<a>{NUMBER}) % (?:acidity |acid )?(?P<k1>[a-z ]*vinegar)|"
-    rf"(?P<k2>[a-z ]*vinegar) (?:of |at |with |-> |= |only |is )*(?P<b>{NUMBER}) %)"
+_VINEGAR = (
+    r"(?:(?:white|cider|apple|distilled|red|wine|rice|malt|balsamic|sherry|champagne|spirit|pickling|cleaning|homemade|"
+    r"raspberry|tarragon|herb|seasoned|coconut|cane|plain|ordinary|bought|the|a) )*vinegar"
+)
+_ACIDITY = (
+    rf"(?:use |with )?(?:a )?(?:(?P<a>{NUMBER}) % (?:acidity |acid )?(?P<k1>{_VINEGAR})|"
+    rf"(?P<k2>{_VINEGAR}) (?:of |at |with |only |is )*(?P<b>{NUMBER}) %)"
     r"(?: ?(?:acidity|acid|acetic acid|strength))?"
 )
-_GRAIN = re.compile(
-    rf"(?:use )?(?P<a>{NUMBER}) grain (?P<k1>[a-z ]*vinegar)|(?P<k2>[a-z ]*vinegar) (?P<b>{NUMBER}) grain"
-)
-_WEAKER = re.compile(
+_GRAIN = rf"(?:use )?(?:an? )?(?P<a>{NUMBER}) grain (?P<k1>{_VINEGAR})|(?P<k2>{_VINEGAR}) (?P<b>{NUMBER}) grain"
+_WEAKER = (
     r"(?:use )?(?:a )?(?:weaker|milder|weak|diluted|watered down|half strength|homebrewed|"
     r"low acid) (?:[a-z]+ )?vinegar(?: .{0,20})?|(?:dilute|water down|"
     r"weaken) (?:the )?(?:[a-z]+ )?(?:vinegar|brine)(?: .{0,30})?"
@@ -104,7 +106,7 @@ def read_changes(text: str) -> list[Change]:
     whole = _read_part(bare(normal))
     if whole is not None:
         return [replace(change, text=text) for change in whole]
-    parts = [part for part in _SPLIT.split(normal) if part and part.strip()]
+    parts = [part for part in re.split(_SPLIT, normal) if part and part.strip()]
     if not 1 < len(parts) <= MOST_PARTS:
         return [Change(Act.UNREAD, text=text)]
     read = [_read_part(bare(part)) for part in parts]
@@ -119,7 +121,7 @@ def _read_part(text: str) -> list[Change] | None:
         return None
     if found := read_allowed_practice(text) or read_refused_practice(text):
         return [found]
-    if _SPLIT.search(text):
+    if re.search(_SPLIT, text):
         return None
     if found := read_canner(text) or read_vessel(text) or read_heat(text) or _read_acidity(text) or _read_form(text):
         return [found]
@@ -151,7 +153,7 @@ def _spread_over(change: Change) -> list[Change]:
     """ "add onions and garlic" is two changes, each with its own amount."""
     if change.act in (Act.SWAP, Act.SET):
         return [change]
-    pieces = _LIST.split(change.item)
+    pieces = re.split(_LIST, change.item)
     if len(pieces) == 3 and take_amount(pieces[2])[0] == "":  # "less salt, 1 tsp"
         pieces = [f"{pieces[0]} {pieces[2]}"]
     foods = [(food, "") for food in pieces[:1]] + list(zip(pieces[2::2], pieces[1::2], strict=False))
@@ -160,17 +162,17 @@ def _spread_over(change: Change) -> list[Change]:
 
 def _one_food(change: Change, food: str, joint: str) -> Change:
     item, amount = take_amount(food)
-    act = Act.ADD if change.act is Act.USE and _TOGETHER_WITH.search(joint) else change.act
+    act = Act.ADD if change.act is Act.USE and re.search(_TOGETHER_WITH, joint) else change.act
     if act in (Act.ADD, Act.USE):
         return replace(change, act=act, item=item, amount=amount)
     return replace(change, item=item, other_amount=change.other_amount or amount)
 
 
 def _read_acidity(text: str) -> Change | None:
-    if _WEAKER.fullmatch(text):
+    if re.fullmatch(_WEAKER, text):
         return Change(Act.ACIDITY, item="vinegar", word="weaker")
     for pattern, per in ((_ACIDITY, 1), (_GRAIN, 10)):
-        if (match := pattern.fullmatch(text)) and (number := read_number(match["a"] or match["b"])) is not None:
+        if (match := re.fullmatch(pattern, text)) and (number := read_number(match["a"] or match["b"])) is not None:
             return Change(Act.ACIDITY, item=(match["k1"] or match["k2"]).strip(), factor=number / per)
     return None
 
@@ -217,7 +219,7 @@ def _without_tail(text: str) -> str:
 
 def _portion(text: str) -> tuple[str, Fraction | None]:
     text = _without_tail(re.sub(r"^(?:all(?: of)?|the whole|any) ", "", text))
-    if match := _PORTION.match(text):
+    if match := re.match(_PORTION, text):
         number = read_number(match["pct"]) if match["pct"] else None
         return text[match.end() :], number / 100 if number is not None else _PARTS.get(match["half"] or "")
     return re.sub(r"^(?:the|of the|our|my) ", "", text), None

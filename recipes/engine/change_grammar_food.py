@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from functools import lru_cache
 from fractions import Fraction
+from functools import lru_cache
 from re import Match
 
 from recipes.engine.change_terms import Act, Change
@@ -184,6 +184,10 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (rf"(?:{_LESS}) {_THE}{_ITEM}", _plain(Act.LESS)),
     (rf"(?:not (?:as|so) (?:much|many)) {_ITEM}", _plain(Act.LESS)),
     (rf"{_ITEM} (?:less|fewer|reduced|lower|down)", _plain(Act.LESS)),
+    (
+        r"no (?:added )?(?P<item>[a-z]+) added|no added (?P<item2>[a-z]+)",
+        lambda m: Change(Act.OMIT, item=m["item"] or m["item2"]),
+    ),
     (rf"{_OMIT} (?:all |any )?{_THE}{_ITEM}(?: (?:at all|altogether|completely|entirely))?", _zero),
     (rf"{_ITEM} (?:free|omitted|left out|removed)", _zero),
     (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from fractions import Fraction
 from functools import lru_cache
 from re import Match
 
@@ -30,7 +31,7 @@ def _minutes(match: Match[str]) -> Change:
 _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (
         rf"(?:process|processing)(?: (?:it|them|the jars))? (?:for |only |just |"
-        rf"at )*(?P<n>{NUMBER})(?: {_MIN})?(?: only| instead(?: of{REST})?)?",
+        rf"at )*(?P<n>{NUMBER})(?: {_MIN})?(?: only| instead(?: of (?:the )?{NUMBER}(?: {_MIN})?)?)?",
         _minutes,
     ),
     (rf"(?:process(?:ing)? )?(?:for |only )*(?P<n>{NUMBER}) {_MIN}(?: processing| in the canner)?", _minutes),
@@ -134,19 +135,30 @@ def _canner_form(pattern: str) -> str:
     )
 
 
-_CANNER_SWAP = re.compile(r"(?:swap|switch|change|replace) (.{1,50}?) (?:->|to|with|for) (.{1,50})")
-_NOT_A_CANNER = re.compile(r"boiling water|water")
+_CANNER_SWAP = r"(?:swap|switch|change|replace) (.{1,50}?) (?:->|to|with|for) (.{1,50})"
+_TIME = rf"(?P<heart>.+?) (?:for |only |just )*(?P<n>{NUMBER}) ?(?P<unit>minutes?|mins?|hours?|hrs?|h)"
+_NOT_A_CANNER = r"boiling water|water"
 
 
 def read_canner(text: str) -> Change | None:
     """A canner named first is the new one: "pressure canner instead of boiling water"."""
-    if swap := _CANNER_SWAP.fullmatch(text):
+    if swap := re.fullmatch(_CANNER_SWAP, text):
         old, new = _canner_named(swap[1]), _canner_named(swap[2])
         return Change(Act.CANNER, word=new) if old and new else None
-    name = _canner_named(text)
-    if name and _NOT_A_CANNER.fullmatch(text):
+    heart, minutes = _without_time(text)
+    name = _canner_named(heart)
+    if not name or re.fullmatch(_NOT_A_CANNER, text):
         return None
-    return Change(Act.CANNER, word=name) if name else None
+    return Change(Act.CANNER, word=name, factor=minutes)
+
+
+def _without_time(text: str) -> tuple[str, Fraction | None]:
+    """ "water bath for 15 minutes": the canner and the minutes."""
+    match = re.fullmatch(_TIME, text)
+    number = read_number(match["n"]) if match else None
+    if match is None or number is None:
+        return text, None
+    return match["heart"], number * (60 if match["unit"].startswith("h") else 1)
 
 
 def _canner_named(text: str) -> str | None:

@@ -47,7 +47,7 @@ ALLOWED: tuple[tuple[str, str], ...] = (
     ),
     (
         "FREEZE-INSTEAD",
-        r"(?:keep|store|put) (?:it |them )?in the (?:freezer|fridge|"
+        r"(?:keep|store|put) (?:it |them )?in (?:the )?(?:freezer|fridge|"
         r"refrigerator)(?: only)?(?: instead(?: of (?:canning|processing)(?: it)?)?)?",
     ),
     (
@@ -88,7 +88,8 @@ REFUSED: tuple[tuple[str, str], ...] = (
     (
         "INVERT-JARS",
         r"\binver(?:t|ts|ted|ting|sion)\b(?! sugar)|upside ?down|\b(?:turn|flip|"
-        r"tip)\w* (?:\w+ ){0,3}(?:over|upside|on their (?:lids|heads))|\bon their (?:heads|lids)\b",
+        r"tip)\w* (?:\w+ ){0,3}(?:over|upside|on their (?:lids|heads))|\b(?:flip|turn)\w* (?:the |"
+        r"all )*jars\b|\bon their (?:heads|lids)\b",
     ),
     (
         "MULTI-COOKER",

@@ -10,13 +10,16 @@ from re import Match
 
 from recipes.engine.change_terms import Act, Change
 
+# No minutes, hours or pounds among them: a time or a pressure is a wish to be judged.
 _WORDS = (
-    "the|a|an|of|it|them|that|this|what|one|ones|hot|raw|cold|pack|packed|packing|pints?|quarts?|half|quarter|gallons?|jars?|"
-    "sizes?|mason|smaller|larger|tested|printed|stated|given|original|usual|recipe|says?|oz|ounces?|ml|l|liters?|litres?|cups?|"
-    "boiling|water|bath|waterbath|pressure|steam|canner|canning|canned|process|processing|dial|weighted|gauge|minutes?|mins?|time|"
-    "psi|pounds?|called|for|in|[0-9]+(?:[./][0-9]+)?"
+    "the|a|an|of|it|them|that|this|what|one|ones|hot|raw|cold|pack|packed|packing|jars?|sizes?|mason|smaller|larger|"
+    "tested|printed|stated|given|original|usual|recipe|says?|boiling|water|bath|waterbath|"
+    "pressure|steam|canner|canning|"
+    "canned|process|processing|dial|weighted|gauge|called|for|in"
 )
-REST = rf"(?: (?:{_WORDS})){{0,8}}"
+_SIZES = "pints?|quarts?|half|quarter|gallons?|oz|ounces?|ml|l|liters?|litres?|cups?|[0-9]+(?:[./][0-9]+)?"
+REST = rf"(?: (?:{_WORDS}))" + "{0,8}"
+SIZE_REST = rf"(?: (?:{_WORDS}|{_SIZES}))" + "{0,8}"
 
 
 def always(act: Act, word: str) -> Callable[[Match[str]], Change]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from functools import lru_cache
 from fractions import Fraction
+from functools import lru_cache
 from re import Match
 
-from recipes.engine.change_grammar_rest import REST, always
+from recipes.engine.change_grammar_rest import SIZE_REST, always
 from recipes.engine.change_terms import Act, Change
 from recipes.engine.change_text import NUMBER, read_number
 
@@ -30,7 +30,7 @@ _SIZES = (
 )
 _BY_SIZE = ("quarter-pint", "half-pint", "pint", "quart", "half-gallon", "gallon")
 _SIZE = "|".join(f"(?P<s{i}>{pattern})" for i, (_, pattern) in enumerate(_SIZES))
-_INSTEAD = rf"(?: (?:instead|instead of|rather than|in place of|for|not){REST})?"
+_INSTEAD = rf"(?: (?:instead|instead of|rather than|in place of|for|not){SIZE_REST})?"
 _JAR = r"(?:mason |canning |glass |preserving |wide mouth |regular mouth )*jars?"
 _POT = (
     r"(?:pots?|batch(?:es)?|recipe|everything|quantit(?:y|ies)|lot|all ingredients|"
@@ -78,21 +78,21 @@ _PLAIN = "half pints?|quarter pints?|half gallons?|gallons?|pints?|quarts?|litre
 
 _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (
-        rf"(?:use |in |with |into |fill |put (?:it|them) in(?:to)? |can (?:it )?in |(?:can |"
-        rf"process |fill )?(?:it|them) in(?:to)? |"
+        rf"(?:use |in |with |into |fill |put (?:it |them )?in(?:to)? |can (?:it )?in |(?:can |"
+        rf"process |fill )?(?:it |them )?in(?:to)? |"
         rf"make )?(?:a )?(?:jars? (?:size )?)(?:{_SIZE})(?: {_JAR})?{_INSTEAD}",
         _jar,
     ),
     (
-        rf"(?:use |in |with |into |fill |put (?:it|them) in(?:to)? |can (?:it )?in |(?:can |"
-        rf"process |fill )?(?:it|them) in(?:to)? )?(?:a |"
+        rf"(?:use |in |with |into |fill |put (?:it |them )?in(?:to)? |can (?:it )?in |(?:can |"
+        rf"process |fill )?(?:it |them )?in(?:to)? )?(?:a |"
         rf"the )?(?:{_SIZE})(?: size)?(?: {_JAR}){_INSTEAD}",
         _jar,
     ),
     (
-        r"(?:use |in |into |put (?:it|them) in(?:to)? |can (?:it )?in |(?:can |process |"
-        r"fill )?(?:it|them) in(?:to)? )?(?:pints|quarts|half pints|quarter pints|half gallons|"
-        rf"gallons|litres|liters)(?: (?:instead|instead of|rather than|in place of|for){REST})?",
+        r"(?:use |in |into |put (?:it |them )?in(?:to)? |can (?:it )?in |(?:can |process |pack |"
+        r"fill )?(?:it |them )?in(?:to)? )?(?:pints?|quarts?|half pints?|quarter pints?|half gallons?|"
+        rf"gallons?|litres?|liters?)(?: (?:instead|instead of|rather than|in place of|for){SIZE_REST})?",
         lambda m: _named_jar(m[0]),
     ),
     (
@@ -108,10 +108,10 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (rf"jars? [a-z0-9/ ]+ -> (?:{_SIZE})(?: {_JAR})?", _jar),
     (
         r"(?:pack |use |as )?(?:a |the |it |them )?(?P<p>hot|raw|cold)(?: ?pack(?:ed|"
-        rf"ing)?)?(?: (?:instead|instead of|rather than|for){REST})?",
+        rf"ing)?)?(?: (?:instead|instead of|rather than|for){SIZE_REST})?",
         lambda m: _pack(m["p"]),
     ),
-    (rf"pack (?:it |them |the \w+ )?(?P<p>hot|raw|cold){REST}", lambda m: _pack(m["p"])),
+    (rf"pack (?:it |them |the \w+ )?(?P<p>hot|raw|cold){SIZE_REST}", lambda m: _pack(m["p"])),
     (
         r"(?:swap|switch|change) (?:the )?(?:hot|raw|cold)(?: pack)? (?:->|to|for) (?P<p>hot|raw|"
         r"cold)(?: pack)?",

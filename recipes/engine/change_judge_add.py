@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from recipes.engine.change_facts import Facts
+from recipes.engine.change_facts import Facts, unrelated
 from recipes.engine.change_foods import HOMEMADE, Food, Phrase, read_phrase
 from recipes.engine.change_judge_amount import (
     Decision,
@@ -83,6 +83,7 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
     phrase = read_phrase(change.item)
     decisions = [Decision(add_rule(facts, food, phrase, change.amount)) for food in phrase.foods]
     lines = () if phrase.unknown else facts.find(change.item, widely=False)
+    lines = () if unrelated(lines, phrase) else lines
     if lines and not phrase.kinds & LOW_ACID:
         there = more(facts, lines, factor_after(lines, change.amount, 1) if change.amount else None, change.amount)
         decisions = there + [d for d in decisions if d.code == "VINEGAR-UNKNOWN"]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from recipes.engine.change_facts import Facts, Line
+from recipes.engine.change_facts import FRUIT_PACKS, Facts, Line
 from recipes.engine.change_kinds import Kind
 from recipes.engine.change_measure import TEASPOON_ML, factor_after, millilitres, ratio_to, total_of
 from recipes.engine.change_terms import Act, Change
@@ -77,7 +77,7 @@ def _less(facts: Facts, line: Line, factor: Fraction | None, none: bool) -> str:
         return "OPTIONAL-OUT"
     simple = {Role.PECTIN: "PECTIN-LESS", Role.FAT: "FAT-LESS", Role.THICKENER: "STARCH-LESS"}
     if line.role in simple:
-        return simple[line.role]
+        return "NOT-COVERED" if Kind.OIL in line.phrase.kinds else simple[line.role]
     if line.role is Role.SUGAR:
         return sugar_less(facts, Fraction(0) if none else factor)
     if line.role is Role.SALT:
@@ -110,9 +110,9 @@ def sugar_less(facts: Facts, factor: Fraction | None) -> str:
         return "SUGAR-LESS-PECTIN" if facts.has_pectin else "SUGAR-LESS-PLAIN"
     if facts.is_pickle:
         return "SUGAR-LESS-PICKLE"
-    if facts.has_tomato or facts.kind == "salsa":
+    if facts.has_tomato or facts.is_salsa:
         return "SUGAR-TASTE"
-    if facts.is_fruit_pack:
+    if facts.is_fruit_pack or (facts.is_acidified_alone and facts.kind in FRUIT_PACKS):
         return "SUGAR-NONE-FRUIT" if factor == 0 else "SUGAR-LESS-SYRUP"
     return "SUGAR-LESS-SOFT" if facts.is_high_acid_fruit else "NOT-COVERED"
 

@@ -14,7 +14,7 @@ from recipes.engine.change_judge_form import form_in_phrase
 from recipes.engine.change_judge_swap_acid import acid_swap
 from recipes.engine.change_judge_swap_produce import fruit_swap, vegetable_swap
 from recipes.engine.change_judge_swap_shelf import shelf_swap
-from recipes.engine.change_kinds import ACIDS, Kind
+from recipes.engine.change_kinds import ACIDS, LOW_ACID, Kind
 from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_terms import ORDER, Act, Change, Ruling
 from recipes.engine.terms import Role
@@ -100,6 +100,8 @@ def _one(facts: Facts, line: Line, phrase: Phrase, change: Change) -> list[Decis
 def judge_use(facts: Facts, change: Change) -> list[Decision]:
     """ "Use honey", "use frozen strawberries", "use 5 cups sugar": by what the recipe holds."""
     phrase = read_phrase(change.item)
+    if change.word == BARE and phrase.kinds & LOW_ACID:  # "bell peppers" alone: more likely more of them
+        return judge_add(facts, change)
     lines = facts.find(change.item)
     same = all(food.name in {known.name for line in lines for known in line.phrase.foods} for food in phrase.foods)
     if change.word == BARE and lines and same and not change.amount and not phrase.forms:

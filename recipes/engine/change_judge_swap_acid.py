@@ -13,7 +13,7 @@ from recipes.engine.change_measure import ratio_to
 from recipes.engine.change_terms import Change
 from recipes.engine.quantities import Amount, ConversionError, convert
 
-_PERCENT = re.compile(r"([0-9]+(?:[.,][0-9]+)?) ?%")
+_PERCENT = r"([0-9]+(?:[.,][0-9]+)?) ?%"
 CITRIC_TSP_A_TBSP = Fraction(1, 4)
 
 
@@ -30,7 +30,7 @@ def acid_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Chan
 
 
 def percent_said(change: Change) -> float | None:
-    found = _PERCENT.search(f"{change.other} {change.item}")
+    found = re.search(_PERCENT, f"{change.other} {change.item}")
     return float(found[1].replace(",", ".")) if found else None
 
 
@@ -40,7 +40,7 @@ def _juice(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change)
     kinds = line.phrase.kinds
     if kinds & {Kind.CITRUS_JUICE, Kind.CITRUS}:
         rule = _other_citrus(line, food, phrase)
-    elif Kind.VINEGAR in kinds and facts.kind == "salsa":
+    elif Kind.VINEGAR in kinds and facts.is_salsa:
         rule = "ACID-LEMON-FOR-VINEGAR"
     elif Kind.CITRIC in kinds and facts.is_acidified_alone:
         return _enough(line, change, "ACID-TOMATO-CITRIC", tbsp_for_tsp=True)

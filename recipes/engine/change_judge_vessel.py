@@ -10,7 +10,8 @@ from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_judge_add import vinegar_rule
 from recipes.engine.change_judge_amount import Decision
 from recipes.engine.change_kinds import Kind
-from recipes.engine.change_terms import Change
+from recipes.engine.change_rules import CHANGE_RULES
+from recipes.engine.change_terms import Act, Change, Ruling
 from recipes.engine.process_rows import process_choices
 from recipes.engine.terms import Canner, Method, Pack, ProcessRow
 from recipes.engine.units import JAR_ML, JAR_SIZES
@@ -68,6 +69,14 @@ def _on_step(factor: Fraction, step: Fraction | None) -> bool:
 
 
 def judge_canner(facts: Facts, change: Change) -> Decision:
+    """A canner, and the minutes in it where they are said."""
+    found = _canner(facts, change)
+    if change.factor is None or CHANGE_RULES[found.code].verdict is Ruling.REFUSED:
+        return found
+    return judge_process(facts, Change(Act.PROCESS, factor=change.factor, word="minutes"))
+
+
+def _canner(facts: Facts, change: Change) -> Decision:
     if facts.is_freezer:
         return Decision("FREEZER-SHELF")
     canners = process_choices(facts.recipe.process).canners

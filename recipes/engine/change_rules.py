@@ -53,6 +53,13 @@ GENERAL: tuple[ChangeRule, ...] = (
         "a rule of this club",
     ),
     rule(
+        "WITHDRAWN",
+        Ruling.REFUSED,
+        "This revision was withdrawn and is not to be made, changed or not.",
+        "a rule of this club",
+        "Use the recipe's current revision, or another recipe.",
+    ),
+    rule(
         "TOGETHER-ACID-VEGETABLE",
         Ruling.REFUSED,
         "More acid does not pay for more vegetables: their balance was tested only as printed.",

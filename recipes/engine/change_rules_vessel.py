@@ -126,7 +126,7 @@ HEAT: tuple[ChangeRule, ...] = (
         "PROCESS-ALTITUDE",
         REFUSED,
         "ALTITUDE-NEEDED",
-        "This time is enough only in the lower bands of the table; look up your kitchen's altitude.",
+        "This is enough only for some jars or altitudes of the table; look up yours.",
     ),
     by_engine_rule("PROCESS-ENOUGH", FINE, "TESTED-ONLY", "This is as long as the recipe's longest printed time."),
     by_engine_rule("ALTITUDE-IGNORED", REFUSED, "ALTITUDE-NEEDED", "Never leave the altitude out."),

@@ -11,7 +11,7 @@ from recipes.engine.units import SPELLINGS
 
 LONGEST_TEXT = 300
 
-_POLITE = re.compile(
+_POLITE = (
     r"^(?:please|hello|hi|hey|so|and|also|then|can|could|may|might|should|shall|would|will|"
     r"what|how about|what about|if|whether|"
     r"is it|it is|be|ok|okay|safe|all right|alright|fine|possible|allowed|to|i|we|you|one|id|"
@@ -19,7 +19,7 @@ _POLITE = re.compile(
     r"plan|planning|going|prefer|just|simply|try|trying|thinking of|wish|wondering|lets|let us|"
     r"maybe|perhaps|am|are|there)\s+"
 )
-_TAIL = re.compile(
+_TAIL = (
     r"\s+(?:please|instead|though|safely|ok|okay|too|this time|for me|thanks|thank you|if possible|"
     r"(?:to|in|into|from|for|of)\s+(?:it|this|that|them|the (?:recipe|jam|jelly|mix|mixture|pot|batch|salsa|pickles|"
     r"brine|syrup|relish|sauce|preserves?|spread|marmalade|chutney|filling|butter)|this recipe))$"
@@ -61,9 +61,9 @@ _NUMBER_WORDS = {
 _UNIT_WORDS = sorted((word for word in SPELLINGS if word not in ("whole",)), key=len, reverse=True)
 UNIT = "(?:" + "|".join(re.escape(word) for word in _UNIT_WORDS) + ")"
 NUMBER = r"(?:[0-9]+ [0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]*[.,]?[0-9]+)"
-_AMOUNT = re.compile(rf"(?<![\w.,/-])({NUMBER}) ?({UNIT})\b\.?(?: of\b)?")
-_COUNT = re.compile(rf"^({NUMBER}) (?=[a-z])")
-_PER_JAR = re.compile(
+_AMOUNT = rf"(?<![\w.,/-])({NUMBER}) ?({UNIT})\b\.?(?: of\b)?"
+_COUNT = rf"^({NUMBER}) (?=[a-z])"
+_PER_JAR = (
     r"\b(?:to|in|into|for|a|per|each|every|of the)? ?\b(?:each|every|per|a) (?:pint |quart |"
     r"half pint )?(?:jar|pint|quart)s?\b"
 )
@@ -134,8 +134,15 @@ def _number_words(text: str) -> str:
 
 def bare(text: str) -> str:
     """`text` without the polite words round it: "can i please add onions to the salsa" is "add onions"."""
+    if re.search(r"\b(?:frozen|thawed)\b", text):  # how it is measured, not another ingredient
+        text = re.sub(
+            r" (?:and )?with (?:all )?(?:of )?(?:its|their|the)? ?juices?\b| measured (?:after thawing|"
+            r"thawed)\b",
+            "",
+            text,
+        )
     for _ in range(12):
-        shorter = _TAIL.sub("", _POLITE.sub("", text).strip(" ,.;")).strip(" ,.;")
+        shorter = re.sub(_TAIL, "", re.sub(_POLITE, "", text).strip(" ,.;")).strip(" ,.;")
         if shorter == text:
             break
         text = shorter
@@ -162,15 +169,15 @@ def tokens(text: str) -> list[str]:
 
 def take_amount(text: str) -> tuple[str, Amount | None]:
     """The text without its first amount, and that amount. An amount for each jar is not one for the pot: None."""
-    per_jar = _PER_JAR.search(text)
+    per_jar = re.search(_PER_JAR, text)
     if per_jar:
-        text = _PER_JAR.sub(" ", text)
+        text = re.sub(_PER_JAR, " ", text)
     rest, found = _take_first(text)
     return " ".join(rest.split()), None if per_jar else found
 
 
 def _take_first(text: str) -> tuple[str, Amount | None]:
-    for match in _AMOUNT.finditer(text):
+    for match in re.finditer(_AMOUNT, text):
         if (
             match[2] in ("clove", "cloves", "head", "heads", "stick", "sticks")
             and "garlic" not in text
@@ -182,7 +189,7 @@ def _take_first(text: str) -> tuple[str, Amount | None]:
         except AmountError:
             continue
         return text[: match.start()] + " " + text[match.end() :], amount
-    if count := _COUNT.match(text):
+    if count := re.match(_COUNT, text):
         number = read_number(count[1])
         if number:
             return text[count.end() :], Amount(number, "each")

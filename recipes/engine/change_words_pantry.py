@@ -61,7 +61,7 @@ PANTRY: tuple[tuple[Kind, str], ...] = (
         Kind.OTHER_ACID,
         """cream of tartar, tartaric acid, ascorbic acid, vitamin c, malic acid, lactic acid, acetic acid, phosphoric
         acid, acid blend, tamarind, verjus, verjuice, sumac water, lemonade, limeade, kombucha, pickle juice, pickle
-        brine, buttermilk whey, fruit fresh, lemon drink, lemon powder, orange drink, acid""",
+        brine, buttermilk whey, fruit fresh, lemon drink, lemon powder, orange drink""",
     ),
     (
         Kind.ALKALI,

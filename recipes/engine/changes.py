@@ -12,7 +12,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from recipes.engine.change_facts import Facts, facts_of
+from recipes.engine.change_facts import Facts, facts_of, unrelated
+from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_grammar import read_changes
 from recipes.engine.change_grammar_help import GRAMMAR_HELP
 from recipes.engine.change_judge_add import judge_add
@@ -46,6 +47,7 @@ __all__ = [
     "check_change",
     "check_changes",
     "checked_as_dict",
+    "refuse_all",
 ]
 
 _SINGLE: dict[Act, Callable[[Facts, Change], Decision]] = {
@@ -79,7 +81,7 @@ def check_changes(recipe: TestedRecipe, changes: Iterable[str | Change]) -> Chec
     groups = [[change] if isinstance(change, Change) else read_changes(change) for change in asked]
     texts = [change.text if isinstance(change, Change) else change for change in asked]
     if not recipe.is_tested:
-        return Checked(tuple(CHANGE_RULES["NOT-TESTED"].answer(text) for text in texts))
+        return refuse_all(texts, "NOT-TESTED")
     facts = facts_of(recipe)
     flat = [(at, change, _decide(facts, change)) for at, group in enumerate(groups) for change in group]
     together = judge_together(facts, [(change, decision.code) for _, change, decision in flat])
@@ -88,6 +90,11 @@ def check_changes(recipe: TestedRecipe, changes: Iterable[str | Change]) -> Chec
         final = Decision(together[number]) if number in together else decision
         answers[at].append(CHANGE_RULES[final.code].answer(texts[at], final.detail))
     return Checked(tuple(worst(found) for found in answers))
+
+
+def refuse_all(changes: Iterable[str], code: str) -> Checked:
+    """The same refusal of every change, for a recipe that is not to be made at all."""
+    return Checked(tuple(CHANGE_RULES[code].answer(text) for text in changes))
 
 
 def _decide(facts: Facts, change: Change) -> Decision:
@@ -102,11 +109,13 @@ def _decide(facts: Facts, change: Change) -> Decision:
 
 def _amounts(facts: Facts, change: Change) -> Decision:
     lines = facts.find(change.item)
-    if lines:
-        return worst_of(judge_amount(facts, change, lines))
-    if change.act is Act.MORE:
-        return worst_of(judge_add(facts, change) or [Decision("NOT-UNDERSTOOD")])
-    return Decision("NOT-IN-RECIPE")
+    other_food = unrelated(lines, read_phrase(change.item))
+    decisions = judge_amount(facts, change, lines) if lines else []
+    if change.act is Act.MORE and (not lines or other_food):
+        decisions += judge_add(facts, change)
+    elif not lines or (change.act is Act.SET and other_food):
+        decisions += [Decision("NOT-IN-RECIPE")]
+    return worst_of(decisions or [Decision("NOT-UNDERSTOOD")])
 
 
 def checked_as_dict(recipe: TestedRecipe, checked: Checked, *, revision: int | None = None) -> dict[str, object]:

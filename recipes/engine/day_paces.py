@@ -14,9 +14,9 @@ from recipes.engine.atmosphere import boiling_point_c
 from recipes.engine.day_rules import EQUIPMENT
 from recipes.engine.day_terms import Gear, PotWork, StepKind
 from recipes.engine.heat import Burner, Figure, minutes_to_boil_off, minutes_to_heat
-from recipes.engine.loads import JarCount, Load
+from recipes.engine.loads import Load
 from recipes.engine.rules import NO_SOURCE, RULES
-from recipes.engine.terms import Altitude, Canner, Method, Pack
+from recipes.engine.terms import Altitude, Canner, JarCount, Method, Pack
 from recipes.engine.units import JAR_ML
 
 TAP_C = Figure(15, NO_SOURCE)

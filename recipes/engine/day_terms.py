@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from recipes.engine.heat import Burner
-from recipes.engine.loads import SEVEN_QUART, Capacity, JarCount, Load
-from recipes.engine.terms import Canner, Pack
+from recipes.engine.loads import SEVEN_QUART, Capacity, Load
+from recipes.engine.terms import Canner, JarCount, Pack
 
 
 class StepKind(StrEnum):
@@ -62,8 +63,7 @@ class Gear:
     cooks: int = 1
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """One piece of work from minute `start` to minute `end`. Numbers count from 1; None: none is needed."""
 
     kind: StepKind
@@ -80,8 +80,7 @@ class Step:
         return self.end - self.start
 
 
-@dataclass(frozen=True)
-class PotLoad:
+class PotLoad(NamedTuple):
     """A canner load of the day: whose jars, and when it goes in and comes out."""
 
     number: int
@@ -90,8 +89,7 @@ class PotLoad:
     load: Load
 
 
-@dataclass(frozen=True)
-class Timeline:
+class Timeline(NamedTuple):
     """The day: steps in order of their start, the canner loads, and the first and the last minute."""
 
     steps: tuple[Step, ...]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from recipes.engine.document_fields import Fields
-from recipes.engine.rules import LOW_ACID_KINDS, RULES, is_borderline
+from recipes.engine.rules import FERMENT_KINDS, LOW_ACID_KINDS, RULES, is_borderline
 from recipes.engine.terms import Method, PotLimits, ProcessRow, Role, TestedRecipe
 from recipes.engine.units import PACKETS
 
@@ -26,11 +26,11 @@ def check_recipe(recipe: TestedRecipe, fields: Fields) -> None:
 def _check_acid(fields: Fields) -> None:
     """LOWACID-METHOD and ACID-ADDED, read from the raw lines so that no other mistake hides them."""
     lines = _tables(fields.raw("ingredients"))
-    if any(line.get("role") == Role.ACID.value for line in lines):
+    roles = {line.get("role") for line in lines if isinstance(line.get("role"), str)}
+    fermented = fields.text_or_empty("kind") in FERMENT_KINDS and Role.SALT.value in roles
+    if fermented or Role.ACID.value in roles:
         return
-    low_acid = fields.text_or_empty("kind") in LOW_ACID_KINDS or any(
-        line.get("role") == Role.LOW_ACID.value for line in lines
-    )
+    low_acid = fields.text_or_empty("kind") in LOW_ACID_KINDS or Role.LOW_ACID.value in roles
     borderline = any(is_borderline(str(line.get("item"))) for line in lines if isinstance(line.get("item"), str))
     if not low_acid and not borderline:
         return

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 from recipes.engine import foods_solids, foods_weights
 from recipes.engine.terms import Ingredient
@@ -45,8 +46,7 @@ _UNCUT = ("", "whole", "chopped", "sliced", "packed")
 NEAR_REACH = 0.1
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(NamedTuple):
     """A figure with its reach: `low` <= `best` <= `high`, all in the unit its field names."""
 
     low: float
@@ -61,8 +61,7 @@ class Span:
         return (self.high - self.low) / 2
 
 
-@dataclass(frozen=True)
-class Figure:
+class Figure(NamedTuple):
     """A span with where it comes from; an estimate is one that nobody printed for this very food and form."""
 
     span: Span

@@ -8,14 +8,14 @@ Between equal mixes the one with more of the largest jar is taken, then of the n
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from recipes.engine.day_rules import day_refusal
 from recipes.engine.jar_search import Option, best_counts
-from recipes.engine.loads import Capacity, JarCount, Process, room_of
+from recipes.engine.loads import Capacity, Process, room_of
 from recipes.engine.process import process_for
-from recipes.engine.terms import Altitude, Canner, Pack, ProcessRow, Refusal
+from recipes.engine.terms import Altitude, Canner, JarCount, Pack, ProcessRow, Refusal
 from recipes.engine.units import JAR_ML, JAR_SIZES
 
 UNIT_ML = JAR_ML["quarter-pint"]
@@ -23,8 +23,7 @@ JAR_UNITS: dict[str, int] = {size: int(ml / UNIT_ML) for size, ml in JAR_ML.item
 FOR_REFRIGERATOR = "for the refrigerator"
 
 
-@dataclass(frozen=True)
-class PartJar:
+class PartJar(NamedTuple):
     """The last jar, not full: never processed. `size` None: no empty jar is left that holds it."""
 
     size: str | None
@@ -32,8 +31,7 @@ class PartJar:
     use: str = FOR_REFRIGERATOR
 
 
-@dataclass(frozen=True)
-class JarMix:
+class JarMix(NamedTuple):
     """Full jars to process, largest first, the canner loads that they need, and what is left over."""
 
     jars: tuple[JarCount, ...]
@@ -89,14 +87,17 @@ def jar_mixes(
 ) -> tuple[JarMix, ...] | Refusal:
     """The best mix for each of so many pots of the same volume, one after the other from the empties left.
 
-    Each pot is the best for what is on hand when its turn comes, since pots are filled one by one.
+    Each pot is the best for what is on hand when its turn comes, since pots are filled one by one. A pot that comes
+    to no empty jar at all is left over whole; it is refused only when that is so of the first.
     """
     left = dict(empties) if empties is not None else None
     found: list[JarMix] = []
     for _ in range(pots):
         mix = jar_mix(volume_ml, allowed, canner, left)
         if isinstance(mix, Refusal):
-            return mix
+            if not found:
+                return mix
+            mix = JarMix((), 0, Fraction(volume_ml), PartJar(None, Fraction(volume_ml)))
         found.append(mix)
         _take(left, mix)
     return tuple(found)

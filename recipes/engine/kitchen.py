@@ -8,11 +8,11 @@ give is left as it is. The tolerances and steps are common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil, floor
+from typing import NamedTuple
 
 from recipes.engine.terms import Role
 from recipes.engine.units import PACKETS, UNITS, US_CUP_ML, ConversionError
@@ -40,8 +40,7 @@ class Way(Enum):
     NEAREST = "nearest"
 
 
-@dataclass(frozen=True)
-class KitchenAmount:
+class KitchenAmount(NamedTuple):
     """A measurable amount. `value` is in `unit`; `text` says how to measure it."""
 
     value: Fraction

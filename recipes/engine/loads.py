@@ -8,20 +8,19 @@ size first; what is left of several sizes goes in together, each jar taking its 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import lcm
+from typing import NamedTuple
 
 from recipes.engine.day_rules import EQUIPMENT, day_refusal
 from recipes.engine.process import ProcessFound
 from recipes.engine.rules import NO_SOURCE
-from recipes.engine.terms import Method, Refusal
+from recipes.engine.terms import JarCount, Method, Refusal
 from recipes.engine.units import JAR_ML, JAR_SIZES
 
 
-@dataclass(frozen=True)
-class Process:
+class Process(NamedTuple):
     """What a load undergoes. Two jars may share a load when these are equal."""
 
     method: Method
@@ -33,16 +32,7 @@ class Process:
         return cls(found.method, found.minutes, found.pressure_psi)
 
 
-@dataclass(frozen=True)
-class JarCount:
-    """So many jars of one size."""
-
-    size: str
-    count: int
-
-
-@dataclass(frozen=True)
-class Capacity:
+class Capacity(NamedTuple):
     """How many jars of each size stand in one layer of a canner; a size not named does not go in."""
 
     name: str
@@ -53,8 +43,7 @@ class Capacity:
         return next((jar.count for jar in self.jars if jar.size == size), 0)
 
 
-@dataclass(frozen=True)
-class Load:
+class Load(NamedTuple):
     """Jars that are processed together. `filled` is the part of the canner that they take, at most 1."""
 
     process: Process

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from recipes.engine.plan_terms import JarCount, PlanRequest
-from recipes.engine.process import ProcessFound, needs_sterile_jars, sterilise_minutes
+from recipes.engine.plan_terms import PlanRequest
+from recipes.engine.process import ProcessFound
 from recipes.engine.quantities import format_amount
 from recipes.engine.rules import caution
 from recipes.engine.scaling import Pots, fruit_printed
-from recipes.engine.terms import Caution, Method, Role, TestedRecipe
+from recipes.engine.terms import Caution, JarCount, Method, Role, TestedRecipe
 from recipes.engine.wording import format_number
 
 SPREADS = frozenset({"jam", "jelly", "marmalade", "preserve", "preserves", "butter", "conserve"})
@@ -20,25 +20,32 @@ def cautions_for(
     request: PlanRequest,
     pots: Pots | None,
     process: ProcessFound | None,
+    *,
     jars: Sequence[JarCount],
+    sterilise: int | None,
+    found: Sequence[Caution] = (),
 ) -> tuple[Caution, ...]:
-    """All cautions, the ones that this wish brings first."""
+    """All cautions, the ones that this wish brings first.
+
+    `sterilise` is how long empty jars are boiled, where any must be; `found` is what planning the jars and the day
+    has brought up.
+    """
     return (
-        *_of_process(process, request),
+        *_of_process(process, sterilise),
         *_of_pots(recipe, request, pots, jars),
+        *found,
         *_of_recipe(recipe),
         *_of_method(recipe, process),
         caution("local-advice", "LOCAL-ADVICE", "Where local food-safety advice says otherwise, follow it."),
     )
 
 
-def _of_process(process: ProcessFound | None, request: PlanRequest) -> Iterator[Caution]:
+def _of_process(process: ProcessFound | None, sterilise: int | None) -> Iterator[Caution]:
     if process is None:
         return
     yield from process.cautions
-    if needs_sterile_jars(process) and request.altitude is not None:
-        minutes = sterilise_minutes(request.altitude)
-        message = f"Boil the empty jars for {minutes} minutes first: the process is shorter than 10 minutes."
+    if sterilise is not None:
+        message = f"Boil the empty jars for {sterilise} minutes first: the process is shorter than 10 minutes."
         yield caution("sterilise-jars", "STERIL-NEEDED", message)
     if process.jar != process.tested_jar:
         message = (
@@ -66,7 +73,7 @@ def _of_pots(
         message = "How much one pot fills is not checked in print; have spare jars ready."
         yield caution("yield-unknown", "YIELD-STATED", message)
     made = sum(count.count for count in jars)
-    if request.jars is not None and made > request.jars:
+    if request.jars is not None and made > request.jars and request.empties is None:
         yield caution("more-jars-than-asked", "POT-LIMITS", f"The pots fill about {made} jars; have them ready.")
     if request.fruit is not None:
         yield from _of_fruit(recipe, pots)

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
+from typing import NamedTuple
 
 from recipes.engine.atmosphere import altitude_problem
 from recipes.engine.process_bands import edge_caution, find_band
@@ -43,8 +44,7 @@ VENT_MINUTES = 10
 STERILISE_BELOW_MINUTES = 10
 
 
-@dataclass(frozen=True)
-class PressureChoice:
+class PressureChoice(NamedTuple):
     """Another tested pressure for the same jar, pack and gauge."""
 
     minutes: int

@@ -6,8 +6,8 @@ Only rows seen in print count. Pack and canner are never guessed where more than
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from recipes.engine.rules import refusal
 from recipes.engine.terms import Canner, Method, Pack, PressureBand, ProcessRow, Refusal
@@ -16,8 +16,7 @@ from recipes.engine.units import JAR_ML, JAR_SIZES
 GAUGES = {Canner.DIAL_GAUGE: "dial", Canner.WEIGHTED_GAUGE: "weighted"}
 
 
-@dataclass(frozen=True)
-class ProcessChoices:
+class ProcessChoices(NamedTuple):
     """What the seen rows of a table allow. `jars` also holds smaller jars that a tested one serves."""
 
     packs: tuple[Pack, ...]

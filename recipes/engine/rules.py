@@ -118,6 +118,8 @@ _ALL = (
 RULES: dict[str, Rule] = {rule.name: rule for rule in _ALL}
 
 # Kinds of recipe that are low-acid unless acid is added, whatever role their lines carry.
+# A ferment's acid is made in the crock, by its salt and its days: no line of the recipe holds it.
+FERMENT_KINDS = frozenset({"ferment", "sauerkraut"})
 LOW_ACID_KINDS = frozenset({"vegetable", "meat", "poultry", "fish", "seafood", "soup", "stock"})
 
 # Fruit near pH 4.6 (rule ACID-ADDED), as words of an ingredient's item.

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
+from typing import NamedTuple
 
 from recipes.engine.kitchen import KitchenAmount, measure_text, round_for_kitchen
 from recipes.engine.quantities import Amount, format_amount
@@ -33,8 +34,7 @@ class Pots:
         return self.count * self.scale
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(NamedTuple):
     """One ingredient of a plan. `amount` is over all pots and measurable, in the ingredient's unit."""
 
     ingredient: Ingredient
@@ -54,7 +54,10 @@ def pots_as_asked(pots: object) -> Pots | Refusal:
 
 
 def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusal:
-    """The pots that fill at least so many jars of a size (a key of `JAR_ML`), by the low end of the stated yield."""
+    """The pots that fill at least so many jars of a size (a key of `JAR_ML`), by the low end of the stated yield.
+
+    Each pot fills its own jars: two half-filled ones never make a full one.
+    """
     wanted = _count(jars, "jars")
     if isinstance(wanted, Refusal):
         return wanted
@@ -67,8 +70,16 @@ def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusa
             "by pots instead.",
         )
     limits = limits_of(recipe)
-    count = ceil(wanted / (per_pot * limits.largest))
-    return _within_reason(Pots(count, _at_least(limits, wanted / (per_pot * count))))
+    whole = floor(per_pot * limits.largest)
+    if not whole:
+        return refusal(
+            "jar-larger-than-pot",
+            "POT-LIMITS",
+            "One pot does not fill a jar of this size, and two pots never go into one jar. Use smaller jars.",
+        )
+    count = ceil(Fraction(wanted, whole))
+    each = ceil(Fraction(wanted, count))
+    return _within_reason(Pots(count, _at_least(limits, each / per_pot)))
 
 
 def pots_for_fruit(recipe: TestedRecipe, fruit: Amount) -> Pots | Refusal:

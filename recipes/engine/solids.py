@@ -11,7 +11,6 @@ effects are added as independent errors are, by squares. `assumptions` lists wha
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import floor, hypot
 from typing import NamedTuple
@@ -40,8 +39,7 @@ TOO_THICK = "yield-beyond-tables"
 STRAINED_KINDS = frozenset({"jelly", "syrup"})
 
 
-@dataclass(frozen=True)
-class PotBalance:
+class PotBalance(NamedTuple):
     """One cook of a recipe. Grams, millilitres and degrees Brix; `jars` counts the jar of the stated yield."""
 
     recipe: str
@@ -109,7 +107,7 @@ def pot_balance(
         return weighed
     if scale <= 0 or not weighed:
         raise ValueError("A pot has at least one line and a scale above nothing.")
-    lines = tuple(replace(line, grams=line.grams.times(float(scale))) for line in weighed)
+    lines = tuple(line._replace(grams=line.grams.times(float(scale))) for line in weighed)
     try:
         return _balance(recipe, lines, boiling_water_c)
     except OutsideTableError:

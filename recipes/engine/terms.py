@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
 
 class Role(StrEnum):
@@ -116,6 +117,14 @@ class Altitude:
 
 
 @dataclass(frozen=True)
+class JarCount:
+    """So many jars of one size, a key of `JAR_ML`."""
+
+    size: str
+    count: int
+
+
+@dataclass(frozen=True)
 class Ingredient:
     """One line of a recipe, for one pot, as the test has it."""
 
@@ -131,16 +140,14 @@ class Ingredient:
     as_bought: str = ""  # "about 3 lb" beside a measured cup; for the shopping list only
 
 
-@dataclass(frozen=True)
-class MinutesBand:
+class MinutesBand(NamedTuple):
     """Minutes up to and including `upper_ft`; None means every altitude above the band before."""
 
     upper_ft: int | None
     minutes: int
 
 
-@dataclass(frozen=True)
-class PressureBand:
+class PressureBand(NamedTuple):
     """Pounds per square inch up to and including `upper_ft`; psi None means "not recommended"."""
 
     upper_ft: int | None
@@ -179,8 +186,7 @@ class StatedYield:
     note: str = ""
 
 
-@dataclass(frozen=True)
-class HardBoil:
+class HardBoil(NamedTuple):
     """The full rolling boil of a spread with added pectin."""
 
     minutes: Fraction

@@ -7,7 +7,6 @@ those the one that needs least; so one more burner, canner or cook never makes a
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from itertools import combinations
 
 from recipes.engine.day_paces import Paces
@@ -42,8 +41,9 @@ def day_timeline(
     `processes` names the tested process of each jar size; it is empty where nothing is processed (freezer).
     `sterilise_minutes` is 0 where empty jars need only be clean and hot.
     """
-    if (problem := altitude_refusal(altitude)) is not None or altitude is None:
-        return problem or day_refusal("altitude-unknown", "NO-WAIT", "The altitude is not known.")
+    if (problem := altitude_refusal(altitude)) is not None:
+        return problem
+    assert altitude is not None  # noqa: S101 - refused above
     loads = _loads_by_pot(pots, processes, gear)
     if isinstance(loads, Refusal):
         return loads
@@ -198,5 +198,5 @@ def _ending_at(day: Timeline, finish: int, earliest: int | None) -> Timeline | R
             f"This takes {day.minutes} minutes, {earliest - start} more than there are. Finish later, cook fewer pots, "
             f"or find more canners, burners or hands.",
         )
-    moved = tuple(replace(step, start=step.start + start, end=step.end + start) for step in day.steps)
+    moved = tuple(step._replace(start=step.start + start, end=step.end + start) for step in day.steps)
     return Timeline(moved, day.loads, start, finish)

@@ -7,9 +7,8 @@ appendix C). A 250 ml metric cup and a 10 fl oz imperial cup are units of their 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Kind = Literal["volume", "mass", "count"]
 
@@ -17,8 +16,7 @@ US_CUP_ML = Fraction("236.5882365")
 POUND_G = Fraction("453.59237")
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(NamedTuple):
     """One unit: `size` is in ml, g or pieces; `words` are the spellings people type, in lower case."""
 
     name: str

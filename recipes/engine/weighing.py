@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from recipes.engine.foods import PUBLISHED, Figure, Foods, Span, form_of
 from recipes.engine.foods_solids import ANY_FRUIT as ANY_FRUIT_BRIX
@@ -34,8 +34,7 @@ STRAINED = (0.35, 0.65, 0.9)  # share of whole produce that runs through a jelly
 DILUTED = (0.55, 0.85, 1.1)  # juice drawn out with water, against the fruit's own degrees Brix; the same
 
 
-@dataclass(frozen=True)
-class WeighedLine:
+class WeighedLine(NamedTuple):
     """One line: grams in the pot and its degrees Brix. `estimate` says what about it was estimated, if anything."""
 
     item: str

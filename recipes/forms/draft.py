@@ -73,9 +73,17 @@ class DraftForm:
 
     def is_valid(self) -> bool:
         parts = [self.token.is_valid(), self.head.is_valid(), self.ingredients.is_valid(), self.process.is_valid()]
+        if not parts[0]:
+            self._renew_token()
         if all(parts):
             self._check_rows()
         return all(parts) and not self._has_errors()
+
+    def _renew_token(self) -> None:
+        self.token = TokenForm()
+        self.head.add_error(
+            None, _("The form had lost its mark, which keeps a draft from being made twice. Send it again.")
+        )
 
     def _check_rows(self) -> None:
         if not self.ingredients.kept():

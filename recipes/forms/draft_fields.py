@@ -77,7 +77,14 @@ class HeadForm(forms.Form):
     )
 
 
-class IngredientForm(forms.Form):
+class RowForm(forms.Form):
+    """A row whose rarer fields are folded away until one of them says something, or is wrong."""
+
+    def _says(self, *names: str) -> bool:
+        return any(self[name].value() or self[name].errors for name in names)
+
+
+class IngredientForm(RowForm):
     item = text(_("Ingredient"), required=True)
     prep = text(_("Prepared how"))
     role = choice(_("What it does"), [BLANK, *((r.value, ROLES[r]) for r in Role)], required=True)
@@ -89,8 +96,12 @@ class IngredientForm(forms.Form):
     grams = text(_("Weight in grams"), most=20)
     grams_source = text(_("Source of the weight"), most=2000)
 
+    @property
+    def has_more(self) -> bool:
+        return self._says("optional", "as_bought", "grams", "grams_source")
 
-class ProcessForm(forms.Form):
+
+class ProcessForm(RowForm):
     method = choice(
         _("Method"), [BLANK, *((m.value, METHODS[m]) for m in Method if m is not Method.FREEZER)], required=True
     )
@@ -114,3 +125,12 @@ class ProcessForm(forms.Form):
     source_edition = text(_("Edition or year"), most=2000)
     source_place = text(_("Page, table or address"), most=2000)
     note = text(_("Note"), most=2000)
+
+    @property
+    def has_pressure(self) -> bool:
+        figures = [name for name in self.fields if name.startswith(("pressure_", "dial_", "weighted_"))]
+        return self["method"].value() == Method.PRESSURE or self._says(*figures)
+
+    @property
+    def has_more(self) -> bool:
+        return self._says("headspace_in", "note", "source_title", "source_edition", "source_place")

@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from django import forms
+from django.db.models.functions import Lower
+from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
@@ -32,14 +34,20 @@ def search_field(label: Any) -> forms.CharField:
     )
 
 
+def facet_field(label: Any) -> forms.ChoiceField:
+    """A choice that asks anew at once where scripts run; the rest of how is in the template, on the form around it."""
+    attrs = {"hx-get": reverse_lazy("recipes:list"), "hx-trigger": "change", "hx-include": "closest form"}
+    return forms.ChoiceField(label=label, required=False, widget=forms.Select(attrs=attrs))
+
+
 class SearchForm(forms.Form):
     """The recipe list's query: words, and one word of each facet with how many recipes it would leave."""
 
     q = search_field(_("Title, produce or ingredient"))
-    produce = forms.ChoiceField(label=_("Produce"), required=False)
-    kind = forms.ChoiceField(label=_("Kind"), required=False)
-    method = forms.ChoiceField(label=_("Method"), required=False)
-    jar = forms.ChoiceField(label=_("Jar"), required=False)
+    produce = facet_field(_("Produce"))
+    kind = facet_field(_("Kind"))
+    method = facet_field(_("Method"))
+    jar = facet_field(_("Jar"))
 
     def __init__(self, data: Any) -> None:
         super().__init__(data)
@@ -65,6 +73,11 @@ class SearchForm(forms.Form):
     def _known(self, facet: str) -> set[str]:
         return {"method": set(map(str, METHODS)), "jar": set(JARS)}.get(facet, set())
 
+    @property
+    def is_narrowed(self) -> bool:
+        """Whether one of the folded choices was made."""
+        return any(self._wanted[facet] for facet in ("kind", "method", "jar"))
+
     def found(self) -> list[IndexRow]:
         """The recipes asked for, in the order of the list; none when the query is wrong."""
         return matching(self._rows, self._wanted) if self.is_valid() else []
@@ -82,4 +95,7 @@ class TableSearchForm(OwnKitchenForm):
 
     def found(self) -> ProcessTableQuerySet:
         tables = ProcessTable.objects.visible_to(self._user)
-        return tables.none() if "q" in self.errors else tables.search(self.cleaned_data["q"])
+        if "q" in self.errors:
+            return tables.none()
+        # "Asian pears" stands among the apples, not before them, also where a database sorts capitals first.
+        return tables.search(self.cleaned_data["q"]).order_by(Lower("food"), "variant", "method")

@@ -76,3 +76,7 @@ class ViewForm(OwnKitchenForm):
     def chosen_units(self) -> str:
         self.is_valid()
         return str(self.cleaned_data.get("units", self._own_units))
+
+    @property
+    def units_word(self) -> str:
+        return str(Units(self.chosen_units).label)

@@ -6,7 +6,7 @@ from django import template
 
 from recipes.engine.terms import TestedSource
 from recipes.indexing import unbarred
-from recipes.plan_page import source_words as words_of_source
+from recipes.measures import source_words as words_of_source
 from recipes.words import JARS, METHODS, SEEN
 from recipes.words import kind_word as word_of_kind
 

@@ -58,7 +58,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "yield_high": format_number(tested.stated_yield.high),
         "hard_boil_minutes": format_number(tested.hard_boil.minutes) if tested.hard_boil else "",
         "lines": ingredient_lines(tested, form.chosen_units),
-        "tables": band_tables(tested.process, altitude),
+        "tables": band_tables(tested.process, altitude, tested),
         "points": kitchen_points(altitude, tested),
         "history": shown.recipe.revisions.numbered().order_by("-number"),
     }
@@ -70,7 +70,9 @@ def process_tables(request: HttpRequest) -> HttpResponse:
     kitchen = form.chosen_kitchen
     page = Paginator(form.found(), PAGE).get_page(request.GET.get("page"))
     altitude = kitchen.altitude if kitchen else None
-    shown = [(row, band_tables(row.table.rows, altitude)) for row in page]
+    shown = [
+        (row, band_tables(row.table.rows, altitude, row.table), headspace_text(row.table.headspace_in)) for row in page
+    ]
     return render(
         request, "recipes/process_tables.html", {"form": form, "kitchen": kitchen, "page": page, "shown": shown}
     )

@@ -42,13 +42,14 @@ BARE = "bisect, collections.abc, dataclasses, enum, fractions, functools, iterto
 ENTRY = "recipes.engine.plan"
 DAY = f"{ENTRY}, recipes.engine.day, recipes.engine.timeline"
 CHANGES = f"{ENTRY}, recipes.engine.changes"
+# Processor time, so that others at work on the machine do not count.
 SECONDS = """
-from time import perf_counter
-start = perf_counter()
+from time import process_time
+start = process_time()
 import {bare}
-between = perf_counter()
+between = process_time()
 import {engine}
-print(between - start, perf_counter() - between)
+print(between - start, process_time() - between)
 """
 BYTES = """
 import {bare}, tracemalloc

@@ -20,6 +20,17 @@ FLAGS = [
 ]
 PHONE = {"width": 360, "height": 740}
 DESKTOP = {"width": 1280, "height": 900}
+THUMB = 44  # pixels: the least height that a wet thumb hits
+# Links within a sentence are left out: a line of text cannot be that high.
+TOO_SMALL_FOR_A_THUMB = """(THUMB) => {
+  const controls = "button, summary, select, textarea, input:not([type=hidden]), a.btn, a.tap, a.room, a.plate-link";
+  const height = (box) => Math.max(box.getBoundingClientRect().height, ...[...(box.labels || [])].map(
+    (label) => label.getBoundingClientRect().height));
+  return [...document.querySelectorAll(controls)]
+    .filter((box) => box.checkVisibility() && !box.matches(".visually-hidden, .visually-hidden *"))
+    .filter((box) => height(box) < THUMB)
+    .map((box) => `${box.tagName} ${box.innerText || box.name} ${height(box)}`);
+}"""
 
 
 def pytest_collection_modifyitems(items):
@@ -61,20 +72,32 @@ class Visitor:
         self.page.get_by_role("button", name="Sign in").click()
         self.page.wait_for_url(self.base_url + "/")
 
+    def is_uncovered(self, box) -> bool:
+        """Whether a thing is whole on the screen as it stands, and above the rooms that a phone has at its foot."""
+        foot = self.page.viewport_size["height"]
+        if self.page.viewport_size == PHONE:
+            foot = self.page.locator(".rooms").bounding_box()["y"]
+        place = box.bounding_box()
+        return place["y"] >= 0 and place["y"] + place["height"] <= foot
+
     def scan(self) -> None:
         """No accessibility violation, no sideways scrolling, nothing the browser complained about."""
+        self.page.wait_for_load_state()  # a page half read has no heading yet
         found = Axe().run(self.page, options={"resultTypes": ["violations"]})
         seen = [f"{v['id']}: {v['help']} ({v['nodes'][0]['html'][:160]})" for v in found.response["violations"]]
         assert not seen, f"{self.page.url}:\n" + "\n".join(seen)
         wide, screen = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
         assert wide <= screen, f"{self.page.url} scrolls sideways: {wide} > {screen}"
         assert self.refused == [], f"{self.page.url}: {self.refused}"
+        if self.page.viewport_size == PHONE:
+            small = self.page.evaluate(TOO_SMALL_FOR_A_THUMB, THUMB)
+            assert not small, f"{self.page.url}: lower than {THUMB} px: {small}"
 
 
 @pytest.fixture(params=["phone", "desktop"])
 def visitor(request, chromium, live_server):
     size = PHONE if request.param == "phone" else DESKTOP
     context = chromium.new_context(viewport=size, has_touch=request.param == "phone", reduced_motion="reduce")
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(60_000)  # two busy cores are slow, not wrong
     yield Visitor(context.new_page(), live_server.url)
     context.close()

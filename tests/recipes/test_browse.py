@@ -283,3 +283,18 @@ def test_the_process_tables_ask_as_often_for_one_as_for_thirty(reader, django_as
     with django_assert_max_num_queries(7):
         assert len(reader.get("/recipes/process-tables/").context["shown"]) == count
     assert ProcessTable.objects.count() == count
+
+
+def test_process_tables_follow_the_alphabet_whatever_the_capitals_and_few_stand_open(reader):
+    for food in ("apples", "Asian pears", "beets", "Apricots"):
+        make_process_table(food=food)
+    answer = reader.get("/recipes/process-tables/")
+    assert [row.food for row, _tables, _space in answer.context["shown"]] == [
+        "apples",
+        "Apricots",
+        "Asian pears",
+        "beets",
+    ]
+    assert '<details class="fold" >' in answer.content.decode()
+    assert '<details class="fold" open>' not in answer.content.decode()
+    assert '<details class="fold" open>' in reader.get("/recipes/process-tables/?q=beets").content.decode()

@@ -7,7 +7,8 @@ from xml.etree import ElementTree
 import pytest
 
 from recipes.engine.timeline import StepKind
-from recipes.pictures import STEPS, timeline_lanes, timeline_sentence, timeline_svg
+from recipes.pictures import timeline_lanes, timeline_sentence, timeline_svg
+from recipes.words import STEPS
 from tests.recipes.engine.days import BEANS, PRESSURE, day, jam
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from xml.etree import ElementTree
 
 import pytest
 from django.conf import settings
@@ -26,6 +27,7 @@ KEYS = {
     "lines",
     "predicted_volume_ml",
     "predicted_brix",
+    "yield",
     "jars",
     "leftover_ml",
     "process",
@@ -98,6 +100,64 @@ def test_a_refusal_is_still_json_with_status_3(spread, run, arguments, code):
     assert "REFUSED" in words
 
 
+GEAR = ("--empties", "half-pint=3,pint=4", "--burners", "3", "--canners", "2", "--cooks", "2", "--stove", "gas")
+
+
+def test_empties_and_gear_shape_the_plan_in_json(spread, run):
+    wish = ("--pots", "2", "--altitude", "1040 m", *GEAR, "--capacity", "4 quart", "--finish", "16:30", "--json")
+    status, out = run("test-spread", *wish)
+    plan = json.loads(out)
+    assert status == 0
+    assert plan["jars"] == [{"size": "pint", "count": 4}, {"size": "half-pint", "count": 2}]
+    assert [load["pot"] for load in plan["loads"]] == [1, 2]
+    assert plan["timeline"][-1]["ends"] == "16:30"
+    assert {step["cook"] for step in plan["timeline"]} <= {None, 1, 2}
+    assert {step["burner"] for step in plan["timeline"]} <= {None, 1, 2, 3}
+
+
+def test_in_words_the_day_has_times_of_the_day_with_a_finish_and_hours_without(spread, run):
+    wish = ("test-spread", "--pots", "2", "--altitude", "1040 m", *GEAR)
+    timed, untimed = run(*wish, "--finish", "16:30")[1], run(*wish)[1]
+    assert "to 16:30  lift jars out" in timed
+    assert "   0:00 to" in untimed
+    for words in (timed, untimed):
+        assert "Canner loads: 2" in words
+        assert "Pots 1 to 2, each: 2 × pint (473 ml), 1 × half-pint (237 ml)" in words
+
+
+def test_the_day_is_drawn_into_a_file(spread, run, tmp_path):
+    picture = tmp_path / "day.svg"
+    wish = ("test-spread", "--pots", "2", "--altitude", "1040 m", "--finish", "16:30", "--picture", str(picture))
+    assert run(*wish)[0] == 0
+    drawn = ElementTree.parse(picture).getroot()
+    assert drawn.find("{http://www.w3.org/2000/svg}title").text.endswith("min")
+    assert "16:30" in picture.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("wish", "said"), [(("--burners", "0"), "no timeline"), (("--picture", "/no/such/folder/x.svg"), "/no/such/folder")]
+)
+def test_a_picture_that_cannot_be_drawn_is_bad_input(spread, tmp_path, wish, said):
+    asked = ("test-spread", "--pots", "1", "--altitude", "0 m", "--picture", str(tmp_path / "day.svg"), *wish)
+    with pytest.raises(CommandError, match=said) as refused:
+        call_command("plan_batch", *asked)
+    assert refused.value.returncode == 2
+
+
+def test_no_burner_is_refused_with_status_3(spread, run):
+    status, out = run("test-spread", "--pots", "1", "--altitude", "0 m", "--burners", "0", "--json")
+    plan = json.loads(out)
+    assert (status, [refusal["code"] for refusal in plan["refusals"]]) == (3, ["no-burner"])
+    assert (plan["loads"], plan["timeline"]) == ([], [])
+
+
+def test_what_is_left_over_is_said_to_be_for_the_refrigerator(run):
+    make_revision(slug="odd", stated_yield={"jar": "half-pint", "low": "5 1/2", "high": "6", "seen": "seen-twice"})
+    status, out = run("odd", "--pots", "1", "--altitude", "0 m")
+    assert status == 0
+    assert "for the refrigerator, not processed" in out
+
+
 def test_a_withdrawn_recipe_is_refused_with_the_reason(run):
     make_revision(slug="gone", state="withdrawn")
     status, out = run("gone", "--pots", "1", "--altitude", "0 m", "--json")
@@ -125,6 +185,11 @@ def test_a_pressure_recipe_says_pressure_in_both_units(run):
         (("test-spread", "--pots", "1", "--pack", "x", "--altitude", "0 m"), "--pack: Choose one of: hot"),
         (("test-spread", "--pots", "1", "--canner", "x", "--altitude", "0 m"), "--canner: Choose one of"),
         (("test-spread", "--pots", "1"), "--altitude: say how high"),
+        (("test-spread", "--pots", "1", "--altitude", "0 m", "--empties", "12"), "--empties: There is no jar"),
+        (("test-spread", "--pots", "1", "--altitude", "0 m", "--burners", "-1"), "--burners: Write a whole number"),
+        (("test-spread", "--pots", "1", "--altitude", "0 m", "--capacity", "big"), "--capacity: There is no jar"),
+        (("test-spread", "--pots", "1", "--altitude", "0 m", "--stove", "coal"), "--stove: Choose one of"),
+        (("test-spread", "--pots", "1", "--altitude", "0 m", "--finish", "4 pm"), "--finish: Write a time"),
         (("test-spread", "--pots", "1", "--altitude", "1040"), "--altitude: "),
         (("test-spread", "--pots", "1", "--altitude", "6000 m"), "--altitude: "),
         (("test-spread", "--pots", "1", "--altitude=-500 m"), "--altitude: "),

@@ -210,5 +210,35 @@ def test_the_page_asks_as_often_with_one_kitchen_as_with_thirty(
 ):
     for _ in range(count - 1):
         make_kitchen(member)
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         assert ask(pots="1").context["plan"].ok
+
+
+def test_a_plan_that_holds_folds_the_wish_away_and_a_refused_one_keeps_it_open(ask):
+    page = ask(pots="2").content.decode()
+    assert '<details class="plate fold' in page
+    assert page.index("2 pots. Change") < page.index('name="pots"') < page.index("10 minutes")
+    refused = ask(pots="1", jar="quart").content.decode()
+    assert "pot. Change" not in refused
+    assert refused.index("refusal-message") < refused.index('name="pots"')
+
+
+def test_an_address_that_names_no_kitchen_means_the_persons_own(ask, client, kitchen):
+    response = client.get(PLAN, {"pots": "1"})
+    assert response.context["kitchen"] == kitchen
+    assert response.context["plan"].ok
+
+
+def test_what_leaves_nothing_to_choose_is_not_asked(ask):
+    page = ask().content.decode()
+    assert '<select name="jar"' in page
+    assert '<input type="hidden" name="pack"' in page
+    assert '<input type="hidden" name="canner"' in page
+    make_revision(base=VEGETABLE, slug="beans")
+    assert '<select name="canner"' in ask("/recipes/beans/plan/").content.decode()
+
+
+def test_one_pot_is_one_press_away_from_the_empty_page(client, member, spread, kitchen):
+    client.force_login(member)
+    page = client.get(PLAN, {"kitchen": kitchen.pk}).content.decode()
+    assert f'href="{PLAN}?pots=1&amp;kitchen={kitchen.pk}"' in page

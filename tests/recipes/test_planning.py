@@ -7,8 +7,10 @@ from fractions import Fraction
 import pytest
 
 from recipes.engine.atmosphere import altitude_from_text
+from recipes.engine.loads import FOUR_QUART, SEVEN_QUART
 from recipes.engine.terms import Canner, Pack
 from recipes.planning import WishError, plan_for, plan_wish_from
+from recipes.wishes import WISH_FIELDS
 from tests.factories.recipes import VEGETABLE, make_revision
 
 HIGH = altitude_from_text("1040 m")
@@ -21,10 +23,15 @@ HIGH = altitude_from_text("1040 m")
         ({"jars": " 7 ", "jar": "pint"}, {"jars": 7, "jar": "pint"}),
         ({"jars": "7", "pots": "", "fruit": None, "pack": "hot"}, {"jars": 7, "pack": Pack.HOT}),
         ({"pots": "1", "canner": "dial-gauge", "other": "x"}, {"pots": 1, "canner": Canner.DIAL_GAUGE}),
+        ({"pots": "1", "empties": "half-pint=12, pint=0"}, {"pots": 1, "empties": {"half-pint": 12, "pint": 0}}),
+        ({"pots": "1", "burners": "0", "cooks": "2"}, {"pots": 1, "burners": 0, "cooks": 2}),
+        ({"pots": "1", "stove": "gas", "finish": "16:30"}, {"pots": 1, "stove": "gas", "finish": 990}),
+        ({"pots": "1", "capacity": "7 quarts"}, {"pots": 1, "capacity": SEVEN_QUART}),
+        ({"pots": "1", "capacity": "4-qt"}, {"pots": 1, "capacity": FOUR_QUART}),
     ],
 )
 def test_what_is_typed_becomes_a_wish(data, wish):
-    nothing = dict.fromkeys(("pots", "jars", "fruit", "jar", "pack", "canner"))
+    nothing = dict.fromkeys(WISH_FIELDS) | {"stove": "electric"}
     assert plan_wish_from(data) == {**nothing, **wish}
 
 
@@ -44,6 +51,14 @@ def test_fruit_is_an_amount_with_its_unit():
         *[({"fruit": bad}, {"fruit"}) for bad in ("4.5", "kg", "-1 kg", "1 furlong", "0 kg", "x" * 5000)],
         ({"jars": "2", "jar": "bucket"}, {"jar"}),
         ({"jars": "2", "pack": "cold"}, {"pack"}),
+        *[
+            ({"jars": "2", "empties": bad}, {"empties"})
+            for bad in ("pint", "pint=x", "bucket=3", "pint=1,pint=2", "12", "pint=-1", "pint=99999")
+        ],
+        *[({"jars": "2", "capacity": bad}, {"capacity"}) for bad in ("15 quart", "large", "pint=0", "bucket=3")],
+        *[({"jars": "2", "finish": bad}, {"finish"}) for bad in ("24:00", "noon", "9", "09:60", "1:5")],
+        *[({"jars": "2", gear: "-1"}, {gear}) for gear in ("burners", "canners", "cooks")],
+        ({"jars": "2", "stove": "coal"}, {"stove"}),
         ({"jars": "2", "canner": "oven"}, {"canner"}),
         ({"jars": "many", "jar": "bucket", "pack": "cold"}, {"jars", "jar", "pack"}),
     ],
@@ -70,13 +85,14 @@ def test_a_withdrawn_revision_gives_no_process_and_the_reason():
     assert plan.process is None
     assert plan.refusals[0].code == "revision-withdrawn"
     assert revision.withdrawn_reason in plan.refusals[0].message
+    assert (plan.loads, plan.day, plan.cautions) == ((), None, ())
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("state", ["draft", "in-review"])
 def test_a_draft_gives_no_process(state):
     plan = plan_for(revision=make_revision(state=state), altitude=HIGH, pots=1)
-    assert plan.process is None
+    assert (plan.process, plan.loads, plan.day) == (None, (), None)
     assert plan.refusals[0].code == "revision-not-published"
 
 
@@ -95,3 +111,18 @@ def test_a_pressure_recipe_asks_for_gauge_and_pack_rather_than_guess():
     assert not refused.ok
     found = plan_for(revision=revision, altitude=HIGH, pots=1, pack=Pack.RAW, canner=Canner.DIAL_GAUGE, jar="pint")
     assert (found.process.minutes, found.process.pressure_psi) == (20, 12)
+
+
+def test_a_canner_may_be_named_by_what_stands_in_it():
+    found = plan_wish_from({"pots": "1", "capacity": "half-pint=12,pint=7"})["capacity"]
+    assert (found.holds("half-pint"), found.holds("pint"), found.holds("quart")) == (12, 7, 0)
+    assert "no source" in found.source
+
+
+@pytest.mark.django_db
+def test_jars_at_hand_and_gear_reach_the_plan():
+    wish = plan_wish_from({"pots": "2", "empties": "half-pint=3,pint=4", "canners": "2", "finish": "12:00"})
+    plan = plan_for(revision=make_revision(), altitude=HIGH, **wish)
+    assert {jar.size: jar.count for jar in plan.jars} == {"pint": 4, "half-pint": 2}
+    assert (plan.process.jar, plan.finish) == ("pint", 720)
+    assert plan_for(revision=make_revision(), altitude=HIGH, pots=1, burners=0).refusals[0].code == "no-burner"

@@ -30,7 +30,8 @@ def add(request: HttpRequest) -> HttpResponse:
                 is_hall=told.get("is_hall", False),
                 token=told["token"],
             )
-            return saved(request, kitchen)
+            # With the first kitchen a newcomer is done here; the desk says what can be done next.
+            return saved(request, kitchen, then="desk:home" if user.kitchens.count() == 1 else "members:me")
     is_first = not user.kitchens.exists()
     return render(request, "members/kitchen_add.html", {"form": form, "is_first": is_first})
 
@@ -56,7 +57,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "members/kitchen_change.html", {"form": form, "kitchen": kitchen})
 
 
-def saved(request: HttpRequest, kitchen: Kitchen) -> HttpResponse:
+def saved(request: HttpRequest, kitchen: Kitchen, then: str = "members:me") -> HttpResponse:
     """Say back what was understood: a slip in the altitude is seen here or never."""
     if kitchen.altitude is None:
         said = _("%(kitchen)s is saved without an altitude. No process time is given for it until it has one.")
@@ -64,4 +65,4 @@ def saved(request: HttpRequest, kitchen: Kitchen) -> HttpResponse:
     else:
         said = _("%(kitchen)s is saved at %(altitude)s.")
         messages.success(request, said % {"kitchen": kitchen.name, "altitude": kitchen.altitude_words})
-    return redirect("members:me")
+    return redirect(then)

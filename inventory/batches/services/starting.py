@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from datetime import datetime
-from typing import Any
+from typing import Any, Unpack
 from uuid import UUID
 
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
@@ -19,10 +19,8 @@ from inventory.batches.needs import Need, canner_of, reprocess_need
 from inventory.batches.rules import in_utc
 from inventory.batches.services.common import AlreadyDone, Problems, moment_check, now_or, writing_check
 from recipes.engine.plan import Plan, plan_as_dict
-from recipes.engine.quantities import Amount
-from recipes.engine.terms import Canner, Pack
 from recipes.models import Revision, RevisionState
-from recipes.planning import plan_for
+from recipes.planning import PlanWish, plan_for
 
 LOT_CODE_TRIES = 20
 REASON_LENGTH = 200
@@ -35,15 +33,10 @@ def batch_start(
     revision: Revision,
     kitchen: Kitchen,
     token: UUID,
-    pots: int | None = None,
-    jars: int | None = None,
-    fruit: Amount | None = None,
-    jar: str | None = None,
-    pack: Pack | None = None,
-    canner: Canner | None = None,
     started_at: datetime | None = None,
     note: str = "",
     now: datetime | None = None,
+    **wish: Unpack[PlanWish],
 ) -> Batch:
     """Start a batch; the plan is made anew here, whatever a form says it was.
 
@@ -68,19 +61,10 @@ def batch_start(
     if kitchen.altitude is None:
         problems.add("kitchen", _("Give this kitchen its altitude first: without it no process time is safe."))
     problems.raise_if_any()
-    plan = plan_for(
-        revision=revision,
-        altitude=kitchen.altitude,
-        pots=pots,
-        jars=jars,
-        fruit=fruit,
-        jar=jar,
-        pack=pack,
-        canner=canner,
-    )
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wish)
     if not plan.ok:
         raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
-    fields = _columns(plan, revision, kitchen, jar)
+    fields = _columns(plan, revision, kitchen, wish.get("jar"))
     fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
     return _write(by, token, started_at=began, note=note.strip(), created_at=now, **fields)
 
@@ -121,10 +105,15 @@ def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) 
         "altitude_m": kitchen.altitude_m,
         "canner": canner_of(process).value if process else "",
         "pack": process.pack.value if process else "",
-        "jar_size": process.tested_jar if process else (jar or revision.tested.stated_yield.jar),
+        "jar_size": process.tested_jar if process else _largest(plan, jar),
         "required_minutes": process.minutes if process else None,
         "required_psi": process.pressure_psi if process else None,
     }
+
+
+def _largest(plan: Plan, jar: str | None) -> str:
+    """The largest jar of a plan without a process; the plan names its jars largest first."""
+    return plan.jars[0].size if plan.jars else jar or plan.stated_yield.jar
 
 
 def _write(by: User, token: UUID, **fields: Any) -> Batch:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
+from math import floor
 
 from django import template
+from django.utils.translation import gettext as _
 
 from inventory.batches.services.common import clock
 from recipes.engine.terms import Altitude
-from recipes.measures import altitude_text, pressure_text
+from recipes.measures import KPA_PER_PSI, altitude_text, pressure_text
 from recipes.words import CANNERS, JARS, METHODS, PACKS
 
 register = template.Library()
@@ -32,6 +36,15 @@ def clock_filter(moment: datetime | None) -> str:
 def pressure(psi: int | None) -> str:
     """A tested pressure in both units, or nothing."""
     return "" if psi is None else pressure_text(psi)
+
+
+@register.filter
+def held(psi: Decimal | None) -> str:
+    """A pressure that was read off a gauge, in both units; kilopascals rounded down, so that they never claim more."""
+    if psi is None:
+        return ""
+    kpa = floor(Fraction(psi) * KPA_PER_PSI)
+    return _("%(psi)s psi (%(kpa)s kPa)") % {"psi": f"{psi:f}".removesuffix(".0"), "kpa": kpa}
 
 
 @register.filter(name="altitude")

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
 from inventory.batches import rules
+from inventory.batches.jar_runs import jar_runs
 from inventory.batches.labels import labels_of
 from inventory.batches.lids import lid_figures
 from inventory.batches.models import Batch, BatchState
@@ -79,6 +80,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "phase": batch.phase_at(now),
         "timeline": timeline(batch, now),
         "waiting": waiting_jars(batch),
+        "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
         "may_trace": user.has_perm("batches.trace_batch"),
         "needs": tested_needs(batch) if batch.state == BatchState.STARTED else [],

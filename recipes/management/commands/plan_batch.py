@@ -1,5 +1,8 @@
 """manage.py plan_batch SLUG (--pots N | --jars N | --fruit AMOUNT) --altitude HEIGHT
 
+With --empties the jars are chosen from those at hand; with --burners, --canners, --cooks, --stove and --capacity the
+day is planned on that gear, and with --finish back from a time of the day.
+
 Exit status: 0 with a plan, 3 when it is refused, 2 for bad input.
 """
 
@@ -7,17 +10,21 @@ from __future__ import annotations
 
 import json
 import sys
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from recipes.day_page import day_summary, when_words
 from recipes.engine.atmosphere import AltitudeError, altitude_from_text
-from recipes.engine.plan import plan_as_dict
+from recipes.engine.plan import Plan, plan_as_dict
+from recipes.engine.plan_terms import USUAL_STOVE
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.models import Recipe, Revision
 from recipes.plan_text import plan_text
 from recipes.planning import PlanWish, WishError, plan_for, plan_wish_from
+from recipes.wishes import CAPACITIES, STOVES
 
 BAD_INPUT = 2
 REFUSED = 3
@@ -35,12 +42,25 @@ class Command(BaseCommand):
         parser.add_argument("--jar", help=f"jar: {', '.join(JAR_SIZES)} (default: that of the recipe's stated yield)")
         parser.add_argument("--pack", help=f"pack: {', '.join(Pack)}")
         parser.add_argument("--canner", help=f"canner at hand: {', '.join(Canner)}")
+        parser.add_argument(
+            "--empties", help='empty jars at hand, such as "half-pint=12,pint=4" (default: no end of one)'
+        )
+        parser.add_argument("--burners", help="how many burners there are (default: 4)")
+        parser.add_argument("--canners", help="how many canners there are (default: 1)")
+        parser.add_argument("--cooks", help="how many people cook (default: 1)")
+        parser.add_argument("--stove", help=f"{', '.join(STOVES)} (default: {USUAL_STOVE})")
+        sizes = " or ".join(CAPACITIES)
+        parser.add_argument("--capacity", help=f'{sizes}, or jars in one layer, such as "half-pint=12,pint=7"')
+        parser.add_argument("--finish", help='when the last jar should be out, such as "16:30"')
+        parser.add_argument("--picture", help="file to draw the day into, as SVG")
         parser.add_argument("--revision", help="number of the revision (default: the current one)")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
         wish, altitude = _wish(options), _altitude(options["altitude"])
         made = plan_for(revision=_revision(options["slug"], options["revision"]), altitude=altitude, **wish)
+        if options["picture"]:
+            _draw(made, Path(options["picture"]))
         as_json = options["json"]
         self.stdout.write(json.dumps(plan_as_dict(made), indent=2, ensure_ascii=False) if as_json else plan_text(made))
         if not made.ok:
@@ -75,6 +95,18 @@ def _revision(slug: str, number: str | None) -> Revision:
             raise _bad(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
         return asked
     return numbered.current().first() or numbered[0]
+
+
+def _draw(made: Plan, path: Path) -> None:
+    if made.day is None:
+        raise _bad("--picture: this plan has no timeline to draw.")
+    from recipes.pictures import timeline_svg  # the drawing library takes longer to load than the plan to make
+
+    title = f"{made.recipe.title}: {day_summary(made)}"
+    try:
+        path.write_text(timeline_svg(made.day, title=title, when=when_words(made), paper="white"), encoding="utf-8")
+    except OSError as error:
+        raise _bad(f"--picture: {error}") from error
 
 
 def _bad(message: str) -> CommandError:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 from django.utils import timezone
 
 from club.desk.queries import desk_for
 from club.members.roles import Role
+from inventory.batches.services import jars_put_away, seals_record
 from inventory.equipment.queries import club_day
 from inventory.equipment.services import waiting_join
 from recipes.models import RevisionState
@@ -61,6 +63,40 @@ def test_a_checked_batch_leaves_the_desk():
     assert desk_for(person, now=timezone.now()).is_quiet
 
 
+def test_jars_that_wait_to_be_reprocessed_are_on_the_desk_until_they_are(client):
+    person = make_person()
+    batch = make_batch_out(by=person, kitchen=make_kitchen(person), out_at=ago(14))
+    numbers = list(batch.jars.values_list("number", flat=True))
+    results = dict.fromkeys(numbers, "sealed") | {numbers[0]: "unsealed", numbers[1]: "unsealed"}
+    disposals = {numbers[0]: "reprocess", numbers[1]: "reprocess"}
+    seals_record(by=person, batch=batch, token=uuid4(), results=results, disposals=disposals)
+    [card] = desk_for(person, now=timezone.now()).to_reprocess
+    assert (card.batch, card.has_lapsed) == (batch, False)
+    assert card.batch.jars_count == len(numbers)  # two waiting jars do not count the batch twice
+    client.force_login(person)
+    assert f"/batches/{batch.lot_code}/reprocess/" in client.get("/").content.decode()
+    jars_put_away(by=person, batch=batch, disposals=dict.fromkeys(disposals, "refrigerate"))
+    assert desk_for(person, now=timezone.now()).is_quiet
+
+
+@pytest.mark.parametrize(
+    ("role", "seen", "hidden"),
+    [
+        (None, ["/recipes/process-tables/"], ["/batches/lids/", "/recipes/drafts/", '/people/"', "/reminders/"]),
+        (Role.KEEPER, ["/batches/lids/"], ["/recipes/drafts/", '/people/"', "/reminders/"]),
+        (Role.INSTRUCTOR, ["/recipes/drafts/"], ['/people/"', "/reminders/"]),
+        (Role.ORGANISER, ['/people/"', "/reminders/"], ["/recipes/drafts/"]),
+    ],
+)
+def test_the_desk_leads_to_the_rooms_that_a_role_opens_and_to_no_closed_door(client, role, seen, hidden):
+    client.force_login(make_person(role) if role else make_person())
+    page = client.get("/").content.decode()
+    assert [path for path in seen if path not in page] == []
+    assert [path for path in hidden if path in page] == []
+    for path in seen:
+        assert client.get(path.strip('"')).status_code == 200
+
+
 def test_a_member_does_not_see_what_others_have_to_do_and_a_keeper_does():
     maker, stranger, keeper = make_person(), make_person(), make_person(Role.KEEPER)
     batch = make_batch_out(by=maker, kitchen=make_kitchen(maker), out_at=ago(14))
@@ -94,6 +130,8 @@ def test_the_desk_takes_the_same_few_queries_however_much_is_due(client, count, 
         answer = client.get("/")
     assert answer.status_code == 200
     assert len(answer.context["desk"].seals_due) == min(count, 12)
+    for way_on in ("?show=due", "?show=open", "?show=cooling"):
+        assert (f"/batches/{way_on}" in answer.content.decode()) == (count > 12)  # a full heap says where the rest is
 
 
 def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):

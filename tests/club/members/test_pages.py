@@ -75,7 +75,7 @@ def test_a_kitchen_is_added_once_however_often_the_form_is_sent(member_client, m
     told = form_with()
     for _press in range(2):
         answer = member_client.post(reverse("members:kitchen-add"), told)
-        assert (answer.status_code, answer.url) == (302, reverse("members:me"))
+        assert (answer.status_code, answer.url) == (302, reverse("desk:home"))  # the newcomer's way on
     kitchen = Kitchen.objects.get()
     assert (kitchen.altitude_m, kitchen.altitude_how) == (1040, "map")
     assert list(kitchen.people.all()) == [member]

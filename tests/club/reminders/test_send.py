@@ -165,6 +165,13 @@ def test_a_row_in_another_senders_hands_is_left_alone(due):
     assert services.send_due(NOW + LEASE) == {}
 
 
+def test_a_copy_read_before_another_senders_try_takes_nothing(due):
+    # The other took it, failed, and it is due again: our copy would carry the other's token.
+    Reminder.objects.update(attempts=1)
+    assert services.reminder_claim(reminder=due, now=NOW) is False
+    assert services.reminder_claim(reminder=Reminder.objects.get(), now=NOW) is True
+
+
 def test_a_sender_that_died_leaves_its_row_to_the_next_after_the_lease(due):
     # Unknown whether the mail went out: for seals it is sent again, under the same Message-ID.
     assert services.reminder_claim(reminder=Reminder.objects.get(), now=NOW)

@@ -5,10 +5,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from club.reminders.models import Reminder
 from club.reminders.rules import RULES
 from club.reminders.wording import Message
 from inventory.batches.models import Batch
 from tests.factories.members import make_person
+from tests.factories.recipes import SPREAD, make_revision
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
 pytestmark = pytest.mark.django_db
@@ -80,6 +82,18 @@ def test_reprocessed_jars_are_not_offered_another_reprocess():
     now = again + timedelta(hours=12)
     message = RULES["seal-check"].message(make_reminder(batch, now=now), now)
     assert "reprocessed once already" in message.text
+    assert "can be processed again" not in message.text
+    assert "thrown away, untasted" not in message.text
+    after = RULES["seal-second-call"].message(Reminder.objects.get(), again + timedelta(hours=24))
+    assert "thrown away, untasted" in after.text
+    assert "efrigerate" not in after.text
+
+
+def test_food_that_is_never_reprocessed_is_not_offered_it():
+    # A raw pack without a tested hot pack: its contents would have to be reheated.
+    raw_only = [{**row, "pack": "raw"} for row in SPREAD["process"]]
+    message = mail_at(12, revision=make_revision(process=raw_only))
+    assert "No hot pack of this recipe was tested" in message.text
     assert "can be processed again" not in message.text
 
 

@@ -120,7 +120,10 @@ def test_what_does_not_stop_when_asked_is_killed_with_all_it_started(tmp_path):
     time.sleep(0.3)
     end([process], patience=0.3)
     assert process.returncode == -signal.SIGKILL
-    assert running_in_group(process.pid) == []
+    deadline = time.monotonic() + 5
+    while running_in_group(process.pid):  # the kernel takes a moment to bury them
+        assert time.monotonic() < deadline
+        time.sleep(0.02)
 
 
 def test_a_log_that_grew_too_long_is_put_aside(supervisor, tmp_path, monkeypatch):

@@ -278,10 +278,22 @@ def test_all_sealed_is_one_tick_and_one_press(cook, sign_in):
     assert Batch.objects.get().state == BatchState.CHECKED
 
 
-def test_all_sealed_and_a_jar_marked_otherwise_contradict(cook, sign_in):
+def test_the_tick_speaks_for_every_jar_that_is_not_marked_by_itself(cook, sign_in):
+    batch, client = make_batch_out(by=cook, out_at=ago(hours=13)), sign_in(cook)
+    assert "All 4 are sealed, but for any marked below" in text_of(client.get(seals_url(batch)))
+    told = {"token": str(uuid4()), "all_sealed": "on", "jar_3": "unsealed"}
+    asked = client.post(seals_url(batch), told)
+    assert list(asked.context["form"].errors) == ["disposal_3"]  # the marked jar is still asked what was done with it
+    assert not SealCheck.objects.exists()
+    assert client.post(seals_url(batch), {**told, "disposal_3": "refrigerate"}).status_code == 302
+    assert [jar.seal for jar in Jar.objects.all()] == ["sealed", "sealed", "unsealed", "sealed"]
+
+
+def test_a_look_that_says_nothing_is_told_once_and_not_for_every_jar(cook, sign_in):
     batch = make_batch_out(by=cook, out_at=ago(hours=13))
-    response = sign_in(cook).post(seals_url(batch), {"token": uuid4(), "all_sealed": "on", "jar_3": "unsealed"})
-    assert "jar 3" in response.context["form"].errors["all_sealed"][0]
+    response = sign_in(cook).post(seals_url(batch), {"token": uuid4()})
+    assert list(response.context["form"].errors) == ["all_sealed"]
+    assert "Tick that all are sealed, or mark the jars" in text_of(response)
     assert not SealCheck.objects.exists()
 
 

@@ -70,3 +70,22 @@ processes = st.fixed_dictionaries(
 )
 sterile = st.sampled_from([0, 13])
 PRESSURE = Gear(STOVE, kind=Canner.DIAL_GAUGE)
+
+
+def raw(size: str, count: int, kg: float, boil_minutes: int, **changes) -> PotWork:
+    return jam("raw", size, count, kg=kg, boil_minutes=boil_minutes, pack=Pack.RAW, **changes)
+
+
+# Days on which taking every cook, burner or canner there is, pot by pot, ends later than leaving one out.
+BETTER_WITHOUT_A_COOK = (
+    [raw("half-pint", 6, 3, 16, stir=False), raw("quart", 4, 3, 6, stir=False, may_wait=True)],
+    Gear((LARGE, SMALL, SMALL, SMALL), canners=2, capacity=CANNER, cooks=2),
+)
+BETTER_WITHOUT_A_BURNER = (
+    [raw("quart", 2, 1.5, 5, stir=False), *(raw("quart", n, 1.5, m, may_wait=True) for n, m in ((6, 18), (3, 16)))],
+    Gear((SMALL, SMALL, LARGE, LARGE), canners=2, capacity=CANNER, cooks=2),
+)
+BETTER_WITHOUT_A_CANNER = (
+    [jam(count=2, kg=3, boil_minutes=4), raw("pint", 2, 3, 16, stir=False)],
+    Gear((LARGE, SMALL, LARGE, SMALL), canners=1, capacity=CANNER),
+)

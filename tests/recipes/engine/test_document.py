@@ -191,6 +191,16 @@ def test_the_same_vegetable_with_vinegar_is_a_pickle():
     assert recipe_from_document(document).method is Method.BOILING_WATER
 
 
+def test_a_ferment_makes_its_own_acid_and_needs_its_salt():
+    # Sauerkraut has a boiling-water process in USDA Guide 6, and no line of acid.
+    document = snap_beans(method="boiling-water", kind="ferment", process=strawberry_jam()["process"])
+    document["ingredients"] = [line for line in document["ingredients"] if line["role"] != "salt"]
+    assert "LOWACID-METHOD" in problems_of(document)["method"]
+    salt = {"item": "salt, canning", "prep": "", "role": "salt", "amount": "3", "unit": "tbsp"}
+    document["ingredients"].append(salt)
+    assert recipe_from_document(document).method is Method.BOILING_WATER
+
+
 def test_a_pressure_recipe_for_vegetables_cannot_slip_in_a_boiling_water_row():
     document = snap_beans()
     document["process"].append(strawberry_jam()["process"][1])

@@ -103,8 +103,14 @@ def test_pots_are_filled_one_after_the_other_from_the_empties_left():
     assert [pot.counts for pot in found] == [{"pint": 2}, {"pint": 1, "half-pint": 2}]
 
 
-def test_pots_beyond_the_empties_are_refused():
+def test_a_pot_beyond_the_empties_is_left_over_whole():
     found = jar_mixes(CUP * 4, 2, {"pint": TEN}, SEVEN_QUART, {"pint": 2})
+    assert not isinstance(found, Refusal)
+    assert found[1] == JarMix((), 0, CUP * 4, PartJar(None, CUP * 4))
+
+
+def test_without_any_empty_jar_that_serves_there_is_no_mix():
+    found = jar_mixes(CUP * 4, 2, {"pint": TEN}, SEVEN_QUART, {"quart": 2})
     assert isinstance(found, Refusal)
     assert found.code == "no-empties"
 

@@ -50,7 +50,8 @@ def test_the_error_shown_is_the_error_made_and_is_small_above_a_few_spoons(value
     assert rounded.error_pct == (rounded.value - value) / value * 100
     big_enough = value * UNITS[unit].size >= 50
     slack = max(TOLERANCE_BY_ROLE.get(role, TOLERANCE), F(5, 100)) * 100
-    assert not big_enough or abs(rounded.error_pct) <= slack
+    within_a_step = abs(rounded.value - value) * UNITS[unit].size <= 5  # acid is rounded up by as much as a whole step
+    assert not big_enough or within_a_step or abs(rounded.error_pct) <= slack
 
 
 @given(amounts, st.sampled_from([*SCOOPED, "lb", "oz", "g", "ml", "box"]), roles)

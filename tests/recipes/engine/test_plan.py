@@ -10,11 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recipes.engine.day_rules import DAY_RULES
 from recipes.engine.document import recipe_from_document
 from recipes.engine.plan import JarCount, PlanRequest, plan, plan_as_dict
 from recipes.engine.quantities import Amount
 from recipes.engine.rules import RULES
 from recipes.engine.terms import Altitude, Canner, Method, Pack, Seen
+from recipes.engine.units import JAR_ML
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 F = Fraction
@@ -32,6 +34,7 @@ KEYS = {
     "lines",
     "predicted_volume_ml",
     "predicted_brix",
+    "yield",
     "jars",
     "leftover_ml",
     "process",
@@ -53,7 +56,7 @@ def beans(**wish):
 
 def codes(reasons) -> list[str]:
     for reason in reasons:
-        assert reason.rule in RULES
+        assert reason.rule in RULES.keys() | DAY_RULES.keys()
         assert reason.source
         assert reason.message.endswith(".")
     return [reason.code for reason in reasons]
@@ -65,7 +68,7 @@ def test_a_plan_for_jars_is_whole():
     assert (found.revision, found.pots, found.pot_scale) == (3, 2, 1)
     assert found.jars == (JarCount("half-pint", 16),)
     assert found.leftover_ml == 0
-    assert found.predicted_volume_ml == 16 * F("236.5882365")
+    assert found.filled_ml == 16 * F("236.5882365")
     assert found.process.minutes == 10
     assert found.boiling_point_c == pytest.approx(96.52, abs=0.01)
     assert found.jelly_point_c == pytest.approx(100.96, abs=0.01)
@@ -133,12 +136,22 @@ def test_a_jar_that_is_not_tested_is_not_counted_out():
     assert (found.process, found.jars, found.leftover_ml) == (None, (), None)
 
 
-def test_a_suspect_yield_plans_by_pots_only_and_predicts_nothing():
+def test_a_suspect_yield_plans_by_pots_only_and_from_the_low_end_of_the_mass_balance():
     doubtful = replace(JAM, stated_yield=replace(JAM.stated_yield, seen=Seen.SUSPECT))
     assert codes(jam(doubtful, jars=4).refusals) == ["yield-not-seen"]
     found = jam(doubtful, pots=1)
     assert found.ok
+    assert (found.filled_basis, found.filled_ml) == ("mass-balance", found.predicted.low_ml)
+    assert found.jars == (JarCount("half-pint", 7),)
+    assert "yield-unknown" in codes(found.cautions)
+
+
+def test_a_suspect_yield_of_a_pot_that_cannot_be_weighed_predicts_nothing():
+    doubtful = replace(JAM, stated_yield=replace(JAM.stated_yield, seen=Seen.SUSPECT), hard_boil=None)
+    found = jam(doubtful, pots=1)
+    assert found.ok
     assert (found.predicted_volume_ml, found.jars, found.leftover_ml) == (None, (), None)
+    assert (found.loads, found.day) == ((), None)
     assert "yield-unknown" in codes(found.cautions)
 
 
@@ -227,7 +240,10 @@ def test_the_dict_says_what_the_plan_says():
         "grams": None,
         "rounding_error_pct": 0,
     }
-    assert (written["predicted_brix"], written["loads"], written["timeline"]) == (None, [], [])
+    assert written["predicted_brix"] == pytest.approx(62.9, abs=0.3)
+    assert written["yield"]["filled_basis"] == "stated-yield"
+    assert [load["minutes"] for load in written["loads"]] == [10, 10]
+    assert written["timeline"][-1]["what"] == "lift jars out"
 
 
 odd_counts = st.none() | st.integers() | st.integers(min_value=1, max_value=40)
@@ -240,6 +256,12 @@ wishes = st.builds(
     jar=st.none() | st.sampled_from(["half-pint", "quart", "bucket", ""]),
     pack=st.none() | st.sampled_from(Pack),
     canner=st.none() | st.sampled_from(Canner),
+    empties=st.none() | st.dictionaries(st.sampled_from(["half-pint", "pint", "quart"]), st.integers(0, 30)),
+    burners=st.none() | st.integers(0, 8),
+    canners=st.none() | st.integers(0, 3),
+    cooks=st.none() | st.integers(0, 3),
+    stove=st.sampled_from(["electric", "gas", "coal"]),
+    finish=st.none() | st.integers(0, 1439),
 )
 
 
@@ -252,6 +274,11 @@ def test_no_wish_raises_and_a_plan_without_refusals_is_complete(wish, recipe):
         assert found.process is not None
         assert found.lines
         assert found.altitude is not None
+    else:
+        assert (found.loads, found.day) == ((), None)
+    if found.mixes:
+        filled = sum(JAR_ML[jar.size] * jar.count for jar in found.jars)
+        assert filled + found.leftover_ml == found.filled_ml
     if found.process is not None:
         assert found.process.source == recipe.source
 

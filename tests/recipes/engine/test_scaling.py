@@ -47,6 +47,20 @@ def test_jars_of_another_size_go_by_volume():
     assert pots_for_jars(JAM, 5, "pint") == Pots(2, F(1))
 
 
+def test_half_filled_jars_of_two_pots_never_make_a_full_one():
+    recipe = replace(JAM, stated_yield=replace(JAM.stated_yield, low=F(5)))
+    assert pots_for_jars(recipe, 5, "pint") == Pots(3)  # each pot fills two, and half of a third
+    scalable = replace(
+        BEANS, pot_limits=PotLimits(F(1, 2), F(1)), stated_yield=StatedYield("quart", F(5), F(5), Seen.ONCE)
+    )
+    assert pots_for_jars(scalable, 7, "quart") == Pots(2, F(4, 5))
+
+
+def test_a_jar_larger_than_the_pot_is_refused():
+    recipe = replace(JAM, stated_yield=replace(JAM.stated_yield, low=F(3)))
+    assert code(pots_for_jars(recipe, 1, "quart")) == "jar-larger-than-pot"
+
+
 def test_jars_are_planned_from_the_low_end_of_the_yield():
     recipe = replace(JAM, stated_yield=StatedYield("half-pint", F(8), F(10), Seen.ONCE))
     assert pots_for_jars(recipe, 9, "half-pint") == Pots(2, F(1))

@@ -169,7 +169,7 @@ def test_what_was_assumed_is_said_with_its_lack_of_a_source():
 
 
 def test_other_foods_may_be_passed_in():
-    heavier = replace(PUBLISHED, grams_per_cup={key: replace(figure, span=figure.span.times(2))
+    heavier = replace(PUBLISHED, grams_per_cup={key: figure._replace(span=figure.span.times(2))
                                                 for key, figure in PUBLISHED.grams_per_cup.items()})  # fmt: skip
     assert balance(jam(), foods=heavier).mass_in_g.best == pytest.approx(2 * 2328 + 90)
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from recipes.engine.day_rules import DAY_RULES
@@ -17,6 +17,9 @@ from recipes.engine.terms import Altitude, Method, Pack, Refusal
 from recipes.engine.timeline import Gear, StepKind, Timeline, timeline_as_list
 from tests.recipes.engine.days import (
     BEANS,
+    BETTER_WITHOUT_A_BURNER,
+    BETTER_WITHOUT_A_CANNER,
+    BETTER_WITHOUT_A_COOK,
     CANNER,
     LARGE,
     ONE_PROCESS,
@@ -266,6 +269,9 @@ def test_jars_are_washed_before_they_are_filled(work, gear, times, minutes):
 
 @EVERY_DUTY
 @given(pots, gears(), processes, st.sampled_from([SMALL, LARGE, Burner(3000, 0.85)]))
+@example(*BETTER_WITHOUT_A_COOK, ONE_PROCESS, SMALL)
+@example(*BETTER_WITHOUT_A_BURNER, ONE_PROCESS, LARGE)
+@example(*BETTER_WITHOUT_A_CANNER, ONE_PROCESS, SMALL)
 def test_one_burner_canner_or_cook_more_never_ends_later(work, gear, times, burner):
     before = day(work, gear, times).finish
     assert day(work, replace(gear, burners=(*gear.burners, burner)), times).finish <= before

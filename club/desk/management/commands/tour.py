@@ -23,7 +23,7 @@ def pages() -> Iterator[tuple[str, str]]:
     yield "desk", "/"
     yield "library", "/recipes/"
     yield "recipe", "/recipes/strawberry-jam-powdered/"
-    plan = "kitchen={kitchen}&wish=pots&pots=2&jar=half-pint&pack=hot&canner=boiling-water"
+    plan = "kitchen={kitchen}&pots=2&jar=half-pint&pack=hot&canner=boiling-water"
     due = Batch.objects.filter(made_by__email=SIGN_INS[-1][0], state="out").order_by("jars_out_at").first()
     revision = Revision.objects.filter(recipe__slug="strawberry-jam-powdered", state="published").first()
     if due is None or revision is None:

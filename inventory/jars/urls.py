@@ -1,7 +1,0 @@
-from __future__ import annotations
-
-from django.urls import URLPattern
-
-app_name = "jars"
-
-urlpatterns: list[URLPattern] = []

@@ -1,0 +1,31 @@
+"""A part of a form that is rarely filled in, folded away under its name. It works without scripts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crispy_forms.layout import Div
+from crispy_forms.utils import TEMPLATE_PACK
+from django.template.loader import render_to_string
+
+
+class Fold(Div):  # type: ignore[misc]  # the layouts carry no types
+    """`Fold("Smaller jars too", "jars_pint", ...)`; it stands open when one was filled in or came back wrong."""
+
+    template = "parts/fold.html"
+
+    def __init__(self, summary: Any, *fields: Any) -> None:
+        super().__init__(*fields)
+        self.summary = summary
+
+    def render(self, form: Any, context: Any, template_pack: Any = TEMPLATE_PACK, **kwargs: Any) -> str:
+        inside = self.get_rendered_fields(form, context, template_pack, **kwargs)
+        return render_to_string(
+            self.template, {"summary": self.summary, "inside": inside, "is_open": self._is_needed(form)}
+        )
+
+    def _is_needed(self, form: Any) -> bool:
+        names = [pointer.name for pointer in self.get_field_names()]
+        return any(
+            form[name].errors or (form.is_bound and form.data.get(name)) for name in names if name in form.fields
+        )
