@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from inventory.equipment.models import Loan, Thing, ThingDay
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, MOST_TURNAROUND_DAYS
 from inventory.equipment.spans import DAY, Span, days_between, free_spans, runs
+from inventory.equipment.standing import what_test_wants
 
 TOLD = 3  # free dates offered to somebody who came too late
 
@@ -64,8 +65,9 @@ def next_free(things: Iterable[Thing], *, length: int, today: date, after: date)
 
 
 def free_on(kind: str, span: Span, today: date) -> Iterator[Thing]:
-    """Things of a kind that are free on these very days, by code."""
-    things = list(Thing.objects.in_service().filter(kind=kind))
+    """Things of a kind that are free on these very days: those whose test is good to the end first, then by code."""
+    of_kind = Thing.objects.in_service().filter(kind=kind).with_standing(today)
+    things = sorted(of_kind, key=lambda thing: (bool(what_test_wants(thing, span.ends)), thing.code))
     taken = taken_days(things, span, today)
     for thing in things:
         wanted = span.with_turnaround(thing.turnaround_days)

@@ -124,7 +124,7 @@ class PhotoForm(forms.Form):
 
     def __init__(self, *args: Any, action: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Show this picture"), css="btn-outline-primary", action=action)
+        self.helper = helper(submit=gettext("Show this picture"), css="", action=action)
 
 
 class ConditionForm(forms.Form):
@@ -140,7 +140,7 @@ class ConditionForm(forms.Form):
         assert isinstance(field, forms.ChoiceField)
         field.choices = acts
         pair = Row(Column("act", css_class="col-md-6"), Column("condition", css_class="col-md-6"))
-        self.helper = helper(pair, "note", submit=gettext("Write it down"), css="btn-outline-primary", action=action)
+        self.helper = helper(pair, "note", submit=gettext("Write it down"), css="", action=action)
 
 
 class InstrumentForm(TokenForm):

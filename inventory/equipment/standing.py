@@ -40,15 +40,15 @@ def standing(thing: Any, today: date) -> Standing:
     return Standing("go", _("free today"))
 
 
-def what_test_wants(thing: Any, today: date) -> str | Promise:
-    """Why an instrument must not go out, or nothing."""
+def what_test_wants(thing: Any, day: date) -> str | Promise:
+    """Why an instrument must not be out on `day`, or nothing. Of a row of `with_standing`."""
     if thing.facts.measure is None:
         return ""
     if thing.test_lapses_on is None:
         return _("not tested yet")
     if thing.test_verdict == Verdict.FAILED:
         return _("failed its test")
-    return _("test lapsed") if thing.test_lapses_on <= today else ""
+    return _("test lapsed") if thing.test_lapses_on <= day else ""
 
 
 def with_standing(things: Any, today: date) -> list[Thing]:

@@ -69,6 +69,7 @@ def test_a_held_canner_goes_out_and_comes_back_in_three_taps_each(visitor, shelf
     page.get_by_label("Code on the label").fill("bwc 01")
     tap(page.get_by_role("button", name="Find it"), "/counter/?code=bwc+01")
     look(visitor, "hand-over")
+    assert visitor.is_uncovered(page.get_by_role("button", name="Hand it over"))
     tap(page.get_by_role("button", name="Hand it over"), "/counter/")
     assert taps <= 3
     assert "goes to Mina Quince" in page.locator("main").inner_text()
@@ -80,6 +81,7 @@ def test_a_held_canner_goes_out_and_comes_back_in_three_taps_each(visitor, shelf
     page.get_by_label("Code on the label").fill("BWC-01")
     tap(page.get_by_role("button", name="Find it"), "/counter/?code=BWC-01")
     look(visitor, "take-back")
+    assert visitor.is_uncovered(page.get_by_role("button", name="Take it back"))
     tap(page.get_by_label("good", exact=True))
     tap(page.get_by_role("button", name="Take it back"), "/counter/")
     assert taps <= 3

@@ -15,12 +15,13 @@ from club.members.models import User
 from inventory.equipment.kinds import Measure
 from inventory.equipment.models import InstrumentTest, Thing
 from inventory.equipment.queries import club_day
-from inventory.equipment.rules import KEYED_IN_LATE, TEST_RULES, Reading, has_passed, is_enough, lapses_on
+from inventory.equipment.rules import TEST_RULES, Reading, has_passed, is_enough, lapses_on
 from inventory.equipment.services.common import day_words, keeper_check, now_or
 from inventory.equipment.text import plain
 from inventory.equipment.words import Verdict
 
 LARGEST = Decimal(100)
+OLDEST_YEAR = 1900  # an earlier year is a slip, and the sums with days end at year 1
 
 
 def gauge_test_record(
@@ -99,8 +100,8 @@ def _record(
 def _check(measure: Measure, tested_on: date, readings: Sequence[Reading], today: date) -> None:
     if tested_on > today:
         raise ValidationError({"tested_on": _("That day has not come yet.")})
-    if tested_on < today - 12 * KEYED_IN_LATE:
-        raise ValidationError({"tested_on": _("A test so long ago says nothing about today. Test it again.")})
+    if tested_on.year < OLDEST_YEAR or lapses_on(tested_on, measure) <= today:
+        raise ValidationError({"tested_on": _("A test of that day has lapsed by now. Test it again.")})
     for one in readings:
         values = (one.reference, one.shown)
         if not all(value.is_finite() and 0 <= value <= LARGEST for value in values):

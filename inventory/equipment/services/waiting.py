@@ -20,6 +20,7 @@ from inventory.equipment.rules import OFFER_STANDS
 from inventory.equipment.services.common import AlreadyDone, choice_check, now_or, span_check
 from inventory.equipment.services.laying import hold_free, hold_lay
 from inventory.equipment.spans import Span
+from inventory.equipment.standing import what_test_wants
 from inventory.equipment.words import HoldState, WaitState
 
 
@@ -123,8 +124,9 @@ def waiting_offer_freed(*, kind: str, now: datetime | None = None) -> int:
     line = list(WaitingEntry.objects.waiting().filter(kind=kind).select_related("person"))
     if not line:
         return 0
-    late = Loan.objects.overdue(club_day(moment)).values("thing")  # nobody knows when these come back
-    things = list(Thing.objects.in_service().filter(kind=kind).exclude(pk__in=late))
+    today = club_day(moment)
+    late = Loan.objects.overdue(today).values("thing")  # nobody knows when these come back
+    things = list(Thing.objects.in_service().filter(kind=kind).exclude(pk__in=late).with_standing(today))
     return sum(_offer(entry, things, moment) for entry in line if entry.person.is_active)
 
 
@@ -153,10 +155,12 @@ def _offer(entry: WaitingEntry, things: list[Thing], moment: datetime) -> bool:
     window = Span(max(entry.not_before, today), entry.not_after)
     by_id = {thing.pk: thing for thing in things}
     for free in free_of(things, length=entry.days, window=window, today=today):
+        if what_test_wants(by_id[free.thing_id], free.span.ends):
+            continue  # a gauge that could not be handed over is no offer
         try:
             with transaction.atomic():
                 return _offer_this(entry, by_id[free.thing_id], free.span, moment)
-        except (IntegrityError, _GoneAheadError):
+        except (IntegrityError, ValidationError, _GoneAheadError):
             if not WaitingEntry.objects.waiting().filter(pk=entry.pk).exists():
                 return False
     return False

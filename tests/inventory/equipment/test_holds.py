@@ -10,8 +10,9 @@ from django.db import IntegrityError, transaction
 
 from club.members.roles import Role
 from inventory.equipment import services
+from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, ThingDay
-from tests.factories.equipment import NOW, TODAY, day, make_hold, make_keeper, make_loan, make_thing
+from tests.factories.equipment import NOW, TODAY, day, make_hold, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
@@ -78,6 +79,14 @@ def test_the_first_free_one_of_a_kind_is_held_and_the_last_refusal_names_dates()
     with pytest.raises(services.Taken, match="none is free") as refused:
         services.hold_place_first_free(by=person, **span)
     assert refused.value.next_free[0].span.starts == day(3)
+
+
+def test_of_a_kind_with_gauges_one_that_may_go_out_is_held_first():
+    untested, tested = sorted((make_thing(Kind.DIAL_GAUGE) for _ in range(2)), key=lambda one: one.code)
+    make_test(tested)
+    span = {"kind": Kind.DIAL_GAUGE, "starts": day(0), "ends": day(1), "now": NOW}
+    assert services.hold_place_first_free(by=make_person(), **span).thing == tested
+    assert services.hold_place_first_free(by=make_person(), **span).thing == untested  # it may be tested by then
 
 
 def test_the_same_form_twice_is_one_hold():

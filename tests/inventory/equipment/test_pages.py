@@ -211,6 +211,7 @@ def test_the_month_of_a_kind_counts_what_is_free(thing, member):
 
 
 def test_joining_a_line_and_taking_the_offer(thing, sign_in):
+    make_test(thing, today(), now=now())
     person = make_person()
     client = sign_in(person)
     asked = {"token": uuid4(), "days": 2, "not_before": typed(0), "not_after": typed(9)}

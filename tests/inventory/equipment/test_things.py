@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import uuid4
 
 import pytest
@@ -134,7 +134,8 @@ def test_a_test_is_recorded_with_its_exact_error_and_the_day_it_lapses():
         ({"readings": readings(("5", "5"), ("10", "10"), ("15", "101"))}, "readings"),
         ({"readings": readings(("5", "5"), ("10", "NaN"), ("15", "15"))}, "readings"),
         ({"tested_on": day(1)}, "tested_on"),
-        ({"tested_on": day(-400)}, "tested_on"),
+        ({"tested_on": day(-365)}, "tested_on"),
+        ({"tested_on": date.min}, "tested_on"),
         ({"reference": " "}, "reference"),
     ],
 )

@@ -9,9 +9,10 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from inventory.equipment import services
+from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, ThingDay, WaitingEntry
 from inventory.equipment.services import Moved
-from tests.factories.equipment import NOW, day, make_hold, make_keeper, make_loan, make_thing
+from tests.factories.equipment import NOW, day, make_hold, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
@@ -160,6 +161,15 @@ def test_what_is_overdue_is_offered_to_nobody():
     thing = make_thing()
     make_loan(thing, days=1)
     assert join(thing, days=1, first=3, last=9, now=NOW + timedelta(days=3)).state == "waiting"
+
+
+def test_a_gauge_that_could_not_be_handed_over_is_offered_to_nobody():
+    thing, keeper = make_thing(Kind.DIAL_GAUGE), make_keeper()
+    make_test(thing, day(-362), by=keeper)
+    assert join(thing, days=5).state == "waiting"  # the test lapses within the five days
+    assert join(thing, days=2, last=2).state == "offered"
+    make_test(thing, day(0), by=keeper)
+    assert services.waiting_move_on(NOW + HOUR).offered == 1
 
 
 def test_who_left_the_club_is_passed_over(taken):
