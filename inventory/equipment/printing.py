@@ -84,13 +84,13 @@ def _label(canvas: Any, label: Label, x: float, y: float, width: float, height: 
 
 
 def _square(canvas: Any, url: str, x: float, y: float, side: float) -> None:
-    """The square as rectangles, one for each run of dark modules: small and quick, and sharp at any size."""
+    """The square as one path, a rectangle for each run of dark modules: small, quick, and sharp at any size."""
     import segno
 
     code = segno.make(url, error="m", micro=False)
     matrix = [list(row) for row in code.matrix]
     module = side / (len(matrix) + 8)  # four light modules around it are part of the square
-    canvas.setFillGray(0)
+    path = canvas.beginPath()
     for n, row in enumerate(matrix):
         top = y + side - (n + 5) * module
         start = None
@@ -98,8 +98,10 @@ def _square(canvas: Any, url: str, x: float, y: float, side: float) -> None:
             if dark and start is None:
                 start = m
             elif not dark and start is not None:
-                canvas.rect(x + (start + 4) * module, top, (m - start) * module, module, stroke=0, fill=1)
+                path.rect(x + (start + 4) * module, top, (m - start) * module, module)
                 start = None
+    canvas.setFillGray(0)
+    canvas.drawPath(path, stroke=0, fill=1)
 
 
 def _fitted(canvas: Any, font: str, size: float, text: str, x: float, y: float, room: float) -> None:

@@ -15,13 +15,15 @@ from datetime import date, datetime
 
 from django.utils.translation import gettext as _
 
+from inventory.equipment.xlsx import xlsx_bytes
+
 MOST_BYTES = 5 * 1024 * 1024
 MOST_UNPACKED = 60 * 1024 * 1024
 MOST_ROWS = 5000
 FORMULA_BEGINS = ("=", "+", "-", "@", "\t", "\r")
 XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
-Cell = str | int | date | datetime | None
+Cell = str | int | date | None
 
 
 class FileError(ValueError):
@@ -122,21 +124,4 @@ def _with_headings(headings: Sequence[str], rows: Iterable[Sequence[Cell]]) -> I
 
 
 def write_xlsx(headings: Sequence[str], rows: Iterable[Sequence[Cell]], *, title: str) -> bytes:
-    from openpyxl import Workbook
-
-    book = Workbook(write_only=True)
-    sheet = book.create_sheet(title)
-    for row in _with_headings(headings, rows):
-        sheet.append([safe_text(_without_controls(cell)) for cell in row])
-    written = io.BytesIO()
-    book.save(written)
-    return written.getvalue()
-
-
-def _without_controls(cell: Cell) -> Cell:
-    """XLSX cannot hold control characters, nor moments with a zone."""
-    if isinstance(cell, datetime):
-        return cell.replace(tzinfo=None)
-    if isinstance(cell, str):
-        return "".join(char for char in cell if char in "\t\n\r" or ord(char) >= 32)
-    return cell
+    return xlsx_bytes(title, ([safe_text(cell) for cell in row] for row in _with_headings(headings, rows)))

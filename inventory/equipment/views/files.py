@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
-from inventory.equipment import columns, services
+from inventory.equipment import columns, exporting, services
 from inventory.equipment.file_forms import ImportForm
 from inventory.equipment.queries import club_day
 from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, FileError, Row, read_table, write_csv, write_xlsx
@@ -25,10 +25,10 @@ CHECKED_FOR_S = 3600
 
 Table = tuple[Sequence[str], Callable[[], Iterator[list[Cell]]]]
 TABLES: dict[str, Table] = {
-    "things": ((*columns.THING_COLUMNS, *columns.STATE_COLUMNS), columns.thing_rows),
-    "loans": (columns.LOAN_COLUMNS, columns.loan_rows),
-    "holds": (columns.HOLD_COLUMNS, columns.hold_rows),
-    "tests": (columns.TEST_COLUMNS, columns.instrument_rows),
+    "things": ((*columns.THING_COLUMNS, *columns.STATE_COLUMNS), exporting.thing_rows),
+    "loans": (tuple(exporting.LOANS), exporting.loan_rows),
+    "holds": (tuple(exporting.HOLDS), exporting.hold_rows),
+    "tests": (exporting.TEST_COLUMNS, exporting.instrument_rows),
 }
 
 

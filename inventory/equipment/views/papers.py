@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -23,15 +24,18 @@ from inventory.equipment.queries import club_day
 from inventory.equipment.sheet_forms import SheetToken, sheet_forms
 from inventory.equipment.views.asks import keeper
 from inventory.equipment.views.things import register
+from inventory.equipment.words import ThingState
 
-MOST_LABELS = 1200
+A_PART = 240  # ten pages of labels: some two seconds, nearly all of it choosing the clearest pattern of squares
+MOST_LINES = 1200
 PEOPLE_OFFERED = 300
 
 
 @require_GET
 def papers(request: HttpRequest) -> HttpResponse:
     keeper(request)
-    return render(request, "equipment/papers.html", {"kinds": Kind.choices})
+    count = Thing.objects.exclude(state=ThingState.RETIRED).count()
+    return render(request, "equipment/papers.html", {"kinds": Kind.choices, "parts": range(1, -(-count // A_PART) + 1)})
 
 
 def pdf(data: bytes, name: str) -> HttpResponse:
@@ -40,14 +44,14 @@ def pdf(data: bytes, name: str) -> HttpResponse:
 
 @require_GET
 def labels(request: HttpRequest) -> HttpResponse:
-    """Of all things, of one kind, or of the codes named in the address."""
+    """Of all things, of one kind, or of the codes named in the address; so many at a time."""
     things, _asked = register(request, keeper(request))
-    codes = [one.strip() for one in request.GET.get("codes", "").replace(",", " ").split()][:MOST_LABELS]
+    codes = [one.strip() for one in request.GET.get("codes", "").replace(",", " ").split()][:A_PART]
     if codes:
         things = Thing.objects.filter(code_key__in=[code_key(code) for code in codes]).order_by("code")
     made = [
         Label(thing.code, thing.name, settings.CLUB_NAME, settings.SITE_URL + thing.get_absolute_url())
-        for thing in things[:MOST_LABELS]
+        for thing in Paginator(things, A_PART).get_page(request.GET.get("part"))
     ]
     return pdf(labels_pdf(made, paper=request.GET.get("paper", "")), "labels.pdf")
 
@@ -57,7 +61,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
     things, _asked = register(request, keeper(request))
     out = {loan.thing_id: loan for loan in Loan.objects.open().select_related("person")}
     lines = []
-    for thing in things[:MOST_LABELS]:
+    for thing in things[:MOST_LINES]:
         loan = out.get(thing.pk)
         told = (str(loan.person), f"{loan.due_on:%m-%d}") if loan else ("", "")
         lines.append(SheetLine(thing.code, thing.name, thing.place, *told))

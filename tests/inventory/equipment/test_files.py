@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import date
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.core.files.uploadedfile import SimpleUploadedFile
 from openpyxl import Workbook, load_workbook
 
 from inventory.equipment import services
-from inventory.equipment.columns import STATE_COLUMNS, THING_COLUMNS, thing_rows
+from inventory.equipment.columns import STATE_COLUMNS, THING_COLUMNS
+from inventory.equipment.exporting import thing_rows
+from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, Thing
 from inventory.equipment.spreadsheets import FileError, plain_text, read_table, safe_text, write_csv, write_xlsx
-from tests.factories.equipment import make_keeper, make_thing
+from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
 
 pytestmark = pytest.mark.django_db
@@ -141,3 +145,58 @@ def test_taking_in_a_thousand_rows_asks_the_database_little(django_assert_max_nu
     with django_assert_max_num_queries(12):
         report = take_in("code,kind,name\n" + rows, by=keeper, dry_run=True)
     assert len(report.added) == 1000
+
+
+def test_days_numbers_and_every_letter_are_read_by_a_spreadsheet_as_they_were():
+    told = [date(2026, 9, 14), 7, "a & <b> \n\u00e9\u0142\x07", None]
+    book = load_workbook(io.BytesIO(write_xlsx(["day", "n", "text", "none"], [told], title="Tests & more")))
+    [_heads, row] = list(book.active.iter_rows(values_only=True))
+    assert (row[0].date(), row[1], row[2], row[3]) == (told[0], 7, "a & <b> \n\u00e9\u0142", None)
+    assert book.sheetnames == ["Tests & more"]
+
+
+@pytest.mark.parametrize("what", ["loans", "holds", "tests", "things"])
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_everything_is_written_out_with_a_heading_for_each_cell(what, form, client):
+    thing = make_thing(Kind.DIAL_GAUGE, code="DGC-1")
+    make_test(thing)
+    make_loan(thing, make_person(name="@Wanda", email="wanda@example.test"), deposit_cents=2050)
+    client.force_login(make_keeper())
+    answer = client.get(f"/equipment/export/{what}.{form}")
+    data = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    if form == "csv":
+        heads, row = list(csv.reader(io.StringIO(data.decode())))
+    else:
+        heads, row = list(load_workbook(io.BytesIO(data)).active.iter_rows(values_only=True))
+    told = dict(zip(heads, row, strict=True))
+    assert told["code"] == "DGC-1"
+    if what == "loans":
+        assert (told["person"], told["email"], told["deposit"]) == ("'@Wanda", "wanda@example.test", "20.50")
+        assert told["handed_over"] == "2026-09-14 12:00"
+
+
+def test_what_is_not_there_to_write_out_is_not_found(client):
+    client.force_login(make_keeper())
+    assert client.get("/equipment/export/people.csv").status_code == 404
+    assert client.get("/equipment/export/things.ods").status_code == 404
+    client.force_login(make_person())
+    assert client.get("/equipment/export/things.csv").status_code == 403
+
+
+def test_a_file_is_looked_over_first_and_written_when_one_says_so(client):
+    client.force_login(make_keeper())
+    upload = SimpleUploadedFile("register.csv", GOOD.encode(), "text/csv")
+    page = client.post("/equipment/import/", {"file": upload})
+    assert not Thing.objects.exists()
+    assert client.post("/equipment/import/", {"checked": page.context["checked"]}).status_code == 302
+    assert Thing.objects.count() == 2
+    bad = SimpleUploadedFile("register.csv", GOOD.replace("9,7", "many,7").encode(), "text/csv")
+    refused = client.post("/equipment/import/", {"file": bad})
+    assert "register.csv, row 2, column jars_pint" in refused.content.decode()
+    assert "checked" not in refused.context
+
+
+def test_a_look_that_somebody_wrote_themselves_is_not_taken(client):
+    client.force_login(make_keeper())
+    assert client.post("/equipment/import/", {"checked": "made:up:here"}, follow=True).status_code == 200
+    assert not Thing.objects.exists()

@@ -47,7 +47,8 @@ def test_twenty_four_labels_fill_a_page_and_one_more_begins_the_next():
 
 def test_the_square_on_a_label_is_drawn_dark_where_the_code_is_dark():
     dark = sum(sum(row) for row in segno.make(label().url, error="m", micro=False).matrix)
-    boxes = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) ([\d.]+) re f\b", drawn(labels_pdf([label()], paper="a4")))
+    [filled] = re.findall(rb"n ([^n]*?)\nf\*", drawn(labels_pdf([label()], paper="a4")))
+    boxes = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) ([\d.]+) re", filled)
     module = min(float(width) for _x, _y, width, _height in boxes)
     area = sum(float(width) * float(height) for _x, _y, width, height in boxes)
     assert round(area / module**2) == pytest.approx(dark, rel=0.01)
@@ -68,6 +69,18 @@ def test_labels_are_of_the_codes_asked_for(client):
     assert response["Content-Type"] == "application/pdf"
     assert b"A-1" in drawn(response.content)
     assert b"B-1" not in drawn(response.content)
+
+
+@pytest.mark.django_db
+def test_labels_of_a_long_register_come_in_parts(client, monkeypatch):
+    monkeypatch.setattr("inventory.equipment.views.papers.A_PART", 2)
+    for code in ("A-1", "A-2", "A-3"):
+        make_thing(code=code)
+    client.force_login(make_keeper())
+    assert list(client.get(reverse("equipment:papers")).context["parts"]) == [1, 2]
+    first, second = (drawn(client.get(reverse("equipment:labels"), {"part": n}).content) for n in (1, 2))
+    assert [code in first for code in (b"A-1", b"A-2", b"A-3")] == [True, True, False]
+    assert [code in second for code in (b"A-1", b"A-2", b"A-3")] == [False, False, True]
 
 
 @pytest.mark.django_db
