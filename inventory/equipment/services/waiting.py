@@ -16,10 +16,10 @@ from inventory.equipment.dates import free_of
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
-from inventory.equipment.rules import OFFER_STANDS
+from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, OFFER_STANDS
 from inventory.equipment.services.common import AlreadyDone, choice_check, now_or, span_check
 from inventory.equipment.services.laying import hold_free, hold_lay
-from inventory.equipment.spans import Span
+from inventory.equipment.spans import DAY, Span
 from inventory.equipment.standing import what_test_wants
 from inventory.equipment.words import HoldState, WaitState
 
@@ -55,6 +55,8 @@ def waiting_join(
     if days < 1 or not_before.toordinal() + days - 1 > not_after.toordinal():
         raise ValidationError({"days": _("So many days do not fit between the two dates.")})
     span_check(Span.of(not_before, days), today, starts="not_before", ends="days")
+    if not_after > today + FURTHEST_AHEAD_DAYS * DAY:
+        raise ValidationError({"not_after": _("That is too far ahead to wait for.")})
     try:
         with transaction.atomic():
             entry = WaitingEntry.objects.create(

@@ -12,7 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, St
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.equipment import columns, exporting, services
 from inventory.equipment.file_forms import ImportForm
@@ -32,7 +32,7 @@ TABLES: dict[str, Table] = {
 }
 
 
-@require_GET
+@require_safe
 def export(request: HttpRequest, what: str, form: str) -> HttpResponseBase:
     keeper(request)
     if what not in TABLES or form not in ("csv", "xlsx"):

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
@@ -36,7 +36,7 @@ A_WEEKEND = timedelta(days=2)
 THINGS_SHOWN = 60
 
 
-@require_GET
+@require_safe
 def calendar(request: HttpRequest, code: str) -> HttpResponse:
     user, today = signed_in(request), club_day(timezone.now())
     thing = thing_for(user, code)
@@ -59,7 +59,7 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "equipment/hold.html", {"thing": thing, "form": form})
 
 
-@require_GET
+@require_safe
 def kind_page(request: HttpRequest, kind: str) -> HttpResponse:
     """All of a kind: the month, the things, and the line for when none is free."""
     user, today = signed_in(request), club_day(timezone.now())

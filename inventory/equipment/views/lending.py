@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.members.models import User
 from inventory.equipment import services
@@ -31,7 +31,7 @@ PEOPLE_OFFERED = 300  # names to choose from; any other can be typed
 TO_COLLECT = 30
 
 
-@require_GET
+@require_safe
 def counter(request: HttpRequest) -> HttpResponse:
     """Type or scan a code; then the one thing that can be done with what it names."""
     by, today = keeper(request), club_day(timezone.now())
@@ -113,7 +113,7 @@ def _say_returned(request: HttpRequest, loan: Loan) -> None:
         messages.warning(request, _("%(code)s is in repair until you say that it is mended.") % told)
 
 
-@require_GET
+@require_safe
 def overdue(request: HttpRequest) -> HttpResponse:
     keeper(request)
     today = club_day(timezone.now())
@@ -123,7 +123,7 @@ def overdue(request: HttpRequest) -> HttpResponse:
     return render(request, "equipment/overdue.html", {"page": page})
 
 
-@require_GET
+@require_safe
 def mine(request: HttpRequest) -> HttpResponse:
     """What one has, holds and waits for."""
     user, today = signed_in(request), club_day(timezone.now())

@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from club.members.models import User
 from inventory.equipment import services
@@ -31,7 +31,7 @@ MOST_LINES = 1200
 PEOPLE_OFFERED = 300
 
 
-@require_GET
+@require_safe
 def papers(request: HttpRequest) -> HttpResponse:
     keeper(request)
     count = Thing.objects.exclude(state=ThingState.RETIRED).count()
@@ -42,7 +42,7 @@ def pdf(data: bytes, name: str) -> HttpResponse:
     return HttpResponse(data, "application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
 
-@require_GET
+@require_safe
 def labels(request: HttpRequest) -> HttpResponse:
     """Of all things, of one kind, or of the codes named in the address; so many at a time."""
     things, _asked = register(request, keeper(request))
@@ -56,7 +56,7 @@ def labels(request: HttpRequest) -> HttpResponse:
     return pdf(labels_pdf(made, paper=request.GET.get("paper", "")), "labels.pdf")
 
 
-@require_GET
+@require_safe
 def sheet(request: HttpRequest) -> HttpResponse:
     things, _asked = register(request, keeper(request))
     out = {loan.thing_id: loan for loan in Loan.objects.open().select_related("person")}

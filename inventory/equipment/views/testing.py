@@ -8,7 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.equipment import rules, services
 from inventory.equipment.forms import InstrumentForm
@@ -22,7 +22,7 @@ from inventory.equipment.words import Verdict
 PER_PAGE = 30
 
 
-@require_GET
+@require_safe
 def tests_due(request: HttpRequest) -> HttpResponse:
     """Never tested, failed, lapsed, or lapsing within a month."""
     keeper(request)

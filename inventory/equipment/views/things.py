@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import cache_control
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.members.models import User
 from inventory.equipment import rules, services
@@ -56,7 +56,7 @@ def register(request: HttpRequest, user: User) -> tuple[ThingQuerySet, dict[str,
     return things.order_by("code"), {"show": show, "kind": kind, "q": words}
 
 
-@require_GET
+@require_safe
 def thing_list(request: HttpRequest) -> HttpResponse:
     user, today = signed_in(request), club_day(timezone.now())
     things, asked = register(request, user)
@@ -73,7 +73,7 @@ def thing_list(request: HttpRequest) -> HttpResponse:
     return render(request, "equipment/list.html", told)
 
 
-@require_GET
+@require_safe
 def thing_page(request: HttpRequest, code: str) -> HttpResponse:
     user, today = signed_in(request), club_day(timezone.now())
     thing = thing_for(user, code)
@@ -172,7 +172,7 @@ def _act(by: User, thing: Thing, act: str, condition: str, note: str) -> None:
         services.thing_look_over(by=by, thing=thing, condition=condition, note=note)
 
 
-@require_GET
+@require_safe
 @cache_control(private=True, max_age=86_400)
 def photo(request: HttpRequest, code: str) -> HttpResponse:
     """The address carries when the picture was changed, so that it may be kept for a day."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import zlib
 from base64 import a85decode
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import uuid4
 
 import pytest
@@ -140,6 +140,16 @@ def test_one_line_that_cannot_be_and_none_is_written_and_it_is_named(clock):
         )
     assert set(refused.value.rows) == {1, 2, 3, 4, 5}
     assert not Loan.objects.exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("on", [date.min, date.max])
+def test_a_day_out_of_all_reach_is_refused_like_any_other(on, clock):
+    thing, person = make_thing(), make_person()
+    with pytest.raises(services.SheetRefused):
+        key_in(services.SheetRow(code=thing.code, on=on, person=person, due_on=date.max))
+    with pytest.raises(services.SheetRefused):
+        key_in(row(thing, -1, person), services.SheetRow(code=thing.code, on=day(-1), person=person, due_on=date.max))
 
 
 @pytest.mark.django_db

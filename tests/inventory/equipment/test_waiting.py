@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import uuid4
 
 import pytest
@@ -136,6 +136,10 @@ def test_a_wait_whose_days_went_by_ends(taken):
 def test_days_that_do_not_fit_are_refused(taken):
     with pytest.raises(ValidationError, match="do not fit"):
         join(taken.thing, days=5, first=0, last=3)
+    with pytest.raises(ValidationError, match="too far ahead"):
+        services.waiting_join(
+            by=make_person(), kind=taken.thing.kind, days=1, not_before=day(0), not_after=date.max, now=NOW
+        )
     with pytest.raises(ValidationError, match="gone by"):
         join(taken.thing, days=1, first=-1, last=3)
 
