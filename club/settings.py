@@ -65,6 +65,7 @@ INSTALLED_APPS = [
     "club.members",
     "recipes",
     "inventory.jars",
+    "inventory.equipment",
     "inventory.batches",
     "club.reminders",
     "club.desk",

@@ -9,6 +9,9 @@ from club.members.models import Kitchen, User
 from inventory.batches.models import Batch
 from inventory.batches.queries import BatchQuerySet
 from inventory.batches.rules import SealWindow
+from inventory.equipment.models import Loan, WaitingEntry
+from inventory.equipment.queries import KEEP, club_day
+from inventory.equipment.words import WaitState
 from recipes.models import Revision, RevisionState
 
 SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
@@ -23,6 +26,12 @@ class BatchCard:
 
 
 @dataclass(frozen=True)
+class LoanCard:
+    loan: Loan
+    is_late: bool
+
+
+@dataclass(frozen=True)
 class Desk:
     to_reprocess: list[BatchCard]
     seals_due: list[BatchCard]
@@ -32,6 +41,9 @@ class Desk:
     to_review: list[Revision]
     kitchens_without_altitude: list[Kitchen]
     has_kitchen: bool
+    to_bring_back: list[LoanCard]
+    offered: list[WaitingEntry]
+    club_overdue: int  # of others, for keepers
     most: int = SHOWN
 
     @property
@@ -43,6 +55,9 @@ class Desk:
             self.on_the_stove,
             self.club_seals_due,
             self.to_review,
+            self.to_bring_back,
+            self.offered,
+            self.club_overdue,
         )
         return not any(heaps)
 
@@ -69,7 +84,28 @@ def desk_for(user: User, *, now: datetime) -> Desk:
         to_review=revisions_to_review(user),
         kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
         has_kitchen=bool(kitchens),
+        to_bring_back=loan_cards(user, now),
+        offered=offers_to(user, now),
+        club_overdue=overdue_of_others(user, now),
     )
+
+
+def loan_cards(user: User, now: datetime) -> list[LoanCard]:
+    """What this person has of the club's, the soonest due first."""
+    today = club_day(now)
+    loans = Loan.objects.open().filter(person=user).select_related("thing").order_by("due_on", "pk")
+    return [LoanCard(loan, is_late=loan.due_on < today) for loan in loans[:SHOWN]]
+
+
+def offers_to(user: User, now: datetime) -> list[WaitingEntry]:
+    offered = WaitingEntry.objects.filter(person=user, state=WaitState.OFFERED, offer_until__gt=now)
+    return list(offered.select_related("hold__thing")[:SHOWN])
+
+
+def overdue_of_others(user: User, now: datetime) -> int:
+    if not user.has_perm(KEEP):
+        return 0
+    return Loan.objects.overdue(club_day(now)).exclude(person=user).count()
 
 
 def revisions_to_review(user: User) -> list[Revision]:

@@ -29,18 +29,29 @@ LABELS: dict[Role, Promise] = {
 
 # "app_label.codename" by role. A person may hold several roles; each adds to what the others allow.
 PERMISSIONS: dict[Role, tuple[str, ...]] = {
-    Role.MEMBER: ("batches.add_batch",),
+    Role.MEMBER: ("batches.add_batch", "equipment.add_hold"),
     Role.INSTRUCTOR: (
         "batches.add_batch",
         "batches.trace_batch",
+        "equipment.add_hold",
+        "equipment.hold_for_class",
         "recipes.draft_revision",
         "recipes.review_revision",
         "recipes.withdraw_revision",
     ),
-    Role.KEEPER: ("batches.add_batch", "batches.trace_batch", "recipes.add_price"),
+    Role.KEEPER: (
+        "batches.add_batch",
+        "batches.trace_batch",
+        "equipment.add_hold",
+        "equipment.hold_for_class",
+        "equipment.keep_things",
+        "recipes.add_price",
+    ),
     Role.ORGANISER: (
         "batches.add_batch",
         "batches.trace_batch",
+        "equipment.add_hold",
+        "equipment.hold_for_class",
         "members.invite_member",
         "members.grant_role",
         "recipes.add_price",

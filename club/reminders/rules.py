@@ -9,7 +9,7 @@ from datetime import datetime
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders import seals
+from club.reminders import seals, thing_mails, things
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 
@@ -21,8 +21,9 @@ class Rule:
     `still_due(reminder, now)`: asked again just before sending; False when it was settled meanwhile.
     `message(reminder, now)`: what to say, for a reminder that is still due.
 
-    A sender that died with the mail in its hand leaves it unknown whether the mail went out. Both rules below
-    send again then: a second look at the seals costs a minute, a look that never happens may cost a person's health.
+    A sender that died with the mail in its hand leaves it unknown whether the mail went out. All rules below send
+    again then: a second look at the seals costs a minute, a look that never happens may cost a person's health; and
+    a second mail about a thing lent costs less than an offer or a gauge's test that nobody hears of.
     """
 
     name: str
@@ -49,12 +50,41 @@ RULES: dict[str, Rule] = {
             seals.second_call_still_due,
             seals.second_call_message,
         ),
+        Rule(
+            "gauge-due",
+            _("test a gauge or a meter"),
+            things.gauge_due,
+            things.gauge_still_due,
+            thing_mails.gauge_message,
+        ),
+        Rule(
+            "loan-due",
+            _("bring a thing back"),
+            things.loan_due,
+            things.loan_due_still_due,
+            thing_mails.loan_due_message,
+        ),
+        Rule(
+            "loan-overdue",
+            _("bring a thing back, overdue"),
+            things.loan_overdue,
+            things.loan_overdue_still_due,
+            thing_mails.loan_overdue_message,
+        ),
+        Rule(
+            "thing-offer",
+            _("a thing is free for you"),
+            things.offer_due,
+            things.offer_still_due,
+            thing_mails.offer_message,
+        ),
     )
 }
 
 
 def with_words(reminders: Iterable[Reminder]) -> list[tuple[Reminder, str]]:
-    """Each reminder and what it is about, in words: "look at the seals, 26329-KXT". One query, however many."""
+    """Each reminder and what it is about, in words: "look at the seals, 26329-KXT". A few queries, however many."""
     rows = list(reminders)
-    lots = seals.lot_codes({one.subject for one in rows})
-    return [(one, f"{RULES[one.rule].title}, {lots.get(one.subject, '')}") for one in rows if one.rule in RULES]
+    subjects = {one.subject for one in rows}
+    about = {**seals.lot_codes(subjects), **things.words(subjects)}
+    return [(one, f"{RULES[one.rule].title}, {about.get(one.subject, '')}") for one in rows if one.rule in RULES]

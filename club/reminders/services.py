@@ -23,6 +23,7 @@ from club.reminders.models import Reminder, ReminderState
 from club.reminders.outcomes import LEASE, MOST_ATTEMPTS, is_given_up, is_server_away, message_id, wait_after
 from club.reminders.rules import RULES, Rule
 from club.reminders.wording import Message
+from inventory.equipment.services import waiting_move_on
 
 log = logging.getLogger(__name__)
 
@@ -31,11 +32,17 @@ RUN_FOR = timedelta(seconds=45)
 
 
 def tick(now: datetime) -> None:
-    """What the clock asks for each minute. A rule that cannot be asked must not hold up what waits already."""
+    """What the clock asks for each minute: lines move on, what is due is gathered, what waits is sent.
+
+    A line that cannot move, or a rule that cannot be asked, must not hold up what comes after it.
+    """
     try:
-        gather(now)
+        waiting_move_on(now)
     finally:
-        send_due(now)
+        try:
+            gather(now)
+        finally:
+            send_due(now)
 
 
 def gather(now: datetime) -> int:

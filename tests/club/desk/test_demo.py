@@ -12,6 +12,8 @@ from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
 from club.members.models import Kitchen, User
 from inventory.batches.models import Batch, Jar
+from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
+from inventory.equipment.queries import club_day
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 
@@ -38,6 +40,20 @@ def test_the_demo_season_has_failed_seals_and_work_for_today(demo):
     assert Jar.objects.filter(seal="unsealed").count() >= 5
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
     assert (len(desk.seals_due), len(desk.cooling), len(desk.on_the_stove)) == (1, 1, 1)
+
+
+def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(demo):
+    today = club_day(timezone.now())
+    assert Thing.objects.count() == 12
+    assert Loan.objects.open().count() == 4
+    assert {loan.person.email for loan in Loan.objects.overdue(today)} == {
+        "petra@tallowbench.example",
+        "june@tallowbench.example",
+    }
+    assert InstrumentTest.objects.get(verdict="failed").thing.code == "DGC-02"
+    assert WaitingEntry.objects.get().state == "waiting"
+    desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
+    assert [card.is_late for card in desk.to_bring_back] == [True, False]
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):

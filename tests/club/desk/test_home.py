@@ -11,8 +11,11 @@ from django.utils import timezone
 from club.desk.queries import desk_for
 from club.members.roles import Role
 from inventory.batches.services import jars_put_away, seals_record
+from inventory.equipment.queries import club_day
+from inventory.equipment.services import waiting_join
 from recipes.models import RevisionState
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out
+from tests.factories.equipment import make_keeper, make_loan, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
 
@@ -31,6 +34,7 @@ def fill(person, count: int) -> None:
         make_batch_out(by=person, kitchen=kitchen, out_at=ago(14))
         make_batch_out(by=person, kitchen=kitchen, out_at=ago(2))
         make_batch(by=person, kitchen=kitchen, started_at=ago(1))
+        make_loan(make_thing(now=ago(200)), person, now=ago(100), days=2)
         make_revision(state=RevisionState.IN_REVIEW)
 
 
@@ -134,3 +138,25 @@ def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):
     assert client.get("/").headers["Location"].startswith("/accounts/login/")
     fragment = client.get("/", headers={"HX-Request": "true"})
     assert (fragment.status_code, fragment.headers["HX-Redirect"]) == (204, "/accounts/login/")
+
+
+def test_what_one_has_of_the_club_s_is_on_the_desk_and_overdue_is_marked(client):
+    loan = make_loan(make_thing(name="Food mill", now=ago(200)), now=ago(100), days=2)
+    desk = desk_for(loan.person, now=timezone.now())
+    assert [(card.loan, card.is_late) for card in desk.to_bring_back] == [(loan, True)]
+    client.force_login(loan.person)
+    assert "overdue, was due" in client.get("/").content.decode()
+    assert desk_for(make_person(), now=timezone.now()).is_quiet
+
+
+def test_a_keeper_sees_how_many_things_are_not_back_and_a_member_does_not():
+    make_loan(make_thing(now=ago(200)), now=ago(100), days=2)
+    assert desk_for(make_keeper(), now=timezone.now()).club_overdue == 1
+    assert desk_for(make_person(Role.ORGANISER), now=timezone.now()).club_overdue == 0
+
+
+def test_an_offer_is_on_the_desk_of_whoever_it_is_for():
+    thing, person = make_thing(now=ago(1)), make_person()
+    today = club_day(timezone.now())
+    waiting_join(by=person, kind=thing.kind, days=1, not_before=today, not_after=today)
+    assert [entry.hold.thing for entry in desk_for(person, now=timezone.now()).offered] == [thing]

@@ -1,0 +1,63 @@
+"""The room in the admin: to look at. What is written goes through the services, which know the rules."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, WaitingEntry
+
+
+class LookOnly(admin.ModelAdmin):
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Thing)
+class ThingAdmin(LookOnly):
+    list_display = ("code", "name", "kind", "state", "home", "place")
+    list_filter = ("kind", "state")
+    list_select_related = ("home",)
+    search_fields = ("code", "name")
+
+
+@admin.register(Hold)
+class HoldAdmin(LookOnly):
+    list_display = ("thing", "person", "purpose", "starts", "ends", "state")
+    list_filter = ("state",)
+    list_select_related = ("thing", "person")
+
+
+@admin.register(Loan)
+class LoanAdmin(LookOnly):
+    list_display = ("thing", "person", "handed_over_at", "due_on", "returned_at", "condition_in")
+    list_select_related = ("thing", "person")
+    search_fields = ("thing__code", "person__name", "person__email")
+
+
+@admin.register(InstrumentTest)
+class InstrumentTestAdmin(LookOnly):
+    list_display = ("thing", "tested_on", "verdict", "lapses_on", "recorded_by")
+    list_filter = ("verdict",)
+    list_select_related = ("thing", "recorded_by")
+
+
+@admin.register(ConditionNote)
+class ConditionNoteAdmin(LookOnly):
+    list_display = ("thing", "at", "occasion", "condition", "by", "note")
+    list_select_related = ("thing", "by")
+
+
+@admin.register(WaitingEntry)
+class WaitingEntryAdmin(LookOnly):
+    list_display = ("kind", "person", "days", "not_before", "not_after", "state", "offer_until")
+    list_filter = ("state", "kind")
+    list_select_related = ("person",)

@@ -1,0 +1,133 @@
+"""The rules of things lent: when an instrument's test passes and lapses, how long a hold may be.
+
+Pure: every function takes the days it needs and answers in plain values. A day is a day of the club's own calendar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.utils.translation import gettext_noop as noop
+
+from inventory.equipment.kinds import Measure
+from recipes.engine.terms import Rule
+
+OWN_CHOICE = "our own choice, no source"
+EXTENSION = (
+    "Iowa State University Extension, AnswerLine, 21 May 2024; Oregon State University Extension, Deschutes County;"
+    " Ohio State University Extension, Morrow County"
+)
+
+GAUGE_YEARLY = Rule(
+    "dial-gauge-tested-each-year",
+    noop("A dial gauge is tested for accuracy every year; one whose test lapsed, or that was never tested, stays in."),
+    EXTENSION,
+)
+GAUGE_TOLERANCE = Rule(
+    "dial-gauge-within-2-psi",
+    noop("A dial gauge that is off by more than 2 psi, high or low, is replaced. Up to 2 psi the setting is adjusted."),
+    EXTENSION,
+)
+GAUGE_HIGH = Rule(
+    "a-gauge-that-reads-high-underprocesses",
+    noop("A gauge that reads high shows more pressure than there is: the food would be processed too little."),
+    "Iowa State University Extension, AnswerLine, 21 May 2024",
+)
+GAUGE_SPAN = Rule(
+    "dial-gauge-tested-where-it-is-used",
+    noop("Three readings or more, reaching from 11 psi or less to 14 psi or more: the pressures of the dial tables."),
+    f"the pressures: USDA Complete Guide to Home Canning, 2015; the number of readings: {OWN_CHOICE}",
+)
+PH_CALIBRATED = Rule(
+    "ph-meter-calibrated",
+    noop(
+        "A pH meter agrees with two buffers, one near 4 and one near 7, within 0.1, at least every 90 days; whoever"
+        " borrows it calibrates it again on the day of use."
+    ),
+    f"two buffers: 21 CFR 114.90, from memory; the 0.1 and the 90 days: {OWN_CHOICE}",
+)
+BRIX_CALIBRATED = Rule(
+    "refractometer-calibrated",
+    noop("A refractometer shows 0 with distilled water, within 0.5, at least once a year."),
+    f"common practice, no source; the 0.5 and the year: {OWN_CHOICE}",
+)
+
+# Our own choices: they keep a slip of the pen from blocking a thing for years.
+LONGEST_DAYS = 60
+FURTHEST_AHEAD_DAYS = 400
+MOST_TURNAROUND_DAYS = 30
+OFFER_STANDS = timedelta(hours=24)
+KEYED_IN_LATE = timedelta(days=30)
+# Before a test lapses the keepers are told twice.
+MONTH_BEFORE = timedelta(days=30)
+WEEK_BEFORE = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the reference said and what the instrument showed, in the instrument's own measure."""
+
+    reference: Decimal
+    shown: Decimal
+
+    @property
+    def error(self) -> Decimal:
+        """Exact; above zero the instrument reads high."""
+        return self.shown - self.reference
+
+
+@dataclass(frozen=True)
+class TestRule:
+    """How an instrument is tested: largest error allowed, readings wanted, the stretch they must reach over."""
+
+    tolerance: Decimal
+    fewest: int
+    lowest_at_most: Decimal
+    highest_at_least: Decimal
+    good_for_days: int | None  # None: to the same date next year
+    rules: tuple[Rule, ...]
+
+
+TEST_RULES: dict[Measure, TestRule] = {
+    Measure.PSI: TestRule(Decimal(2), 3, Decimal(11), Decimal(14), None, (GAUGE_TOLERANCE, GAUGE_SPAN, GAUGE_YEARLY)),
+    Measure.PH: TestRule(Decimal("0.1"), 2, Decimal("4.1"), Decimal("6.8"), 90, (PH_CALIBRATED,)),
+    Measure.BRIX: TestRule(Decimal("0.5"), 1, Decimal(0), Decimal(0), None, (BRIX_CALIBRATED,)),
+}
+
+
+def worst_error(readings: Iterable[Reading]) -> Decimal:
+    """The error that is furthest from zero, with its sign; of two as far the one that reads high."""
+    return max((one.error for one in readings), key=lambda error: (abs(error), error))
+
+
+def has_passed(readings: Iterable[Reading], measure: Measure) -> bool:
+    """Replaced only when the error exceeds the tolerance: an error of exactly 2 psi still passes."""
+    return abs(worst_error(readings)) <= TEST_RULES[measure].tolerance
+
+
+def reads_high_by(readings: Iterable[Reading]) -> Decimal:
+    """The most it shows above the truth, or zero: what the setting is raised by."""
+    return max([one.error for one in readings] + [Decimal(0)])
+
+
+def is_enough(readings: Iterable[Reading], measure: Measure) -> bool:
+    """Whether the readings are as many as wanted, at different points, and reach over the stretch of use."""
+    rule, points = TEST_RULES[measure], {one.reference for one in readings}
+    return len(points) >= rule.fewest and min(points) <= rule.lowest_at_most and max(points) >= rule.highest_at_least
+
+
+def lapses_on(tested_on: date, measure: Measure) -> date:
+    """The first day on which the test is no longer good."""
+    days = TEST_RULES[measure].good_for_days
+    return tested_on + timedelta(days=days) if days else year_after(tested_on)
+
+
+def year_after(day: date) -> date:
+    """The same date next year; 29 February gives 28 February, so that a year is never longer than a year."""
+    try:
+        return day.replace(year=day.year + 1)
+    except ValueError:
+        return day.replace(year=day.year + 1, day=28)

@@ -1,0 +1,65 @@
+"""Every write of the room. Each is keyword-only, checks who asks before what is asked, and is one transaction.
+
+Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `Taken` for a clash of days,
+`AlreadyDone` for what somebody did before.
+"""
+
+from __future__ import annotations
+
+from inventory.equipment.describing import ThingFields
+from inventory.equipment.services.common import AlreadyDone, Taken
+from inventory.equipment.services.holding import hold_cancel, hold_place, hold_place_first_free
+from inventory.equipment.services.importing import ImportReport, register_import
+from inventory.equipment.services.lending import latest_due, loan_extend, loan_hand_over, loan_return
+from inventory.equipment.services.photos import photo_clear, photo_set
+from inventory.equipment.services.sheets import SheetRefused, SheetRow, sheet_key_in
+from inventory.equipment.services.testing import calibration_record, gauge_test_record, last_test
+from inventory.equipment.services.things import (
+    thing_add,
+    thing_change,
+    thing_look_over,
+    thing_mend,
+    thing_repair,
+    thing_retire,
+)
+from inventory.equipment.services.waiting import (
+    Moved,
+    waiting_accept,
+    waiting_join,
+    waiting_leave,
+    waiting_move_on,
+)
+
+__all__ = [
+    "AlreadyDone",
+    "ImportReport",
+    "Moved",
+    "SheetRefused",
+    "SheetRow",
+    "Taken",
+    "ThingFields",
+    "calibration_record",
+    "gauge_test_record",
+    "hold_cancel",
+    "hold_place",
+    "hold_place_first_free",
+    "last_test",
+    "latest_due",
+    "loan_extend",
+    "loan_hand_over",
+    "loan_return",
+    "photo_clear",
+    "photo_set",
+    "register_import",
+    "sheet_key_in",
+    "thing_add",
+    "thing_change",
+    "thing_look_over",
+    "thing_mend",
+    "thing_repair",
+    "thing_retire",
+    "waiting_accept",
+    "waiting_join",
+    "waiting_leave",
+    "waiting_move_on",
+]

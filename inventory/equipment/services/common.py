@@ -1,0 +1,126 @@
+"""What the services of the room share: who may, plain text, days as people read them, and the refusal of a clash."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from club.members.models import User
+from inventory.equipment.dates import FreeSpan, clash_of, free_on, next_free
+from inventory.equipment.kinds import kind_label
+from inventory.equipment.models import Thing
+from inventory.equipment.queries import KEEP
+from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, KEYED_IN_LATE, LONGEST_DAYS
+from inventory.equipment.spans import Span
+from inventory.equipment.words import ThingState
+
+CLOCK_SLACK = timedelta(minutes=2)
+
+
+class AlreadyDone(Exception):
+    """The thing asked for was done before, by this press or by somebody else's. The message says so to a person."""
+
+
+class Taken(ValidationError):
+    """Somebody has the thing on those days. `next_free` holds up to three free spans to offer instead."""
+
+    def __init__(self, sentences: list[str], next_free: Sequence[FreeSpan]) -> None:
+        super().__init__(sentences, code="taken")
+        self.next_free = tuple(next_free)
+
+
+def keeper_check(by: User) -> None:
+    if not by.has_perm(KEEP):
+        raise PermissionDenied
+
+
+def now_or(moment: datetime | None) -> datetime:
+    """The moment given, in UTC, or this very one."""
+    return (moment or timezone.now()).astimezone(UTC)
+
+
+def moment_check(moment: datetime, *, field: str) -> None:
+    """A moment keyed in afterwards is neither ahead of the clock nor longer ago than anybody remembers."""
+    now = timezone.now()
+    if moment > now + CLOCK_SLACK:
+        raise ValidationError({field: _("That has not come yet. Give the day it happened.")})
+    if moment < now - KEYED_IN_LATE:
+        text = _("That is more than %(n)s days ago: too long to be keyed in from memory. Check the date.")
+        raise ValidationError({field: text % {"n": KEYED_IN_LATE.days}})
+
+
+def choice_check(value: str, choices: Sequence[str], *, field: str) -> None:
+    if value not in choices:
+        raise ValidationError({field: _("Choose one of the list.")})
+
+
+def day_words(day: date) -> str:
+    return date_format(day, "D j M Y")
+
+
+def span_words(span: Span) -> str:
+    if span.starts == span.ends:
+        return day_words(span.starts)
+    return _("%(first)s to %(last)s") % {"first": date_format(span.starts, "D j M"), "last": day_words(span.ends)}
+
+
+def days_words(count: int) -> str:
+    return ngettext("%(n)s day", "%(n)s days", count) % {"n": count}
+
+
+def span_check(span: Span, today: date, *, starts: str = "starts", ends: str = "ends") -> None:
+    """Not gone by, not the wrong way round, not for longer or further ahead than anybody plans."""
+    if span.starts < today:
+        raise ValidationError({starts: _("That day has gone by.")})
+    if span.ends < span.starts:
+        raise ValidationError({ends: _("The last day comes before the first.")})
+    if span.length > LONGEST_DAYS:
+        raise ValidationError({ends: _("At most %(days)s at a time.") % {"days": days_words(LONGEST_DAYS)}})
+    if span.starts > today + timedelta(days=FURTHEST_AHEAD_DAYS):
+        text = _("At most %(days)s ahead: who knows what the season brings.")
+        raise ValidationError({starts: text % {"days": days_words(FURTHEST_AHEAD_DAYS)}})
+
+
+def lent_check(thing: Thing) -> None:
+    """Refuses what is in repair or retired."""
+    if thing.state == ThingState.IN_REPAIR:
+        raise ValidationError(_("%(code)s is in repair: it can be had again once it is mended.") % {"code": thing.code})
+    if thing.state == ThingState.RETIRED:
+        raise ValidationError(_("%(code)s is retired and not lent any more.") % {"code": thing.code})
+
+
+def thing_taken(thing: Thing, span: Span, today: date) -> Taken:
+    """What the loser of a race is told: what is taken, what else is free on those days, and the next free dates."""
+    clash = clash_of(thing, span, today)
+    when = ", ".join(span_words(one) for one in clash) or span_words(span)
+    told = [_("%(code)s is taken: %(when)s.") % {"code": thing.code, "when": when}]
+    if others := [other.code for other in free_on(thing.kind, span, today) if other.pk != thing.pk]:
+        told.append(_("Free on your days: %(codes)s.") % {"codes": ", ".join(others[:3])})
+    free = next_free([thing], length=span.length, today=today, after=span.starts)
+    return Taken([*told, free_words(free, span)], free)
+
+
+def kind_taken(kind: str, span: Span, today: date) -> Taken:
+    things = list(Thing.objects.in_service().filter(kind=kind))
+    free = next_free(things, length=span.length, today=today, after=span.starts)
+    told = _("%(kind)s: none is free on %(when)s. Somebody was faster.")
+    said = told % {"kind": capfirst(str(kind_label(kind))), "when": span_words(span)}
+    return Taken([said, free_words(free, span)], free)
+
+
+def free_words(free: Sequence[FreeSpan], span: Span) -> str:
+    """Such as: Next free for 3 days: Mon 5 Oct to Wed 7 Oct 2026 (BWC-01); and so on."""
+    length = days_words(span.length)
+    if not free:
+        return _("It is not free for %(days)s at any time in the coming year. Join the waiting line.") % {
+            "days": length
+        }
+    dates = "; ".join(f"{span_words(one.span)} ({one.code})" for one in free)
+    return _("Next free for %(days)s: %(dates)s.") % {"days": length, "dates": dates}

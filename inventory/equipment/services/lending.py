@@ -1,0 +1,248 @@
+"""Loans: handed over at the counter, extended, taken back."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from uuid import UUID, uuid4
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
+from club.members.models import User
+from inventory.equipment.describing import MOST_CENTS
+from inventory.equipment.models import Hold, Loan, Thing, ThingDay, WaitingEntry
+from inventory.equipment.queries import KEEP, club_day
+from inventory.equipment.services.common import (
+    AlreadyDone,
+    choice_check,
+    day_words,
+    keeper_check,
+    lent_check,
+    now_or,
+    span_check,
+    thing_taken,
+)
+from inventory.equipment.services.holding import PURPOSE_LENGTH
+from inventory.equipment.services.laying import days_keep, hold_lay, hold_move
+from inventory.equipment.services.testing import tested_check
+from inventory.equipment.services.things import note_condition, out_of_service
+from inventory.equipment.services.waiting import waiting_offer_freed
+from inventory.equipment.spans import DAY, Span
+from inventory.equipment.text import plain
+from inventory.equipment.words import Condition, HoldState, Occasion, WaitState
+
+NOTE_LENGTH = 300
+
+
+def loan_hand_over(
+    *,
+    by: User,
+    thing: Thing,
+    person: User,
+    due_on: date,
+    condition: str,
+    note: str = "",
+    purpose: str = "",
+    deposit_cents: int = 0,
+    token: UUID | None = None,
+    now: datetime | None = None,
+) -> Loan:
+    """Give a thing to somebody until `due_on`, with its condition as it leaves.
+
+    1. Keepers only; the thing must be in service, its gauge's test good to the end. 2. The person's own hold is used
+    where there is one, else one is laid down from today: the database refuses days that somebody else holds. 3. The
+    loan is written; the database refuses a second open one. 4. The same token again finds the first loan.
+    Raises PermissionDenied, Taken, AlreadyDone (it is out), ValidationError.
+    """
+    keeper_check(by)
+    moment, token = now_or(now), token or uuid4()
+    told = _out_told(condition, note, purpose, deposit_cents)
+    if not person.is_active:
+        raise ValidationError({"person": _("This person is not a member any more.")})
+    span = Span(club_day(moment), due_on)
+    span_check(span, span.starts, ends="due_on")
+    fresh = Thing.objects.get(pk=thing.pk)
+    try:
+        with transaction.atomic():
+            loan = Loan(thing=fresh, token=token, person=person, due_on=due_on, handed_over_at=moment, **told)
+            return _handed_over(loan, by, span)
+    except IntegrityError:
+        if made := Loan.objects.filter(token=token).first():
+            return made
+        if out := _open_loan(fresh):
+            raise AlreadyDone(_is_out(out)) from None
+        raise thing_taken(fresh, span, span.starts) from None
+
+
+def _handed_over(loan: Loan, by: User, span: Span) -> Loan:
+    if (out := _open_loan(loan.thing)) and out.token != loan.token:
+        raise AlreadyDone(_is_out(out))
+    lent_check(loan.thing)
+    tested_check(loan.thing, span.ends)
+    loan.hold = _hold_for(loan, by, span)
+    loan.purpose = loan.purpose or loan.hold.purpose
+    loan.handed_over_by = by
+    loan.save(force_insert=True)
+    note_condition(
+        thing=loan.thing,
+        by=by,
+        at=loan.handed_over_at,
+        occasion=Occasion.HANDED_OVER,
+        condition=loan.condition_out,
+        note=loan.note_out,
+    )
+    return loan
+
+
+def _hold_for(loan: Loan, by: User, span: Span) -> Hold:
+    """The person's own hold that these days touch, moved to them; else a new one."""
+    own = Hold.objects.filter(thing=loan.thing, person=loan.person).standing(span.starts)
+    hold = own.filter(starts__lte=span.ends).order_by("starts", "pk").first()
+    if hold is None:
+        return hold_lay(
+            thing=loan.thing,
+            person=loan.person,
+            span=span,
+            by=by,
+            token=loan.token,
+            now=loan.handed_over_at,
+            purpose=loan.purpose,
+            state=HoldState.OUT,
+        )
+    waits = [HoldState.HELD, HoldState.OFFERED]
+    if Hold.objects.filter(pk=hold.pk, state__in=waits).update(state=HoldState.OUT) != 1:
+        raise AlreadyDone(_("The hold on %(code)s was cancelled just now.") % {"code": loan.thing.code})
+    WaitingEntry.objects.filter(hold=hold, state=WaitState.OFFERED).update(state=WaitState.TAKEN)
+    hold_move(hold, span, turnaround=loan.thing.turnaround_days)
+    return hold
+
+
+def loan_return(
+    *,
+    by: User,
+    loan: Loan,
+    condition: str,
+    missing_parts: str = "",
+    note: str = "",
+    is_ready: bool = False,
+    token: UUID | None = None,
+    now: datetime | None = None,
+) -> Loan:
+    """Take a thing back, with its condition and what is missing. `is_ready`: clean, it may go out again at once.
+
+    What needs repair goes out of service. Days not used are freed; the days for cleaning begin now, but give way to
+    a hold that was there first. Raises PermissionDenied, AlreadyDone, ValidationError (condition, missing_parts).
+    """
+    keeper_check(by)
+    moment = now_or(now)
+    choice_check(condition, Condition.values, field="condition")
+    told = {
+        "condition_in": condition,
+        "missing_parts": plain(missing_parts, field="missing_parts", longest=NOTE_LENGTH),
+        "note_in": plain(note, field="note", longest=NOTE_LENGTH),
+    }
+    if condition == Condition.BROKEN and not (told["note_in"] or told["missing_parts"]):
+        raise ValidationError({"note": _("Say what is broken.")})
+    if moment < loan.handed_over_at:
+        raise ValidationError({"now": _("It was handed over after that.")})
+    with transaction.atomic():
+        is_mine = (
+            Loan.objects.open()
+            .filter(pk=loan.pk)
+            .update(returned_at=moment, taken_back_by=by, return_token=token, **told)
+        )
+        loan.refresh_from_db()
+        if not is_mine:
+            return _returned_before(loan, token)
+        _settle(loan, by, is_ready=is_ready, today=club_day(moment))
+    waiting_offer_freed(kind=loan.thing.kind, now=moment)
+    return loan
+
+
+def _settle(loan: Loan, by: User, *, is_ready: bool, today: date) -> None:
+    """Everything that follows a return: the hold ends, the days are freed, the condition is noted."""
+    hold = loan.hold
+    clean_by = today if is_ready else today + loan.thing.turnaround_days * DAY
+    Hold.objects.filter(pk=hold.pk).update(state=HoldState.BACK, ends=today, kept_until=clean_by)
+    days_keep(hold, hold.starts, today - DAY if is_ready else clean_by, squeeze=True)
+    note = "; ".join(filter(None, [loan.note_in, loan.missing_parts and _("missing: ") + loan.missing_parts]))
+    note_condition(
+        thing=loan.thing,
+        by=by,
+        at=loan.returned_at or loan.handed_over_at,
+        occasion=Occasion.RETURNED,
+        condition=loan.condition_in,
+        note=note,
+    )
+    if loan.condition_in == Condition.BROKEN:
+        out_of_service(loan.thing, note)
+
+
+def loan_extend(*, by: User, loan: Loan, due_on: date, now: datetime | None = None) -> Loan:
+    """Let somebody keep a thing longer: only if nobody waits for its kind and nobody holds the days.
+
+    By the borrower or a keeper. Raises PermissionDenied, Taken, AlreadyDone (it is back), ValidationError (due_on).
+    """
+    if by.pk != loan.person_id and not by.has_perm(KEEP):
+        raise PermissionDenied
+    today = club_day(now_or(now))
+    if due_on <= loan.due_on:
+        raise ValidationError({"due_on": _("It may be kept until %(day)s now.") % {"day": day_words(loan.due_on)}})
+    span_check(Span(today, due_on), today, ends="due_on")
+    others = WaitingEntry.objects.in_line().filter(kind=loan.thing.kind).exclude(person=loan.person)
+    if others.exists():
+        raise ValidationError({"due_on": _("Somebody waits for one of these, so please bring it back as agreed.")})
+    tested_check(loan.thing, due_on)
+    try:
+        with transaction.atomic():
+            if Loan.objects.open().filter(pk=loan.pk, due_on=loan.due_on).update(due_on=due_on) != 1:
+                raise AlreadyDone(_("This loan was changed just now. Look again."))
+            hold_move(loan.hold, Span(loan.hold.starts, due_on), turnaround=loan.thing.turnaround_days)
+    except IntegrityError:
+        raise thing_taken(loan.thing, Span(loan.due_on + DAY, due_on), today) from None
+    loan.due_on = due_on
+    return loan
+
+
+def latest_due(thing: Thing, person: User, today: date) -> date | None:
+    """The last day until which this person may have the thing, for the next hold of somebody else; None: no limit."""
+    others = ThingDay.objects.filter(thing=thing, day__gte=today).exclude(
+        hold__in=Hold.objects.filter(thing=thing, person=person).standing(today)
+    )
+    first = others.order_by("day").values_list("day", flat=True).first()
+    return first - (1 + thing.turnaround_days) * DAY if first else None
+
+
+def _out_told(condition: str, note: str, purpose: str, deposit_cents: int) -> dict[str, object]:
+    choice_check(condition, [Condition.GOOD, Condition.WORN], field="condition")
+    if not 0 <= deposit_cents <= MOST_CENTS:
+        raise ValidationError({"deposit": _("A deposit is from 0 to 100,000.")})
+    return {
+        "condition_out": condition,
+        "note_out": plain(note, field="note", longest=NOTE_LENGTH),
+        "purpose": plain(purpose, field="purpose", longest=PURPOSE_LENGTH),
+        "deposit_cents": deposit_cents,
+    }
+
+
+def _open_loan(thing: Thing) -> Loan | None:
+    return Loan.objects.open().filter(thing=thing).select_related("person").first()
+
+
+def _is_out(loan: Loan) -> str:
+    return _("%(code)s is out: %(person)s has it, due back %(day)s.") % {
+        "code": loan.thing.code,
+        "person": loan.person,
+        "day": day_words(loan.due_on),
+    }
+
+
+def _returned_before(loan: Loan, token: UUID | None) -> Loan:
+    """The same press again: the loan as it is. Somebody else's: AlreadyDone."""
+    if token is not None and loan.return_token == token:
+        return loan
+    when = date_format(localtime(loan.returned_at), "j M Y, H:i") if loan.returned_at else ""
+    raise AlreadyDone(_("%(code)s was taken back %(when)s.") % {"code": loan.thing.code, "when": when})

@@ -1,0 +1,131 @@
+"""Tests of dial gauges, calibrations of pH meters and refractometers, and whether one allows a hand-over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from uuid import UUID, uuid4
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from club.members.models import User
+from inventory.equipment.kinds import Measure
+from inventory.equipment.models import InstrumentTest, Thing
+from inventory.equipment.queries import club_day
+from inventory.equipment.rules import TEST_RULES, Reading, has_passed, is_enough, lapses_on
+from inventory.equipment.services.common import day_words, keeper_check, now_or
+from inventory.equipment.text import plain
+from inventory.equipment.words import Verdict
+
+LARGEST = Decimal(100)
+OLDEST_YEAR = 1900  # an earlier year is a slip, and the sums with days end at year 1
+
+
+def gauge_test_record(
+    *,
+    by: User,
+    thing: Thing,
+    tested_on: date,
+    readings: Sequence[Reading],
+    reference: str,
+    note: str = "",
+    token: UUID | None = None,
+    now: datetime | None = None,
+) -> InstrumentTest:
+    """A dial gauge held against a reference gauge, in psi. Passed within 2 psi everywhere; good for a year.
+
+    PermissionDenied; ValidationError (tested_on, readings, reference, note). The same token again finds the first.
+    """
+    if thing.facts.measure is not Measure.PSI:
+        raise ValidationError(_("%(code)s has no dial gauge to test.") % {"code": thing.code})
+    return _record(by, thing, Measure.PSI, tested_on, readings, reference, note, token, now)
+
+
+def calibration_record(
+    *,
+    by: User,
+    thing: Thing,
+    tested_on: date,
+    readings: Sequence[Reading],
+    reference: str,
+    note: str = "",
+    token: UUID | None = None,
+    now: datetime | None = None,
+) -> InstrumentTest:
+    """A pH meter held against buffers, or a refractometer against distilled water. Raises as gauge_test_record."""
+    measure = thing.facts.measure
+    if measure not in (Measure.PH, Measure.BRIX):
+        raise ValidationError(_("%(code)s is no instrument to calibrate.") % {"code": thing.code})
+    return _record(by, thing, measure, tested_on, readings, reference, note, token, now)
+
+
+def _record(
+    by: User,
+    thing: Thing,
+    measure: Measure,
+    tested_on: date,
+    readings: Sequence[Reading],
+    reference: str,
+    note: str,
+    token: UUID | None,
+    now: datetime | None,
+) -> InstrumentTest:
+    keeper_check(by)
+    moment, token = now_or(now), token or uuid4()
+    _check(measure, tested_on, readings, club_day(moment))
+    told = plain(reference, field="reference", longest=160)
+    if not told:
+        raise ValidationError({"reference": _("Say what it was held against.")})
+    try:
+        with transaction.atomic():
+            return InstrumentTest.objects.create(
+                thing=thing,
+                token=token,
+                tested_on=tested_on,
+                reference=told,
+                readings=[[str(one.reference), str(one.shown)] for one in readings],
+                verdict=Verdict.PASSED if has_passed(readings, measure) else Verdict.FAILED,
+                lapses_on=lapses_on(tested_on, measure),
+                note=plain(note, field="note", longest=300),
+                recorded_by=by,
+                recorded_at=moment,
+            )
+    except IntegrityError:
+        return InstrumentTest.objects.get(token=token)
+
+
+def _check(measure: Measure, tested_on: date, readings: Sequence[Reading], today: date) -> None:
+    if tested_on > today:
+        raise ValidationError({"tested_on": _("That day has not come yet.")})
+    if tested_on.year < OLDEST_YEAR or lapses_on(tested_on, measure) <= today:
+        raise ValidationError({"tested_on": _("A test of that day has lapsed by now. Test it again.")})
+    for one in readings:
+        values = (one.reference, one.shown)
+        if not all(value.is_finite() and 0 <= value <= LARGEST for value in values):
+            raise ValidationError({"readings": _("A reading is from 0 to 100.")})
+    if not readings or not is_enough(readings, measure):
+        rule = TEST_RULES[measure].rules[1 if measure is Measure.PSI else 0]
+        raise ValidationError({"readings": _("That is too little to judge by. %(rule)s") % {"rule": _(rule.statement)}})
+
+
+def last_test(thing: Thing) -> InstrumentTest | None:
+    return InstrumentTest.objects.filter(thing=thing).order_by("-tested_on", "-pk").first()
+
+
+def tested_check(thing: Thing, until: date) -> None:
+    """Refuses an instrument whose last test failed, or that is not good to the end of the loan, or never made."""
+    if thing.facts.measure is None:
+        return
+    found = last_test(thing)
+    if found is None:
+        text = _("%(code)s was never tested. Test it before it is handed over.")
+        raise ValidationError(text % {"code": thing.code}, code="untested")
+    if found.verdict == Verdict.FAILED:
+        text = _("%(code)s failed its test on %(day)s. It stays here until it is mended and passes.")
+        raise ValidationError(text % {"code": thing.code, "day": day_words(found.tested_on)}, code="failed")
+    if found.lapses_on <= until:
+        text = _("The test of %(code)s lapses on %(day)s, before the loan would end. Test it first.")
+        raise ValidationError(text % {"code": thing.code, "day": day_words(found.lapses_on)}, code="lapsed")

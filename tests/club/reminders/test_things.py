@@ -1,0 +1,158 @@
+"""Reminders about things lent: to whom, when, in kind words, and not when it was settled meanwhile."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from club.members.roles import Role
+from club.reminders import services
+from club.reminders.models import Reminder
+from club.reminders.rules import RULES, with_words
+from inventory.equipment import services as equipment
+from inventory.equipment.kinds import Kind
+from inventory.equipment.models import Loan, WaitingEntry
+from tests.factories.equipment import BAD, NOW, TODAY, day, make_keeper, make_loan, make_test, make_thing
+from tests.factories.members import make_person
+
+pytestmark = pytest.mark.django_db
+
+DENVER = ZoneInfo("America/Denver")
+
+
+@pytest.fixture(autouse=True)
+def club_zone(settings):
+    settings.TIME_ZONE = "America/Denver"
+    settings.SITE_URL = "https://club.example.test"
+
+
+def at(offset: int, hour: int, minute: int = 0) -> datetime:
+    return datetime(TODAY.year, TODAY.month, TODAY.day, hour, minute, tzinfo=DENVER) + timedelta(days=offset)
+
+
+def gathered(now: datetime) -> list[tuple[str, str]]:
+    services.gather(now)
+    return sorted(Reminder.objects.values_list("rule", "person__email"))
+
+
+def message(rule: str, now: datetime):
+    return RULES[rule].message(Reminder.objects.filter(rule=rule).latest("pk"), now)
+
+
+def test_a_loan_is_called_back_the_evening_before_at_six_by_the_club_s_clock():
+    loan = make_loan(make_thing(name="Food mill"), days=3)
+    assert gathered(at(2, 17, 59)) == []
+    assert gathered(at(2, 18)) == [("loan-due", loan.person.email)]
+    assert gathered(at(3, 9)) == [("loan-due", loan.person.email)]
+    assert Reminder.objects.get().due_at == at(2, 18)
+    told = message("loan-due", at(2, 18))
+    assert told.subject == "Due back Thursday 17 September: Food mill"
+    assert "nobody waits" in told.text
+    assert told.link == "https://club.example.test/equipment/mine/"
+    assert told.link in told.html
+
+
+def test_a_loan_returned_or_extended_meanwhile_is_not_called_back():
+    returned, extended = make_loan(days=3), make_loan(days=3)
+    gathered(at(2, 18))
+    equipment.loan_return(by=make_keeper(), loan=returned, condition="good", now=at(2, 18, 1))
+    equipment.loan_extend(by=extended.person, loan=extended, due_on=day(6), now=at(2, 18, 1))
+    rule = RULES["loan-due"]
+    assert not any(rule.still_due(one, at(2, 18, 2)) for one in Reminder.objects.all())
+    assert gathered(at(5, 18))[-1] == ("loan-due", extended.person.email)  # of the new day
+
+
+def test_overdue_is_told_the_morning_after_then_each_week_four_times_and_kindly():
+    loan = make_loan(make_thing(name="Food mill"), days=3)
+    assert "loan-overdue" not in dict(gathered(at(4, 8, 59)))
+    for morning in range(4, 60):
+        services.gather(at(morning, 9))
+    rows = Reminder.objects.filter(rule="loan-overdue").order_by("due_at")
+    assert [one.due_at for one in rows] == [at(4, 9), at(11, 9), at(18, 9), at(25, 9)]
+    told = message("loan-overdue", at(25, 9))
+    assert told.subject == "Still with you? Food mill"
+    assert "easily forgotten" in told.text
+    assert RULES["loan-overdue"].still_due(rows[0], at(4, 10))
+    equipment.loan_return(by=make_keeper(), loan=loan, condition="good", now=at(5, 9))
+    assert not RULES["loan-overdue"].still_due(rows[0], at(5, 10))
+
+
+def test_each_keeper_is_told_of_a_lapsing_test_a_month_and_a_week_before():
+    keepers = sorted(make_keeper(email=f"k{n}@example.test").email for n in range(2))
+    make_person(Role.ORGANISER)
+    thing = make_thing(Kind.DIAL_GAUGE, by=make_keeper(email="k2@example.test"), code="DGC-9")
+    keepers.append("k2@example.test")
+    tested = make_test(thing, by=thing.condition_notes.get().by)
+    lapses = (tested.lapses_on - TODAY).days
+    assert gathered(at(lapses - 30, 8, 59)) == []
+    assert gathered(at(lapses - 30, 9)) == [("gauge-due", one) for one in keepers]
+    assert len(gathered(at(lapses - 8, 9))) == 3
+    assert len(gathered(at(lapses - 7, 9))) == 6
+    told = message("gauge-due", at(lapses - 7, 9))
+    assert "DGC-9" in told.subject
+    assert "Tuesday 14 September" in told.text
+    assert told.link.endswith("/equipment/t/DGC-9/test/")
+
+
+def test_a_test_made_anew_settles_the_call():
+    keeper = make_keeper()
+    thing = make_thing(Kind.DIAL_GAUGE, by=keeper)
+    make_test(thing, by=keeper)
+    services.gather(at(340, 9))
+    [call] = Reminder.objects.all()
+    assert RULES["gauge-due"].still_due(call, at(340, 9))
+    make_test(thing, day(340), by=keeper, now=at(340, 9))
+    assert not RULES["gauge-due"].still_due(call, at(340, 10))
+
+
+def test_a_failed_or_lapsed_test_is_no_lapsing_one():
+    keeper = make_keeper()
+    make_test(make_thing(Kind.DIAL_GAUGE, by=keeper), readings=BAD, by=keeper)
+    make_test(make_thing(Kind.DIAL_GAUGE, by=keeper), by=keeper)
+    assert gathered(at(366, 9)) == []
+
+
+def test_an_offer_is_told_at_once_and_not_after_it_moved_on():
+    thing, person = make_thing(name="Dehydrator"), make_person()
+    equipment.waiting_join(by=person, kind=thing.kind, days=2, not_before=day(0), not_after=day(9), now=NOW)
+    assert gathered(NOW) == [("thing-offer", person.email)]
+    told = message("thing-offer", NOW)
+    assert "Monday 14 September to Tuesday 15 September" in told.text
+    assert "until Tuesday 15 September, 12:00 (MDT)" in told.text
+    [call] = Reminder.objects.all()
+    assert RULES["thing-offer"].still_due(call, NOW + timedelta(hours=23))
+    assert not RULES["thing-offer"].still_due(call, NOW + timedelta(hours=24))
+
+
+def test_the_tick_moves_the_lines_on(mailoutbox):
+    thing = make_thing()
+    first, second = make_person(), make_person()
+    for person in (first, second):
+        told = {"kind": thing.kind, "days": 1, "not_before": day(0), "not_after": day(1), "now": NOW}
+        equipment.waiting_join(by=person, **told)
+    services.tick(NOW + timedelta(hours=24))
+    assert [entry.state for entry in WaitingEntry.objects.order_by("pk")] == ["lapsed", "offered"]
+    assert [mail.to for mail in mailoutbox] == [[second.email]]
+
+
+def test_a_line_that_cannot_move_does_not_hold_up_the_mails(monkeypatch, mailoutbox):
+    make_loan(days=1)
+
+    def broken(now):
+        raise RuntimeError("no line today")
+
+    monkeypatch.setattr(services, "waiting_move_on", broken)
+    with pytest.raises(RuntimeError, match="no line today"):
+        services.tick(at(0, 18))
+    assert len(mailoutbox) == 1
+
+
+def test_the_list_of_reminders_says_what_each_is_about(django_assert_max_num_queries):
+    loan = make_loan(make_thing(code="MIL-7"), days=1)
+    services.gather(at(0, 18).astimezone(UTC))
+    with django_assert_max_num_queries(6):
+        [(_reminder, about)] = with_words(Reminder.objects.all())
+    assert about == "bring a thing back, MIL-7"
+    assert Loan.objects.get() == loan
