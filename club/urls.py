@@ -10,6 +10,7 @@ urlpatterns = [
     path("people/", include("club.members.urls")),
     path("recipes/", include("recipes.urls")),
     path("batches/", include("inventory.batches.urls")),
+    path("jars/", include("inventory.jars.urls")),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),

@@ -37,7 +37,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "recipes.review_revision",
         "recipes.withdraw_revision",
     ),
-    Role.KEEPER: ("batches.add_batch", "batches.trace_batch", "recipes.add_price"),
+    Role.KEEPER: ("batches.add_batch", "batches.trace_batch", "jars.keep_ledger", "recipes.add_price"),
     Role.ORGANISER: (
         "batches.add_batch",
         "batches.trace_batch",

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders import seals
+from club.reminders import seals, supplies
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 
@@ -21,8 +21,9 @@ class Rule:
     `still_due(reminder, now)`: asked again just before sending; False when it was settled meanwhile.
     `message(reminder, now)`: what to say, for a reminder that is still due.
 
-    A sender that died with the mail in its hand leaves it unknown whether the mail went out. Both rules below
-    send again then: a second look at the seals costs a minute, a look that never happens may cost a person's health.
+    A sender that died with the mail in its hand leaves it unknown whether the mail went out. Every rule below
+    sends again then: a second look at the seals costs a minute, a look that never happens may cost a person's health;
+    a second word about a supply costs less.
     """
 
     name: str
@@ -49,12 +50,15 @@ RULES: dict[str, Rule] = {
             seals.second_call_still_due,
             seals.second_call_message,
         ),
+        Rule("supply-low", _("buy more"), supplies.low_due, supplies.low_still_due, supplies.low_message),
+        Rule("supply-past", _("past its date"), supplies.past_due, supplies.past_still_due, supplies.past_message),
     )
 }
 
 
 def with_words(reminders: Iterable[Reminder]) -> list[tuple[Reminder, str]]:
-    """Each reminder and what it is about, in words: "look at the seals, 26329-KXT". One query, however many."""
+    """Each reminder and what it is about, in words: "look at the seals, 26329-KXT". A query a kind, however many."""
     rows = list(reminders)
-    lots = seals.lot_codes({one.subject for one in rows})
-    return [(one, f"{RULES[one.rule].title}, {lots.get(one.subject, '')}") for one in rows if one.rule in RULES]
+    subjects = {one.subject for one in rows}
+    about = seals.lot_codes(subjects) | supplies.names(subjects)
+    return [(one, f"{RULES[one.rule].title}, {about.get(one.subject, '')}") for one in rows if one.rule in RULES]
