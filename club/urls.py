@@ -11,6 +11,7 @@ urlpatterns = [
     path("recipes/", include("recipes.urls")),
     path("batches/", include("inventory.batches.urls")),
     path("equipment/", include("inventory.equipment.urls")),
+    path("jars/", include("inventory.jars.urls")),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),

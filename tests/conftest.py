@@ -6,6 +6,7 @@ import pytest
 from django.db.backends.sqlite3.base import DatabaseWrapper
 from hypothesis import settings as hypothesis_settings
 
+from inventory.jars import guards as jar_guards
 from recipes import guards
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
@@ -37,7 +38,9 @@ def flush_lifts_the_guards():
         statements = flush(self, style, tables, **options)
         if guards.TABLE not in tables:
             return statements
-        return [*guards.drop_statements("sqlite"), *statements, *guards.create_statements("sqlite")]
+        for guard in (guards, jar_guards):
+            statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
+        return statements
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(operations, "sql_flush", sql_flush)

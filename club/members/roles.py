@@ -45,6 +45,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "equipment.add_hold",
         "equipment.hold_for_class",
         "equipment.keep_things",
+        "jars.keep_ledger",
         "recipes.add_price",
     ),
     Role.ORGANISER: (

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders import seals, thing_mails, things
+from club.reminders import seals, supplies, thing_mails, things
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 
@@ -23,7 +23,7 @@ class Rule:
 
     A sender that died with the mail in its hand leaves it unknown whether the mail went out. All rules below send
     again then: a second look at the seals costs a minute, a look that never happens may cost a person's health; and
-    a second mail about a thing lent costs less than an offer or a gauge's test that nobody hears of.
+    a second word about a thing lent or a supply costs less than one that nobody hears.
     """
 
     name: str
@@ -78,6 +78,8 @@ RULES: dict[str, Rule] = {
             things.offer_still_due,
             thing_mails.offer_message,
         ),
+        Rule("supply-low", _("buy more"), supplies.low_due, supplies.low_still_due, supplies.low_message),
+        Rule("supply-past", _("past its date"), supplies.past_due, supplies.past_still_due, supplies.past_message),
     )
 }
 
@@ -86,5 +88,5 @@ def with_words(reminders: Iterable[Reminder]) -> list[tuple[Reminder, str]]:
     """Each reminder and what it is about, in words: "look at the seals, 26329-KXT". A few queries, however many."""
     rows = list(reminders)
     subjects = {one.subject for one in rows}
-    about = {**seals.lot_codes(subjects), **things.words(subjects)}
+    about = seals.lot_codes(subjects) | supplies.names(subjects) | things.words(subjects)
     return [(one, f"{RULES[one.rule].title}, {about.get(one.subject, '')}") for one in rows if one.rule in RULES]

@@ -9,6 +9,7 @@ from django.db.models import Count, Q
 
 from inventory.batches.models import Jar, Seal
 from inventory.jars.models import LidLot
+from inventory.jars.statistics import Comparison, Rate, compare, rate
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,11 @@ class LidFigures:
     def failed_percent(self) -> int | None:
         """Unsealed of those that could seal, in percent; a broken jar says nothing of its lid."""
         return round(100 * self.unsealed / self.looked_at) if self.looked_at else None
+
+    @property
+    def rate(self) -> Rate | None:
+        """The rate with the interval that so many lids bear; None where none was looked at."""
+        return rate(self.unsealed, self.looked_at)
 
 
 def lid_figures(lots: Sequence[LidLot]) -> list[LidFigures]:
@@ -61,3 +67,21 @@ def _batches(lots: Sequence[LidLot]) -> dict[int, set[int]]:
             if lot in found:
                 found[lot].add(batch)
     return found
+
+
+@dataclass(frozen=True)
+class LidsCompared:
+    a: LidFigures
+    b: LidFigures
+    found: Comparison
+
+    @property
+    def chance_in(self) -> int:
+        """“About once in so many”: how often chance alone does as much, as a whole number."""
+        return max(1, round(1 / self.found.p))
+
+
+def lids_compared(a: LidLot, b: LidLot) -> LidsCompared:
+    """Two lots side by side, over all their jars, with what the difference bears."""
+    one, other = lid_figures([a, b])
+    return LidsCompared(one, other, compare(one.unsealed, one.looked_at, other.unsealed, other.looked_at))

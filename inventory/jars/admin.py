@@ -1,11 +1,56 @@
+"""The jar room in the admin: to look at. What is written goes through the services, which know the rules."""
+
 from __future__ import annotations
 
-from django.contrib import admin
+from typing import Any
 
-from inventory.jars.models import LidLot
+from django.contrib import admin
+from django.http import HttpRequest
+
+from inventory.jars.models import Balance, Deposit, LidLot, LidMovement, LidStock, Movement, Place, Supply, SupplyLot
 
 
 @admin.register(LidLot)
 class LidLotAdmin(admin.ModelAdmin):
     list_display = ("code", "maker", "bought_on", "created_at")
     search_fields = ("code", "code_key", "maker")
+
+
+class LookOnly(admin.ModelAdmin):
+    show_full_result_count = False  # a ledger of a million is not counted for a heading
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Place)
+class PlaceAdmin(LookOnly):
+    list_display = ("kind", "kitchen", "person")
+    list_select_related = ("kitchen", "person")
+
+
+@admin.register(Balance)
+class BalanceAdmin(LookOnly):
+    list_display = ("place", "size", "state", "batch", "count")
+    list_select_related = ("place__kitchen", "place__person", "batch")
+
+
+@admin.register(Movement)
+class MovementAdmin(LookOnly):
+    list_display = ("at", "reason", "count", "size", "source", "target", "by")
+    list_select_related = ("source__kitchen", "source__person", "target__kitchen", "target__person", "by")
+
+
+@admin.register(LidMovement)
+class LidMovementAdmin(LookOnly):
+    list_display = ("at", "lot", "count", "reason", "by")
+    list_select_related = ("lot", "by")
+
+
+admin.site.register([LidStock, Deposit, Supply, SupplyLot], LookOnly)

@@ -25,6 +25,7 @@ from inventory.batches.services.common import (
     utc_or_none,
     writing_check,
 )
+from inventory.batches.services.ledger import ledger_fill
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine.quantities import JAR_SIZES
@@ -51,7 +52,7 @@ def batch_log_process(
 
     1. Everything is checked and told at once: ValidationError by field, `jars_<size>` for a count.
     2. The batch changes from started by a conditional update: of two presses one writes, the other gets AlreadyDone.
-    3. The jars get their rows, each with the lid lot that sits on it.
+    3. The jars get their rows, each with the lid lot that sits on it; the ledger moves as many from empty to full.
     """
     now, jars_out_at = now_or(now), in_utc(jars_out_at)
     started_at, process_started_at = utc_or_none(started_at), utc_or_none(process_started_at)
@@ -82,6 +83,7 @@ def batch_log_process(
     }
     _claim(batch, logged)
     _fill(batch, jars, lid_lot)
+    ledger_fill(by=by, batch=batch, jars=jars, lid_lot=lid_lot, at=jars_out_at)
     return Batch.objects.get(pk=batch.pk)
 
 

@@ -15,6 +15,7 @@ from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.batches.needs import reprocess_need
 from inventory.batches.rules import MOST_MINUTES, REPROCESS, elapsed, in_utc
 from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, now_or, writing_check
+from inventory.batches.services.ledger import ledger_reprocess
 from inventory.batches.services.processing import process_check
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine.terms import Refusal
@@ -38,7 +39,7 @@ def jars_reprocess(
     1. The full time (and pressure) of a tested hot pack, sound rims, a new lid, out again within 24 hours of the
        first time: else ValidationError by field.
     2. At most once a batch, by a conditional update: the second press gets AlreadyDone.
-    3. Each jar keeps the lot of the lid that failed beside the lot of the new one.
+    3. Each jar keeps the lot of the lid that failed beside the lot of the new one, which is taken from those on hand.
     """
     now, jars_out_at = now_or(now), in_utc(jars_out_at)
     writing_check(by, batch)
@@ -62,9 +63,11 @@ def jars_reprocess(
     open_once = Batch.objects.filter(pk=batch.pk, state=BatchState.CHECKED, reprocessed_out_at=None)
     if open_once.update(state=BatchState.OUT, **logged) != 1:
         raise AlreadyDone(_("The reprocess was logged before; nothing was written a second time."))
+    again = waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=F("lid_lot"), lid_lot=lid_lot)
     # None left: they were put away since we looked. The error undoes the update above, which has no jars to stand for.
-    if not waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=F("lid_lot"), lid_lot=lid_lot):
+    if not again:
         raise AlreadyDone(_("The jars were put away meanwhile; nothing was written."))
+    ledger_reprocess(by=by, batch=batch, jars=again, lid_lot=lid_lot, at=jars_out_at)
     return Batch.objects.get(pk=batch.pk)
 
 

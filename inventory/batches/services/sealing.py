@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal, SealCheck
 from inventory.batches.needs import reprocess_refusal
+from inventory.batches.queries import JarQuerySet
 from inventory.batches.rules import Phase, phase, seal_window
 from inventory.batches.services.common import (
     AlreadyDone,
@@ -24,6 +25,7 @@ from inventory.batches.services.common import (
     utc_or_none,
     writing_check,
 )
+from inventory.batches.services.ledger import fate_of, ledger_settle
 from inventory.batches.words import FINDINGS, FOR_UNSEALED
 from recipes.engine.terms import Refusal
 
@@ -50,7 +52,7 @@ def seals_record(
        fields `jar_<number>` and `disposal_<number>`.
     3. Before 12 hours it is an early look: the findings are kept, a broken jar is thrown away, and all the others
        stay to be looked at again. It settles nothing.
-    4. After that the batch is checked.
+    4. After that the batch is checked. The jar ledger follows: what broke is gone, what is eaten soon is empty again.
     """
     now = now_or(now)
     looked_at = utc_or_none(checked_at) or now
@@ -65,13 +67,15 @@ def seals_record(
         )
     batch = Batch.objects.select_related("revision__recipe").get(pk=batch.pk)
     early = _time_check(batch, looked_at, now)
-    jars = list(Jar.objects.filter(batch=batch).to_look_at().order_by("number"))
+    jars = list(Jar.objects.filter(batch=batch).to_look_at().select_related("place").order_by("number"))
     refusal = reprocess_refusal(batch, looked_at)
     _findings_check(jars, results, disposals or {}, early, refusal, note)
+    before_look = {jar.number: fate_of(jar.seal, jar.disposal) for jar in jars}
     for jar in jars:
         jar.seal = results[jar.number]
         jar.disposal = _disposal(jar, disposals or {}, early)
     Jar.objects.bulk_update(jars, ["seal", "disposal"])
+    ledger_settle(by=by, batch=batch, jars=jars, before=before_look, token=token, at=looked_at)
     _settle(batch, looked_at, early)
     return _look(batch, by, token, looked_at, early, jars, note)
 
@@ -173,7 +177,7 @@ def _look(
 
 
 @transaction.atomic
-def jars_put_away(*, by: User, batch: Batch, disposals: Mapping[int, str]) -> int:
+def jars_put_away(*, by: User, batch: Batch, disposals: Mapping[int, str], now: datetime | None = None) -> int:
     """Unsealed jars go elsewhere than was said: refrigerated, frozen or thrown away. Returns how many moved.
 
     ValidationError by `disposal_<number>`. Doing it twice moves nothing the second time.
@@ -193,7 +197,17 @@ def jars_put_away(*, by: User, batch: Batch, disposals: Mapping[int, str]) -> in
                 f"disposal_{number}", _("Jar %(n)s is not an unsealed jar that is still kept.") % {"n": number}
             )
     problems.raise_if_any()
-    return sum(
-        unsealed.filter(number=number).exclude(disposal=disposal).update(disposal=disposal)
-        for number, disposal in disposals.items()
-    )
+    return _move_away(by, batch, unsealed, disposals, now_or(now))
+
+
+def _move_away(by: User, batch: Batch, unsealed: JarQuerySet, disposals: Mapping[int, str], at: datetime) -> int:
+    """Each jar by an update that names what it was: two people who press at once settle it in the ledger once."""
+    kept = unsealed.filter(number__in=disposals).select_related("place").order_by("number")
+    before, moved = {}, []
+    for jar in kept:
+        was, jar.disposal = jar.disposal, disposals[jar.number]
+        if was != jar.disposal and Jar.objects.filter(pk=jar.pk, disposal=was).update(disposal=jar.disposal):
+            before[jar.number] = fate_of(jar.seal, was)
+            moved.append(jar)
+    ledger_settle(by=by, batch=batch, jars=moved, before=before, token=uuid4(), at=at)
+    return len(moved)

@@ -50,3 +50,9 @@ def held(psi: Decimal | None) -> str:
 @register.filter(name="altitude")
 def altitude_filter(altitude: Altitude) -> str:
     return altitude_text(altitude)
+
+
+@register.filter
+def percent(share: float) -> str:
+    """A share of one in percent, to a whole number; the least above nothing is said as such."""
+    return "<1" if 0 < share < 0.005 else str(round(100 * share))

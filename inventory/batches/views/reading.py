@@ -10,13 +10,15 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from inventory.batches import rules
 from inventory.batches.jar_runs import jar_runs
 from inventory.batches.labels import labels_of
-from inventory.batches.lids import lid_figures
+from inventory.batches.lid_forms import CompareForm
+from inventory.batches.lids import LidFigures, lid_figures, lids_compared
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_refusal, tested_needs
 from inventory.batches.queries import BatchQuerySet
@@ -25,6 +27,8 @@ from inventory.batches.timeline import timeline
 from inventory.batches.tracing import trace as find
 from inventory.batches.views.asks import batch_for, signed_in
 from inventory.jars.models import LidLot
+from inventory.jars.pictures import RateBar, rates_svg
+from inventory.jars.statistics import FEW
 from recipes.engine.process import sterilise_minutes
 from recipes.measures import headspace_text, kitchen_points
 
@@ -116,4 +120,20 @@ def lids(request: HttpRequest) -> HttpResponse:
     if not signed_in(request).has_perm("batches.trace_batch"):
         raise PermissionDenied
     page = Paginator(LidLot.objects.all(), PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "batches/lids.html", {"page": page, "figures": lid_figures(list(page))})
+    figures = lid_figures(list(page))
+    form = CompareForm(request.GET if "a" in request.GET or "b" in request.GET else None)
+    told = {
+        "page": page,
+        "figures": figures,
+        "picture": _lids_picture(figures),
+        "form": form,
+        "compared": lids_compared(form.cleaned_data["a"], form.cleaned_data["b"]) if form.is_valid() else None,
+        "few": FEW,
+    }
+    return render(request, "batches/lids.html", told)
+
+
+def _lids_picture(figures: Iterable[LidFigures]) -> str:
+    """The rates of the lots that were looked at at all, or nothing to draw."""
+    bars = [RateBar(str(row.lot), known) for row in figures if (known := row.rate) is not None]
+    return rates_svg(bars, title=gettext("Failed seals by lid lot")) if bars else ""

@@ -1,0 +1,58 @@
+"""What a batch's log does to the jar ledger and to the lids on hand; see inventory.jars for how it is kept."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from uuid import UUID, uuid5
+
+from club.members.models import User
+from inventory.batches.models import Batch, Disposal, Jar, Seal
+from inventory.jars.models import LidLot
+from inventory.jars.services import jars_fill, jars_settle, lids_use
+from inventory.jars.services.filling import Fate
+
+# An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
+# once. One in the freezer stays full until somebody empties it, as does one on the shelf.
+EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value})
+
+
+def fate_of(seal: str, disposal: str) -> Fate:
+    """What the ledger holds a jar to be, by its seal and what became of it."""
+    if seal == Seal.BROKEN:
+        return Fate.BROKEN
+    return Fate.EMPTIED if disposal in EMPTIED else Fate.FULL
+
+
+def ledger_fill(*, by: User, batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None, at: datetime) -> None:
+    """Empties of the kitchen become full of this lot, each under a lid of its lot. Once for each batch."""
+    jars_fill(by=by, batch_id=batch.pk, kitchen=batch.kitchen, jars=jars, token=batch.token, at=at)
+    if lid_lot is not None:
+        lids_use(by=by, lot=lid_lot, count=sum(jars.values()), batch_id=batch.pk, token=batch.token, at=at)
+
+
+def ledger_reprocess(*, by: User, batch: Batch, jars: int, lid_lot: LidLot, at: datetime) -> None:
+    """A jar that is processed again takes another lid; it stays full, in the same kitchen."""
+    token = uuid5(batch.token, "reprocessed")
+    lids_use(by=by, lot=lid_lot, count=jars, batch_id=batch.pk, token=token, at=at)
+
+
+def ledger_settle(
+    *, by: User, batch: Batch, jars: Sequence[Jar], before: Mapping[int, Fate], token: UUID, at: datetime
+) -> None:
+    """Follow each jar from what it was (`before`, by jar number) to what it is now."""
+    groups = Counter((jar.size, jar.place_id, before[jar.number], fate_of(jar.seal, jar.disposal)) for jar in jars)
+    places = {jar.place_id: jar.place for jar in jars}
+    for (size, place, was, now_is), count in sorted(groups.items()):
+        jars_settle(
+            by=by,
+            batch_id=batch.pk,
+            kitchen=places[place],
+            size=size,
+            count=count,
+            was=was,
+            now_is=now_is,
+            token=uuid5(token, f"{size} {place} {was} {now_is}"),
+            at=at,
+        )

@@ -1,0 +1,284 @@
+"""The room's forms. What was typed stays; what a service refuses appears beside its field."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Submit
+from django import forms
+from django.db.models import QuerySet
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.members.models import Kitchen, User
+from inventory.jars.models import Balance, Place
+from inventory.jars.queries import KEEP
+from inventory.jars.rules import FULL, MEMBER, SHAPES, Shape
+from inventory.jars.services.lid_lots import CODE_LENGTH, MAKER_LENGTH
+from inventory.jars.services.moving import lot_at
+from inventory.jars.services.places import kitchen_place, outside_place, person_place, store_place
+from inventory.jars.words import OUTSIDE, JarState, PlaceKind, Reason
+from recipes.engine.quantities import JAR_SIZES
+from recipes.words import JARS
+
+# In the order of a season, as the buttons stand. What follows from a batch's log is not moved by hand.
+REASONS_OFFERED = [
+    Reason.BOUGHT,
+    Reason.LENT,
+    Reason.RETURNED,
+    Reason.MOVED,
+    Reason.GIVEN,
+    Reason.EMPTIED,
+    Reason.BROKEN,
+    Reason.CHIPPED,
+    Reason.FOUND,
+]
+
+
+def helper(submit: str, css: str = "btn-lg") -> FormHelper:
+    made = FormHelper()
+    made.form_tag = False
+    made.add_input(Submit("send", submit, css_class=css))
+    return made
+
+
+def token_field() -> forms.UUIDField:
+    return forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+
+
+def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=label, min_value=least, max_value=9_999, widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **more
+    )
+
+
+def note_field() -> forms.CharField:
+    return forms.CharField(label=_("Notes"), required=False, max_length=200)
+
+
+def place_choices(user: User, shape_kinds: frozenset[str]) -> list[tuple[str, str]]:
+    """Places of those kinds which the person may use, those that hold nothing yet among them."""
+    keeps = user.has_perm(KEEP)
+    found: list[tuple[str, str]] = []
+    if PlaceKind.STORE in shape_kinds and keeps:
+        found.append(("store", str(PlaceKind.STORE.label)))
+    if PlaceKind.KITCHEN in shape_kinds:
+        kitchens: QuerySet[Kitchen] = Kitchen.objects.all() if keeps else Kitchen.objects.filter(people=user)
+        found += [(f"kitchen-{pk}", name) for pk, name in kitchens.order_by("name", "pk").values_list("pk", "name")]
+    if MEMBER in shape_kinds:
+        people = User.objects.get_queryset().filter(is_active=True) if keeps else User.objects.filter(pk=user.pk)
+        rows = people.order_by("name", "pk").values_list("pk", "name", "email")
+        found += [(f"member-{pk}", name or email) for pk, name, email in rows]
+    # Who hurries would lend to whoever is first in the alphabet: a name is chosen, the store may stand there already.
+    return [("", "–"), *found] if len(found) > 1 and found[0][0] != "store" else found
+
+
+def place_of(choice: str) -> Place:
+    """The place a choice of `place_choices` means; made when it is its first movement."""
+    kind, _dash, pk = choice.partition("-")
+    if choice in OUTSIDE:
+        return outside_place(choice)
+    if kind == "kitchen":
+        return kitchen_place(Kitchen.objects.get(pk=int(pk)))
+    return person_place(User.objects.get(pk=int(pk))) if kind == "member" else store_place()
+
+
+def choice_of(place: Place) -> str:
+    if place.kitchen_id is not None:
+        return f"kitchen-{place.kitchen_id}"
+    return f"member-{place.person_id}" if place.person_id is not None else place.kind
+
+
+class MoveForm(forms.Form):
+    """What a reason needs and no more: a size, a number, and the places and states that can differ."""
+
+    token = token_field()
+
+    def __init__(self, *args: Any, by: User, reason: Reason, sizes: list[str] | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shape = SHAPES[reason]
+        self.fields["size"] = forms.ChoiceField(
+            label=_("Size"),
+            choices=[(size, JARS[size]) for size in sizes or JAR_SIZES],
+            widget=forms.RadioSelect,
+        )
+        self.fields["count"] = count_field(_("How many?"))
+        self._add_places(by, self.shape)
+        self._add_state(self.shape)
+        if reason == Reason.LENT and by.has_perm(KEEP):
+            self.fields["deposit_cents"] = forms.IntegerField(
+                label=_("Deposit for each jar, in cents"),
+                required=False,
+                min_value=0,
+                max_value=100_000,
+                help_text=_("Leave it empty where none is taken."),
+                widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+            )
+        self.fields["note"] = note_field()
+
+    def _add_places(self, by: User, shape: Shape) -> None:
+        if not shape.sources <= OUTSIDE:
+            label = _("Where are they?") if shape.stays else _("From")
+            self.fields["source"] = forms.ChoiceField(label=label, choices=place_choices(by, shape.sources))
+        if not shape.targets <= OUTSIDE and not shape.stays:
+            self.fields["target"] = forms.ChoiceField(label=_("To"), choices=place_choices(by, shape.targets))
+
+    def _add_state(self, shape: Shape) -> None:
+        if len(shape.finds) > 1:
+            self.fields["state"] = forms.ChoiceField(
+                label=_("They are"),
+                choices=[(state, JarState(state).label) for state in shape.finds],
+                initial=shape.finds[0],
+                widget=forms.RadioSelect,
+            )
+        if FULL in shape.finds:
+            self.fields["lot"] = forms.CharField(
+                label=_("Lot code, for full jars"),
+                required=False,
+                max_length=16,
+                widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+            )
+
+    def clean(self) -> dict[str, Any]:
+        told = self.cleaned_data
+        if self.errors:
+            return told
+        told["state"] = told.get("state") or self.shape.finds[0]
+        told["batch_id"] = self._lot(told)
+        return told
+
+    def _lot(self, told: dict[str, Any]) -> int | None:
+        code = told.get("lot", "").strip().upper()
+        if told["state"] != FULL or not code:
+            return None
+        found = lot_at(place_of(told["source"]), told["size"], code) if "source" in told else _any_lot(code)
+        if found is None:
+            self.add_error("lot", _("No full jars of that lot and size are booked there. Look at the label again."))
+        return found
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `jars_move`."""
+        told = dict(self.cleaned_data)
+        told.pop("lot", None)
+        source = told.pop("source", None) or next(iter(self.shape.sources))
+        target = source if self.shape.stays else told.pop("target", None) or next(iter(self.shape.targets))
+        told["deposit_cents"] = told.get("deposit_cents") or 0
+        return {**told, "source": place_of(source), "target": place_of(target)}
+
+
+def _any_lot(code: str) -> int | None:
+    return Balance.objects.filter(state=FULL, batch__lot_code=code).values_list("batch", flat=True).first()
+
+
+class CorrectForm(forms.Form):
+    """How many it should have been."""
+
+    token = token_field()
+    count = count_field(
+        _("How many should it have been?"),
+        least=0,
+        help_text=_("0, if it never happened. What was written stays to be seen."),
+    )
+    note = note_field()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Write the correction"))
+
+
+class SettleForm(forms.Form):
+    token = token_field()
+    note = forms.CharField(
+        label=_("What became of the deposit?"),
+        max_length=200,
+        help_text=_("For instance: paid back in cash; kept for four jars that broke."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Close this deposit"))
+
+
+class LidsForm(forms.Form):
+    token = token_field()
+    what = forms.ChoiceField(
+        label=_("What happened?"),
+        choices=[("buy", _("bought")), ("spoil", _("spoilt"))],
+        initial="buy",
+        widget=forms.RadioSelect,
+    )
+    code = forms.CharField(
+        label=_("Lid lot"), max_length=CODE_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    maker = forms.CharField(label=_("Maker of the lids"), max_length=MAKER_LENGTH, required=False)
+    count = count_field(_("How many lids?"))
+    note = note_field()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Write it down"))
+
+
+class SupplyForm(forms.Form):
+    name = forms.CharField(label=_("Name"), max_length=80)
+    unit = forms.CharField(label=_("Counted in"), max_length=30, help_text=_("For instance: packets, bottles of 1 l."))
+    low_level = count_field(_("Low from"), least=0, initial=0, help_text=_("At this many, or fewer, buy more."))
+    is_vinegar = forms.BooleanField(label=_("A vinegar: its strength is on the label"), required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Add it"))
+
+
+class SupplyBuyForm(forms.Form):
+    token = token_field()
+    count = count_field(_("How many came in?"))
+    use_by = forms.DateField(label=_("Use by"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(self, *args: Any, is_vinegar: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if is_vinegar:
+            self.fields["strength"] = forms.DecimalField(
+                label=_("Strength on the label, in percent"),
+                max_digits=4,
+                decimal_places=1,
+                min_value=0,
+                widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
+            )
+        self.helper = helper(gettext("Bring in"))
+
+    def written(self) -> dict[str, Any]:
+        told = dict(self.cleaned_data)
+        strength = told.pop("strength", None)
+        return {**told, "strength_tenths": None if strength is None else int(strength * 10)}
+
+
+class SupplyTakeForm(forms.Form):
+    token = token_field()
+    count = count_field(_("How many were used?"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Take from the earliest"))
+
+
+class SpoilForm(forms.Form):
+    token = token_field()
+    count = count_field(_("How many are thrown away?"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Throw away"), css="btn-danger")
+
+
+class CountsForm(forms.Form):
+    file = forms.FileField(label=_("File of counts"), help_text=_("CSV (UTF-8) or XLSX, at most 2 MB."))
+    is_trial = forms.BooleanField(
+        label=_("Only try it: show what would change, write nothing"), required=False, initial=True
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Read the file"))

@@ -1,0 +1,185 @@
+"""Supplies: bought, used (earliest use-by first), spoilt. The count and the movement together or not at all."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from club.members.models import User
+from inventory.jars.models import Supply, SupplyLot, SupplyMovement
+from inventory.jars.queries import is_low
+from inventory.jars.rules import Stock, take_in_order
+from inventory.jars.services.common import (
+    NotEnough,
+    count_check,
+    keeper_check,
+    moment_clean,
+    note_clean,
+    part_token,
+    write_once,
+)
+from inventory.jars.words import SupplyReason
+
+NAME_LENGTH, UNIT_LENGTH = 80, 30
+
+
+def club_day(now: datetime | None = None) -> date:
+    """The date on the club's own calendar."""
+    return timezone.localdate(now or timezone.now(), timezone.get_default_timezone())
+
+
+@transaction.atomic
+def supply_add(*, by: User, name: str, unit: str, low_level: int = 0, is_vinegar: bool = False) -> Supply:
+    """A kind of supply, or the one there is of that name. ValidationError by field."""
+    keeper_check(by)
+    name, unit = " ".join(name.split()), " ".join(unit.split())
+    if not name or len(name) > NAME_LENGTH:
+        raise ValidationError({"name": _("Give it a name of at most %(n)s characters.") % {"n": NAME_LENGTH}})
+    if not unit or len(unit) > UNIT_LENGTH:
+        raise ValidationError(
+            {"unit": _("Say what it is counted in, in at most %(n)s characters.") % {"n": UNIT_LENGTH}}
+        )
+    count_check(low_level, least=0, field="low_level")
+    known = Supply.objects.filter(name__iexact=name).first()
+    if known is not None:
+        return known
+    try:
+        with transaction.atomic():
+            return Supply.objects.create(name=name, unit=unit, low_level=low_level, is_vinegar=is_vinegar)
+    except IntegrityError:  # somebody else added it between the look and the write
+        return Supply.objects.get(name__iexact=name)
+
+
+@transaction.atomic
+def supply_buy(
+    *,
+    by: User,
+    supply: Supply,
+    count: int,
+    token: UUID,
+    use_by: date | None = None,
+    strength_tenths: int | None = None,
+    note: str = "",
+    reason: str = SupplyReason.BOUGHT,
+    now: datetime | None = None,
+) -> SupplyMovement:
+    """So many come in: into the lot of the same use-by and strength, or a new one. A vinegar must say its strength."""
+    keeper_check(by)
+    count_check(count)
+    if supply.is_vinegar and strength_tenths is None:
+        raise ValidationError({"strength": _("Give the strength on the label, such as 5 %: unknown is not used.")})
+    if not supply.is_vinegar and strength_tenths is not None:
+        raise ValidationError({"strength": _("Only a vinegar has a strength here.")})
+    if strength_tenths is not None and not 0 < strength_tenths <= 1000:
+        raise ValidationError({"strength": _("A strength is more than 0 and at most 100 %.")})
+    before = SupplyMovement.objects.filter(token=token).select_related("lot").first()
+    lot = before.lot if before else _lot_of(supply, use_by, strength_tenths)
+    return supply_post(by, lot, count, reason, token, moment_clean(None, now), note)
+
+
+def _lot_of(supply: Supply, use_by: date | None, strength_tenths: int | None) -> SupplyLot:
+    same = supply.lots.filter(use_by=use_by, strength_tenths=strength_tenths).order_by("pk").first()
+    return same or SupplyLot.objects.create(supply=supply, use_by=use_by, strength_tenths=strength_tenths)
+
+
+@transaction.atomic
+def supply_use(
+    *, by: User, supply: Supply, count: int, token: UUID, note: str = "", now: datetime | None = None
+) -> list[SupplyMovement]:
+    """Take `count`, the earliest use-by first and nothing past its date. NotEnough when there is less than that."""
+    keeper_check(by)
+    count_check(count)
+    at = moment_clean(None, now)
+    if before := _used_before(by, supply, token):
+        return before
+    lots = {lot.pk: lot for lot in supply.lots.select_for_update().filter(count__gt=0).order_by("pk")}
+    stocks = [Stock(lot.pk, lot.count, lot.use_by) for lot in lots.values()]
+    taken = take_in_order(stocks, count, today=club_day(at))
+    if taken is None:
+        there = sum(lot.count for lot in lots.values() if lot.use_by is None or lot.use_by >= club_day(at))
+        text = _("There are %(there)s that can be used, not %(wanted)s.")
+        raise NotEnough(text % {"there": there, "wanted": count}, there=there)
+    return [
+        supply_post(by, lots[pk], -here, SupplyReason.USED, part_token(token, f"use {number}"), at, note)
+        for number, (pk, here) in enumerate(taken)
+    ]
+
+
+def _used_before(by: User, supply: Supply, token: UUID) -> list[SupplyMovement]:
+    """What this form took the first time it was sent: one movement for each lot it came from."""
+    tokens = [part_token(token, f"use {number}") for number in range(supply.lots.count())]
+    return list(SupplyMovement.objects.filter(token__in=tokens, by=by).order_by("pk"))
+
+
+@transaction.atomic
+def supply_spoil(
+    *, by: User, lot: SupplyLot, count: int, token: UUID, note: str = "", now: datetime | None = None
+) -> SupplyMovement:
+    """Thrown away: spoilt, or past its date."""
+    keeper_check(by)
+    count_check(count)
+    return supply_post(by, lot, -count, SupplyReason.SPOILT, token, moment_clean(None, now), note)
+
+
+@transaction.atomic
+def supply_correct(
+    *, by: User, movement: SupplyMovement, count: int, token: UUID, note: str = "", now: datetime | None = None
+) -> SupplyMovement:
+    """The movement should have been of `count`; a new movement mends it. Once for each movement."""
+    keeper_check(by)
+    count_check(count, least=0)
+    right = count if movement.change > 0 else -count
+    if right == movement.change:
+        raise ValidationError({"count": _("That is the number already written. Give the right one.")})
+    if SupplyMovement.objects.filter(corrects=movement).exclude(token=token).exists():
+        raise ValidationError(_("This movement was corrected already. Correct the correction, if that was wrong too."))
+    change, at = right - movement.change, moment_clean(None, now)
+    return supply_post(by, movement.lot, change, SupplyReason.CORRECTED, token, at, note, corrects=movement)
+
+
+def supply_post(
+    by: User,
+    lot: SupplyLot,
+    change: int,
+    reason: str,
+    token: UUID,
+    at: datetime,
+    note: str,
+    corrects: SupplyMovement | None = None,
+) -> SupplyMovement:
+    movement, is_new = write_once(
+        SupplyMovement(
+            by=by,
+            lot=lot,
+            change=change,
+            reason=reason,
+            token=token,
+            at=at,
+            note=note_clean(note),
+            corrects=corrects,
+        ),
+        same=("by_id", "lot_id", "change", "reason"),
+    )
+    if is_new:
+        if SupplyLot.objects.filter(pk=lot.pk, count__gte=-change).update(count=F("count") + change) != 1:
+            there = SupplyLot.objects.values_list("count", flat=True).get(pk=lot.pk)
+            text = _("There are %(there)s of these, not %(wanted)s.")
+            raise NotEnough(text % {"there": there, "wanted": -change}, there=there)
+        supply_mark_low(lot.supply, now=at)
+    return movement
+
+
+def supply_mark_low(supply: Supply, *, now: datetime) -> None:
+    """Note since when there is too little, or that there is enough again. What is past its date does not count."""
+    counted = Supply.objects.with_counts(club_day(now)).get(pk=supply.pk)
+    rows = Supply.objects.filter(pk=supply.pk)
+    if is_low(counted):
+        rows.filter(low_since=None).update(low_since=now)
+    else:
+        rows.exclude(low_since=None).update(low_since=None)

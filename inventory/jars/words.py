@@ -1,0 +1,67 @@
+"""The words a jar, a lid, a supply and the places they stand in are told by, as choices."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class PlaceKind(models.TextChoices):
+    """Outside accounts are where jars come from and go to for good; the other kinds are inside the club."""
+
+    BOUGHT = "bought", _("bought")
+    GIVEN_AWAY = "given-away", _("given away")
+    BROKEN = "broken", _("broken")
+    KITCHEN = "kitchen", _("kitchen")
+    MEMBER = "member", _("member")
+    STORE = "store", _("club store")
+
+
+OUTSIDE = frozenset({PlaceKind.BOUGHT.value, PlaceKind.GIVEN_AWAY.value, PlaceKind.BROKEN.value})
+INSIDE = frozenset({PlaceKind.KITCHEN.value, PlaceKind.MEMBER.value, PlaceKind.STORE.value})
+
+
+class JarState(models.TextChoices):
+    EMPTY = "empty", _("empty")
+    FULL = "full", _("full")
+    CHIPPED = "chipped", _("chipped")
+
+
+class Reason(models.TextChoices):
+    BOUGHT = "bought", _("bought")
+    FOUND = "found", _("not counted before")
+    LENT = "lent", _("lent")
+    FILLED = "filled", _("filled")
+    GIVEN = "given", _("given away")
+    RETURNED = "returned", _("returned empty")
+    EMPTIED = "emptied", _("emptied")
+    BROKEN = "broken", _("broken")
+    CHIPPED = "chipped", _("found chipped")
+    MOVED = "moved", _("moved")
+    MISSING = "missing", _("missing at a count")
+    CORRECTED = "corrected", _("correction")
+
+
+class LidAccount(models.TextChoices):
+    BOUGHT = "bought", _("bought")
+    ON_HAND = "on-hand", _("on hand")
+    USED = "used", _("used")
+    SPOILT = "spoilt", _("spoilt")
+
+
+class LidReason(models.TextChoices):
+    BOUGHT = "bought", _("bought")
+    FOUND = "found", _("not counted before")
+    USED = "used", _("used")
+    SPOILT = "spoilt", _("spoilt")
+    MISSING = "missing", _("missing at a count")
+    CORRECTED = "corrected", _("correction")
+
+
+class SupplyReason(models.TextChoices):
+    BOUGHT = "bought", _("bought")
+    FOUND = "found", _("not counted before")
+    USED = "used", _("used")
+    SPOILT = "spoilt", _("spoilt or past its date")
+    MISSING = "missing", _("missing at a count")
+    CORRECTED = "corrected", _("correction")

@@ -1,0 +1,89 @@
+"""Supplies that run low or lapse: the keepers are told once each time, and not when it was mended meanwhile."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+import pytest
+from django.core import mail
+from django.utils import timezone
+
+from club.members.roles import Role
+from club.reminders import services, supplies
+from club.reminders.models import Reminder, ReminderState
+from club.reminders.rules import with_words
+from inventory.jars import services as jars
+from inventory.jars.services.supplies import club_day
+from tests.factories.jars import make_keeper, make_stock, make_supply
+from tests.factories.members import make_person
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def keeper():
+    return make_keeper(name="Kit Keeper", email="keeper@example.test")
+
+
+def test_a_supply_that_runs_low_is_told_to_each_keeper_once_and_again_the_next_time(keeper):
+    other, now = make_person(Role.KEEPER), timezone.now()
+    make_person(Role.ORGANISER)
+    pectin = make_supply("Pectin & co", by=keeper, low_level=3)
+    make_stock(pectin, 5, by=keeper)
+    services.gather(now)
+    assert not Reminder.objects.exists()
+    jars.supply_use(by=keeper, supply=pectin, count=3, token=uuid4())
+    for _tick in range(2):
+        services.gather(now)
+    assert set(Reminder.objects.values_list("person", flat=True)) == {keeper.pk, other.pk}
+    assert services.send_due(now + timedelta(seconds=1))["sent"] == 2
+    letter = next(one for one in mail.outbox if one.to == [keeper.email])
+    assert letter.subject == "Running low: Pectin & co"
+    assert "Hello Kit," in letter.body
+    assert "2 packets left" in letter.body
+    assert pectin.get_absolute_url() in letter.body
+    make_stock(pectin, 9, by=keeper)
+    jars.supply_use(by=keeper, supply=pectin, count=9, token=uuid4())
+    services.gather(now)
+    assert Reminder.objects.filter(state=ReminderState.DUE).count() == 2
+
+
+def test_what_was_bought_meanwhile_is_not_reminded_of(keeper):
+    now = timezone.now()
+    pectin = make_supply(by=keeper, low_level=3)
+    make_stock(pectin, 1, by=keeper)
+    services.gather(now)
+    make_stock(pectin, 9, by=keeper)
+    services.send_due(now + timedelta(seconds=1))
+    assert [one.state for one in Reminder.objects.all()] == [ReminderState.SETTLED]
+    assert mail.outbox == []
+
+
+def test_a_lot_past_its_date_is_told_from_the_next_day_of_the_club_on_until_it_is_thrown_away(keeper):
+    today = club_day()
+    pectin = make_supply("Pectin", by=keeper)
+    make_stock(pectin, 50, by=keeper)
+    lot = make_stock(pectin, 4, by=keeper, use_by=today)
+    midnight = datetime.combine(today + timedelta(days=1), datetime.min.time(), timezone.get_default_timezone())
+    assert list(supplies.past_due(midnight - timedelta(seconds=1))) == []
+    [due] = supplies.past_due(midnight)
+    assert (due.person_id, due.due_at, due.occurrence) == (keeper.pk, midnight, today.isoformat())
+    services.gather(midnight)
+    reminder = Reminder.objects.get()
+    [(_one, words)] = with_words([reminder])
+    assert words == "past its date, Pectin"
+    assert supplies.past_still_due(reminder, midnight)
+    assert "Take them off the shelf" in supplies.past_message(reminder, midnight).text
+    jars.supply_spoil(by=keeper, lot=lot, count=4, token=uuid4())
+    assert not supplies.past_still_due(reminder, midnight)
+
+
+def test_who_is_no_keeper_any_more_is_not_written_to(keeper):
+    now = timezone.now()
+    make_stock(make_supply(by=keeper, low_level=3), 1, by=keeper)
+    services.gather(now)
+    reminder = Reminder.objects.get()
+    assert supplies.low_still_due(reminder, now)
+    keeper.groups.clear()
+    assert not supplies.low_still_due(Reminder.objects.get(), now)
