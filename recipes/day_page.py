@@ -91,7 +91,7 @@ def yield_words(plan: Plan) -> YieldWords | None:
         reach="" if predicted.low_ml == predicted.high_ml else _reach(predicted.low_ml, predicted.high_ml),
         brix=_span(predicted.brix, 0) if predicted.brix else "",
         jars_a_pot=_span(predicted.jars_a_pot, 1) if predicted.jars_a_pot else "",
-        basis=_("by weight: what goes in, less what boils off.") if by_weight else predicted.why_not,
+        basis=_("By weight: what goes in, less what boils off.") if by_weight else predicted.why_not,
         filled_by=_filled_by(plan),
         estimates=predicted.estimates,
         assumptions=predicted.assumptions,

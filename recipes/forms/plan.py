@@ -21,7 +21,14 @@ from recipes.words import CANNERS, CAPACITY_WORDS, JARS, PACKS, STOVES
 
 EMPTY = "empty_"  # and the jar size: the field of how many of it are at hand
 MOST_EMPTIES = 9999
-GEAR_FIELDS = ("burners", "stove", "canners", "capacity", "cooks", "finish")
+GEAR_FIELDS = {  # and how wide each is on a phone
+    "burners": "col-6",
+    "canners": "col-6",
+    "stove": "col-12",
+    "capacity": "col-12",
+    "cooks": "col-6",
+    "finish": "col-6",
+}
 STOVE_CHOICES = [("", _("as usual (electric)")), *STOVES.items()]
 CAPACITY_CHOICES = [("", _("as usual (7 quarts)")), *((size, CAPACITY_WORDS[size]) for size in CAPACITIES)]
 # A template, so that it is put into the reader's language when it is shown.
@@ -82,7 +89,7 @@ class PlanForm(KitchenForm):
                 _("Empty jars at hand, stove and time"),
                 HTML(EMPTIES_HELP),
                 Row(*(Column(name, css_class="col-6 col-sm-3") for name in self.empty_fields)),
-                Row(*(Column(name, css_class="col-6 col-sm-4") for name in GEAR_FIELDS)),
+                Row(*(Column(name, css_class=f"{width} col-sm-4") for name, width in GEAR_FIELDS.items())),
             ),
         )
 

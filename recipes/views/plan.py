@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils.safestring import mark_safe
-from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from recipes.costs import cost_of
@@ -72,7 +71,9 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> di
 def _day_context(made: Plan) -> dict[str, Any]:
     """The loads and the day, as tables and as a picture."""
     # Safe: every text in the picture is escaped where it is drawn.
-    picture = made.day and mark_safe(timeline_svg(made.day, title=_("The day"), when=when_words(made), prefix="plan"))
+    picture = made.day and mark_safe(
+        timeline_svg(made.day, title=f"{made.recipe.title}: {day_summary(made)}", when=when_words(made), prefix="plan")
+    )
     return {
         "loads": load_lines(made),
         "day": day_summary(made),

@@ -24,7 +24,7 @@ def test_a_yield_by_weight_has_its_reach_its_brix_and_what_was_estimated():
     said = yield_words(jam(pots=1))
     assert said.jars_a_pot == "7.7 (7.3 to 8.1)"
     assert said.brix == "63 (61 to 65)"
-    assert said.basis.startswith("by weight")
+    assert said.basis.startswith("By weight")
     assert said.assumptions
     assert "source states" in said.filled_by
 

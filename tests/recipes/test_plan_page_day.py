@@ -41,7 +41,7 @@ def words(response) -> str:
 def test_yield_by_weight_is_shown_with_its_reach_brix_and_basis(ask):
     response = ask()
     said = words(response)
-    for text in (response.context["yields"].jars_a_pot, response.context["yields"].brix, "by weight", "source states"):
+    for text in (response.context["yields"].jars_a_pot, response.context["yields"].brix, "By weight", "source states"):
         assert text
         assert text in said
 
