@@ -99,6 +99,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "club.desk.middleware.HtmxSignInMiddleware",
+    "club.desk.middleware.CacheAwayMiddleware",
     "allauth.account.middleware.AccountMiddleware",
 ]
 
