@@ -39,6 +39,8 @@ class Command(BaseCommand):
         parser.add_argument("--no-demo", action="store_true", help="Do not fill an empty database with the demo club.")
 
     def handle(self, *args: Any, port: int, host: str, no_demo: bool, **options: Any) -> None:
+        # The database, the mails with their links and the secret are nobody else's, also in a folder made beforehand.
+        os.umask(0o077)
         data_dir: Path = settings.DATA_DIR
         data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
         # What children and mails call the site, unless the operator says: the address printed below.
