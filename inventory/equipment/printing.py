@@ -46,14 +46,14 @@ def labels_pdf(labels: Iterable[Label], *, paper: str) -> bytes:
     """24 to a page, three across, with lines to cut along."""
     canvas, written, (width, height) = _canvas(paper, _("Labels"))
     cell_w, cell_h = (width - 2 * MARGIN) / ACROSS, (height - 2 * MARGIN) / DOWN
-    count = 0
-    for count, label in enumerate(labels, start=1):  # noqa: B007
-        place = (count - 1) % (ACROSS * DOWN)
-        if place == 0 and count > 1:
+    wanted = list(labels)
+    for number, label in enumerate(wanted):
+        place = number % (ACROSS * DOWN)
+        if place == 0 and number:
             canvas.showPage()
         row, column = divmod(place, ACROSS)
         _label(canvas, label, MARGIN + column * cell_w, height - MARGIN - (row + 1) * cell_h, cell_w, cell_h)
-    if count == 0:
+    if not wanted:
         canvas.drawString(MARGIN, height - 2 * MARGIN, printable(_("Nothing to label.")))
     canvas.save()
     return written.getvalue()

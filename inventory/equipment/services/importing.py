@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -66,21 +67,27 @@ def _read(rows: Sequence[Row], file: str, report: ImportReport) -> list[tuple[Th
         if key and key in seen:
             problems.append(("code", _("Row %(row)s has this code already.") % {"row": seen[key]}))
         seen.setdefault(key, row.number)
-        if not problems:
-            problems, is_new = _compare(fields, thing, report)
-            if is_new:
-                wanted.append((thing, fields))
+        cleaned, refused = _cleaned(fields, thing)
+        # A cell that could not be read is told once; the others of its row are told with it.
+        told = {column for column, _message in problems}
+        problems += [one for one in refused if one[0] not in told]
+        if not problems and _is_new(cleaned, thing, report):
+            wanted.append((thing, fields))
         report.problems += [Problem(file, row.number, column, message) for column, message in problems]
     return wanted
 
 
-def _compare(fields: ThingFields, thing: Thing | None, report: ImportReport) -> tuple[list[tuple[str, str]], bool]:
-    """The problems by column, and whether there is anything to write. Counts the row in the report."""
+def _cleaned(fields: ThingFields, thing: Thing | None) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+    """The row as it would be written, or its problems by column."""
     try:
-        cleaned = cleaned_fields(fields, thing=thing, known_codes=True)
+        return cleaned_fields(fields, thing=thing, known_codes=True), []
     except ValidationError as error:
         told = error.message_dict.items()
-        return [(COLUMN_OF_FIELD.get(name, name), one) for name, messages in told for one in messages], False
+        return {}, [(COLUMN_OF_FIELD.get(name, name), one) for name, messages in told for one in messages]
+
+
+def _is_new(cleaned: dict[str, Any], thing: Thing | None, report: ImportReport) -> bool:
+    """Whether there is anything to write. Counts the row in the report."""
     code = cleaned["code"]
     if thing is None:
         report.added.append(code)
@@ -88,8 +95,8 @@ def _compare(fields: ThingFields, thing: Thing | None, report: ImportReport) -> 
         report.changed.append(code)
     else:
         report.unchanged.append(code)
-        return [], False
-    return [], True
+        return False
+    return True
 
 
 def _write(by: User, wanted: Sequence[tuple[Thing | None, ThingFields]], now: datetime) -> None:

@@ -67,6 +67,12 @@ def test_one_bad_cell_and_nothing_is_written_and_each_is_named_with_its_place():
     assert {(one.row, one.column) for one in only.problems} == {(4, "kind"), (4, "code"), (4, "days_for_cleaning")}
 
 
+def test_every_bad_cell_of_a_row_is_named_at_once_and_only_once():
+    report = take_in("code,kind,name,deposit\nZZ-2,no-such-kind,Bad one,abc\n")
+    assert sorted((problem.row, problem.column) for problem in report.problems) == [(2, "deposit"), (2, "kind")]
+    assert not Thing.objects.exists()
+
+
 def test_a_missing_column_is_named():
     report = take_in("code,name\nA-1,Thing\n")
     assert [(one.row, one.column) for one in report.problems] == [(1, "kind")]
