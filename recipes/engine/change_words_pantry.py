@@ -93,7 +93,7 @@ PANTRY: tuple[tuple[Kind, str], ...] = (
     ),
     (
         Kind.NO_SUGAR_SWEET,
-        """sucralose, splenda, stevia, erythritol, xylitol, monk fruit, monkfruit, monk fruit sweetener, allulose,
+        """sucralose, stevia, erythritol, xylitol, monk fruit, monkfruit, monk fruit sweetener, allulose,
         aspartame, equal, saccharin, acesulfame, cyclamate, artificial sweetener, sugar substitute, non nutritive
         sweetener, noncaloric sweetener, sugar replacement, no calorie sweetener, sugar alcohol, maltitol, sorbitol,
         swerve, truvia, low calorie sweetener, zero calorie sweetener""",
@@ -119,7 +119,7 @@ PANTRY: tuple[tuple[Kind, str], ...] = (
         "salt, curing salt, pink curing salt, saltpeter, nitrite",
     ),
     (Kind.PECTIN, "pectin, fruit pectin, homemade pectin, bulk pectin"),
-    (Kind.LIQUID_PECTIN, "liquid pectin, certo, liquid fruit pectin, pectin liquid"),
+    (Kind.LIQUID_PECTIN, "liquid pectin, liquid fruit pectin, pectin liquid"),
     (
         Kind.POWDERED_PECTIN,
         "powdered pectin, dry pectin, pectin powder, regular pectin, classic pectin, powdered "
