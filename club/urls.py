@@ -12,6 +12,8 @@ urlpatterns = [
     path("batches/", include("inventory.batches.urls")),
     path("equipment/", include("inventory.equipment.urls")),
     path("jars/", include("inventory.jars.urls")),
+    path("fruit/", include("inventory.fruit.urls")),
+    path("classes/", include("club.classes.urls")),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),

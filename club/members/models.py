@@ -162,6 +162,8 @@ class Kitchen(models.Model):
     altitude_how = models.CharField(
         _("how the altitude is known"), max_length=12, choices=AltitudeHow.choices, blank=True
     )
+    # What the wiring carries at once, all stoves together; empty: nobody has said yet.
+    power_limit_w = models.PositiveIntegerField(_("electrical limit in watts"), null=True, blank=True)
     people = models.ManyToManyField(User, related_name="kitchens", blank=True)
     # The form's own token: the same form sent twice finds the kitchen it made the first time.
     token = models.UUIDField(null=True, blank=True, unique=True, editable=False)

@@ -33,6 +33,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
     Role.INSTRUCTOR: (
         "batches.add_batch",
         "batches.trace_batch",
+        "classes.plan_session",
         "equipment.add_hold",
         "equipment.hold_for_class",
         "recipes.draft_revision",
@@ -51,6 +52,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
     Role.ORGANISER: (
         "batches.add_batch",
         "batches.trace_batch",
+        "classes.plan_session",
         "equipment.add_hold",
         "equipment.hold_for_class",
         "members.invite_member",

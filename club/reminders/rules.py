@@ -2,40 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Iterable
+from types import ModuleType
 
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from club.reminders import seals, supplies, thing_mails, things
 from club.reminders.models import Reminder
-from club.reminders.wording import Due, Message
+from club.reminders.terms import Rule
 
-
-@dataclass(frozen=True)
-class Rule:
-    """`due(now)`: what is due at `now`; asked each minute, so it must stay true for longer than that.
-
-    `still_due(reminder, now)`: asked again just before sending; False when it was settled meanwhile.
-    `message(reminder, now)`: what to say, for a reminder that is still due.
-
-    A sender that died with the mail in its hand leaves it unknown whether the mail went out. All rules below send
-    again then: a second look at the seals costs a minute, a look that never happens may cost a person's health; and
-    a second word about a thing lent or a supply costs less than one that nobody hears.
-    """
-
-    name: str
-    title: str | Promise
-    due: Callable[[datetime], Iterator[Due]]
-    still_due: Callable[[Reminder, datetime], bool]
-    message: Callable[[Reminder, datetime], Message]
-
+# Each family of rules is a module with its RULES, and `words(subjects)`: what each subject is about.
+FAMILIES: tuple[ModuleType, ...] = ()
 
 RULES: dict[str, Rule] = {
     rule.name: rule
     for rule in (
+        *(rule for family in FAMILIES for rule in family.RULES),
         Rule(
             "seal-check",
             _("look at the seals"),
@@ -89,4 +71,6 @@ def with_words(reminders: Iterable[Reminder]) -> list[tuple[Reminder, str]]:
     rows = list(reminders)
     subjects = {one.subject for one in rows}
     about = seals.lot_codes(subjects) | supplies.names(subjects) | things.words(subjects)
+    for family in FAMILIES:
+        about |= family.words(subjects)
     return [(one, f"{RULES[one.rule].title}, {about.get(one.subject, '')}") for one in rows if one.rule in RULES]

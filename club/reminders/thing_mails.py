@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, datetime
 
-from django.conf import settings
-from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import timezone, translation
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder
 from club.reminders.things import subject_id
 from club.reminders.wording import Message
@@ -22,37 +20,37 @@ def gauge_message(reminder: Reminder, now: datetime) -> Message:
     thing = Thing.objects.get(pk=subject_id(reminder))
     lapses = date.fromisoformat(reminder.occurrence.partition(":")[0])
 
-    def told() -> tuple[str, list[str], str]:
-        names = {"code": thing.code, "name": thing.name, "day": _day(lapses)}
+    def told() -> Told:
+        names = {"code": thing.code, "name": thing.name, "day": day_words(lapses)}
         said = _("The test of %(code)s, %(name)s, lapses on %(day)s. From that day on it cannot be handed over.")
         then = _("Hold it against the reference before then and write down what both showed.")
         return _("To test before %(day)s: %(code)s") % names, [said % names, then], _("Record the test")
 
-    return _message(reminder, reverse("equipment:test", args=[thing.code]), told)
+    return letter(reminder, reverse("equipment:test", args=[thing.code]), told)
 
 
 def loan_due_message(reminder: Reminder, now: datetime) -> Message:
     loan = Loan.objects.select_related("thing").get(pk=subject_id(reminder))
 
-    def told() -> tuple[str, list[str], str]:
+    def told() -> Told:
         names = _names(loan)
         said = _("%(name)s (%(code)s) is due back on %(day)s. Please bring it clean and with all its parts.")
         then = _("If you need it longer, ask on the page below: it is yours to keep as long as nobody waits for it.")
         return _("Due back %(day)s: %(name)s") % names, [said % names, then], _("What you have, and keeping it longer")
 
-    return _message(reminder, reverse("equipment:mine"), told)
+    return letter(reminder, reverse("equipment:mine"), told)
 
 
 def loan_overdue_message(reminder: Reminder, now: datetime) -> Message:
     loan = Loan.objects.select_related("thing").get(pk=subject_id(reminder))
 
-    def told() -> tuple[str, list[str], str]:
+    def told() -> Told:
         names = _names(loan)
         said = _("%(name)s (%(code)s) was due back on %(day)s. It is easily forgotten on a shelf: could you bring it?")
         then = _("If something happened to it, tell a keeper; things break, and that is what repairs are for.")
         return _("Still with you? %(name)s") % names, [said % names, then], _("What you have, and keeping it longer")
 
-    return _message(reminder, reverse("equipment:mine"), told)
+    return letter(reminder, reverse("equipment:mine"), told)
 
 
 def offer_message(reminder: Reminder, now: datetime) -> Message:
@@ -61,40 +59,20 @@ def offer_message(reminder: Reminder, now: datetime) -> Message:
     assert hold is not None  # a constraint of the table: what is offered names both
     assert until is not None
 
-    def told() -> tuple[str, list[str], str]:
+    def told() -> Told:
         hour = date_format(timezone.localtime(until), "l j F, H:i (T)")
-        names = {"name": hold.thing.name, "code": hold.thing.code, "first": _day(hold.starts), "last": _day(hold.ends)}
+        names = {
+            "name": hold.thing.name,
+            "code": hold.thing.code,
+            "first": day_words(hold.starts),
+            "last": day_words(hold.ends),
+        }
         said = _("%(name)s (%(code)s) is free for you from %(first)s to %(last)s.") % names
         then = _("Take it or leave it until %(hour)s; after that it is offered to the next in line.") % {"hour": hour}
         return _("Free for you: %(name)s") % names, [said, then], _("Take it, or leave the line")
 
-    return _message(reminder, reverse("equipment:mine"), told)
-
-
-def _message(reminder: Reminder, path: str, told: Callable[[], tuple[str, list[str], str]]) -> Message:
-    """`told` gives the subject line, the paragraphs and what the link does, in the club's zone and language."""
-    zone = timezone.get_default_timezone()  # a worker has no visitor whose zone it could take
-    with timezone.override(zone), translation.override(settings.LANGUAGE_CODE):
-        subject, paragraphs, action = told()
-        link = settings.SITE_URL + path
-        context = {
-            "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
-            "paragraphs": paragraphs,
-            "action": action,
-            "link": link,
-            "club_name": settings.CLUB_NAME,
-        }
-        return Message(
-            subject=" ".join(subject.split()),
-            text=render_to_string("reminders/mail/things.txt", context),
-            html=render_to_string("reminders/mail/things.html", context),
-            link=link,
-        )
+    return letter(reminder, reverse("equipment:mine"), told)
 
 
 def _names(loan: Loan) -> dict[str, str]:
-    return {"name": loan.thing.name, "code": loan.thing.code, "day": _day(loan.due_on)}
-
-
-def _day(day: date) -> str:
-    return date_format(day, "l j F")
+    return {"name": loan.thing.name, "code": loan.thing.code, "day": day_words(loan.due_on)}

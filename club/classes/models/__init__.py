@@ -1,0 +1,10 @@
+"""A class session, what is cooked where, and who comes."""
+
+from __future__ import annotations
+
+from club.classes.models.sessions import ClassSeries, ClassSession
+from club.classes.models.signups import SignUp
+from club.classes.models.stations import Station
+from club.classes.words import SessionState, SignUpState
+
+__all__ = ["ClassSeries", "ClassSession", "SessionState", "SignUp", "SignUpState", "Station"]
