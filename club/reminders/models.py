@@ -15,6 +15,7 @@ class ReminderState(models.TextChoices):
     DUE = "due", _("due")
     SENDING = "sending", _("being sent")
     SENT = "sent", _("sent")
+    SHOWN = "shown", _("shown on the site")  # to somebody who wants no mail of this kind, or a digest
     SETTLED = "settled", _("settled before it was sent")
     DEAD = "dead", _("could not be sent")
 
@@ -46,9 +47,15 @@ class Reminder(models.Model):
     state = models.CharField(max_length=10, choices=ReminderState.choices, default=ReminderState.DUE)
     attempts = models.PositiveSmallIntegerField(default=0)
     next_try_at = models.DateTimeField()
+    # Put off on purpose, such as over somebody's quiet hours: until then it is not late.
+    not_before = models.DateTimeField(null=True, blank=True)
     leased_until = models.DateTimeField(null=True, blank=True)
     sent_at = models.DateTimeField(null=True, blank=True)
     last_error = models.CharField(max_length=300, blank=True)
+    # What it said and where it led, kept when it was sent or shown: the inbox lists these.
+    headline = models.CharField(max_length=200, blank=True)
+    path = models.CharField(max_length=200, blank=True)
+    read_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
 
     objects = ReminderQuerySet.as_manager()

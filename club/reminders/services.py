@@ -22,6 +22,7 @@ from club.members.roles import Role
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.outcomes import LEASE, MOST_ATTEMPTS, is_given_up, is_server_away, message_id, wait_after
 from club.reminders.rules import RULES
+from club.reminders.routing import mail_headers, route_for
 from club.reminders.terms import Rule
 from club.reminders.wording import Message
 from inventory.equipment.services import waiting_move_on
@@ -133,22 +134,29 @@ def _send_one(reminder: Reminder, now: datetime) -> Exception | None:
         if not rule.still_due(reminder, now):
             _note(reminder, ReminderState.SETTLED, now)
             return None
-        _mail(reminder, rule.message(reminder, now))
+        route = route_for(reminder, rule, now)
+        if route.not_before is not None:
+            later = route.not_before
+            _note(reminder, ReminderState.DUE, now, next_try_at=later, not_before=later)
+            return None
+        message = rule.message(reminder, now)
+        said = {"headline": message.subject[:200], "path": message.link.removeprefix(settings.SITE_URL)[:200]}
+        if not route.by_mail:
+            _note(reminder, ReminderState.SHOWN, now, sent_at=now, last_error="", **said)
+            return None
+        _mail(reminder, rule, message)
     except Exception as error:
         _note_failure(reminder, error, now)
         return error
-    _note(reminder, ReminderState.SENT, now, sent_at=now, last_error="")
+    _note(reminder, ReminderState.SENT, now, sent_at=now, last_error="", **said)
     log.info("Reminder %s sent, %d s after it was due", reminder.pk, (now - reminder.due_at).total_seconds())
     return None
 
 
-def _mail(reminder: Reminder, message: Message) -> None:
+def _mail(reminder: Reminder, rule: Rule, message: Message) -> None:
     host = urlsplit(settings.SITE_URL).hostname or "localhost"
     key = (reminder.rule, reminder.subject, reminder.occurrence, reminder.person_id)
-    headers = {
-        "Message-ID": message_id(*key, host=host),
-        "Auto-Submitted": "auto-generated",  # RFC 3834: absence notes stay quiet
-    }
+    headers = {"Message-ID": message_id(*key, host=host), **mail_headers(reminder, rule)}
     mail = EmailMultiAlternatives(message.subject, message.text, to=[reminder.person.email], headers=headers)
     mail.attach_alternative(message.html, "text/html")
     mail.send()
