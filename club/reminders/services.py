@@ -21,8 +21,8 @@ from club.members.models import User
 from club.members.roles import Role
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.outcomes import LEASE, MOST_ATTEMPTS, is_given_up, is_server_away, message_id, wait_after
-from club.reminders.rules import RULES
 from club.reminders.routing import mail_headers, route_for
+from club.reminders.rules import RULES
 from club.reminders.terms import Rule
 from club.reminders.wording import Message
 from inventory.equipment.services import waiting_move_on
