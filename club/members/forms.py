@@ -16,6 +16,8 @@ from django.utils.translation import gettext_lazy as _
 from club.members.altitudes import altitude_as_typed
 from club.members.models import AltitudeHow, Kitchen, Units, User
 from club.members.roles import Role
+from club.members.services.skills import TOLD_LENGTH
+from club.members.skills import Skill
 
 
 def helper(*layout: Any, submit: str, action: str = "") -> FormHelper:
@@ -171,3 +173,24 @@ def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
         "altitude_unit": unit,
         "altitude_how": kitchen.altitude_how,
     }
+
+
+class WaiveForm(forms.Form):
+    person = forms.ModelChoiceField(label=_("Who"), queryset=User.objects.none())
+    skill = forms.ChoiceField(label=_("Skill"), choices=Skill.choices)
+    reason = forms.CharField(
+        label=_("Why the class is waived"),
+        max_length=TOLD_LENGTH,
+        help_text=_("Such as: canned under pressure for twenty years, showed it to me on 3 May."),
+    )
+
+    def __init__(self, *args: Any, besides: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        person = self.fields["person"]
+        assert isinstance(person, forms.ModelChoiceField)
+        person.queryset = User.objects.get_queryset().filter(is_active=True).exclude(pk=besides.pk).in_order()
+        self.helper = helper(
+            Row(Column("person", css_class="col-md-6"), Column("skill", css_class="col-md-6")),
+            "reason",
+            submit=gettext("Waive it"),
+        )

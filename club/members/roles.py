@@ -36,6 +36,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "classes.plan_session",
         "equipment.add_hold",
         "equipment.hold_for_class",
+        "members.note_skill",
         "recipes.draft_revision",
         "recipes.review_revision",
         "recipes.withdraw_revision",

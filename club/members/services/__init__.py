@@ -21,6 +21,7 @@ from club.members.services.people import (
     sessions_end_everywhere,
 )
 from club.members.services.roles import role_grant, role_take, roles_change, roles_install
+from club.members.services.skills import skill_gain, skill_waive, skill_withdraw
 
 __all__ = [
     "invitation_accept",
@@ -38,4 +39,7 @@ __all__ = [
     "roles_change",
     "roles_install",
     "sessions_end_everywhere",
+    "skill_gain",
+    "skill_waive",
+    "skill_withdraw",
 ]
