@@ -278,3 +278,14 @@ class SkillRecord(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person_id} {self.skill}"
+
+
+class CalendarAddress(models.Model):
+    """Where a calendar program reads what this person has to do. The token is all it needs, so it can be changed."""
+
+    person = models.OneToOneField(User, on_delete=models.CASCADE, related_name="calendar_address")
+    token = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.person_id}"

@@ -6,6 +6,7 @@ be, `InvitationClosed` for a link that is no longer good.
 
 from __future__ import annotations
 
+from club.members.services.calendars import calendar_address_close, calendar_address_renew
 from club.members.services.invitations import (
     invitation_accept,
     invitation_send,
@@ -24,6 +25,8 @@ from club.members.services.roles import role_grant, role_take, roles_change, rol
 from club.members.services.skills import skill_gain, skill_waive, skill_withdraw
 
 __all__ = [
+    "calendar_address_close",
+    "calendar_address_renew",
     "invitation_accept",
     "invitation_send",
     "invitation_send_again",
