@@ -162,6 +162,16 @@ class KitchenForm(forms.Form):
         return f"{number} {self.cleaned_data['altitude_unit']}" if number else ""
 
 
+class KitchenPersonForm(forms.Form):
+    email = forms.EmailField(
+        label=_("Email of a member"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"})
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Add to this kitchen"), action=action)
+
+
 def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
     """A kitchen as its form shows it, the altitude exactly as stored."""
     number, unit = "", ""

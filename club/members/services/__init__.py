@@ -13,7 +13,12 @@ from club.members.services.invitations import (
     invitation_send_again,
     invitation_withdraw,
 )
-from club.members.services.kitchens import kitchen_add, kitchen_change
+from club.members.services.kitchens import (
+    kitchen_add,
+    kitchen_change,
+    kitchen_person_add,
+    kitchen_person_remove,
+)
 from club.members.services.people import (
     member_deactivate,
     member_enrol,
@@ -33,6 +38,8 @@ __all__ = [
     "invitation_withdraw",
     "kitchen_add",
     "kitchen_change",
+    "kitchen_person_add",
+    "kitchen_person_remove",
     "member_deactivate",
     "member_enrol",
     "member_reactivate",

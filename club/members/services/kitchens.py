@@ -60,6 +60,34 @@ def kitchen_change(*, by: User, kitchen: Kitchen, name: str, altitude_text: str 
     kitchen.save(update_fields=["name", "altitude_m", "altitude_how"])
 
 
+@transaction.atomic
+def kitchen_person_add(*, by: User, kitchen: Kitchen, email: str) -> User:
+    """Somebody else of the household: she preserves here, and sees and logs the batches of this kitchen, as `by` does.
+
+    PermissionDenied unless the kitchen is one's own; ValidationError (email) where no member has that address.
+    """
+    _own_check(by, kitchen)
+    person = User.objects.filter(email=email.strip().lower(), is_active=True).first()
+    if person is None:
+        raise ValidationError({"email": _("No member has this email. An organiser can invite her first.")})
+    kitchen.people.add(person)
+    return person
+
+
+@transaction.atomic
+def kitchen_person_remove(*, by: User, kitchen: Kitchen, person: User) -> None:
+    """Oneself or another of the household. Whoever made a batch here keeps it. The last one stays."""
+    _own_check(by, kitchen)
+    if not kitchen.people.exclude(pk=person.pk).exists():
+        raise ValidationError(_("A kitchen belongs to somebody: the last one stays."))
+    kitchen.people.remove(person)
+
+
+def _own_check(by: User, kitchen: Kitchen) -> None:
+    if kitchen.is_hall or not kitchen.people.filter(pk=by.pk).exists():
+        raise PermissionDenied
+
+
 def _clean_altitude(text: str, how: str) -> tuple[Decimal | None, str]:
     if not text.strip():
         return None, ""
