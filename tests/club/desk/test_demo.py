@@ -39,7 +39,8 @@ def test_the_demo_season_has_failed_seals_and_work_for_today(demo):
     assert states["started"] == 2
     assert Jar.objects.filter(seal="unsealed").count() >= 5
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
-    assert (len(desk.seals_due), len(desk.cooling), len(desk.on_the_stove)) == (1, 1, 1)
+    counts = {heap.key: len(heap.cards) for heap in desk.heaps}
+    assert (counts["seals-due"], counts["cooling"], counts["on-the-stove"]) == (1, 1, 1)
 
 
 def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(demo):
@@ -53,7 +54,7 @@ def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(de
     assert InstrumentTest.objects.get(verdict="failed").thing.code == "DGC-02"
     assert WaitingEntry.objects.get().state == "waiting"
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
-    assert [card.is_late for card in desk.to_bring_back] == [True, False]
+    assert [card.tone for card in desk.heap("to-bring-back").cards] == ["stop", "wait"]
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):
