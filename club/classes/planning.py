@@ -34,7 +34,7 @@ class SessionPlan:
 
 
 def plan_of(session: ClassSession) -> SessionPlan:
-    """Two queries, however many stations: the stations with their revisions, and the hall. Stations that are alike
+    """One query, however many stations; another for the hall where it is not loaded yet. Stations that are alike
     are planned once."""
     stations = tuple(session.stations.select_related("revision__recipe").order_by("number"))
     opens, closes = session_minutes(session)

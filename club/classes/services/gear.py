@@ -44,14 +44,15 @@ def gear_gather(*, by: User, session: ClassSession, now: datetime | None = None)
     """Hold what the plan needs and is not held yet, and set aside jars, lids and supplies. Pressed again, it only adds
     what is lacking.
 
-    1. The session's row is locked: two presses come one after the other. 2. For each thing needed the first free one
-    that takes the loads is held on the session's day; a gauge whose test is not good on that day is passed over.
-    3. What is set aside is chosen anew, under a turn that all sessions share.
+    1. The session's row is locked and then the turn that all sessions share: two presses come one after the other, and
+    never wait for each other crosswise. 2. For each thing needed the first free one that takes the loads is held on the
+    session's day; a gauge whose test is not good on that day is passed over. 3. What is set aside is chosen anew.
     PermissionDenied; ValidationError for a session that is over.
     """
     run_check(by, session)
     moment = now_or(now)
     locked = session_lock(session)
+    turn_take()
     plan = plan_of(locked)
     missing, held = [], 0
     for need in needs_left(locked, gear_needs(plan.hall)):
@@ -76,6 +77,7 @@ def gear_release(*, by: User, session: ClassSession, now: datetime | None = None
 
 def gear_move(*, by: User, session: ClassSession, now: datetime | None = None) -> None:
     """Bring the holds to the session's day, in the caller's transaction: all of them, or Taken and none."""
+    turn_take()
     holds = [gear.hold for gear in _standing(session)]
     if holds:
         holds_move(by=by, holds=holds, starts=session.day, ends=session.day, now=now)
@@ -99,11 +101,9 @@ def needs_left(session: ClassSession, needs: tuple[GearNeed, ...]) -> list[GearN
 def set_aside(session: ClassSession, moment: datetime) -> int:
     """Choose anew what this session sets aside; the sum over all sessions never exceeds what is there. How many pieces.
 
-    The turn is counted up first: its row is locked until the transaction ends, so that nobody else reads the shelves
-    between our reading and our writing. On SQLite the transaction has the whole database anyway.
+    In the caller's transaction, which others wait for (see turn_take).
     """
-    SetAsideTurn.objects.get_or_create(pk=THE_TURN)
-    SetAsideTurn.objects.filter(pk=THE_TURN).update(number=F("number") + 1)
+    turn_take()
     takes = take_from(shelves(session, moment), plan_of(session).plans)
     SetAside.objects.filter(session=session).delete()
     SetAside.objects.bulk_create(
@@ -118,6 +118,14 @@ def set_aside(session: ClassSession, moment: datetime) -> int:
         for take in takes
     )
     return sum(take.quantity for take in takes)
+
+
+def turn_take() -> None:
+    """Count the turn up: its row is locked until the transaction ends, so that of two sessions that gather at once the
+    second reads the shelves only when the first has written. On SQLite the transaction has the whole database anyway.
+    """
+    SetAsideTurn.objects.get_or_create(pk=THE_TURN)
+    SetAsideTurn.objects.filter(pk=THE_TURN).update(number=F("number") + 1)
 
 
 def _standing(session: ClassSession) -> list[SessionGear]:
