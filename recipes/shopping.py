@@ -6,7 +6,7 @@ the plan, and buys at least that much.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
 from recipes.engine.plan import Line, Plan
-from recipes.engine.quantities import UNITS, convert, format_amount
+from recipes.engine.quantities import UNITS, Amount, convert, format_amount
 from recipes.engine.terms import Refusal, Role
 from recipes.engine.weighing import weigh_line
 
@@ -86,17 +86,45 @@ PACKAGES: dict[str, dict[str, tuple[Package, ...]]] = {
 
 def shopping_list(plan: Plan, units: str) -> list[Purchase]:
     """Everything that the plan takes but water, in the recipe's order, then lids and bands; `units`: metric or us."""
+    return shopping_list_of([plan], units)
+
+
+def shopping_list_of(plans: Sequence[Plan], units: str, have: Mapping[str, Amount] | None = None) -> list[Purchase]:
+    """The same for several plans at once, less what there is already: `have` by the name that a thing is bought by.
+
+    What is at hand in a measure that the plans do not tell is not taken off: then all of it is on the list.
+    """
+    wanted = needed_of(plans)
+    kinds = {_item(line): _sold_as(line) for plan in plans for line in plan.lines}
+    kinds |= {LIDS: LIDS, BANDS: BANDS}
+    left = (_less(purchase, (have or {}).get(item)) for item, purchase in wanted.items())
+    return [_worded(purchase, kinds[purchase.item], units) for purchase in left if purchase is not None]
+
+
+def needed_of(plans: Sequence[Plan]) -> dict[str, Purchase]:
+    """What the plans take in all, by name, in the order of the list; nothing is worded yet."""
     wanted: dict[str, Purchase] = {}
-    for line in plan.lines:
+    for plan, line in ((each, line) for each in plans for line in each.lines):
         if line.ingredient.item.lower() in WATER:
             continue
         found = _wanted(plan, line)
         same = wanted.get(found.item)
         wanted[found.item] = found if same is None else _together(same, found)
-    kinds = {_item(line): _sold_as(line) for line in plan.lines}
-    return [_worded(purchase, kinds[purchase.item], units) for purchase in wanted.values()] + list(
-        _for_jars(plan, units)
-    )
+    for purchase in _for_jars(sum(jar.count for plan in plans for jar in plan.jars)):
+        wanted[purchase.item] = purchase
+    return wanted
+
+
+def _less(purchase: Purchase, have: Amount | None) -> Purchase | None:
+    """What is still to be bought; None where there is enough. Each measure shrinks by the same share."""
+    need = amount_in(purchase, have.unit) if have else None
+    if have is None or not need:
+        return purchase
+    share = 1 - have.value * UNITS[have.unit].size / need
+    if share <= 0:
+        return None
+    parts = {name: value and value * share for name in ("grams", "ml", "pieces") for value in [getattr(purchase, name)]}
+    return replace(purchase, **parts)
 
 
 def _wanted(plan: Plan, line: Line) -> Purchase:
@@ -242,14 +270,12 @@ def _package_words(package: Package) -> str:
     return f"{format_amount(package.value, package.unit)} {package.words}".strip()
 
 
-def _for_jars(plan: Plan, units: str) -> Iterator[Purchase]:
+def _for_jars(full: int) -> Iterator[Purchase]:
     """A new lid for every full jar; bands are used again."""
-    full = sum(jar.count for jar in plan.jars)
     if not full:
         return
     for item, note in (
         (LIDS, pgettext("shopping", "new for every jar; of the jars' width")),
         (BANDS, pgettext("shopping", "used ones serve when they are sound")),
     ):
-        wanted = Purchase(item, str(full), note=note, pieces=Fraction(full), unit="each", optional=item == BANDS)
-        yield replace(wanted, bought=packages_words(wanted, PACKAGES[item][units]))
+        yield Purchase(item, "", note=note, pieces=Fraction(full), unit="each", optional=item == BANDS)

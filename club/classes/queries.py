@@ -12,7 +12,7 @@ from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpSta
 from club.members.models import User
 
 if TYPE_CHECKING:
-    from club.classes.models import ClassSession, SignUp  # noqa: F401 - only names here, models import this module
+    from club.classes.models import ClassSession, SetAside, SignUp  # noqa: F401 - only names here, models import this module
 
 PLAN = "classes.plan_session"
 
@@ -63,3 +63,10 @@ class SignUpQuerySet(models.QuerySet["SignUp"]):
     def waiting(self) -> SignUpQuerySet:
         """In the order in which they are asked."""
         return self.filter(state=SignUpState.WAITING).order_by("joined_at", "pk")
+
+
+class SetAsideQuerySet(models.QuerySet["SetAside"]):
+    def standing(self, now: datetime) -> SetAsideQuerySet:
+        """What is still kept: of sessions that are to come or going on. It ends by itself with the session."""
+        kept = [SessionState.DRAFT, SessionState.PUBLISHED]
+        return self.filter(session__state__in=kept, session__ends_at__gt=now)

@@ -124,6 +124,13 @@ class KitchenForm(forms.Form):
         ),
     )
     is_hall = forms.BooleanField(label=_("This is a hall of the club, for everybody"), required=False)
+    power_limit_w = forms.IntegerField(
+        label=_("What the hall's wiring carries, in watts"),
+        required=False,
+        min_value=1,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        help_text=_("All electric burners together. Ask whoever knows the fuse box; empty while nobody has said."),
+    )
 
     def __init__(self, *args: Any, by: User, kitchen: Kitchen | None = None, **kwargs: Any) -> None:
         if kitchen is not None:
@@ -133,10 +140,12 @@ class KitchenForm(forms.Form):
             del self.fields["token"]
         if kitchen is not None or not by.has_role(Role.ORGANISER):
             del self.fields["is_hall"]
+        if not (kitchen.is_hall if kitchen is not None else by.has_role(Role.ORGANISER)):
+            del self.fields["power_limit_w"]
         altitude = Row(
             Column("altitude", css_class="col-6 col-sm-7"), Column("altitude_unit", css_class="col-6 col-sm-5")
         )
-        edges = [Field(name) for name in ("token", "is_hall") if name in self.fields]
+        edges = [Field(name) for name in ("token", "is_hall", "power_limit_w") if name in self.fields]
         self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))
 
     def clean_altitude(self) -> str:
@@ -182,6 +191,7 @@ def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
         "altitude": number,
         "altitude_unit": unit,
         "altitude_how": kitchen.altitude_how,
+        "power_limit_w": str(kitchen.power_limit_w or ""),
     }
 
 

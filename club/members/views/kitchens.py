@@ -29,6 +29,7 @@ def add(request: HttpRequest) -> HttpResponse:
                 altitude_text=form.altitude_text,
                 altitude_how=told["altitude_how"],
                 is_hall=told.get("is_hall", False),
+                power_limit_w=told.get("power_limit_w"),
                 token=told["token"],
             )
             # With the first kitchen a newcomer is done here; the desk says what can be done next.
@@ -53,6 +54,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
                 name=told["name"],
                 altitude_text=form.altitude_text,
                 altitude_how=told["altitude_how"],
+                power_limit_w=told.get("power_limit_w"),
             )
             return saved(request, kitchen)
     return kitchen_page(request, kitchen, form)
