@@ -136,8 +136,9 @@ def offer_told_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> date
 
 
 def lapsing_told_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> datetime:
-    """When to call again: with a quarter of the time left; in the night only where the morning would be too late."""
-    return _out_of_the_night(until - (until - offered_at) / 4, until - LAPSING_CALL_LEAVES, zone)
+    """When to call again: with a quarter of the time left since it was told, by night only where morning is too late."""
+    told_at = offer_told_at(offered_at, until, zone)
+    return _out_of_the_night(until - (until - told_at) / 4, until - LAPSING_CALL_LEAVES, zone)
 
 
 def _out_of_the_night(moment: datetime, latest: datetime, zone: ZoneInfo) -> datetime:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, SignUp
 from club.classes.seat_rules import MOST_PLACES
-from club.classes.services.waiting import line_fill, seats_give_back, session_turn, signup_close
+from club.classes.services.waiting import begun_check, line_fill, seats_give_back, session_turn, signup_close
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
 from club.members.models import User
 from inventory.equipment.services import AlreadyDone
@@ -133,12 +133,6 @@ def open_check(session: ClassSession, moment: datetime) -> None:
         opens = date_format(timezone.localtime(session.signup_opens_at), "D j M, H:i")
         raise ValidationError(_("Sign-up opens on %(when)s.") % {"when": opens})
     raise ValidationError(_("Sign-up is closed. Ask the instructor whether you can still come."))
-
-
-def begun_check(session: ClassSession, moment: datetime) -> None:
-    if moment >= session.starts_at:
-        text = _("This session has begun, so nothing can be changed here. Please tell the instructor.")
-        raise ValidationError(text)
 
 
 def _own(by: User, signup: SignUp) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
@@ -38,12 +38,16 @@ class SeatsMoved:
 
 @transaction.atomic
 def seat_accept(*, by: User, signup: SignUp, now: datetime | None = None) -> SignUp:
-    """Take the seat that is offered. Twice is the same as once; AlreadyDone when the offer has moved on."""
+    """Take the seat that is offered. Twice is the same as once; AlreadyDone when the offer has moved on.
+
+    ValidationError once the session has begun.
+    """
     if by.pk != signup.person_id or not by.is_active:
         raise PermissionDenied
     session, moment = session_turn(signup.session_id), now_or(now)
     if not session.is_published:
         raise AlreadyDone(_("This session does not take place any more."))
+    begun_check(session, moment)
     offered = SignUp.objects.filter(pk=signup.pk, state=SignUpState.OFFERED, offer_until__gt=moment)
     offered.update(state=SignUpState.SEATED, seated_at=moment)
     signup.refresh_from_db()
@@ -84,6 +88,12 @@ def session_turn(session_id: int) -> ClassSession:
     """
     ClassSession.objects.filter(pk=session_id).update(seats_taken=F("seats_taken"))
     return ClassSession.objects.get(pk=session_id)
+
+
+def begun_check(session: ClassSession, moment: datetime) -> None:
+    if moment >= session.starts_at:
+        text = _("This session has begun, so nothing can be changed here. Please tell the instructor.")
+        raise ValidationError(text)
 
 
 def seats_take(session_id: int, places: int) -> bool:
@@ -134,7 +144,7 @@ def _give(session: ClassSession, waiter: Waiter, **told: object) -> bool:
 def _sessions_to_move(moment: datetime) -> list[int]:
     """Where an offer is over, somebody left the club, or seats are free and somebody waits."""
     coming = Q(session__state=SessionState.PUBLISHED, session__starts_at__gt=moment)
-    over = Q(state=SignUpState.OFFERED, offer_until__lte=moment)
+    over = Q(state=SignUpState.OFFERED) & (Q(offer_until__lte=moment) | Q(session__starts_at__lte=moment))
     gone = coming & Q(state__in=OPEN_STATES, person__is_active=False)
     free = coming & Q(state=SignUpState.WAITING, session__seats_taken__lt=F("session__seats_total"))
     found = SignUp.objects.filter(over | gone | free).order_by("session_id")
@@ -145,7 +155,9 @@ def _sessions_to_move(moment: datetime) -> list[int]:
 def _session_move_on(session_id: int, moment: datetime) -> SeatsMoved:
     session = session_turn(session_id)
     signups = SignUp.objects.filter(session=session)
-    over = signups.filter(state=SignUpState.OFFERED, offer_until__lte=moment)
+    over = signups.filter(state=SignUpState.OFFERED)
+    if session.starts_at > moment:  # else every offer is over: it may have been made before the session was moved
+        over = over.filter(offer_until__lte=moment)
     gone = signups.filter(state__in=OPEN_STATES, person__is_active=False, session__starts_at__gt=moment)
     lapsed = sum(signup_close(one, SignUpState.LAPSED, moment) for one in over)
     left = sum(signup_close(one, SignUpState.CANCELLED, moment) for one in gone)

@@ -115,6 +115,7 @@ def test_the_second_call_comes_with_a_quarter_of_the_time_left_by_day_where_it_c
     assert lapsing_told_at(wall(17, 10), wall(17, 14), DENVER) == wall(17, 13)
     assert lapsing_told_at(wall(10, 15), wall(12, 15), DENVER) == wall(12, 8)  # a quarter would be three at night
     assert lapsing_told_at(wall(10, 8, 30), wall(12, 8, 30), DENVER) == wall(11, 20, 30)
+    assert lapsing_told_at(wall(18, 2), wall(18, 12), DENVER) == wall(18, 11)  # of the four hours since it was told
 
 
 minutes = st.integers(0, 20 * 24 * 60)
@@ -133,7 +134,7 @@ def test_an_offer_ends_after_it_was_made_by_the_start_and_in_the_order_of_making
         if until is not None:
             assert made + min(SHORT_OFFER, starts - made) <= until <= min(starts, made + OFFER_STANDS)
             assert made <= offer_told_at(made, until, zone) < until
-            assert made < lapsing_told_at(made, until, zone) < until
+            assert offer_told_at(made, until, zone) < lapsing_told_at(made, until, zone) < until
     if None not in ends:
         assert ends[0] <= ends[1]
 

@@ -312,6 +312,19 @@ def test_a_cancelled_session_offers_nothing_and_no_offer_of_it_is_taken():
     assert waiting.seats_move_on(second.offer_until).offered == 0
 
 
+def test_an_offer_made_before_a_session_was_moved_forward_ends_when_it_begins():
+    session = session_of(1)
+    first, second = sign_up(session), sign_up(session)
+    seats.signup_cancel(by=first.person, signup=first, now=NOW)
+    sooner = NOW + timedelta(hours=20)
+    ClassSession.objects.filter(pk=session.pk).update(starts_at=sooner, signup_closes_at=sooner)
+    with pytest.raises(ValidationError, match="has begun"):
+        waiting.seat_accept(by=second.person, signup=second, now=sooner)
+    assert waiting.seats_move_on(sooner - A_MINUTE).lapsed == 0
+    assert waiting.seats_move_on(sooner).lapsed == 1
+    assert is_balanced(session)
+
+
 def test_a_session_whose_line_cannot_move_does_not_hold_up_the_next(monkeypatch):
     broken, sound = session_of(1), session_of(1)
     for session in (broken, sound):
