@@ -136,7 +136,7 @@ def offer_told_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> date
 
 
 def lapsing_told_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> datetime:
-    """When to call again: with a quarter of the time left since it was told, by night only where morning is too late."""
+    """When to call again: a quarter of the time since it was told is left; by night only where morning is too late."""
     told_at = offer_told_at(offered_at, until, zone)
     return _out_of_the_night(until - (until - told_at) / 4, until - LAPSING_CALL_LEAVES, zone)
 
