@@ -26,6 +26,7 @@ PUBLIC = {
     "account_reset_password_from_key",
     "account_reset_password_from_key_done",
     "members:invitation",
+    "classes:by-mail",  # the link in a mail about a seat: its signature opens one sign-up, and signs nobody in
     "healthz",
     "calendar:feed",  # a calendar program cannot sign in; the address itself is the secret
 }
