@@ -2,9 +2,23 @@
 
 from __future__ import annotations
 
+from club.classes.models.day import CannerLoad, JarTaker, OwnNote, SessionPhoto, SessionReport, StationBatch
 from club.classes.models.sessions import ClassSeries, ClassSession
 from club.classes.models.signups import SignUp
 from club.classes.models.stations import Station
 from club.classes.words import SessionState, SignUpState
 
-__all__ = ["ClassSeries", "ClassSession", "SessionState", "SignUp", "SignUpState", "Station"]
+__all__ = [
+    "CannerLoad",
+    "ClassSeries",
+    "ClassSession",
+    "JarTaker",
+    "OwnNote",
+    "SessionPhoto",
+    "SessionReport",
+    "SessionState",
+    "SignUp",
+    "SignUpState",
+    "Station",
+    "StationBatch",
+]
