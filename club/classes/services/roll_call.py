@@ -143,7 +143,7 @@ def absent_seat_free(*, by: User, signup: SignUp, now: datetime | None = None) -
     session = session_on_the_day(by, signup.session, now)
     signup = signup_fresh(session, signup)
     absent = SignUp.objects.seated().filter(pk=signup.pk, came=0)
-    if absent.update(state=SignUpState.CANCELLED, closed_at=now) != 1:
+    if absent.update(state=SignUpState.CANCELLED, closed_at=now, needs="") != 1:
         raise ValidationError(_("Mark her absent first."))
     ClassSession.objects.filter(pk=session.pk).update(seats_taken=F("seats_taken") - signup.places)
     signup.refresh_from_db()
