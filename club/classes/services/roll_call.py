@@ -43,7 +43,7 @@ def _not_taking_jars(signup: SignUp) -> None:
     if StationBatch.objects.filter(station__taker__signup=signup).exists():
         raise ValidationError(
             _("The batch of %(station)s was started for %(person)s, so she came.")
-            % {"station": signup.station, "person": signup.person}
+            % {"station": signup.station.label if signup.station else "", "person": signup.person}
         )
     JarTaker.objects.filter(signup=signup).delete()
 

@@ -50,7 +50,7 @@ def _room_check(session: ClassSession, signup: SignUp, station: Station) -> None
     if seats_free_at(station, besides=signup) < signup.places:
         raise ValidationError(
             _("%(station)s has no room for %(person)s. Choose another, or move somebody first.")
-            % {"station": _name(station), "person": signup.person}
+            % {"station": station.label, "person": signup.person}
         )
 
 
@@ -75,7 +75,7 @@ def taker_choose(*, by: User, station: Station, signup: SignUp, now: datetime | 
     session = session_on_the_day(by, station.session, now)
     signup = signup_fresh(session, signup)
     if StationBatch.objects.filter(station=station).exists():
-        raise ValidationError(_("The batch of %(station)s is started already.") % {"station": _name(station)})
+        raise ValidationError(_("The batch of %(station)s is started already.") % {"station": station.label})
     if signup.station_id != station.pk or not signup.came:
         raise ValidationError(_("Choose somebody who came and sits at this station."))
     told = {"signup": signup, "chosen_by": by, "chosen_at": now}
@@ -112,7 +112,7 @@ def stations_start(*, by: User, session: ClassSession, now: datetime | None = No
             try:
                 done.new.append(_start(by, session, station, came, now))
             except ValidationError as error:
-                problems += [f"{_name(station)}: {sentence}" for sentence in error.messages]
+                problems += [f"{station.label}: {sentence}" for sentence in error.messages]
     if problems:
         raise ValidationError(problems)
     if not done.new and not done.before:
@@ -134,7 +134,7 @@ def _start(by: User, session: ClassSession, station: Station, came: list[SignUp]
             revision=station.revision,
             kitchen=session.hall,
             token=uuid5(session.token, f"station {station.pk}"),
-            note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": _name(station)},
+            note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": station.label},
             now=now,
             **wish_of(station),
         )
@@ -183,7 +183,3 @@ def _on_the_stove_check(cooking: StationBatch) -> None:
     cooking.batch.refresh_from_db(fields=["state"])
     if cooking.batch.state != BatchState.STARTED:
         raise ValidationError(_("This batch is not on the stove any more."))
-
-
-def _name(station: Station) -> str:
-    return station.name or _("Station %(n)s") % {"n": station.number}
