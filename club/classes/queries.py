@@ -83,6 +83,21 @@ class SignUpQuerySet(models.QuerySet["SignUp"]):
     def seated(self) -> SignUpQuerySet:
         return self.filter(state=SignUpState.SEATED)
 
+    def at_the_hall(self) -> SignUpQuerySet:
+        """Seated and not known to be absent: who sits at a station, or is still awaited."""
+        return self.seated().exclude(came=0)
+
+    def came(self) -> SignUpQuerySet:
+        """Who was there, as far as the roll was called."""
+        return self.seated().filter(came__gte=1)
+
+    def handouts_for(self, user: User) -> SignUpQuerySet:
+        """The gate to a handout: one's own, where one came, and those of the sessions that one runs."""
+        from club.classes.models import ClassSession
+
+        run = ClassSession.objects.run_by(user).values("pk")
+        return self.came().filter(Q(person=user) | Q(session__in=run))
+
     def waiting(self) -> SignUpQuerySet:
         """In the order in which they are asked."""
         return self.filter(state=SignUpState.WAITING).order_by("joined_at", "pk")

@@ -32,6 +32,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
     Role.MEMBER: ("batches.add_batch", "equipment.add_hold"),
     Role.INSTRUCTOR: (
         "batches.add_batch",
+        "batches.start_for_others",
         "batches.trace_batch",
         "classes.plan_session",
         "equipment.add_hold",
@@ -52,6 +53,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
     ),
     Role.ORGANISER: (
         "batches.add_batch",
+        "batches.start_for_others",
         "batches.trace_batch",
         "classes.plan_session",
         "equipment.add_hold",

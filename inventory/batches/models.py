@@ -37,7 +37,12 @@ class Batch(models.Model):
     token = models.UUIDField(unique=True)
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="batches")
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="batches")
+    # Whose jars they are: she takes them home, looks at their seals and is reminded of it.
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batches")
+    # Who pressed Start, where that was somebody else, such as the instructor of a class. Empty: she herself.
+    started_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="batches_started"
+    )
     state = models.CharField(max_length=12, choices=BatchState.choices, default=BatchState.STARTED)
     plan: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField()
 
@@ -76,10 +81,16 @@ class Batch(models.Model):
 
     class Meta:
         ordering = ["-started_at", "-pk"]
-        permissions = [("trace_batch", "Can trace any batch by its lot code")]
+        permissions = [
+            ("trace_batch", "Can trace any batch by its lot code"),
+            ("start_for_others", "Can start a batch whose jars are somebody else's"),
+        ]
         indexes = [models.Index(fields=["state", "jars_out_at"])]
         constraints = [
             models.CheckConstraint(name="batch_has_a_pot", condition=Q(pots__gte=1)),
+            models.CheckConstraint(
+                name="batch_started_by_another_or_nobody", condition=Q(started_by=None) | ~Q(started_by=F("made_by"))
+            ),
             models.CheckConstraint(
                 name="batch_out_has_its_process_log",
                 condition=~Q(state__in=["out", "checked"])

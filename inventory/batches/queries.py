@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
 
 
+def _cared_for(user: User) -> Q:
+    return Q(made_by=user) | Q(kitchen__in=Kitchen.objects.filter(people=user))
+
+
 @dataclass(frozen=True)
 class Whereabouts:
     """So many jars of one size and fate in one kitchen; `disposal` None: not settled yet."""
@@ -35,16 +39,22 @@ class Whereabouts:
 
 class BatchQuerySet(models.QuerySet["Batch"]):
     def visible_to(self, user: User) -> BatchQuerySet:
-        """The gate: one's own batches and those of one's own kitchens; those who may trace see all."""
-        return self if user.has_perm("batches.trace_batch") else self.cared_for_by(user)
+        """The gate: one's own batches, those of one's own kitchens and those one started; who may trace sees all."""
+        return self if user.has_perm("batches.trace_batch") else self.filter(_cared_for(user) | Q(started_by=user))
 
     def cared_for_by(self, user: User) -> BatchQuerySet:
         """Batches a person made, or that were made in a kitchen of hers."""
-        return self.filter(Q(made_by=user) | Q(kitchen__in=Kitchen.objects.filter(people=user)))
+        return self.filter(_cared_for(user))
 
     def changeable_by(self, user: User) -> BatchQuerySet:
         """Who may write in a batch's log. To trace a batch is not to write in it."""
         return self if user.has_perm("batches.change_batch") else self.cared_for_by(user)
+
+    def worked_at_by(self, user: User) -> BatchQuerySet:
+        """Who may write what is done at the stove: also whoever started it for somebody else. Seals are not hers."""
+        if user.has_perm("batches.change_batch"):
+            return self
+        return self.filter(_cared_for(user) | Q(started_by=user))
 
     def open(self) -> BatchQuerySet:
         """On the stove: started, and nothing logged yet."""
@@ -86,7 +96,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         """Everything a batch's own page shows, in a bounded number of queries."""
         from inventory.batches.models import Jar, SealCheck
 
-        return self.select_related("revision__recipe", "kitchen", "made_by", "lid_lot").prefetch_related(
+        return self.select_related("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot").prefetch_related(
             Prefetch("jars", Jar.objects.select_related("place", "lid_lot", "failed_lid_lot").order_by("number")),
             Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
         )

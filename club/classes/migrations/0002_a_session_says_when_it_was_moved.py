@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('classes', '0001_the_sessions'),
+        ('classes', '0002_gear_and_what_is_set_aside'),
     ]
 
     operations = [

@@ -86,6 +86,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "waiting": waiting_jars(batch),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
+        "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
         "may_trace": user.has_perm("batches.trace_batch"),
         "needs": tested_needs(batch) if batch.state == BatchState.STARTED else [],
         "rules": rules,
