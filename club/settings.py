@@ -101,7 +101,6 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "club.desk.middleware.HtmxSignInMiddleware",
-    "club.desk.middleware.CacheAwayMiddleware",
     "allauth.account.middleware.AccountMiddleware",
 ]
 
@@ -181,7 +180,13 @@ def cache_url(redis_url: str) -> str:
     return parts._replace(path=f"/{number}").geturl()
 
 
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": cache_url(REDIS_URL)}}
+CACHES = {
+    "default": {
+        "BACKEND": "club.run.cache.RedisOrMemoryCache",
+        "LOCATION": cache_url(REDIS_URL),
+        "OPTIONS": {"socket_connect_timeout": 1, "socket_timeout": 1},  # a page waits no longer for a count
+    }
+}
 
 CELERY_BROKER_URL = broker_url(REDIS_URL)
 CELERY_TASK_IGNORE_RESULT = True
