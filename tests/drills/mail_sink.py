@@ -99,7 +99,14 @@ class MailSink:
 
     @property
     def message_ids(self) -> list[str]:
-        return [_HEADERS.parsebytes(content)["Message-ID"] for content in list(self.raw)]
+        return self._headers("Message-ID")
+
+    @property
+    def addressees(self) -> list[str]:
+        return self._headers("To")
+
+    def _headers(self, name: str) -> list[str]:
+        return [_HEADERS.parsebytes(content)[name] for content in list(self.raw)]
 
 
 class _Server(threading.Thread):
