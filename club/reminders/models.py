@@ -10,6 +10,8 @@ from django.db.models import Min, Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.reminders.wishes_models import Wishes
+
 
 class ReminderState(models.TextChoices):
     DUE = "due", _("due")
@@ -71,3 +73,6 @@ class Reminder(models.Model):
 
     def __str__(self) -> str:
         return f"{self.rule} {self.subject} {self.occurrence}"
+
+
+__all__ = ["Reminder", "ReminderQuerySet", "ReminderState", "Wishes"]

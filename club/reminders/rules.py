@@ -7,6 +7,7 @@ from types import ModuleType
 
 from django.utils.translation import gettext_lazy as _
 
+from club.members.roles import Role
 from club.reminders import seals, supplies, thing_mails, things
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule
@@ -31,6 +32,7 @@ RULES: dict[str, Rule] = {
             seals.second_call_due,
             seals.second_call_still_due,
             seals.second_call_message,
+            may_wait=False,  # four hours before reprocessing lapses: a night would be too long
         ),
         Rule(
             "gauge-due",
@@ -38,6 +40,8 @@ RULES: dict[str, Rule] = {
             things.gauge_due,
             things.gauge_still_due,
             thing_mails.gauge_message,
+            keeps_a_week=True,
+            only_to=frozenset({Role.KEEPER}),
         ),
         Rule(
             "loan-due",
@@ -60,8 +64,24 @@ RULES: dict[str, Rule] = {
             things.offer_still_due,
             thing_mails.offer_message,
         ),
-        Rule("supply-low", _("buy more"), supplies.low_due, supplies.low_still_due, supplies.low_message),
-        Rule("supply-past", _("past its date"), supplies.past_due, supplies.past_still_due, supplies.past_message),
+        Rule(
+            "supply-low",
+            _("buy more"),
+            supplies.low_due,
+            supplies.low_still_due,
+            supplies.low_message,
+            keeps_a_week=True,
+            only_to=frozenset({Role.KEEPER}),
+        ),
+        Rule(
+            "supply-past",
+            _("past its date"),
+            supplies.past_due,
+            supplies.past_still_due,
+            supplies.past_message,
+            keeps_a_week=True,
+            only_to=frozenset({Role.KEEPER}),
+        ),
     )
 }
 

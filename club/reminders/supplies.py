@@ -8,14 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.conf import settings
-from django.template.loader import render_to_string
-from django.utils import timezone, translation
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.members.models import User
 from club.members.roles import Role
+from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 from inventory.jars.models import Supply, SupplyLot
@@ -75,46 +74,25 @@ def _key(reminder: Reminder, prefix: str) -> int:
 
 def low_message(reminder: Reminder, now: datetime) -> Message:
     supply = Supply.objects.with_counts(club_day(now)).get(pk=_key(reminder, LOW))
-    with timezone.override(timezone.get_default_timezone()), translation.override(settings.LANGUAGE_CODE):
-        told = {"name": supply.name, "n": supply.usable, "unit": supply.unit, "low": supply.low_level}  # type: ignore[attr-defined]
-        return _message(
-            reminder,
-            supply,
-            subject=_("Running low: %(name)s") % told,
-            paragraph=_("%(name)s: %(n)s %(unit)s left that can be used; low from %(low)s. Time to buy more.") % told,
-        )
+    told = {"name": supply.name, "n": supply.usable, "unit": supply.unit, "low": supply.low_level}  # type: ignore[attr-defined]
+
+    def say() -> Told:
+        said = _("%(name)s: %(n)s %(unit)s left that can be used; low from %(low)s. Time to buy more.")
+        return _("Running low: %(name)s") % told, [said % told], _("Open the page of this supply")
+
+    return letter(reminder, supply.get_absolute_url(), say)
 
 
 def past_message(reminder: Reminder, now: datetime) -> Message:
     lot = SupplyLot.objects.select_related("supply").get(pk=_key(reminder, PAST))
-    with timezone.override(timezone.get_default_timezone()), translation.override(settings.LANGUAGE_CODE):
-        told = {"name": lot.supply.name, "n": lot.count, "unit": lot.supply.unit, "date": _day(lot.use_by)}
-        return _message(
-            reminder,
-            lot.supply,
-            subject=_("Past its date: %(name)s") % told,
-            paragraph=_("%(name)s: %(n)s %(unit)s were to be used by %(date)s. Take them off the shelf.") % told,
-        )
 
+    def say() -> Told:
+        date = date_format(lot.use_by, "j F Y") if lot.use_by else ""
+        told = {"name": lot.supply.name, "n": lot.count, "unit": lot.supply.unit, "date": date}
+        said = _("%(name)s: %(n)s %(unit)s were to be used by %(date)s. Take them off the shelf.")
+        return _("Past its date: %(name)s") % told, [said % told], _("Open the page of this supply")
 
-def _day(day: date | None) -> str:
-    return date_format(day, "j F Y") if day else ""
-
-
-def _message(reminder: Reminder, supply: Supply, *, subject: str, paragraph: str) -> Message:
-    link = settings.SITE_URL + supply.get_absolute_url()
-    told = {
-        "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
-        "paragraphs": [paragraph],
-        "link": link,
-        "club_name": settings.CLUB_NAME,
-    }
-    return Message(
-        subject=" ".join(subject.split()),
-        text=render_to_string("reminders/mail/supplies.txt", told),
-        html=render_to_string("reminders/mail/supplies.html", told),
-        link=link,
-    )
+    return letter(reminder, lot.supply.get_absolute_url(), say)
 
 
 def names(subjects: Iterable[str]) -> dict[str, str]:

@@ -5,11 +5,9 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from django.urls import reverse
-from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from club.reminders.letters import Told, day_words, letter
+from club.reminders.letters import Told, day_words, hour_words, letter
 from club.reminders.models import Reminder
 from club.reminders.things import subject_id
 from club.reminders.wording import Message
@@ -60,7 +58,6 @@ def offer_message(reminder: Reminder, now: datetime) -> Message:
     assert until is not None
 
     def told() -> Told:
-        hour = date_format(timezone.localtime(until), "l j F, H:i (T)")
         names = {
             "name": hold.thing.name,
             "code": hold.thing.code,
@@ -68,7 +65,9 @@ def offer_message(reminder: Reminder, now: datetime) -> Message:
             "last": day_words(hold.ends),
         }
         said = _("%(name)s (%(code)s) is free for you from %(first)s to %(last)s.") % names
-        then = _("Take it or leave it until %(hour)s; after that it is offered to the next in line.") % {"hour": hour}
+        then = _("Take it or leave it until %(hour)s; after that it is offered to the next in line.") % {
+            "hour": hour_words(until)
+        }
         return _("Free for you: %(name)s") % names, [said, then], _("Take it, or leave the line")
 
     return letter(reminder, reverse("equipment:mine"), told)

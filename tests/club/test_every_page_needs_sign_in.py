@@ -27,6 +27,7 @@ PUBLIC = {
     "account_reset_password_from_key_done",
     "members:invitation",
     "healthz",
+    "reminders:stop",  # a mail's own link: whoever reads the mail may stop its kind, and nothing else
 }
 SAMPLES = ("1", "x", "members", "26011-CDF", "a-word", "1-x", "2026", "00000000-0000-4000-8000-000000000000")
 
