@@ -12,9 +12,12 @@ from datetime import UTC, datetime, timedelta
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.reminders.letters import Told, hour_words, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import ids_of, subject_id
+from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_refusal
@@ -64,7 +67,7 @@ def _due(now: datetime, *, after: timedelta, before: timedelta) -> Iterator[Due]
 
 def _still_due(reminder: Reminder, now: datetime, *, before: timedelta) -> bool:
     """Not looked at, not corrected to another hour, not reprocessed, and still the same person's."""
-    batch = Batch.objects.filter(pk=_batch_id(reminder), state=BatchState.OUT, made_by=reminder.person_id).first()
+    batch = Batch.objects.filter(pk=subject_id(reminder), state=BatchState.OUT, made_by=reminder.person_id).first()
     if batch is None or batch.last_out_at is None or not reminder.person.is_active:
         return False
     out = batch.last_out_at.astimezone(UTC)
@@ -75,18 +78,14 @@ def _occurrence(out: datetime) -> str:
     return out.astimezone(UTC).isoformat()
 
 
-def _batch_id(reminder: Reminder) -> int:
-    return int(reminder.subject.removeprefix(SUBJECT))
-
-
-def lot_codes(subjects: Iterable[str]) -> dict[str, str]:
+def words(subjects: Iterable[str]) -> dict[str, str]:
     """Lot code by subject, for those that are batches."""
-    ids = [int(one.removeprefix(SUBJECT)) for one in subjects if one.startswith(SUBJECT)]
-    return {f"{SUBJECT}{pk}": lot for pk, lot in Batch.objects.filter(pk__in=ids).values_list("pk", "lot_code")}
+    rows = Batch.objects.filter(pk__in=ids_of(subjects, SUBJECT)).values_list("pk", "lot_code")
+    return {f"{SUBJECT}{pk}": lot for pk, lot in rows}
 
 
 def _message(reminder: Reminder, now: datetime, *, is_second_call: bool) -> Message:
-    batch = Batch.objects.select_related("revision__recipe").get(pk=_batch_id(reminder))
+    batch = Batch.objects.select_related("revision__recipe").get(pk=subject_id(reminder))
 
     def told() -> Told:
         subject = (
@@ -133,3 +132,16 @@ def _what_then(batch: Batch, now: datetime) -> Iterator[str]:
                 _("It is too late to process an unsealed jar again: that lapsed on %(hour)s. Look all the same.") % hour
             )
         yield _(STOOD_TOO_LONG.statement)
+
+
+RULES = (
+    Rule("seal-check", gettext_lazy("look at the seals"), first_look_due, first_look_still_due, first_look_message),
+    Rule(
+        "seal-second-call",
+        gettext_lazy("look at the seals, second call"),
+        second_call_due,
+        second_call_still_due,
+        second_call_message,
+        may_wait=False,  # four hours before reprocessing lapses: a night would be too long
+    ),
+)

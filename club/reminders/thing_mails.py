@@ -9,9 +9,9 @@ from django.utils.translation import gettext as _
 
 from club.reminders.letters import Told, day_words, hour_words, letter
 from club.reminders.models import Reminder
-from club.reminders.things import subject_id
+from club.reminders.subjects import subject_id
 from club.reminders.wording import Message
-from inventory.equipment.models import Loan, Thing, WaitingEntry
+from inventory.equipment.models import Thing, WaitingEntry
 
 
 def gauge_message(reminder: Reminder, now: datetime) -> Message:
@@ -25,30 +25,6 @@ def gauge_message(reminder: Reminder, now: datetime) -> Message:
         return _("To test before %(day)s: %(code)s") % names, [said % names, then], _("Record the test")
 
     return letter(reminder, reverse("equipment:test", args=[thing.code]), told)
-
-
-def loan_due_message(reminder: Reminder, now: datetime) -> Message:
-    loan = Loan.objects.select_related("thing").get(pk=subject_id(reminder))
-
-    def told() -> Told:
-        names = _names(loan)
-        said = _("%(name)s (%(code)s) is due back on %(day)s. Please bring it clean and with all its parts.")
-        then = _("If you need it longer, ask on the page below: it is yours to keep as long as nobody waits for it.")
-        return _("Due back %(day)s: %(name)s") % names, [said % names, then], _("What you have, and keeping it longer")
-
-    return letter(reminder, reverse("equipment:mine"), told)
-
-
-def loan_overdue_message(reminder: Reminder, now: datetime) -> Message:
-    loan = Loan.objects.select_related("thing").get(pk=subject_id(reminder))
-
-    def told() -> Told:
-        names = _names(loan)
-        said = _("%(name)s (%(code)s) was due back on %(day)s. It is easily forgotten on a shelf: could you bring it?")
-        then = _("If something happened to it, tell a keeper; things break, and that is what repairs are for.")
-        return _("Still with you? %(name)s") % names, [said % names, then], _("What you have, and keeping it longer")
-
-    return letter(reminder, reverse("equipment:mine"), told)
 
 
 def offer_message(reminder: Reminder, now: datetime) -> Message:
@@ -71,7 +47,3 @@ def offer_message(reminder: Reminder, now: datetime) -> Message:
         return _("Free for you: %(name)s") % names, [said, then], _("Take it, or leave the line")
 
     return letter(reminder, reverse("equipment:mine"), told)
-
-
-def _names(loan: Loan) -> dict[str, str]:
-    return {"name": loan.thing.name, "code": loan.thing.code, "day": day_words(loan.due_on)}
