@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from club.reminders.health import LATE_S, health_at, is_ticking
-from club.reminders.views import organiser
+from club.reminders.views.sending import organiser
 
 
 @require_safe

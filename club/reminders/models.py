@@ -11,6 +11,8 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.reminders.wishes_models import Wishes
+
 
 class ReminderState(models.TextChoices):
     DUE = "due", _("due")
@@ -114,3 +116,6 @@ class Tick(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+__all__ = ["Reminder", "ReminderQuerySet", "ReminderState", "Tick", "Wishes"]

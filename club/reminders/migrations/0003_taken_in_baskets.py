@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reminders', '0002_put_off_and_shown'),
+        ('reminders', '0003_how_a_person_is_reached'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -97,10 +97,10 @@ def test_jars_that_wait_to_be_reprocessed_are_on_the_desk_until_they_are(client)
 @pytest.mark.parametrize(
     ("role", "seen", "hidden"),
     [
-        (None, ["/recipes/process-tables/"], ["/batches/lids/", "/recipes/drafts/", '/people/"', "/reminders/"]),
-        (Role.KEEPER, ["/batches/lids/"], ["/recipes/drafts/", '/people/"', "/reminders/"]),
-        (Role.INSTRUCTOR, ["/recipes/drafts/"], ['/people/"', "/reminders/"]),
-        (Role.ORGANISER, ['/people/"', "/reminders/"], ["/recipes/drafts/"]),
+        (None, ["/recipes/process-tables/"], ["/batches/lids/", "/recipes/drafts/", '/people/"', '/reminders/"']),
+        (Role.KEEPER, ["/batches/lids/"], ["/recipes/drafts/", '/people/"', '/reminders/"']),
+        (Role.INSTRUCTOR, ["/recipes/drafts/"], ['/people/"', '/reminders/"']),
+        (Role.ORGANISER, ['/people/"', '/reminders/"'], ["/recipes/drafts/"]),
     ],
 )
 def test_the_desk_leads_to_the_rooms_that_a_role_opens_and_to_no_closed_door(client, role, seen, hidden):

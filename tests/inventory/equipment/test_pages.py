@@ -24,7 +24,7 @@ from tests.inventory.equipment.test_things import picture
 
 pytestmark = pytest.mark.django_db
 
-MOST_QUERIES = 12
+MOST_QUERIES = 13
 EVERYBODYS = ["list", "mine"]
 KEEPERS = ["add", "counter", "overdue", "tests", "papers", "labels", "sheet", "key-in", "import"]
 OF_A_THING = ["thing", "calendar", "hold"]

@@ -17,6 +17,7 @@ from club.reminders import services
 from club.reminders.health import health_at
 from club.reminders.models import Reminder
 from club.reminders.rules import with_words
+from club.reminders.wishes_models import people_bounced
 
 ROWS = 30
 
@@ -34,7 +35,8 @@ def health(request: HttpRequest) -> HttpResponse:
 def dead(request: HttpRequest) -> HttpResponse:
     organiser(request)
     page = Paginator(Reminder.objects.dead(), ROWS).get_page(request.GET.get("page"))
-    return render(request, "reminders/dead.html", {"page": page, "rows": with_words(page.object_list)})
+    told = {"page": page, "rows": with_words(page.object_list), "bounced": people_bounced()[:ROWS]}
+    return render(request, "reminders/dead.html", told)
 
 
 @require_POST
