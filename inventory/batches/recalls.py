@@ -8,10 +8,11 @@ asked as well: only she knows to whom. One answer from a household settles the j
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen, User
 from club.members.roles import Role
@@ -73,8 +74,13 @@ def waiting(recalls: Iterable[Recall]) -> list[Holding]:
 
 def reaching(user: User, recalls: Iterable[Recall]) -> dict[int, list[Holding]]:
     """This person's own holdings by recall; recalls that do not reach her are left out."""
+    return held_by(user, holdings(recalls))
+
+
+def held_by(user: User, rows: Iterable[Holding]) -> dict[int, list[Holding]]:
+    """As `reaching`, of holdings that were asked for already."""
     found: defaultdict[int, list[Holding]] = defaultdict(list)
-    for one in holdings(recalls):
+    for one in rows:
         if user.pk in one.people:
             found[one.recall_id].append(one)
     return dict(found)
@@ -163,3 +169,52 @@ def _answered(recalls: list[Recall]) -> defaultdict[tuple[int, int], set[int]]:
     for recall, batch, person in rows:
         found[recall, batch].add(person)
     return found
+
+
+@dataclass(frozen=True)
+class HoldingRow:
+    """A holding in words, for those who run the recall."""
+
+    batch: Batch
+    place: str
+    people: tuple[User, ...]
+    is_answered: bool
+
+
+def holding_rows(found: Sequence[Holding]) -> list[HoldingRow]:
+    """Holdings of one recall by name, those without an answer first; three queries."""
+    people = {one.pk: one for one in User.objects.filter(pk__in={pk for row in found for pk in row.people})}
+    batches = Batch.objects.for_list().in_bulk({row.batch_id for row in found})
+    kitchens = _kitchen_names(found)
+    rows = [
+        HoldingRow(
+            batches[one.batch_id],
+            _place_words(one.where, kitchens, people),
+            tuple(sorted((people[pk] for pk in one.people), key=lambda person: (person.name, person.pk))),
+            one.is_answered,
+        )
+        for one in found
+    ]
+    return sorted(rows, key=lambda row: (row.is_answered, row.batch.lot_code, row.place))
+
+
+def _kitchen_names(found: Iterable[Holding]) -> dict[str, str]:
+    ids = {int(one.where.split()[1]) for one in found if one.where.startswith("kitchen ")}
+    return {f"kitchen {pk}": name for pk, name in Kitchen.objects.filter(pk__in=ids).values_list("pk", "name")}
+
+
+def _place_words(where: str, kitchens: dict[str, str], people: dict[int, User]) -> str:
+    kind, _space, key = where.partition(" ")
+    if kind == "kitchen":
+        return kitchens[where]
+    if kind == "store":
+        return _("the club's store")
+    person = people[int(key)]
+    return _("with %(who)s") % {"who": person} if kind == "person" else _("given away by %(who)s") % {"who": person}
+
+
+def recalls_of(batch: Batch) -> list[Recall]:
+    """The recalls that a batch's jars are under and that were not cleared, the newest first."""
+    lids = Jar.objects.filter(batch=batch).values("lid_lot")
+    reach = Q(revision=batch.revision_id) | Q(batch=batch) | Q(lid_lot__in=lids)
+    return list(Recall.objects.not_cleared().for_list().filter(reach))

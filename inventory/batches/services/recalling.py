@@ -96,11 +96,11 @@ def _same_recall(before: Recall, kind: RecallKind, by: User | None) -> Recall:
     return before
 
 
-@transaction.atomic
 def recalls_follow_withdrawals(*, now: datetime) -> int:
     """Open a recall for every withdrawn revision with jars and without one; returns how many were opened.
 
-    Nothing hangs on the withdrawal being seen: this is asked again and again, and opens each just once.
+    Nothing hangs on the withdrawal being seen: this is asked again and again, and opens each just once. Each is
+    written by itself, so that one that fails does not keep the others back.
     """
     opened = 0
     for revision in withdrawn_without_recall():
