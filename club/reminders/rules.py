@@ -7,12 +7,12 @@ from types import ModuleType
 
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders import recalls, seals, supplies, thing_mails, things
+from club.reminders import freezer, recalls, seals, supplies, thing_mails, things
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule
 
 # Each family of rules is a module with its RULES, and `words(subjects)`: what each subject is about.
-FAMILIES: tuple[ModuleType, ...] = (recalls,)
+FAMILIES: tuple[ModuleType, ...] = (recalls, freezer)
 
 RULES: dict[str, Rule] = {
     rule.name: rule
