@@ -76,7 +76,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Every claim's part, in the order of the claims given; what is left of the supply; how many claims got something."""
+    """Every claim's part, in the order of the claims given; what is left; how many claims got something."""
 
     parts: tuple[Part, ...]
     supply: int

@@ -220,7 +220,7 @@ def max_min_by_linprog(supply: int, served: Sequence[Wish]) -> list[float]:
         stuck = {
             n: one for n in free if (one := _highest_of(supply, served, low, fixed, free, level, n)) <= level + 1e-6
         }
-        fixed |= {n: level for n in stuck} or dict.fromkeys(free, level)
+        fixed |= dict.fromkeys(stuck, level) or dict.fromkeys(free, level)
     return [fixed[n] for n in range(count)]
 
 
