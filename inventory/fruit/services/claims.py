@@ -43,11 +43,11 @@ def claim_set(
         raise PermissionDenied
     moment = now_or(now)
     told = plain(note, field="note", longest=NOTE_LENGTH)
-    _amounts_check(offer, asked, least)
-    chosen = _windows_chosen(offer, windows, moment)
     columns = {"asked": asked, "least": least, "recipe": recipe, "note": told, "changed_at": moment}
     with transaction.atomic():
         _claims_open(offer, by, moment)
+        _amounts_check(offer, asked, least)
+        chosen = _windows_chosen(offer, windows, moment)
         claim, _made = Claim.objects.update_or_create(
             offer=offer,
             person=by,
