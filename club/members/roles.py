@@ -58,6 +58,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "classes.plan_session",
         "equipment.add_hold",
         "equipment.hold_for_class",
+        "fruit.run_offers",
         "members.invite_member",
         "members.grant_role",
         "recipes.add_price",

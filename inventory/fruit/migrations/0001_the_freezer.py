@@ -8,9 +8,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
 
-    initial = True
-
     dependencies = [
+        ('fruit', '0001_offers_and_shares'),
         ('members', '0003_kitchen_power_limit'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

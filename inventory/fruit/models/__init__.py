@@ -2,6 +2,20 @@
 
 from __future__ import annotations
 
+from inventory.fruit.models.claims import Claim
 from inventory.fruit.models.freezer import FreezerItem, FreezerState, FreezerTaking, TakenFor
+from inventory.fruit.models.offers import Offer, OfferPhoto, PickUpWindow
+from inventory.fruit.models.shares import Share, SharingRound
 
-__all__ = ["FreezerItem", "FreezerState", "FreezerTaking", "TakenFor"]
+__all__ = [
+    "Claim",
+    "FreezerItem",
+    "FreezerState",
+    "FreezerTaking",
+    "Offer",
+    "OfferPhoto",
+    "PickUpWindow",
+    "Share",
+    "SharingRound",
+    "TakenFor",
+]
