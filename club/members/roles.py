@@ -47,6 +47,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "equipment.hold_for_class",
         "equipment.keep_things",
         "jars.keep_ledger",
+        "jars.run_orders",
         "recipes.add_price",
     ),
     Role.ORGANISER: (
@@ -55,6 +56,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "classes.plan_session",
         "equipment.add_hold",
         "equipment.hold_for_class",
+        "jars.run_orders",
         "members.invite_member",
         "members.grant_role",
         "recipes.add_price",
