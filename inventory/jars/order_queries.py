@@ -117,3 +117,12 @@ def member_sums(order: ClubOrder, wishes: list[OrderWish]) -> list[MemberSum]:
     people = {wish.member_id: wish.member for wish in wishes}
     rows = [MemberSum(people[member], bill, paid.get(member, 0), pickups.get(member)) for member, bill in bills.items()]
     return sorted(rows, key=lambda row: (row.member.name.lower(), row.member.pk))
+
+
+def lines_left(order: ClubOrder, wishes: list[OrderWish]) -> list[tuple[OrderLine, int]]:
+    """What came and nobody asked for, in units: it stays with the club."""
+    given: dict[int, int] = {}
+    for wish in wishes:
+        given[wish.line_id] = given.get(wish.line_id, 0) + (wish.got or 0)
+    left = [(line, (line.received or 0) - given.get(line.pk, 0)) for line in order.lines.all()]
+    return [(line, units) for line, units in left if units > 0]
