@@ -86,17 +86,44 @@ PACKAGES: dict[str, dict[str, tuple[Package, ...]]] = {
 
 def shopping_list(plan: Plan, units: str) -> list[Purchase]:
     """Everything that the plan takes but water, in the recipe's order, then lids and bands; `units`: metric or us."""
+    return shopping_together([(plan, 1)], units)
+
+
+def shopping_together(plans: Sequence[tuple[Plan, int]], units: str) -> list[Purchase]:
+    """One list for several plans, each so many times over: packages are counted on the sum."""
     wanted: dict[str, Purchase] = {}
-    for line in plan.lines:
-        if line.ingredient.item.lower() in WATER:
-            continue
-        found = _wanted(plan, line)
-        same = wanted.get(found.item)
-        wanted[found.item] = found if same is None else _together(same, found)
-    kinds = {_item(line): _sold_as(line) for line in plan.lines}
+    kinds: dict[str, str] = {}
+    for plan, times in plans:
+        for line in plan.lines:
+            if line.ingredient.item.lower() in WATER:
+                continue
+            found = _times(_wanted(plan, line), times)
+            same = wanted.get(found.item)
+            wanted[found.item] = found if same is None else _together(same, found)
+            kinds[found.item] = kinds.get(found.item) or _sold_as(line)
+    if len(plans) > 1:  # a note is of one recipe's pot
+        wanted = {item: replace(purchase, note="") for item, purchase in wanted.items()}
+    full = sum(times * jar.count for plan, times in plans for jar in plan.jars)
     return [_worded(purchase, kinds[purchase.item], units) for purchase in wanted.values()] + list(
-        _for_jars(plan, units)
+        _for_jars(full, units)
     )
+
+
+def _times(purchase: Purchase, times: int) -> Purchase:
+    """So many times as much of it."""
+    if times == 1:
+        return purchase
+    grams, ml, pieces = (
+        None if amount is None else amount * times for amount in (purchase.grams, purchase.ml, purchase.pieces)
+    )
+    return replace(purchase, grams=grams, ml=ml, pieces=pieces)
+
+
+def fruit_grams(plan: Plan) -> int:
+    """Fruit and vegetables that the plan takes, in whole grams; 0 where a weight is not known."""
+    produce = [line for line in plan.lines if line.ingredient.role in (Role.FRUIT, Role.LOW_ACID)]
+    weights = [_grams(plan, line, line.amount_high or line.amount) for line in produce]
+    return 0 if None in weights else ceil(sum(filter(None, weights), Fraction(0)))
 
 
 def _wanted(plan: Plan, line: Line) -> Purchase:
@@ -242,9 +269,8 @@ def _package_words(package: Package) -> str:
     return f"{format_amount(package.value, package.unit)} {package.words}".strip()
 
 
-def _for_jars(plan: Plan, units: str) -> Iterator[Purchase]:
+def _for_jars(full: int, units: str) -> Iterator[Purchase]:
     """A new lid for every full jar; bands are used again."""
-    full = sum(jar.count for jar in plan.jars)
     if not full:
         return
     for item, note in (
