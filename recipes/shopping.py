@@ -86,31 +86,46 @@ PACKAGES: dict[str, dict[str, tuple[Package, ...]]] = {
 
 def shopping_list(plan: Plan, units: str) -> list[Purchase]:
     """Everything that the plan takes but water, in the recipe's order, then lids and bands; `units`: metric or us."""
-    return shopping_list_of([plan], units)
+    return shopping_together([(plan, 1)], units)
 
 
 def shopping_list_of(plans: Sequence[Plan], units: str, have: Mapping[str, Amount] | None = None) -> list[Purchase]:
-    """The same for several plans at once, less what there is already: `have` by the name that a thing is bought by.
+    """One list for several plans, each once."""
+    return shopping_together([(plan, 1) for plan in plans], units, have)
 
-    What is at hand in a measure that the plans do not tell is not taken off: then all of it is on the list.
+
+def shopping_together(
+    plans: Sequence[tuple[Plan, int]], units: str, have: Mapping[str, Amount] | None = None
+) -> list[Purchase]:
+    """One list for several plans, each so many times over, packages counted on the sum.
+
+    Less what there is already: `have` by the name that a thing is bought by. What is at hand in a measure that the
+    plans do not tell is not taken off: then all of it is on the list.
     """
-    wanted = needed_of(plans)
-    kinds = {_item(line): _sold_as(line) for plan in plans for line in plan.lines}
+    wanted = needed_together(plans)
+    kinds = {_item(line): _sold_as(line) for plan, _times in plans for line in plan.lines}
     kinds |= {LIDS: LIDS, BANDS: BANDS}
     left = (_less(purchase, (have or {}).get(item)) for item, purchase in wanted.items())
     return [_worded(purchase, kinds[purchase.item], units) for purchase in left if purchase is not None]
 
 
 def needed_of(plans: Sequence[Plan]) -> dict[str, Purchase]:
+    """What the plans take, each once."""
+    return needed_together([(plan, 1) for plan in plans])
+
+
+def needed_together(plans: Sequence[tuple[Plan, int]]) -> dict[str, Purchase]:
     """What the plans take in all, by name, in the order of the list; nothing is worded yet."""
     wanted: dict[str, Purchase] = {}
-    for plan, line in ((each, line) for each in plans for line in each.lines):
+    for each, times, line in ((each, times, line) for each, times in plans for line in each.lines):
         if line.ingredient.item.lower() in WATER:
             continue
-        found = _wanted(plan, line)
+        found = _times(_wanted(each, line), times)
         same = wanted.get(found.item)
         wanted[found.item] = found if same is None else _together(same, found)
-    for purchase in _for_jars(sum(jar.count for plan in plans for jar in plan.jars)):
+    if len(plans) > 1:  # a note is of one recipe's pot
+        wanted = {item: replace(purchase, note="") for item, purchase in wanted.items()}
+    for purchase in _for_jars(sum(times * jar.count for plan, times in plans for jar in plan.jars)):
         wanted[purchase.item] = purchase
     return wanted
 
@@ -125,6 +140,23 @@ def _less(purchase: Purchase, have: Amount | None) -> Purchase | None:
         return None
     parts = {name: value and value * share for name in ("grams", "ml", "pieces") for value in [getattr(purchase, name)]}
     return replace(purchase, **parts)
+
+
+def _times(purchase: Purchase, times: int) -> Purchase:
+    """So many times as much of it."""
+    if times == 1:
+        return purchase
+    grams, ml, pieces = (
+        None if amount is None else amount * times for amount in (purchase.grams, purchase.ml, purchase.pieces)
+    )
+    return replace(purchase, grams=grams, ml=ml, pieces=pieces)
+
+
+def fruit_grams(plan: Plan) -> int:
+    """Fruit and vegetables that the plan takes, in whole grams; 0 where a weight is not known."""
+    produce = [line for line in plan.lines if line.ingredient.role in (Role.FRUIT, Role.LOW_ACID)]
+    weights = [_grams(plan, line, line.amount_high or line.amount) for line in produce]
+    return 0 if None in weights else ceil(sum(filter(None, weights), Fraction(0)))
 
 
 def _wanted(plan: Plan, line: Line) -> Purchase:

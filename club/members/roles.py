@@ -49,6 +49,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "equipment.hold_for_class",
         "equipment.keep_things",
         "jars.keep_ledger",
+        "jars.run_orders",
         "recipes.add_price",
     ),
     Role.ORGANISER: (
@@ -59,6 +60,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "equipment.add_hold",
         "equipment.hold_for_class",
         "fruit.run_offers",
+        "jars.run_orders",
         "members.invite_member",
         "members.grant_role",
         "recipes.add_price",

@@ -13,7 +13,7 @@ from recipes.engine.document import recipe_from_document
 from recipes.engine.plan import PlanRequest, plan
 from recipes.engine.quantities import UNITS, Amount, convert
 from recipes.engine.terms import Altitude, Canner, Pack, Role
-from recipes.shopping import PACKAGES, fewest_packages, shopping_list, shopping_list_of
+from recipes.shopping import PACKAGES, fewest_packages, fruit_grams, shopping_list, shopping_list_of, shopping_together
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 F = Fraction
@@ -156,3 +156,21 @@ def test_what_there_is_enough_of_is_not_on_the_list():
     made = plan(JAM, PlanRequest(altitude=HOME, pots=3))
     left = shopping_list_of([made], "metric", {"lids": Amount(F(24), "each"), "sugar": Amount(F(10), "kg")})
     assert [each.item for each in left] == ["strawberries", "liquid pectin", "bands"]
+
+
+def test_one_list_for_several_plans_counts_its_packages_on_the_sum():
+    jam, beans = plan(JAM, PlanRequest(altitude=HOME, pots=1)), plan(BEANS, PlanRequest(altitude=HOME, pots=1))
+    together = {each.item: each for each in shopping_together([(jam, 3), (beans, 1)], "metric")}
+    assert together["liquid pectin"].pieces == 3
+    assert together["liquid pectin"].bought == "2 × box of 2 pouches"
+    assert together["sugar"].grams == bought(pots=3)["sugar"].grams
+    assert together["lids"].pieces == 3 * sum(jar.count for jar in jam.jars) + sum(jar.count for jar in beans.jars)
+    assert {each.item for each in shopping_list(jam, "metric") + shopping_list(beans, "metric")} == together.keys()
+
+
+def test_the_fruit_of_a_pot_is_its_weight_and_unknown_where_a_weight_is():
+    assert fruit_grams(plan(JAM, PlanRequest(altitude=HOME, pots=2))) == 2 * fruit_grams(
+        plan(JAM, PlanRequest(altitude=HOME, pots=1))
+    )
+    stranger = with_line("medlars of the moon", Role.FRUIT, 2, "cup")
+    assert fruit_grams(plan(stranger, PlanRequest(altitude=HOME, pots=1))) == 0
