@@ -49,7 +49,7 @@ class MailSink:
     async def talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self.connections += 1
         taken = 0
-        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError):
+        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError, asyncio.CancelledError):
             self._say(writer, GREETING)
             while line := (await reader.readline()).decode(errors="replace").strip():
                 verb = line[:4].upper()
