@@ -50,7 +50,7 @@ def states(postgres: OwnPostgres) -> dict[str, int]:
 
 
 def test_a_database_that_is_restarted_while_mails_go_out_loses_none_and_doubles_none(site, postgres, sink, tell):
-    site.environment["REMINDER_LEASE_SECONDS"] = "20"
+    site.environment["REMINDER_LEASE_SECONDS"] = "40"
     sink.pause_s = 0.004
     site.start()
     began = time.monotonic()
@@ -61,7 +61,7 @@ def test_a_database_that_is_restarted_while_mails_go_out_loses_none_and_doubles_
         time.sleep(AWAY_S)
         assert len(sink.raw) <= stopped_at + 4  # what cannot be noted is not followed by another
         postgres.start()
-    site.wait_until(lambda: states(postgres) == {"sent": REMINDERS}, patience=90)
+    site.wait_until(lambda: states(postgres) == {"sent": REMINDERS}, patience=120)
     twice = len(sink.raw) - len(set(sink.message_ids))
     tell(
         f"database: stopped twice for {AWAY_S} s while {REMINDERS:,} reminders went out; all arrived, {twice} came "
