@@ -11,6 +11,7 @@ from django.utils import timezone
 from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
 from club.members.models import Kitchen, User
+from club.reminders.models import Wishes
 from inventory.batches.models import Batch, Jar
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
@@ -54,6 +55,14 @@ def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(de
     assert WaitingEntry.objects.get().state == "waiting"
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
     assert [card.is_late for card in desk.to_bring_back] == [True, False]
+
+
+def test_two_people_of_the_demo_are_reached_in_their_own_ways(demo):
+    tobias, petra = (Wishes.objects.get(person=demo.people[key]) for key in ("tobias", "petra"))
+    assert (tobias.has_digest, tobias.muted_kinds) == (True, frozenset())
+    assert (petra.has_digest, petra.muted_kinds) == (False, {"loan-due", "hold-ready"})
+    assert str(petra.zone) == "America/St_Johns"
+    assert Wishes.objects.count() == 2
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):
