@@ -1,7 +1,36 @@
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
+
+from club.classes.views import afterwards, by_mail, day, seats
 
 app_name = "classes"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns: list[URLPattern] = [
+    path("", seats.session_list, name="list"),
+    path("mine/", seats.mine, name="mine"),
+    path("seat/<str:token>/", by_mail.by_mail, name="by-mail"),
+    path("sign-ups/<int:pk>/", seats.notes, name="notes"),
+    path("sign-ups/<int:pk>/answer/", seats.answer, name="answer"),
+    path("<int:pk>/", seats.session_page, name="session"),
+    path("<int:pk>/sign-up/", seats.sign_up, name="sign-up"),
+    # On the day
+    path("<int:pk>/day/", day.day, name="day"),
+    path("<int:pk>/day/walk-in/", day.walk_in, name="day-walk-in"),
+    path("<int:pk>/day/<int:signup_pk>/call/", day.call, name="day-call"),
+    path("<int:pk>/day/<int:signup_pk>/companion/", day.companion, name="day-companion"),
+    path("<int:pk>/day/<int:signup_pk>/free/", day.free_seat, name="day-free-seat"),
+    path("<int:pk>/day/<int:signup_pk>/sit/", day.sit, name="day-sit"),
+    path("<int:pk>/day/<int:signup_pk>/jars/", day.taker, name="day-taker"),
+    path("<int:pk>/day/stations/", day.stations, name="day-stations"),
+    path("<int:pk>/day/stations/seat-all/", day.sit_all, name="day-sit-all"),
+    path("<int:pk>/day/stations/start/", day.start, name="day-start"),
+    path("<int:pk>/day/stations/<int:station_pk>/load/<int:number>/", day.load, name="day-load"),
+    # Afterwards
+    path("<int:pk>/after/", afterwards.after, name="after"),
+    path("<int:pk>/after/photos/", afterwards.photo_add, name="photo-add"),
+    path("<int:pk>/after/photos/<int:photo_pk>/remove/", afterwards.photo_remove, name="photo-remove"),
+    path("photos/<int:pk>/", afterwards.photo, name="photo"),
+    path("handouts/<int:pk>/", afterwards.handout, name="handout"),
+    path("handouts/<int:pk>/paper/", afterwards.handout_paper, name="handout-paper"),
+]

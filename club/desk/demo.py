@@ -16,6 +16,7 @@ from django.conf import settings
 from django.db import transaction
 
 from club.desk.demo_reminders import wishes_lay_down
+from club.desk.demo_season import season_lay_down
 from club.desk.demo_things import things_lay_down
 from club.members.models import Kitchen, User
 from club.members.roles import Role
@@ -64,6 +65,7 @@ def demo_lay_down(*, now: datetime) -> DemoClub:
     batches = [_batch(batch, people[batch["by"]], kitchens[batch["kitchen"]], now) for batch in told["batch"]]
     things_lay_down(told, people, kitchens, now)
     wishes_lay_down(told, people)
+    season_lay_down(told, people, kitchens, now)
     return DemoClub(people, kitchens, batches)
 
 

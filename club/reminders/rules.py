@@ -7,12 +7,36 @@ from types import ModuleType
 
 from django.utils.functional import Promise
 
-from club.reminders import digest, keeping, loans, reviews, seals, supplies, things
+from club.reminders import (
+    class_thanks,
+    classes,
+    digest,
+    freezer,
+    keeping,
+    loans,
+    recalls,
+    reviews,
+    seals,
+    supplies,
+    things,
+)
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule
 
 # Each family of rules is a module with its RULES, and `words(subjects)`: what each subject is about.
-FAMILIES: tuple[ModuleType, ...] = (seals, keeping, things, loans, supplies, reviews, digest)
+FAMILIES: tuple[ModuleType, ...] = (
+    recalls,
+    seals,
+    keeping,
+    freezer,
+    things,
+    loans,
+    supplies,
+    reviews,
+    classes,
+    class_thanks,
+    digest,
+)
 
 RULES: dict[str, Rule] = {rule.name: rule for family in FAMILIES for rule in family.RULES}
 

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen
 from inventory.batches.queries import BatchQuerySet, JarQuerySet
+from inventory.batches.recall_models import Recall, RecallAnswer
 from inventory.batches.rules import Phase, SealWindow, phase, seal_window
 from inventory.batches.words import BatchState, Disposal, Seal
 from inventory.jars.models import LidLot
@@ -37,7 +38,12 @@ class Batch(models.Model):
     token = models.UUIDField(unique=True)
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="batches")
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="batches")
+    # Whose jars they are: she takes them home, looks at their seals and is reminded of it.
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batches")
+    # Who pressed Start, where that was somebody else, such as the instructor of a class. Empty: she herself.
+    started_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="batches_started"
+    )
     state = models.CharField(max_length=12, choices=BatchState.choices, default=BatchState.STARTED)
     plan: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField()
 
@@ -76,10 +82,16 @@ class Batch(models.Model):
 
     class Meta:
         ordering = ["-started_at", "-pk"]
-        permissions = [("trace_batch", "Can trace any batch by its lot code")]
+        permissions = [
+            ("trace_batch", "Can trace any batch by its lot code"),
+            ("start_for_others", "Can start a batch whose jars are somebody else's"),
+        ]
         indexes = [models.Index(fields=["state", "jars_out_at"])]
         constraints = [
             models.CheckConstraint(name="batch_has_a_pot", condition=Q(pots__gte=1)),
+            models.CheckConstraint(
+                name="batch_started_by_another_or_nobody", condition=Q(started_by=None) | ~Q(started_by=F("made_by"))
+            ),
             models.CheckConstraint(
                 name="batch_out_has_its_process_log",
                 condition=~Q(state__in=["out", "checked"])
@@ -194,6 +206,10 @@ class Jar(models.Model):
     failed_lid_lot = models.ForeignKey(
         LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_failed"
     )
+    # The member it was handed over to; empty: it stays with the people of the kitchen.
+    held_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_held"
+    )
 
     objects = JarQuerySet.as_manager()
 
@@ -204,10 +220,11 @@ class Jar(models.Model):
             models.CheckConstraint(
                 name="jar_stands_where_its_seal_allows",
                 condition=Q(seal="unchecked", disposal="")
-                | Q(seal="sealed", disposal__in=["", "shelf"])
+                # Thrown away: after a recall.
+                | Q(seal="sealed", disposal__in=["", "shelf", "discard"])
                 | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze", "discard"])
                 | Q(seal="broken", disposal="discard")
-                | Q(seal="none", disposal="freeze"),
+                | Q(seal="none", disposal__in=["freeze", "discard"]),
             ),
         ]
 
@@ -235,4 +252,4 @@ class SealCheck(models.Model):
         return f"{self.batch_id} {self.checked_at:%Y-%m-%d %H:%M}"
 
 
-__all__ = ["Batch", "BatchState", "Disposal", "Jar", "Seal", "SealCheck"]
+__all__ = ["Batch", "BatchState", "Disposal", "Jar", "Recall", "RecallAnswer", "Seal", "SealCheck"]

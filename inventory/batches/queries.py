@@ -13,6 +13,7 @@ from django.db.models.functions import Coalesce
 from club.members.models import Kitchen, User
 from inventory.batches.rules import looked_at_from
 from inventory.batches.words import BatchState, Disposal, Seal
+from recipes.models import RevisionState
 
 if TYPE_CHECKING:
     from inventory.batches.models import Batch, Jar  # noqa: F401  (named in the generic bases, which are strings)
@@ -22,9 +23,16 @@ if TYPE_CHECKING:
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
 
 
+def _cared_for(user: User) -> Q:
+    return Q(made_by=user) | Q(kitchen__in=Kitchen.objects.filter(people=user))
+
+
 @dataclass(frozen=True)
 class Whereabouts:
-    """So many jars of one size and fate in one kitchen; `disposal` None: not settled yet."""
+    """So many jars of one size and fate in one kitchen, or with the member they were handed to.
+
+    `disposal` None: not settled yet.
+    """
 
     kitchen: str
     size: str
@@ -35,16 +43,22 @@ class Whereabouts:
 
 class BatchQuerySet(models.QuerySet["Batch"]):
     def visible_to(self, user: User) -> BatchQuerySet:
-        """The gate: one's own batches and those of one's own kitchens; those who may trace see all."""
-        return self if user.has_perm("batches.trace_batch") else self.cared_for_by(user)
+        """The gate: one's own batches, those of one's own kitchens and those one started; who may trace sees all."""
+        return self if user.has_perm("batches.trace_batch") else self.filter(_cared_for(user) | Q(started_by=user))
 
     def cared_for_by(self, user: User) -> BatchQuerySet:
         """Batches a person made, or that were made in a kitchen of hers."""
-        return self.filter(Q(made_by=user) | Q(kitchen__in=Kitchen.objects.filter(people=user)))
+        return self.filter(_cared_for(user))
 
     def changeable_by(self, user: User) -> BatchQuerySet:
         """Who may write in a batch's log. To trace a batch is not to write in it."""
         return self if user.has_perm("batches.change_batch") else self.cared_for_by(user)
+
+    def worked_at_by(self, user: User) -> BatchQuerySet:
+        """Who may write what is done at the stove: also whoever started it for somebody else. Seals are not hers."""
+        if user.has_perm("batches.change_batch"):
+            return self
+        return self.filter(_cared_for(user) | Q(started_by=user))
 
     def open(self) -> BatchQuerySet:
         """On the stove: started, and nothing logged yet."""
@@ -71,6 +85,12 @@ class BatchQuerySet(models.QuerySet["Batch"]):
     def done(self) -> BatchQuerySet:
         return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
 
+    def recalled(self) -> BatchQuerySet:
+        """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see recalls.py)."""
+        from inventory.batches.models import Jar
+
+        return self.filter(pk__in=Jar.objects.recalled().values("batch"))
+
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
         rows = self.select_related("revision__recipe", "kitchen", "made_by").defer("plan", "revision__content")
@@ -86,7 +106,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         """Everything a batch's own page shows, in a bounded number of queries."""
         from inventory.batches.models import Jar, SealCheck
 
-        return self.select_related("revision__recipe", "kitchen", "made_by", "lid_lot").prefetch_related(
+        return self.select_related("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot").prefetch_related(
             Prefetch("jars", Jar.objects.select_related("place", "lid_lot", "failed_lid_lot").order_by("number")),
             Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
         )
@@ -97,13 +117,29 @@ class JarQuerySet(models.QuerySet["Jar"]):
         """Jars that still want a look: nothing was decided about them yet."""
         return self.filter(disposal="")
 
+    def kept(self) -> JarQuerySet:
+        """Jars that were not thrown away. Whether one was eaten, only who had it knows."""
+        return self.exclude(disposal=Disposal.DISCARD)
+
+    def recalled(self) -> JarQuerySet:
+        """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
+        from inventory.batches.models import Recall
+
+        standing = Recall.objects.not_cleared()
+        return self.filter(
+            Q(batch__revision__state=RevisionState.WITHDRAWN)
+            | Q(batch__revision__in=standing.filter(revision__isnull=False).values("revision"))
+            | Q(lid_lot__in=standing.filter(lid_lot__isnull=False).values("lid_lot"))
+            | Q(batch__in=standing.filter(batch__isnull=False).values("batch"))
+        )
+
     def whereabouts(self) -> list[Whereabouts]:
         """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
         # By kitchen, not by its name alone: two kitchens may be called the same.
-        fate = ("place__name", "place", "size", "seal", "disposal")
+        fate = ("place__name", "place", "held_by__name", "held_by", "size", "seal", "disposal")
         return [
             Whereabouts(
-                kitchen=row["place__name"],
+                kitchen=row["held_by__name"] or row["place__name"],
                 size=row["size"],
                 seal=Seal(row["seal"]),
                 disposal=Disposal(row["disposal"]) if row["disposal"] else None,

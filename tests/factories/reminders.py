@@ -6,10 +6,16 @@ from datetime import UTC, datetime, time, timedelta
 from typing import Any
 from uuid import uuid4
 
+from django.contrib.auth.models import Group
+
 from club.members.models import User
+from club.members.roles import Role
 from club.reminders.models import Reminder, ReminderState, Wishes
 from inventory.batches.models import Batch
+from inventory.equipment.kinds import Kind
+from inventory.equipment.queries import club_day
 from tests.factories.batches import make_batch_out
+from tests.factories.equipment import make_test, make_thing
 from tests.factories.recipes import make_revision
 
 TITLE = "Plum & rose jam"  # with a character that HTML must escape and plain text must not
@@ -43,6 +49,18 @@ def make_reminder(batch: Batch, *, rule: str = "seal-check", now: datetime, **fi
             **fields,
         }
     )
+
+
+def make_many_due(number: int, *, now: datetime) -> list[User]:
+    """So many keepers, each of whom the next gathering owes one mail: a gauge's test lapses in five days."""
+    keepers = User.objects.bulk_create(
+        User(email=f"keeper-{n}@example.test", name=f"Keeper {n}", password="!") for n in range(number)
+    )
+    group, _made = Group.objects.get_or_create(name=Role.KEEPER.value)
+    User.groups.through.objects.bulk_create(User.groups.through(user=one, group=group) for one in keepers)
+    thing = make_thing(Kind.DIAL_GAUGE, by=keepers[0], now=now, capacity={})
+    make_test(thing, club_day(now) - timedelta(days=360), by=keepers[0], now=now)
+    return keepers
 
 
 def make_wishes(person: User, **fields: Any) -> Wishes:

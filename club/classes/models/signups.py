@@ -68,3 +68,15 @@ class SignUp(models.Model):
     @property
     def is_seated(self) -> bool:
         return self.state == SignUpState.SEATED
+
+    @property
+    def is_absent(self) -> bool:
+        return self.came == 0
+
+    @property
+    def came_one(self) -> bool:
+        return self.came == 1
+
+    @property
+    def came_both(self) -> bool:
+        return self.came == 2

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.classes.models.sessions import ClassSession
@@ -46,6 +47,11 @@ class Station(models.Model):
 
     def __str__(self) -> str:
         return self.name or str(self.number)
+
+    @property
+    def label(self) -> str:
+        """As it is called on the day."""
+        return self.name or gettext("Station %(n)s") % {"n": self.number}
 
     @property
     def power_w(self) -> int:

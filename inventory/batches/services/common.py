@@ -47,6 +47,12 @@ def writing_check(by: User, batch: Batch) -> None:
         raise PermissionDenied
 
 
+def stove_check(by: User, batch: Batch) -> None:
+    """PermissionDenied for somebody who may not write down what was done at the stove with this batch."""
+    if not by.has_perm("batches.add_batch") or not Batch.objects.worked_at_by(by).filter(pk=batch.pk).exists():
+        raise PermissionDenied
+
+
 def clock(moment: datetime) -> str:
     """A moment as the club's clocks show it, with the zone's own letters: an hour may come twice."""
     local = timezone.localtime(moment)

@@ -22,8 +22,8 @@ from inventory.batches.services.common import (
     clock,
     moment_check,
     now_or,
+    stove_check,
     utc_or_none,
-    writing_check,
 )
 from inventory.batches.services.ledger import ledger_fill
 from inventory.jars.models import LidLot
@@ -56,7 +56,7 @@ def batch_log_process(
     """
     now, jars_out_at = now_or(now), in_utc(jars_out_at)
     started_at, process_started_at = utc_or_none(started_at), utc_or_none(process_started_at)
-    writing_check(by, batch)
+    stove_check(by, batch)
     batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
     problems = Problems()
     began = started_at or batch.started_at

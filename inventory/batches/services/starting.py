@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Unpack
 from uuid import UUID
@@ -17,7 +18,7 @@ from inventory.batches.lots import SALTS, lot_code
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import Need, canner_of, reprocess_need
 from inventory.batches.rules import in_utc
-from inventory.batches.services.common import AlreadyDone, Problems, moment_check, now_or, writing_check
+from inventory.batches.services.common import AlreadyDone, Problems, moment_check, now_or, stove_check
 from recipes.engine.plan import Plan, plan_as_dict
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanWish, plan_for
@@ -34,6 +35,7 @@ def batch_start(
     revision: Revision,
     kitchen: Kitchen,
     token: UUID,
+    for_person: User | None = None,
     started_at: datetime | None = None,
     note: str = "",
     now: datetime | None = None,
@@ -41,7 +43,8 @@ def batch_start(
 ) -> Batch:
     """Start a batch; the plan is made anew here, whatever a form says it was.
 
-    1. The person may put up batches, and in this kitchen: else PermissionDenied.
+    1. The person may put up batches, and in this kitchen: else PermissionDenied. With `for_person` the jars are
+       theirs, and so is the look at the seals; that takes a right of its own, and a kitchen that both may use.
     2. A token that made a batch before gives that batch: the form was sent twice.
     3. The revision is published at this moment, the altitude known, the plan without refusals: else ValidationError.
     4. The row is written under a lot code of its own.
@@ -52,8 +55,8 @@ def batch_start(
     fresh = Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).first()
     if fresh is None or not by.has_perm("batches.add_batch"):
         raise PermissionDenied
-    kitchen = fresh
-    made = _made_before(by, token, revision, kitchen)
+    kitchen, whose = fresh, _whose(by, for_person, fresh)
+    made = _made_before(whose, token, revision, kitchen)
     if made is not None:
         return made
     problems = Problems()
@@ -69,14 +72,32 @@ def batch_start(
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wish.get("jar"))
     fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
-    return _write(by, token, started_at=began, note=note.strip(), created_at=now, **fields)
+    return _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
 
 
-def _made_before(by: User, token: UUID, revision: Revision, kitchen: Kitchen) -> Batch | None:
-    made = Batch.objects.filter(token=token).first()
+@dataclass(frozen=True)
+class _Whose:
+    """Whose jars they are, and who pressed Start where that is somebody else."""
+
+    made_by: User
+    started_by: User | None = None
+
+
+def _whose(by: User, for_person: User | None, kitchen: Kitchen) -> _Whose:
+    if for_person is None or for_person.pk == by.pk:
+        return _Whose(by)
+    may = by.has_perm("batches.start_for_others") and for_person.has_perm("batches.add_batch")
+    if not may or not Kitchen.objects.usable_by(for_person).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    return _Whose(for_person, by)
+
+
+def _made_before(whose: _Whose, token: UUID, revision: Revision, kitchen: Kitchen) -> Batch | None:
+    made = Batch.objects.filter(token=token).select_related("made_by", "started_by").first()
     if made is None:
         return None
-    if made.made_by_id != by.pk or (made.revision_id, made.kitchen_id) != (revision.pk, kitchen.pk):
+    asked_now = (whose.made_by, whose.started_by, revision.pk, kitchen.pk)
+    if (made.made_by, made.started_by, made.revision_id, made.kitchen_id) != asked_now:
         raise ValidationError(
             _("This form was used for another batch already. Open the plan again and start from there.")
         )
@@ -119,16 +140,17 @@ def _largest(plan: Plan, jar: str | None) -> str:
     return plan.jars[0].size if plan.jars else jar or plan.stated_yield.jar
 
 
-def _write(by: User, token: UUID, **fields: Any) -> Batch:
+def _write(whose: _Whose, token: UUID, **fields: Any) -> Batch:
     """Two of a day's batches may draw the same letters: draw again. A racing twin with our token wins instead."""
     day = timezone.localdate(fields["started_at"], timezone.get_default_timezone())
+    people = {"made_by": whose.made_by, "started_by": whose.started_by}
     for left in reversed(range(LOT_CODE_TRIES)):
         try:
             with transaction.atomic():
                 code = lot_code(day, secrets.randbelow(SALTS))
-                return Batch.objects.create(lot_code=code, token=token, made_by=by, **fields)
+                return Batch.objects.create(lot_code=code, token=token, **people, **fields)
         except IntegrityError:
-            made = _made_before(by, token, fields["revision"], fields["kitchen"])
+            made = _made_before(whose, token, fields["revision"], fields["kitchen"])
             if made is not None:
                 return made
             if not left:
@@ -139,7 +161,7 @@ def _write(by: User, token: UUID, **fields: Any) -> Batch:
 @transaction.atomic
 def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None = None) -> Batch:
     """Give up a batch that is still on the stove, and say why. AlreadyDone when it is not on the stove any more."""
-    writing_check(by, batch)
+    stove_check(by, batch)
     reason = " ".join(reason.split())
     if not reason:
         raise ValidationError({"reason": _("Say in a few words why it was given up.")})

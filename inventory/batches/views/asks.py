@@ -33,6 +33,14 @@ def batch_to_write(user: User, lot_code: str) -> Batch:
     return batch
 
 
+def batch_at_the_stove(user: User, lot_code: str) -> Batch:
+    """As `batch_to_write`, for the process log and giving up: also for whoever started it for somebody else."""
+    batch = batch_for(user, lot_code)
+    if not Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists():
+        raise PermissionDenied
+    return batch
+
+
 @contextmanager
 def refusals_on(form: Form) -> Iterator[None]:
     """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""

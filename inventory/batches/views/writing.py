@@ -17,7 +17,7 @@ from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_need, reprocess_refusal, tested_needs
 from inventory.batches.seal_forms import PutAwayForm, SealsForm, jars_to_look_at, waiting_jars
 from inventory.batches.services.common import clock
-from inventory.batches.views.asks import batch_to_write, refusals_on, signed_in
+from inventory.batches.views.asks import batch_at_the_stove, batch_to_write, refusals_on, signed_in
 from inventory.jars.models import LidLot
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
@@ -61,7 +61,7 @@ def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:
 @require_http_methods(["GET", "POST"])
 def log(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
-    batch = batch_to_write(user, lot_code)
+    batch = batch_at_the_stove(user, lot_code)
     form = LogForm(request.POST or None, batch=batch)
     if request.method == "POST" and form.is_valid():
         try:
@@ -185,7 +185,7 @@ def put_away(request: HttpRequest, lot_code: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def abandon(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
-    batch = batch_to_write(user, lot_code)
+    batch = batch_at_the_stove(user, lot_code)
     form = AbandonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
