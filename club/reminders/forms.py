@@ -16,6 +16,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.reminders import digest
 from club.reminders.terms import Rule
 from club.reminders.wishes import zone_names
 from club.reminders.wishes_models import Wishes
@@ -31,11 +32,7 @@ def weekday_choices() -> list[tuple[str, Any]]:
 class WishesForm(forms.Form):
     zone_name = forms.ChoiceField(label=_("Time zone"), required=False)
     quiet_from = forms.TimeField(label=_("No mail from"), widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"))
-    quiet_until = forms.TimeField(
-        label=_("until"),
-        widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"),
-        help_text=_("By the clock in your time zone. The same time twice: mail at any hour."),
-    )
+    quiet_until = forms.TimeField(label=_("until"), widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"))
     digest_weekday = forms.TypedChoiceField(
         label=_("What can wait, together once a week"),
         choices=weekday_choices,
@@ -61,14 +58,16 @@ class WishesForm(forms.Form):
             _heading(gettext("When")),
             "zone_name",
             Row(Column("quiet_from", css_class="col-6"), Column("quiet_until", css_class="col-6")),
+            _said(gettext("By the clock in your time zone. The same time twice: mail at any hour.")),
             _note(
-                [rule for rule in kinds if not rule.may_wait], gettext("These come at any hour, as they cannot wait")
+                [rule for rule in kinds if not rule.may_wait and rule.name != digest.NAME],
+                gettext("These come at any hour, as they cannot wait"),
             ),
             _heading(gettext("What")),
             "mailed",
             _note([rule for rule in kinds if not rule.may_mute], gettext("These always come by mail too")),
             _heading(gettext("Once a week")),
-            Row(Column("digest_weekday", css_class="col-7"), Column("digest_hour", css_class="col-5")),
+            Row(Column("digest_weekday", css_class="col-sm-7"), Column("digest_hour", css_class="col-sm-5")),
             _note([rule for rule in kinds if rule.keeps_a_week], gettext("These can wait for it")),
         )
         self.helper.add_input(Submit("send", gettext("Save")))
@@ -102,6 +101,10 @@ def _zone_words(name: str) -> str:
 
 def _heading(text: str) -> HTML:
     return HTML(format_html('<h2 class="h4">{}</h2>', text))
+
+
+def _said(text: str) -> HTML:
+    return HTML(format_html('<p class="form-text">{}</p>', text))
 
 
 def _note(kinds: Sequence[Rule], text: str) -> HTML:

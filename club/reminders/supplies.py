@@ -100,7 +100,7 @@ def words(subjects: Iterable[str]) -> dict[str, str]:
 RULES = (
     Rule(
         "supply-low",
-        gettext_lazy("buy more"),
+        gettext_lazy("buy more of what runs low"),
         low_due,
         low_still_due,
         low_message,
@@ -109,7 +109,7 @@ RULES = (
     ),
     Rule(
         "supply-past",
-        gettext_lazy("past its date"),
+        gettext_lazy("take what is past its date off the shelf"),
         past_due,
         past_still_due,
         past_message,

@@ -13,6 +13,7 @@ from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
 from club.desk.season_page import season_of
 from club.members.models import Kitchen, User
+from club.reminders.models import Wishes
 from inventory.batches.models import Batch, Jar
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
@@ -73,6 +74,14 @@ def test_the_demo_season_plans_refuses_and_orders(demo):
     assert OrderWish.objects.get(got__lt=F("quantity")).line.kind == "lids"  # a short delivery
     assert LidLot.objects.filter(code="HJ-0902", stock__on_hand=108).exists()
     assert ledger_audit().is_sound
+
+
+def test_two_people_of_the_demo_are_reached_in_their_own_ways(demo):
+    tobias, petra = (Wishes.objects.get(person=demo.people[key]) for key in ("tobias", "petra"))
+    assert (tobias.has_digest, tobias.muted_kinds) == (True, frozenset())
+    assert (petra.has_digest, petra.muted_kinds) == (False, {"loan-due", "hold-ready"})
+    assert str(petra.zone) == "America/St_Johns"
+    assert Wishes.objects.count() == 2
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):

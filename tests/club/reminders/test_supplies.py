@@ -72,7 +72,7 @@ def test_a_lot_past_its_date_is_told_from_the_next_day_of_the_club_on_until_it_i
     services.gather(midnight)
     reminder = Reminder.objects.get()
     [(_one, words)] = with_words([reminder])
-    assert words == "past its date, Pectin"
+    assert words == "take what is past its date off the shelf, Pectin"
     assert supplies.past_still_due(reminder, midnight)
     assert "Take them off the shelf" in supplies.past_message(reminder, midnight).text
     jars.supply_spoil(by=keeper, lot=lot, count=4, token=uuid4())
