@@ -14,6 +14,7 @@ from django.utils import timezone
 from club.classes.models import SignUp
 from club.classes.services import seats
 from club.reminders import services as reminders
+from tests.browser.conftest import PHONE
 from tests.factories.classes import make_instructor, make_session
 from tests.factories.members import PASSWORD, make_person
 
@@ -78,6 +79,10 @@ def test_signed_up_then_full_then_given_up_from_the_mail_then_offered_and_taken(
     page.get_by_role("link", name="Plum spread").click()
     page.wait_for_url(f"**/classes/{session.pk}/")
     look(visitor, "open")
+    if visitor.page.viewport_size == PHONE:
+        assert visitor.is_uncovered(page.get_by_role("link", name="Sign up"))  # what is long comes below it
+        page.get_by_role("link", name="Sign up").click()
+        assert visitor.is_uncovered(page.get_by_label("I come alone"))
     page.get_by_role("button", name="Sign up").click()
     page.get_by_text("You have a seat. A mail").wait_for()
     look(visitor, "seated")
