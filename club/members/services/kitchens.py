@@ -31,8 +31,9 @@ def kitchen_add(
     token: UUID | None = None,
 ) -> Kitchen:
     """A kitchen of the person's own, or a hall of the club's (organisers). `altitude_text` is "1040 m", "3400 ft"
-    or empty for unknown; `power_limit_w` is what a hall's wiring carries, None where nobody has said. The same `token` again finds the kitchen made the first time and writes to that one, so
-    that who goes back and mends the altitude gets the mended one. Raises PermissionDenied, ValidationError (fields
+    or empty for unknown; `power_limit_w` is what a hall's wiring carries, None where nobody has said. The same `token`
+    again finds the kitchen made the first time and writes to that one, so that who goes back and mends the altitude
+    gets the mended one. Raises PermissionDenied, ValidationError (fields
     name, altitude, altitude_how, power_limit_w).
     """
     if is_hall and not by.has_role(Role.ORGANISER):
