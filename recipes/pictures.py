@@ -113,9 +113,11 @@ def days_svg(
     drawing = _sheet(clock, height, title, told, prefix)
     _draw_hours(drawing, clock, height, when)
     for mark in marks:
-        _draw_mark(drawing, clock, height, mark)
+        words = _text(mark.words, _x(clock, mark.minute), TOP - 36, 11, "kh-timeline-mark", text_anchor="middle")
+        drawing.append(words)
     y = TOP
     for day, lanes in rows:
+        _draw_marks(drawing, clock, marks, y + HEADING - 4, y + HEADING + LANE * len(lanes) - 6)
         drawing.append(_text(day.heading, 0, y + 18, 13, "kh-timeline-station", font_weight="bold"))
         for row, lane in enumerate(lanes):
             _draw_lane(drawing, clock, lane, y + HEADING + LANE * row, when)
@@ -176,12 +178,12 @@ def _lanes(
     return [Lane(name(number, rows[number]), tuple(rows[number])) for number in sorted(rows)]
 
 
-def _draw_mark(drawing: drawsvg.Drawing, clock: Timeline, bottom: int, mark: Mark) -> None:
-    x = _x(clock, mark.minute)
-    drawing.append(
-        drawsvg.Line(x, TOP - 30, x, bottom, stroke="currentColor", stroke_width=2, class_="kh-timeline-mark")
-    )
-    drawing.append(_text(mark.words, x, TOP - 36, 11, "kh-timeline-mark-words", text_anchor="middle"))
+def _draw_marks(drawing: drawsvg.Drawing, clock: Timeline, marks: Sequence[Mark], top: int, bottom: int) -> None:
+    """Beside the lanes of one timeline only, so that no line runs through its heading."""
+    for mark in marks:
+        x = _x(clock, mark.minute)
+        line = drawsvg.Line(x, top, x, bottom, stroke="currentColor", stroke_width=2, class_="kh-timeline-mark")
+        drawing.append(line)
 
 
 def _draw_hours(drawing: drawsvg.Drawing, timeline: Timeline, bottom: int, when: Callable[[int], str]) -> None:

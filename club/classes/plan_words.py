@@ -10,12 +10,21 @@ from django.utils.translation import gettext as _
 from club.classes.models import Station
 from club.classes.planning import SessionPlan
 from club.classes.services.publishing import refusal_words, stations_words
-from recipes.day_page import LoadWords, StepWords, load_lines, process_text, processes_by_size, step_lines
+from recipes.day_page import (
+    LoadWords,
+    StepWords,
+    jar_counts,
+    load_lines,
+    process_text,
+    processes_by_size,
+    step_lines,
+)
 from recipes.engine.plan_terms import Plan
 from recipes.engine.plan_write import clock
 from recipes.engine.station_terms import CLEAN_UP, STATION_RULES
 from recipes.engine.stations import HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Caution, Rule
+from recipes.engine.timeline import StepKind
 from recipes.measures import altitude_text, amount_pair, temperature_text
 from recipes.pictures import Day, Mark, days_svg
 from recipes.plan_page import PlanLine, ProcessWords, plan_lines, process_words
@@ -31,6 +40,20 @@ class Said:
     message: str
     rule: str
     source: str
+
+
+@dataclass(frozen=True)
+class LoadTimes:
+    """The clock of one canner load; "" for what does not come, such as cooking a raw pack."""
+
+    number: int
+    pot: int
+    jars: str
+    cook: str
+    fill: str
+    process: str
+    until: str
+    out: str
 
 
 @dataclass(frozen=True)
@@ -51,6 +74,7 @@ class StationWords:
     lines: list[PlanLine]
     loads: list[LoadWords]
     steps: list[StepWords]
+    times: list[LoadTimes]
     cautions: tuple[Caution, ...]
     refusals: list[Said]  # those that are about this station
 
@@ -168,9 +192,30 @@ def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRe
         lines=plan_lines(plan, units),
         loads=load_lines(plan),
         steps=step_lines(plan),
+        times=_load_times(plan),
         cautions=plan.cautions,
         refusals=[_said(each) for each in refusals if station.number in each.stations],
     )
+
+
+def _load_times(plan: Plan) -> list[LoadTimes]:
+    """When each load is cooked, filled, processed and lifted out; nothing where there is no clock."""
+    day, begins = plan.day, plan.begins
+    if day is None or begins is None:
+        return []
+    found = []
+    for load in plan.loads:
+        steps = {step.kind: step for step in day.steps if step.load == load.number and step.canner is not None}
+        cook = next((step for step in day.steps if step.kind is StepKind.COOK and step.pot == load.pot), None)
+        fill = next((step for step in day.steps if step.kind is StepKind.FILL and step.load == load.number), None)
+        process = steps.get(StepKind.PROCESS)
+        out = steps.get(StepKind.OUT)
+        minutes = [
+            step and step.start for step in (cook, fill, process, process and process._replace(start=process.end), out)
+        ]
+        times = ["" if minute is None else clock(begins + minute) for minute in minutes]
+        found.append(LoadTimes(load.number, load.pot, jar_counts(load.jars), *times))
+    return found
 
 
 def _one_process(plan: Plan) -> list[tuple[str, str]]:

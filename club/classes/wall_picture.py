@@ -14,8 +14,8 @@ from recipes.engine.timeline import Step, StepKind
 from recipes.pictures import timeline_lanes
 from recipes.words import STEPS
 
-ROW, HEAD, NAMES = 9 * MM, 8 * MM, 34 * MM
-LETTERS = 9.0
+ROW, TALL_ROW, HEAD, NAMES = 7.5 * MM, 13 * MM, 7 * MM, 36 * MM
+LETTERS, NAME_LETTERS = 9.0, 10.5
 # How dark a bar is; whatever is not here is light.
 GREY = {StepKind.PROCESS: 0.0, StepKind.COOK: 0.6, StepKind.FILL: 0.7}
 LIGHT = 0.88
@@ -30,7 +30,8 @@ def picture_of(days: Sequence[StationDay], *, width: float, lanes: bool, most: i
     first = min(day.timeline.start for day in days) // 30 * 30
     last = -(-max(day.timeline.finish for day in days) // 30) * 30
     scale = (width - NAMES) / (last - first)
-    height = HEAD + ROW * len(rows)
+    row = ROW if lanes else TALL_ROW
+    height = HEAD + row * len(rows)
     drawing = Drawing(width, height)
     for minute in range(first, last + 1, 30 if last - first <= 300 else 60):
         x = NAMES + (minute - first) * scale
@@ -40,10 +41,10 @@ def picture_of(days: Sequence[StationDay], *, width: float, lanes: bool, most: i
             String(x, height - HEAD + 4, clock(minute), fontSize=LETTERS, textAnchor="end" if end else "middle")
         )
     for n, (name, steps) in enumerate(rows):
-        bottom = height - HEAD - ROW * (n + 1)
-        drawing.add(String(0, bottom + ROW / 2 - 3, printable(name), fontSize=LETTERS))
+        bottom = height - HEAD - row * (n + 1)
+        drawing.add(String(0, bottom + row / 2 - 3, printable(name), fontSize=NAME_LETTERS))
         for step in steps:
-            _bar(drawing, step, NAMES + (step.start - first) * scale, bottom, step.minutes * scale)
+            _bar(drawing, step, NAMES + (step.start - first) * scale, bottom, step.minutes * scale, row)
     return drawing
 
 
@@ -57,17 +58,17 @@ def _station(day: StationDay) -> tuple[str, Sequence[Step]]:
     return _("Station %(n)s") % {"n": day.number}, steps
 
 
-def _bar(drawing: Any, step: Step, x: float, bottom: float, width: float) -> None:
+def _bar(drawing: Any, step: Step, x: float, bottom: float, width: float, height: float) -> None:
     from reportlab.graphics.shapes import Rect, String
     from reportlab.lib.colors import Color
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     grey = GREY.get(step.kind, LIGHT)
     fill = Color(grey, grey, grey)
-    drawing.add(Rect(x, bottom + 1, max(width - 0.5, 0.5), ROW - 2, fillColor=fill, strokeWidth=0.3))
+    drawing.add(Rect(x, bottom + 1, max(width - 0.5, 0.5), height - 2, fillColor=fill, strokeWidth=0.3))
     long, short = (printable(str(words)) for words in STEPS[step.kind])
-    for words in (f"{long} {step.minutes}", f"{short} {step.minutes}", short):
+    for words in (f"{long} {step.minutes}", f"{short} {step.minutes}", short, f"{step.minutes}"):
         if stringWidth(words, "Helvetica", LETTERS) + 4 <= width:
             ink = Color(1, 1, 1) if grey < 0.5 else Color(0, 0, 0)
-            drawing.add(String(x + 2, bottom + ROW / 2 - 3, words, fontSize=LETTERS, fillColor=ink))
+            drawing.add(String(x + 2, bottom + height / 2 - 3, words, fontSize=LETTERS, fillColor=ink))
             return

@@ -19,12 +19,13 @@ from club.classes.wall_picture import picture_of
 from inventory.equipment.printing import A4, MM, printable
 from recipes.engine.station_terms import StationDay
 
-MARGIN = 14 * MM
-WIDTH = A4[0] - 2 * MARGIN
+MARGIN = 12 * MM
+PADDING = 6  # points, inside the frame of a page
+WIDTH = A4[0] - 2 * (MARGIN + PADDING)
 INK = "#291a2b"
 STOP = "#9c2216"
 # The letters by what is said in them, in points. The process is read from the far end of a kitchen.
-SIZES = {"huge": 84, "big": 34, "title": 26, "said": 17, "text": 13, "small": 9}
+SIZES = {"huge": 76, "big": 34, "title": 26, "said": 17, "text": 12, "small": 8}
 MOST_BARS = 40  # of a timeline on one page
 
 
@@ -89,6 +90,7 @@ def _hall_page(plan: SessionPlan, words: PlanWords) -> Iterator[Any]:
     yield _gap(6)
     if plan.hall.days:
         yield picture_of(plan.hall.days, width=WIDTH, lanes=len(plan.hall.days) <= 2, most=MOST_BARS)
+        yield _line(_("Figures in the bars are minutes. Black is the process."), "text")
     last = _("Last jars out by %(time)s. Then everybody cleans up.") % {"time": words.ends}
     yield _line(last, "said", bold=True)
 
@@ -126,6 +128,9 @@ def _station_page(station: StationWords, day: StationDay | None, words: PlanWord
     told = [station.jars, station.process.pack if station.process else "", station.canner, station.burners]
     yield _line(" · ".join(filter(None, told)), "text")
     yield _gap(3)
+    if station.times:
+        yield _times(station)
+        yield _gap(3)
     if day is not None:
         yield picture_of([day], width=WIDTH, lanes=True, most=MOST_BARS)
     yield _gap(3)
@@ -155,6 +160,16 @@ def _process(station: StationWords) -> Iterator[Any]:
     if station.process.vent_minutes:
         told.append(_("vent %(n)s minutes first") % {"n": station.process.vent_minutes})
     yield _line(" · ".join(told), "said")
+
+
+def _times(station: StationWords) -> Any:
+    """The clock, load by load, in letters that are read from the stove."""
+    rows = [[_("Load"), _("Cook"), _("Fill"), _("Process"), _("Out")]]
+    for each in station.times:
+        load = _("%(n)s, pot %(pot)s") % {"n": each.number, "pot": each.pot}
+        process = _("%(starts)s to %(ends)s") % {"starts": each.process, "ends": each.until} if each.process else ""
+        rows.append([load, each.cook, each.fill, process, each.out])
+    return _table(rows, (0.22, 0.16, 0.16, 0.3, 0.16), "said")
 
 
 def _amounts(station: StationWords) -> Any:
