@@ -15,6 +15,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from club.desk.demo_classes import classes_lay_down
 from club.desk.demo_things import things_lay_down
 from club.members.models import Kitchen, User
 from club.members.roles import Role
@@ -62,6 +63,7 @@ def demo_lay_down(*, now: datetime) -> DemoClub:
     kitchens = {kitchen["key"]: _kitchen(kitchen, organiser, people) for kitchen in told["kitchen"]}
     batches = [_batch(batch, people[batch["by"]], kitchens[batch["kitchen"]], now) for batch in told["batch"]]
     things_lay_down(told, people, kitchens, now)
+    classes_lay_down(told, people, kitchens, now)
     return DemoClub(people, kitchens, batches)
 
 
@@ -83,6 +85,7 @@ def _kitchen(told: Mapping[str, Any], organiser: User, people: Mapping[str, User
         altitude_text=told.get("altitude", ""),
         altitude_how=told.get("how", ""),
         is_hall=told.get("hall", False),
+        power_limit_w=told.get("power_limit_w"),
     )
     kitchen.people.add(*owners)
     return kitchen
