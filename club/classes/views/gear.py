@@ -35,11 +35,11 @@ def gear(request: HttpRequest, pk: int) -> HttpResponse:
     needs, kept = gear_needs(plan.hall), list(session.set_aside.select_related("place__kitchen"))
     context = {
         "session": session,
-        "needs": _counted(needs),
+        "needs": _words(needs),
         "held": session.gear.filter(hold__state__in=services.KEPT).select_related("hold__thing", "hold__person"),
-        "missing": _counted(services.needs_left(session, needs)),
+        "missing": _words(services.needs_left(session, needs)),
         "kept": [(row, _name(row.what, row.key, there)) for row in kept],
-        "jars": [(JARS[size], count) for size, count in jars_lacking(plan.plans, kept).items()],
+        "jars": ", ".join(f"{count} × {JARS[size]}" for size, count in jars_lacking(plan.plans, kept).items()),
         "shopping": to_buy(plan.plans, user.units, kept, there),
         "refusals": [each.refusal for each in gear_refusals(session)],
         "rule": GEAR_RULE,
@@ -57,8 +57,7 @@ def gather(request: HttpRequest, pk: int) -> HttpResponse:
         held = ngettext("%(n)s thing is held now.", "%(n)s things are held now.", done.held) % {"n": done.held}
         messages.success(request, held)
         if done.missing:
-            words = ", ".join(f"{count} × {kind}" for kind, count in _counted(done.missing))
-            messages.warning(request, _("Not to be had for that day: %(things)s.") % {"things": words})
+            messages.warning(request, _("Not to be had for that day: %(things)s.") % {"things": _words(done.missing)})
     return redirect("classes:gear", pk)
 
 
@@ -72,10 +71,10 @@ def release(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("classes:gear", pk)
 
 
-def _counted(needs: Iterable[GearNeed]) -> list[tuple[str, int]]:
-    """How many of each kind, in the order of the needs."""
+def _words(needs: Iterable[GearNeed]) -> str:
+    """ "2 × Preserving pan, 1 × Jar lifter": how many of each kind, in the order of the needs."""
     counts = Counter(need.kind for need in needs)
-    return [(str(kind_label(kind)), count) for kind, count in counts.items()]
+    return ", ".join(f"{count} × {kind_label(kind)}" for kind, count in counts.items())
 
 
 def _name(what: str, key: str, there: Iterable[Shelf]) -> str:
