@@ -88,14 +88,14 @@ def free_seat(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 
 @require_safe
 def stations(request: HttpRequest, pk: int) -> HttpResponse:
-    session = run_session(request, pk)
-    shown = stations_of(session, signed_in(request))
+    session, now = run_session(request, pk), timezone.now()
+    shown = stations_of(session, signed_in(request), now)
     told = {
         "session": session,
         "stations": shown,
         "standing": standing_of(session),
         "to_start": [one for one in shown if one.batch is None and one.has_somebody],
-        "now": timezone.now(),
+        "now": now,
     }
     return render(request, "classes/day_stations.html", told)
 

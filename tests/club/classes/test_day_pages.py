@@ -19,6 +19,7 @@ from club.classes.models import CannerLoad, ClassSession, OwnNote, SessionPhoto,
 from club.classes.services import afterwards, stations_day
 from club.classes.words import SessionState, SignUpState
 from club.members.roles import Role
+from inventory.batches.services import seals_record
 from inventory.equipment.queries import club_day
 from tests.factories.class_day import log_out, make_at_station, make_called, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
@@ -240,14 +241,12 @@ def test_a_load_shows_when_it_began_and_when_its_minutes_are_over(session, teach
     address = url("day-load", session.pk, cooking.station_id, 1)
     page = text_of(teacher.get(url("day-stations", session.pk)))
     assert "Load 1: the minutes count now" in page
-    assert "from when the water boils again" in page
+    assert "Time counts from a full boil" in page
     response = teacher.post(address, follow=True)
     load = CannerLoad.objects.get()
     over = timezone.localtime(load.began_at + timedelta(minutes=10))
     assert f"{over:%H:%M:%S}" in text_of(response)
-    assert f'data-until="{over.replace(microsecond=0).isoformat()}' in response.content.decode().replace(
-        over.isoformat(), over.replace(microsecond=0).isoformat()
-    )
+    assert f'data-until="{over.isoformat()}"' in response.content.decode()
     CannerLoad.objects.update(began_at=now() - timedelta(minutes=11))
     assert "the minutes are over" in text_of(teacher.get(url("day-stations", session.pk)))
     teacher.post(address, {"take_back": "1"})
@@ -291,18 +290,12 @@ def test_the_session_is_closed_and_what_was_learned_is_written_anew(session, tea
 
 
 def test_seals_are_counted_by_station(session, teacher):
-    from inventory.batches.services import seals_record
-
     [cooking] = started(session)
     batch = log_out(cooking, now=now() + timedelta(minutes=30))
     results = {1: "sealed", 2: "sealed", 3: "sealed", 4: "unsealed"}
     later = now() + timedelta(hours=14)
     told = {"results": results, "disposals": {4: "refrigerate"}, "token": uuid4(), "now": later}
     seals_record(by=batch.made_by, batch=batch, **told)
-    row = re.search(
-        r"Jars with.*?To look at.*?To look at", teacher.get(url("after", session.pk)).content.decode(), re.S
-    )
-    assert row is not None
     page = text_of(teacher.get(url("after", session.pk)))
     assert f"{batch.made_by} 3 1 0 0" in page
 
@@ -409,7 +402,7 @@ def test_a_held_session_shows_its_roll_and_takes_no_press(session, teacher):
     afterwards.session_close(by=runner_of(session), session=session)
     page = text_of(teacher.get(url("day", session.pk)))
     assert "This session is closed" in page
-    assert "Absent," not in page
+    assert "Take it back" not in page
     page = text_of(teacher.post(url("day-call", session.pk, signup.pk), {"came": "0"}, follow=True))
     assert "not on" in page
     signup.refresh_from_db()
