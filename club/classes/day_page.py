@@ -109,6 +109,11 @@ class StationShown:
         return shown
 
     @property
+    def is_to_begin(self) -> bool:
+        """Whether a load is still to be put in."""
+        return any(load.began_at is None for load in self.loads)
+
+    @property
     def count_rule(self) -> Rule:
         """When the minutes count, and when they begin anew."""
         under_pressure = self.batch is not None and self.batch.required_psi is not None
