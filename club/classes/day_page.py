@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Prefetch, Q
 from django.db.models.functions import Lower
+from django.utils import timezone
 from django.utils.functional import cached_property
 
 from club.classes.models import CannerLoad, ClassSession, SignUp, Station, StationBatch
@@ -17,6 +18,8 @@ from inventory.batches.models import Batch, BatchState, Jar
 from inventory.batches.rules import Phase
 from recipes.engine.rules import RULES
 from recipes.engine.terms import Rule
+
+MINUTE = timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -107,6 +110,15 @@ class StationShown:
             began = begun.get(number)
             shown.append(LoadShown(number, began, began + minutes if began else None))
         return shown
+
+    @property
+    def began_typed(self) -> str:
+        """When the first load began to count, as a form takes it. To the next whole minute: never a longer process."""
+        begun = [load.began_at for load in self.loads if load.began_at]
+        if not begun:
+            return ""
+        whole = min(begun).replace(second=0, microsecond=0)
+        return f"{timezone.localtime(whole if whole == min(begun) else whole + MINUTE):%Y-%m-%dT%H:%M}"
 
     @property
     def is_to_begin(self) -> bool:

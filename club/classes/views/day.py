@@ -148,6 +148,16 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
+def start_again(request: HttpRequest, pk: int, station_pk: int) -> HttpResponse:
+    session = run_session(request, pk)
+    station = cooking_of(session, station_pk).station
+    with refusals_told(request):
+        cooking = stations_day.station_start_again(by=signed_in(request), station=station)
+        messages.success(request, _("Batch %(lot)s is started.") % {"lot": cooking.batch.lot_code})
+    return _back_to_stations(session, station_pk)
+
+
+@require_POST
 def load(request: HttpRequest, pk: int, station_pk: int, number: int) -> HttpResponse:
     """The minutes of a canner load begin now, or (`take_back`) not yet."""
     session = run_session(request, pk)
