@@ -101,7 +101,6 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "club.desk.middleware.HtmxSignInMiddleware",
-    "club.desk.middleware.CacheAwayMiddleware",
     "allauth.account.middleware.AccountMiddleware",
 ]
 
@@ -181,7 +180,13 @@ def cache_url(redis_url: str) -> str:
     return parts._replace(path=f"/{number}").geturl()
 
 
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": cache_url(REDIS_URL)}}
+CACHES = {
+    "default": {
+        "BACKEND": "club.run.cache.RedisOrMemoryCache",
+        "LOCATION": cache_url(REDIS_URL),
+        "OPTIONS": {"socket_connect_timeout": 1, "socket_timeout": 1},  # a page waits no longer for a count
+    }
+}
 
 CELERY_BROKER_URL = broker_url(REDIS_URL)
 CELERY_TASK_IGNORE_RESULT = True
@@ -197,11 +202,16 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 # How often the reminder rules are asked, in seconds. Tests with a real worker ask faster.
 REMINDER_TICK_SECONDS = float(os.environ.get("REMINDER_TICK_SECONDS", "60"))
+# What nobody picked up by the next tick is not worth picking up.
+REMINDER_MESSAGE_SECONDS = max(1.0, REMINDER_TICK_SECONDS * 0.9)
+# A sender silent for so long about a mail in its hand is taken for dead. Longer than the slowest single mail:
+# EMAIL_TIMEOUT for each of some eight exchanges with the server.
+REMINDER_LEASE_SECONDS = float(os.environ.get("REMINDER_LEASE_SECONDS", "300"))
 CELERY_BEAT_SCHEDULE = {
     "reminders": {
         "task": "club.reminders.tasks.tick",
         "schedule": REMINDER_TICK_SECONDS,
-        "options": {"expires": max(1.0, REMINDER_TICK_SECONDS * 0.9)},
+        "options": {"expires": REMINDER_MESSAGE_SECONDS},
     },
 }
 

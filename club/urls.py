@@ -14,6 +14,7 @@ urlpatterns = [
     path("jars/", include("inventory.jars.urls")),
     path("fruit/", include("inventory.fruit.urls")),
     path("classes/", include("club.classes.urls")),
+    path("calendar/", include("club.reminders.calendar_urls")),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),

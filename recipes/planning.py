@@ -14,12 +14,12 @@ from recipes.engine.plan import Plan, PlanRequest, plan
 from recipes.engine.rules import refusal
 from recipes.engine.terms import Altitude, Refusal
 from recipes.models import Revision, RevisionState
-from recipes.wishes import PlanWish, WishError, plan_wish_from
+from recipes.wishes import PlanWish, StationWish, WishError, plan_wish_from
 
-__all__ = ["PlanWish", "WishError", "plan_for", "plan_wish_from"]
+__all__ = ["PlanWish", "StationWish", "WishError", "plan_for", "plan_wish_from"]
 
 
-def plan_for(*, revision: Revision, altitude: Altitude | None, **wish: Unpack[PlanWish]) -> Plan:
+def plan_for(*, revision: Revision, altitude: Altitude | None, **wish: Unpack[StationWish]) -> Plan:
     """The engine's plan from this revision. Without a published revision there is a refusal, and no process time."""
     made = plan(revision.tested, PlanRequest(altitude=altitude, **wish), revision=revision.number)
     refused = _state_refusal(revision)

@@ -6,7 +6,7 @@ the plan, and buys at least that much.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
 from recipes.engine.plan import Line, Plan
-from recipes.engine.quantities import UNITS, convert, format_amount
+from recipes.engine.quantities import UNITS, Amount, convert, format_amount
 from recipes.engine.terms import Refusal, Role
 from recipes.engine.weighing import weigh_line
 
@@ -86,17 +86,77 @@ PACKAGES: dict[str, dict[str, tuple[Package, ...]]] = {
 
 def shopping_list(plan: Plan, units: str) -> list[Purchase]:
     """Everything that the plan takes but water, in the recipe's order, then lids and bands; `units`: metric or us."""
+    return shopping_together([(plan, 1)], units)
+
+
+def shopping_list_of(plans: Sequence[Plan], units: str, have: Mapping[str, Amount] | None = None) -> list[Purchase]:
+    """One list for several plans, each once."""
+    return shopping_together([(plan, 1) for plan in plans], units, have)
+
+
+def shopping_together(
+    plans: Sequence[tuple[Plan, int]], units: str, have: Mapping[str, Amount] | None = None
+) -> list[Purchase]:
+    """One list for several plans, each so many times over, packages counted on the sum.
+
+    Less what there is already: `have` by the name that a thing is bought by. What is at hand in a measure that the
+    plans do not tell is not taken off: then all of it is on the list.
+    """
+    wanted = needed_together(plans)
+    kinds = {_item(line): _sold_as(line) for plan, _times in plans for line in plan.lines}
+    kinds |= {LIDS: LIDS, BANDS: BANDS}
+    left = (_less(purchase, (have or {}).get(item)) for item, purchase in wanted.items())
+    return [_worded(purchase, kinds[purchase.item], units) for purchase in left if purchase is not None]
+
+
+def needed_of(plans: Sequence[Plan]) -> dict[str, Purchase]:
+    """What the plans take, each once."""
+    return needed_together([(plan, 1) for plan in plans])
+
+
+def needed_together(plans: Sequence[tuple[Plan, int]]) -> dict[str, Purchase]:
+    """What the plans take in all, by name, in the order of the list; nothing is worded yet."""
     wanted: dict[str, Purchase] = {}
-    for line in plan.lines:
+    for each, times, line in ((each, times, line) for each, times in plans for line in each.lines):
         if line.ingredient.item.lower() in WATER:
             continue
-        found = _wanted(plan, line)
+        found = _times(_wanted(each, line), times)
         same = wanted.get(found.item)
         wanted[found.item] = found if same is None else _together(same, found)
-    kinds = {_item(line): _sold_as(line) for line in plan.lines}
-    return [_worded(purchase, kinds[purchase.item], units) for purchase in wanted.values()] + list(
-        _for_jars(plan, units)
+    if len(plans) > 1:  # a note is of one recipe's pot
+        wanted = {item: replace(purchase, note="") for item, purchase in wanted.items()}
+    for purchase in _for_jars(sum(times * jar.count for plan, times in plans for jar in plan.jars)):
+        wanted[purchase.item] = purchase
+    return wanted
+
+
+def _less(purchase: Purchase, have: Amount | None) -> Purchase | None:
+    """What is still to be bought; None where there is enough. Each measure shrinks by the same share."""
+    need = amount_in(purchase, have.unit) if have else None
+    if have is None or not need:
+        return purchase
+    share = 1 - have.value * UNITS[have.unit].size / need
+    if share <= 0:
+        return None
+    parts = {name: value and value * share for name in ("grams", "ml", "pieces") for value in [getattr(purchase, name)]}
+    return replace(purchase, **parts)
+
+
+def _times(purchase: Purchase, times: int) -> Purchase:
+    """So many times as much of it."""
+    if times == 1:
+        return purchase
+    grams, ml, pieces = (
+        None if amount is None else amount * times for amount in (purchase.grams, purchase.ml, purchase.pieces)
     )
+    return replace(purchase, grams=grams, ml=ml, pieces=pieces)
+
+
+def fruit_grams(plan: Plan) -> int:
+    """Fruit and vegetables that the plan takes, in whole grams; 0 where a weight is not known."""
+    produce = [line for line in plan.lines if line.ingredient.role in (Role.FRUIT, Role.LOW_ACID)]
+    weights = [_grams(plan, line, line.amount_high or line.amount) for line in produce]
+    return 0 if None in weights else ceil(sum(filter(None, weights), Fraction(0)))
 
 
 def _wanted(plan: Plan, line: Line) -> Purchase:
@@ -242,14 +302,12 @@ def _package_words(package: Package) -> str:
     return f"{format_amount(package.value, package.unit)} {package.words}".strip()
 
 
-def _for_jars(plan: Plan, units: str) -> Iterator[Purchase]:
+def _for_jars(full: int) -> Iterator[Purchase]:
     """A new lid for every full jar; bands are used again."""
-    full = sum(jar.count for jar in plan.jars)
     if not full:
         return
     for item, note in (
         (LIDS, pgettext("shopping", "new for every jar; of the jars' width")),
         (BANDS, pgettext("shopping", "used ones serve when they are sound")),
     ):
-        wanted = Purchase(item, str(full), note=note, pieces=Fraction(full), unit="each", optional=item == BANDS)
-        yield replace(wanted, bought=packages_words(wanted, PACKAGES[item][units]))
+        yield Purchase(item, "", note=note, pieces=Fraction(full), unit="each", optional=item == BANDS)

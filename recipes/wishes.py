@@ -48,6 +48,12 @@ class PlanWish(TypedDict, total=False):
     finish: int | None
 
 
+class StationWish(PlanWish, total=False):
+    """A wish at a stove that is known: `watts` is the power of each of its burners. It is never typed as text."""
+
+    watts: tuple[int, ...] | None
+
+
 WISH_FIELDS: tuple[str, ...] = tuple(PlanWish.__annotations__)
 
 

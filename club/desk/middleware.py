@@ -2,36 +2,11 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render, resolve_url
-from redis.exceptions import RedisError
-
-log = logging.getLogger(__name__)
-
-
-class CacheAwayMiddleware:
-    """Without the cache nobody can count wrong passwords, so signing in waits: a page that says so, not an error.
-
-    Sessions live in the database: whoever is signed in works on.
-    """
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
-
-    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if not isinstance(exception, RedisError):
-            return None
-        log.error("The cache is away, so %s cannot be served: %s", request.path, exception)
-        response = render(request, "503.html", status=503)
-        response.headers["Retry-After"] = "60"
-        return response
+from django.shortcuts import resolve_url
 
 
 class HtmxSignInMiddleware:

@@ -1,116 +1,68 @@
-"""What needs a hand today, for one person. Reads only; every list is bounded so that the page keeps its shape."""
+"""What needs a hand today, for one person. Reads only; every heap is bounded so that the page keeps its shape."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.urls import reverse
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from club.desk.heap_batches import batch_heaps, club_seals_heap
+from club.desk.heap_things import thing_heaps
+from club.desk.heaps import SHOWN, Card, Heap, heap
 from club.members.models import Kitchen, User
-from inventory.batches.models import Batch
-from inventory.batches.queries import BatchQuerySet
-from inventory.batches.rules import SealWindow
-from inventory.equipment.models import Loan, WaitingEntry
-from inventory.equipment.queries import KEEP, club_day
-from inventory.equipment.words import WaitState
 from recipes.models import Revision, RevisionState
-
-SHOWN = 12  # rows of each kind on the desk; the room itself lists the rest
-
-
-@dataclass(frozen=True)
-class BatchCard:
-    batch: Batch
-    window: SealWindow
-    reprocess_until: datetime | None  # None where there is no reprocessing (any more)
-    has_lapsed: bool
-
-
-@dataclass(frozen=True)
-class LoanCard:
-    loan: Loan
-    is_late: bool
 
 
 @dataclass(frozen=True)
 class Desk:
-    to_reprocess: list[BatchCard]
-    seals_due: list[BatchCard]
-    cooling: list[BatchCard]
-    on_the_stove: list[Batch]
-    club_seals_due: list[BatchCard]
-    to_review: list[Revision]
+    """`heaps` are those that hold anything, the most pressing first."""
+
+    heaps: list[Heap]
     kitchens_without_altitude: list[Kitchen]
     has_kitchen: bool
-    to_bring_back: list[LoanCard]
-    offered: list[WaitingEntry]
-    club_overdue: int  # of others, for keepers
-    most: int = SHOWN
 
     @property
     def is_quiet(self) -> bool:
-        heaps = (
-            self.to_reprocess,
-            self.seals_due,
-            self.cooling,
-            self.on_the_stove,
-            self.club_seals_due,
-            self.to_review,
-            self.to_bring_back,
-            self.offered,
-            self.club_overdue,
-        )
-        return not any(heaps)
+        return not self.heaps
 
-
-def cards(batches: BatchQuerySet, now: datetime) -> list[BatchCard]:
-    """Each batch whose jars are out, with the moments that hang on that."""
-    return [
-        BatchCard(batch, batch.window, until := batch.reprocess_until, has_lapsed=until is None or now >= until)
-        for batch in batches[:SHOWN]
-        if batch.window is not None
-    ]
+    def heap(self, key: str) -> Heap | None:
+        return next((one for one in self.heaps if one.key == key), None)
 
 
 def desk_for(user: User, *, now: datetime) -> Desk:
-    mine = Batch.objects.filter(made_by=user).for_list()
-    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
     kitchens = list(Kitchen.objects.filter(people=user))
     return Desk(
-        to_reprocess=cards(mine.to_reprocess(), now),
-        seals_due=cards(mine.seals_due(now), now),
-        cooling=cards(mine.cooling(now), now),
-        on_the_stove=list(mine.open()[:SHOWN]),
-        club_seals_due=cards(elsewhere.seals_due(now), now),
-        to_review=revisions_to_review(user),
+        heaps=[one for one in _heaps(user, now) if one.cards],
         kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
         has_kitchen=bool(kitchens),
-        to_bring_back=loan_cards(user, now),
-        offered=offers_to(user, now),
-        club_overdue=overdue_of_others(user, now),
     )
 
 
-def loan_cards(user: User, now: datetime) -> list[LoanCard]:
-    """What this person has of the club's, the soonest due first."""
-    today = club_day(now)
-    loans = Loan.objects.open().filter(person=user).select_related("thing").order_by("due_on", "pk")
-    return [LoanCard(loan, is_late=loan.due_on < today) for loan in loans[:SHOWN]]
+def _heaps(user: User, now: datetime) -> Iterator[Heap]:
+    yield from batch_heaps(user, now)
+    yield from thing_heaps(user, now)
+    yield review_heap(user)
+    yield club_seals_heap(user, now)
 
 
-def offers_to(user: User, now: datetime) -> list[WaitingEntry]:
-    offered = WaitingEntry.objects.filter(person=user, state=WaitState.OFFERED, offer_until__gt=now)
-    return list(offered.select_related("hold__thing")[:SHOWN])
-
-
-def overdue_of_others(user: User, now: datetime) -> int:
-    if not user.has_perm(KEEP):
-        return 0
-    return Loan.objects.overdue(club_day(now)).exclude(person=user).count()
-
-
-def revisions_to_review(user: User) -> list[Revision]:
+def review_heap(user: User) -> Heap:
     """Drafts that wait for somebody else's eyes; an author never reviews her own."""
+    title = _("Recipes waiting for a second pair of eyes")
     if not user.has_perm("recipes.review_revision"):
-        return []
+        return Heap("to-review", title)
     waiting = Revision.objects.filter(state=RevisionState.IN_REVIEW).exclude(author=user)
-    return list(waiting.select_related("recipe", "author").order_by("submitted_at", "pk")[:SHOWN])
+    cards = map(_review_card, waiting.select_related("recipe", "author").order_by("submitted_at", "pk")[:SHOWN])
+    return heap("to-review", title, cards, more=_("All that wait for review"), more_url=reverse("recipes:drafts"))
+
+
+def _review_card(revision: Revision) -> Card:
+    told = {
+        "author": revision.author,
+        "when": date_format(revision.submitted_at, "j M") if revision.submitted_at else "",
+    }
+    about = _("from %(author)s, %(when)s") % told
+    return Card(revision.content["title"], reverse("recipes:draft", args=[revision.pk]), about)

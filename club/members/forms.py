@@ -16,6 +16,8 @@ from django.utils.translation import gettext_lazy as _
 from club.members.altitudes import altitude_as_typed
 from club.members.models import AltitudeHow, Kitchen, Units, User
 from club.members.roles import Role
+from club.members.services.skills import TOLD_LENGTH
+from club.members.skills import Skill
 
 
 def helper(*layout: Any, submit: str, action: str = "") -> FormHelper:
@@ -122,6 +124,13 @@ class KitchenForm(forms.Form):
         ),
     )
     is_hall = forms.BooleanField(label=_("This is a hall of the club, for everybody"), required=False)
+    power_limit_w = forms.IntegerField(
+        label=_("What the hall's wiring carries, in watts"),
+        required=False,
+        min_value=1,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        help_text=_("All electric burners together. Ask whoever knows the fuse box; empty while nobody has said."),
+    )
 
     def __init__(self, *args: Any, by: User, kitchen: Kitchen | None = None, **kwargs: Any) -> None:
         if kitchen is not None:
@@ -131,10 +140,12 @@ class KitchenForm(forms.Form):
             del self.fields["token"]
         if kitchen is not None or not by.has_role(Role.ORGANISER):
             del self.fields["is_hall"]
+        if not (kitchen.is_hall if kitchen is not None else by.has_role(Role.ORGANISER)):
+            del self.fields["power_limit_w"]
         altitude = Row(
             Column("altitude", css_class="col-6 col-sm-7"), Column("altitude_unit", css_class="col-6 col-sm-5")
         )
-        edges = [Field(name) for name in ("token", "is_hall") if name in self.fields]
+        edges = [Field(name) for name in ("token", "is_hall", "power_limit_w") if name in self.fields]
         self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))
 
     def clean_altitude(self) -> str:
@@ -160,6 +171,16 @@ class KitchenForm(forms.Form):
         return f"{number} {self.cleaned_data['altitude_unit']}" if number else ""
 
 
+class KitchenPersonForm(forms.Form):
+    email = forms.EmailField(
+        label=_("Email of a member"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"})
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Add to this kitchen"), action=action)
+
+
 def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
     """A kitchen as its form shows it, the altitude exactly as stored."""
     number, unit = "", ""
@@ -170,4 +191,26 @@ def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
         "altitude": number,
         "altitude_unit": unit,
         "altitude_how": kitchen.altitude_how,
+        "power_limit_w": str(kitchen.power_limit_w or ""),
     }
+
+
+class WaiveForm(forms.Form):
+    person = forms.ModelChoiceField(label=_("Who"), queryset=User.objects.none())
+    skill = forms.ChoiceField(label=_("Skill"), choices=Skill.choices)
+    reason = forms.CharField(
+        label=_("Why the class is waived"),
+        max_length=TOLD_LENGTH,
+        help_text=_("Such as: canned under pressure for twenty years, showed it to me on 3 May."),
+    )
+
+    def __init__(self, *args: Any, besides: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        person = self.fields["person"]
+        assert isinstance(person, forms.ModelChoiceField)
+        person.queryset = User.objects.get_queryset().filter(is_active=True).exclude(pk=besides.pk).in_order()
+        self.helper = helper(
+            Row(Column("person", css_class="col-md-6"), Column("skill", css_class="col-md-6")),
+            "reason",
+            submit=gettext("Waive it"),
+        )

@@ -22,6 +22,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.altitudes import altitude_words
 from club.members.roles import LABELS, Role
+from club.members.skills import Skill, SkillHow
 from recipes.engine.terms import Altitude
 
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
@@ -240,3 +241,51 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return self.email
+
+
+class SkillQuerySet(models.QuerySet["SkillRecord"]):
+    def standing(self) -> SkillQuerySet:
+        return self.filter(withdrawn_at=None)
+
+    def for_list(self) -> SkillQuerySet:
+        return self.select_related("person", "noted_by").order_by("skill", Lower("person__name"), "pk")
+
+
+class SkillRecord(models.Model):
+    """What a person learned here, or was let off learning, and who says so. Withdrawn, never deleted."""
+
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="skill_records")
+    skill = models.CharField(_("skill"), max_length=40, choices=Skill.choices)
+    how = models.CharField(max_length=8, choices=SkillHow.choices)
+    gained_on = models.DateField()
+    told = models.CharField(_("which class, or why it is waived"), max_length=300)
+    noted_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    noted_at = models.DateTimeField(default=timezone.now)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    objects = SkillQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["skill", "-gained_on", "pk"]
+        permissions = [("note_skill", "Can note what a person learned, and waive it")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["person", "skill"], name="one_standing_record_per_skill", condition=Q(withdrawn_at=None)
+            ),
+            models.CheckConstraint(name="skill_says_which_class_or_why", condition=~Q(told="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.skill}"
+
+
+class CalendarAddress(models.Model):
+    """Where a calendar program reads what this person has to do. The token is all it needs, so it can be changed."""
+
+    person = models.OneToOneField(User, on_delete=models.CASCADE, related_name="calendar_address")
+    token = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.person_id}"

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from club.members.views import account, invitations, kitchens, people
+from club.members.views import account, invitations, kitchens, people, skills
 
 app_name = "members"
 
@@ -16,6 +16,10 @@ urlpatterns: list[URLPattern] = [
     path("invitations/<int:pk>/withdraw/", invitations.withdraw, name="invitation-withdraw"),
     path("kitchens/add/", kitchens.add, name="kitchen-add"),
     path("kitchens/<int:pk>/", kitchens.change, name="kitchen-change"),
+    path("kitchens/<int:pk>/people/add/", kitchens.person_add, name="kitchen-person-add"),
+    path("kitchens/<int:pk>/people/<int:person_pk>/remove/", kitchens.person_remove, name="kitchen-person-remove"),
+    path("skills/", skills.skills, name="skills"),
+    path("skills/<int:pk>/withdraw/", skills.withdraw, name="skill-withdraw"),
     path("<int:pk>/", people.person, name="person"),
     path("<int:pk>/end/", people.end, name="person-end"),
     path("<int:pk>/start-again/", people.start_again, name="person-start-again"),

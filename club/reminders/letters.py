@@ -1,9 +1,12 @@
-"""A reminder's letter: greeting, paragraphs and one link, in plain text and HTML. The link signs nobody in."""
+"""A reminder's letter: greeting, paragraphs and one link, in plain text and HTML; at its foot, how to stop its kind.
+
+Neither link signs anybody in.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, datetime
 
 from django.conf import settings
 from django.template.loader import render_to_string
@@ -12,6 +15,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.reminders.models import Reminder
+from club.reminders.stopping import stop_link
 from club.reminders.wording import Message
 
 Told = tuple[str, list[str], str]
@@ -28,6 +32,7 @@ def letter(reminder: Reminder, path: str, told: Callable[[], Told]) -> Message:
             "paragraphs": paragraphs,
             "action": action,
             "link": link,
+            "stop_link": _stop_link(reminder),
             "club_name": settings.CLUB_NAME,
         }
         return Message(
@@ -38,5 +43,17 @@ def letter(reminder: Reminder, path: str, told: Callable[[], Told]) -> Message:
         )
 
 
+def _stop_link(reminder: Reminder) -> str:
+    """Where its person stops mails of this kind; nothing for a kind that nobody may mute."""
+    from club.reminders.rules import RULES  # which are made of the modules whose letters these are
+
+    return stop_link(reminder.person_id, reminder.rule) if RULES[reminder.rule].may_mute else ""
+
+
 def day_words(day: date) -> str:
     return date_format(day, "l j F")
+
+
+def hour_words(moment: datetime | None) -> str:
+    """In the club's zone, with day and zone named: "Sunday 1 November, 17:10 (MST)" leaves nothing to guess."""
+    return date_format(timezone.localtime(moment), "l j F, H:i (T)") if moment else ""

@@ -6,9 +6,6 @@ import hashlib
 import smtplib
 from datetime import timedelta
 
-# Longer than the slowest single mail (settings.EMAIL_TIMEOUT for each of some eight exchanges with the server), so
-# that a lease that ran out means a sender that died, not one that is slow.
-LEASE = timedelta(minutes=5)
 # With the waits below: a mail that fails for itself is given up after about four hours.
 MOST_ATTEMPTS = 10
 FIRST_WAIT = timedelta(minutes=1)

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, timedelta
 
-from django.conf import settings
 from django.db.models.functions import Coalesce
-from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import timezone, translation
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
+from club.reminders.letters import Told, hour_words, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import ids_of, subject_id
+from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_refusal
@@ -67,7 +67,7 @@ def _due(now: datetime, *, after: timedelta, before: timedelta) -> Iterator[Due]
 
 def _still_due(reminder: Reminder, now: datetime, *, before: timedelta) -> bool:
     """Not looked at, not corrected to another hour, not reprocessed, and still the same person's."""
-    batch = Batch.objects.filter(pk=_batch_id(reminder), state=BatchState.OUT, made_by=reminder.person_id).first()
+    batch = Batch.objects.filter(pk=subject_id(reminder), state=BatchState.OUT, made_by=reminder.person_id).first()
     if batch is None or batch.last_out_at is None or not reminder.person.is_active:
         return False
     out = batch.last_out_at.astimezone(UTC)
@@ -78,42 +78,29 @@ def _occurrence(out: datetime) -> str:
     return out.astimezone(UTC).isoformat()
 
 
-def _batch_id(reminder: Reminder) -> int:
-    return int(reminder.subject.removeprefix(SUBJECT))
-
-
-def lot_codes(subjects: Iterable[str]) -> dict[str, str]:
+def words(subjects: Iterable[str]) -> dict[str, str]:
     """Lot code by subject, for those that are batches."""
-    ids = [int(one.removeprefix(SUBJECT)) for one in subjects if one.startswith(SUBJECT)]
-    return {f"{SUBJECT}{pk}": lot for pk, lot in Batch.objects.filter(pk__in=ids).values_list("pk", "lot_code")}
+    rows = Batch.objects.filter(pk__in=ids_of(subjects, SUBJECT)).values_list("pk", "lot_code")
+    return {f"{SUBJECT}{pk}": lot for pk, lot in rows}
 
 
 def _message(reminder: Reminder, now: datetime, *, is_second_call: bool) -> Message:
-    batch = Batch.objects.select_related("revision__recipe").get(pk=_batch_id(reminder))
-    zone = timezone.get_default_timezone()  # the club's: a worker has no visitor whose zone it could take
-    with timezone.override(zone), translation.override(settings.LANGUAGE_CODE):
-        link = settings.SITE_URL + reverse("batches:seals", args=[batch.lot_code])
-        told = {
-            "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
-            "paragraphs": [_opening(batch, is_second_call), _how_to_look(), *_what_then(batch, now)],
-            "link": link,
-            "club_name": settings.CLUB_NAME,
-        }
+    batch = Batch.objects.select_related("revision__recipe").get(pk=subject_id(reminder))
+
+    def told() -> Told:
         subject = (
             _("Still to do: the seals of %(recipe)s, %(lot)s")
             if is_second_call
             else _("Look at the seals: %(recipe)s, %(lot)s")
         )
-        return Message(
-            subject=" ".join((subject % _names(batch)).split()),
-            text=render_to_string("reminders/mail/seals.txt", told),
-            html=render_to_string("reminders/mail/seals.html", told),
-            link=link,
-        )
+        paragraphs = [_opening(batch, is_second_call), _how_to_look(), *_what_then(batch, now)]
+        return subject % _names(batch), paragraphs, _("Record what you see, jar by jar")
+
+    return letter(reminder, reverse("batches:seals", args=[batch.lot_code]), told)
 
 
 def _names(batch: Batch) -> dict[str, str]:
-    return {"recipe": batch.title, "lot": batch.lot_code, "out": _hour(batch.last_out_at)}
+    return {"recipe": batch.title, "lot": batch.lot_code, "out": hour_words(batch.last_out_at)}
 
 
 def _opening(batch: Batch, is_second_call: bool) -> str:
@@ -134,7 +121,7 @@ def _how_to_look() -> str:
 def _what_then(batch: Batch, now: datetime) -> Iterator[str]:
     """What can still be done at `now` with a jar that has not sealed, and until what hour."""
     refusal = reprocess_refusal(batch, now)
-    hour = {"hour": _hour(batch.reprocess_until)}
+    hour = {"hour": hour_words(batch.reprocess_until)}
     if refusal is None:
         yield _("A jar that has not sealed can be processed again until %(hour)s. After that hour it cannot.") % hour
     elif batch.window is not None and now < batch.window.reprocess_until:
@@ -147,6 +134,14 @@ def _what_then(batch: Batch, now: datetime) -> Iterator[str]:
         yield _(STOOD_TOO_LONG.statement)
 
 
-def _hour(moment: datetime | None) -> str:
-    """In the club's zone, with day and zone named: "Sunday 1 November, 17:10 (MST)" leaves nothing to guess."""
-    return date_format(timezone.localtime(moment), "l j F, H:i (T)") if moment else ""
+RULES = (
+    Rule("seal-check", gettext_lazy("look at the seals"), first_look_due, first_look_still_due, first_look_message),
+    Rule(
+        "seal-second-call",
+        gettext_lazy("look at the seals, second call"),
+        second_call_due,
+        second_call_still_due,
+        second_call_message,
+        may_wait=False,  # four hours before reprocessing lapses: a night would be too long
+    ),
+)

@@ -8,15 +8,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.conf import settings
-from django.template.loader import render_to_string
-from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.members.models import User
 from club.members.roles import Role
+from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
+from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.jars.models import Supply, SupplyLot
 from inventory.jars.queries import KEEP, is_low
@@ -25,13 +26,9 @@ from inventory.jars.services.supplies import club_day
 LOW, PAST = "supply:", "supply-lot:"
 
 
-def _keepers() -> list[int]:
-    return list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
-
-
 def low_due(now: datetime) -> Iterator[Due]:
     """Supplies with too little left that can be used. One whose stock only lapsed is `past_due`'s to tell."""
-    keepers = _keepers()
+    keepers = holders_of(Role.KEEPER)
     for supply in Supply.objects.with_counts(club_day(now)):
         if is_low(supply) and supply.low_since is not None:
             since = supply.low_since.astimezone(UTC)
@@ -39,7 +36,7 @@ def low_due(now: datetime) -> Iterator[Due]:
 
 
 def low_still_due(reminder: Reminder, now: datetime) -> bool:
-    supply = Supply.objects.with_counts(club_day(now)).filter(pk=_key(reminder, LOW)).first()
+    supply = Supply.objects.with_counts(club_day(now)).filter(pk=subject_id(reminder)).first()
     if supply is None or supply.low_since is None or not is_low(supply):
         return False
     return supply.low_since.astimezone(UTC).isoformat() == reminder.occurrence and _keeps(reminder.person)
@@ -47,7 +44,7 @@ def low_still_due(reminder: Reminder, now: datetime) -> bool:
 
 def past_due(now: datetime) -> Iterator[Due]:
     """Lots that are past their date and still on the shelf."""
-    keepers = _keepers()
+    keepers = holders_of(Role.KEEPER)
     for pk, use_by in SupplyLot.objects.past(club_day(now)).values_list("pk", "use_by"):
         if use_by is not None:
             yield from (
@@ -56,76 +53,67 @@ def past_due(now: datetime) -> Iterator[Due]:
 
 
 def past_still_due(reminder: Reminder, now: datetime) -> bool:
-    lot = SupplyLot.objects.past(club_day(now)).filter(pk=_key(reminder, PAST)).first()
+    lot = SupplyLot.objects.past(club_day(now)).filter(pk=subject_id(reminder)).first()
     return lot is not None and str(lot.use_by) == reminder.occurrence and _keeps(reminder.person)
 
 
 def _morning_after(use_by: date) -> datetime:
     """The first moment of the next day on the club's calendar."""
-    return datetime.combine(use_by + timedelta(days=1), time(0), timezone.get_default_timezone()).astimezone(UTC)
+    return at_hour(use_by + timedelta(days=1), time(0))
 
 
 def _keeps(person: User) -> bool:
     return person.is_active and person.has_perm(KEEP)
 
 
-def _key(reminder: Reminder, prefix: str) -> int:
-    return int(reminder.subject.removeprefix(prefix))
-
-
 def low_message(reminder: Reminder, now: datetime) -> Message:
-    supply = Supply.objects.with_counts(club_day(now)).get(pk=_key(reminder, LOW))
-    with timezone.override(timezone.get_default_timezone()), translation.override(settings.LANGUAGE_CODE):
-        told = {"name": supply.name, "n": supply.usable, "unit": supply.unit, "low": supply.low_level}  # type: ignore[attr-defined]
-        return _message(
-            reminder,
-            supply,
-            subject=_("Running low: %(name)s") % told,
-            paragraph=_("%(name)s: %(n)s %(unit)s left that can be used; low from %(low)s. Time to buy more.") % told,
-        )
+    supply = Supply.objects.with_counts(club_day(now)).get(pk=subject_id(reminder))
+    told = {"name": supply.name, "n": supply.usable, "unit": supply.unit, "low": supply.low_level}  # type: ignore[attr-defined]
+
+    def say() -> Told:
+        said = _("%(name)s: %(n)s %(unit)s left that can be used; low from %(low)s. Time to buy more.")
+        return _("Running low: %(name)s") % told, [said % told], _("Open the page of this supply")
+
+    return letter(reminder, supply.get_absolute_url(), say)
 
 
 def past_message(reminder: Reminder, now: datetime) -> Message:
-    lot = SupplyLot.objects.select_related("supply").get(pk=_key(reminder, PAST))
-    with timezone.override(timezone.get_default_timezone()), translation.override(settings.LANGUAGE_CODE):
-        told = {"name": lot.supply.name, "n": lot.count, "unit": lot.supply.unit, "date": _day(lot.use_by)}
-        return _message(
-            reminder,
-            lot.supply,
-            subject=_("Past its date: %(name)s") % told,
-            paragraph=_("%(name)s: %(n)s %(unit)s were to be used by %(date)s. Take them off the shelf.") % told,
-        )
+    lot = SupplyLot.objects.select_related("supply").get(pk=subject_id(reminder))
+
+    def say() -> Told:
+        date = date_format(lot.use_by, "j F Y") if lot.use_by else ""
+        told = {"name": lot.supply.name, "n": lot.count, "unit": lot.supply.unit, "date": date}
+        said = _("%(name)s: %(n)s %(unit)s were to be used by %(date)s. Take them off the shelf.")
+        return _("Past its date: %(name)s") % told, [said % told], _("Open the page of this supply")
+
+    return letter(reminder, lot.supply.get_absolute_url(), say)
 
 
-def _day(day: date | None) -> str:
-    return date_format(day, "j F Y") if day else ""
-
-
-def _message(reminder: Reminder, supply: Supply, *, subject: str, paragraph: str) -> Message:
-    link = settings.SITE_URL + supply.get_absolute_url()
-    told = {
-        "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
-        "paragraphs": [paragraph],
-        "link": link,
-        "club_name": settings.CLUB_NAME,
-    }
-    return Message(
-        subject=" ".join(subject.split()),
-        text=render_to_string("reminders/mail/supplies.txt", told),
-        html=render_to_string("reminders/mail/supplies.html", told),
-        link=link,
-    )
-
-
-def names(subjects: Iterable[str]) -> dict[str, str]:
+def words(subjects: Iterable[str]) -> dict[str, str]:
     """The supply's name by subject, for those that are supplies or lots of one; two queries, however many."""
-    subjects = list(subjects)
-    found: dict[str, str] = {}
-    kinds = [int(one.removeprefix(LOW)) for one in subjects if one.startswith(LOW)]
-    lots = [int(one.removeprefix(PAST)) for one in subjects if one.startswith(PAST)]
-    if kinds:
-        found |= {f"{LOW}{pk}": name for pk, name in Supply.objects.filter(pk__in=kinds).values_list("pk", "name")}
-    if lots:
-        rows = SupplyLot.objects.filter(pk__in=lots).values_list("pk", "supply__name")
-        found |= {f"{PAST}{pk}": name for pk, name in rows}
-    return found
+    wanted = list(subjects)
+    kinds = Supply.objects.filter(pk__in=ids_of(wanted, LOW)).values_list("pk", "name")
+    lots = SupplyLot.objects.filter(pk__in=ids_of(wanted, PAST)).values_list("pk", "supply__name")
+    return {f"{LOW}{pk}": name for pk, name in kinds} | {f"{PAST}{pk}": name for pk, name in lots}
+
+
+RULES = (
+    Rule(
+        "supply-low",
+        gettext_lazy("buy more"),
+        low_due,
+        low_still_due,
+        low_message,
+        keeps_a_week=True,
+        only_to=frozenset({Role.KEEPER}),
+    ),
+    Rule(
+        "supply-past",
+        gettext_lazy("past its date"),
+        past_due,
+        past_still_due,
+        past_message,
+        keeps_a_week=True,
+        only_to=frozenset({Role.KEEPER}),
+    ),
+)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from django.utils.functional import Promise
 
+from club.members.roles import Role
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 
@@ -19,8 +20,10 @@ class Rule:
 
     `still_due(reminder, now)`: asked again just before sending; False when it was settled meanwhile.
     `message(reminder, now)`: what to say, for a reminder that is still due.
-    `may_mute`: whether a person may choose not to hear of it. `may_wait`: whether it waits for the end of her quiet
-    hours, and may go into a digest.
+    `may_mute`: whether a person may choose to see it on the site alone. `may_wait`: whether it waits for the end of her
+    quiet hours. `keeps_a_week`: whether it is as good a few days later, and so goes into the weekly digest of those
+    who want one; what hangs on a day or an hour does not keep.
+    `only_to`: who can ever hear of it, by role; nothing: everybody.
     `after_lost_lease`: a sender that died with the mail in its hand leaves it unknown whether the mail went out.
     "again" where a second word costs less than one that nobody hears (seals, recalls); "hold" keeps it back and shows
     it to an organiser.
@@ -33,4 +36,6 @@ class Rule:
     message: Callable[[Reminder, datetime], Message]
     may_mute: bool = True
     may_wait: bool = True
+    keeps_a_week: bool = False
+    only_to: frozenset[Role] = frozenset()
     after_lost_lease: Literal["again", "hold"] = "again"

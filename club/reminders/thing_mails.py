@@ -5,15 +5,13 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from django.urls import reverse
-from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from club.reminders.letters import Told, day_words, letter
+from club.reminders.letters import Told, day_words, hour_words, letter
 from club.reminders.models import Reminder
-from club.reminders.things import subject_id
+from club.reminders.subjects import subject_id
 from club.reminders.wording import Message
-from inventory.equipment.models import Loan, Thing, WaitingEntry
+from inventory.equipment.models import Thing, WaitingEntry
 
 
 def gauge_message(reminder: Reminder, now: datetime) -> Message:
@@ -29,30 +27,6 @@ def gauge_message(reminder: Reminder, now: datetime) -> Message:
     return letter(reminder, reverse("equipment:test", args=[thing.code]), told)
 
 
-def loan_due_message(reminder: Reminder, now: datetime) -> Message:
-    loan = Loan.objects.select_related("thing").get(pk=subject_id(reminder))
-
-    def told() -> Told:
-        names = _names(loan)
-        said = _("%(name)s (%(code)s) is due back on %(day)s. Please bring it clean and with all its parts.")
-        then = _("If you need it longer, ask on the page below: it is yours to keep as long as nobody waits for it.")
-        return _("Due back %(day)s: %(name)s") % names, [said % names, then], _("What you have, and keeping it longer")
-
-    return letter(reminder, reverse("equipment:mine"), told)
-
-
-def loan_overdue_message(reminder: Reminder, now: datetime) -> Message:
-    loan = Loan.objects.select_related("thing").get(pk=subject_id(reminder))
-
-    def told() -> Told:
-        names = _names(loan)
-        said = _("%(name)s (%(code)s) was due back on %(day)s. It is easily forgotten on a shelf: could you bring it?")
-        then = _("If something happened to it, tell a keeper; things break, and that is what repairs are for.")
-        return _("Still with you? %(name)s") % names, [said % names, then], _("What you have, and keeping it longer")
-
-    return letter(reminder, reverse("equipment:mine"), told)
-
-
 def offer_message(reminder: Reminder, now: datetime) -> Message:
     entry = WaitingEntry.objects.select_related("hold__thing").get(pk=subject_id(reminder))
     hold, until = entry.hold, entry.offer_until
@@ -60,7 +34,6 @@ def offer_message(reminder: Reminder, now: datetime) -> Message:
     assert until is not None
 
     def told() -> Told:
-        hour = date_format(timezone.localtime(until), "l j F, H:i (T)")
         names = {
             "name": hold.thing.name,
             "code": hold.thing.code,
@@ -68,11 +41,9 @@ def offer_message(reminder: Reminder, now: datetime) -> Message:
             "last": day_words(hold.ends),
         }
         said = _("%(name)s (%(code)s) is free for you from %(first)s to %(last)s.") % names
-        then = _("Take it or leave it until %(hour)s; after that it is offered to the next in line.") % {"hour": hour}
+        then = _("Take it or leave it until %(hour)s; after that it is offered to the next in line.") % {
+            "hour": hour_words(until)
+        }
         return _("Free for you: %(name)s") % names, [said, then], _("Take it, or leave the line")
 
     return letter(reminder, reverse("equipment:mine"), told)
-
-
-def _names(loan: Loan) -> dict[str, str]:
-    return {"name": loan.thing.name, "code": loan.thing.code, "day": day_words(loan.due_on)}

@@ -2,11 +2,18 @@ from __future__ import annotations
 
 from django.urls import path
 
-from club.reminders import views
+from club.reminders import health_views, views
 
 app_name = "reminders"
 
 urlpatterns = [
     path("", views.dead, name="dead"),
+    path("health/", health_views.page, name="health"),
     path("<int:pk>/resend/", views.resend, name="resend"),
+    path("wishes/", views.wishes, name="wishes"),
+    path("wishes/mailbox-works/", views.mailbox_works, name="mailbox-works"),
+    path("inbox/", views.inbox, name="inbox"),
+    path("inbox/read/", views.read_all, name="read-all"),
+    path("inbox/<int:pk>/open/", views.open_one, name="open"),
+    path("stop/<str:token>/", views.stop, name="stop"),
 ]

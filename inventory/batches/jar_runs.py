@@ -29,4 +29,4 @@ def jar_runs(jars: Iterable[Jar]) -> list[JarRun]:
 
 
 def _fate(jar: Jar) -> tuple[object, ...]:
-    return jar.size, jar.seal, jar.disposal, jar.place_id, jar.lid_lot_id, jar.failed_lid_lot_id
+    return jar.size, jar.seal, jar.disposal, jar.place_id, jar.held_by_id, jar.lid_lot_id, jar.failed_lid_lot_id

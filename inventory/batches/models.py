@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen
 from inventory.batches.queries import BatchQuerySet, JarQuerySet
+from inventory.batches.recall_models import Recall, RecallAnswer
 from inventory.batches.rules import Phase, SealWindow, phase, seal_window
 from inventory.batches.words import BatchState, Disposal, Seal
 from inventory.jars.models import LidLot
@@ -205,6 +206,10 @@ class Jar(models.Model):
     failed_lid_lot = models.ForeignKey(
         LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_failed"
     )
+    # The member it was handed over to; empty: it stays with the people of the kitchen.
+    held_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_held"
+    )
 
     objects = JarQuerySet.as_manager()
 
@@ -215,10 +220,11 @@ class Jar(models.Model):
             models.CheckConstraint(
                 name="jar_stands_where_its_seal_allows",
                 condition=Q(seal="unchecked", disposal="")
-                | Q(seal="sealed", disposal__in=["", "shelf"])
+                # Thrown away: after a recall.
+                | Q(seal="sealed", disposal__in=["", "shelf", "discard"])
                 | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze", "discard"])
                 | Q(seal="broken", disposal="discard")
-                | Q(seal="none", disposal="freeze"),
+                | Q(seal="none", disposal__in=["freeze", "discard"]),
             ),
         ]
 
@@ -246,4 +252,4 @@ class SealCheck(models.Model):
         return f"{self.batch_id} {self.checked_at:%Y-%m-%d %H:%M}"
 
 
-__all__ = ["Batch", "BatchState", "Disposal", "Jar", "Seal", "SealCheck"]
+__all__ = ["Batch", "BatchState", "Disposal", "Jar", "Recall", "RecallAnswer", "Seal", "SealCheck"]

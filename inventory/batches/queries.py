@@ -13,6 +13,7 @@ from django.db.models.functions import Coalesce
 from club.members.models import Kitchen, User
 from inventory.batches.rules import looked_at_from
 from inventory.batches.words import BatchState, Disposal, Seal
+from recipes.models import RevisionState
 
 if TYPE_CHECKING:
     from inventory.batches.models import Batch, Jar  # noqa: F401  (named in the generic bases, which are strings)
@@ -28,7 +29,10 @@ def _cared_for(user: User) -> Q:
 
 @dataclass(frozen=True)
 class Whereabouts:
-    """So many jars of one size and fate in one kitchen; `disposal` None: not settled yet."""
+    """So many jars of one size and fate in one kitchen, or with the member they were handed to.
+
+    `disposal` None: not settled yet.
+    """
 
     kitchen: str
     size: str
@@ -81,6 +85,12 @@ class BatchQuerySet(models.QuerySet["Batch"]):
     def done(self) -> BatchQuerySet:
         return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
 
+    def recalled(self) -> BatchQuerySet:
+        """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see recalls.py)."""
+        from inventory.batches.models import Jar
+
+        return self.filter(pk__in=Jar.objects.recalled().values("batch"))
+
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
         rows = self.select_related("revision__recipe", "kitchen", "made_by").defer("plan", "revision__content")
@@ -107,13 +117,29 @@ class JarQuerySet(models.QuerySet["Jar"]):
         """Jars that still want a look: nothing was decided about them yet."""
         return self.filter(disposal="")
 
+    def kept(self) -> JarQuerySet:
+        """Jars that were not thrown away. Whether one was eaten, only who had it knows."""
+        return self.exclude(disposal=Disposal.DISCARD)
+
+    def recalled(self) -> JarQuerySet:
+        """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
+        from inventory.batches.models import Recall
+
+        standing = Recall.objects.not_cleared()
+        return self.filter(
+            Q(batch__revision__state=RevisionState.WITHDRAWN)
+            | Q(batch__revision__in=standing.filter(revision__isnull=False).values("revision"))
+            | Q(lid_lot__in=standing.filter(lid_lot__isnull=False).values("lid_lot"))
+            | Q(batch__in=standing.filter(batch__isnull=False).values("batch"))
+        )
+
     def whereabouts(self) -> list[Whereabouts]:
         """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
         # By kitchen, not by its name alone: two kitchens may be called the same.
-        fate = ("place__name", "place", "size", "seal", "disposal")
+        fate = ("place__name", "place", "held_by__name", "held_by", "size", "seal", "disposal")
         return [
             Whereabouts(
-                kitchen=row["place__name"],
+                kitchen=row["held_by__name"] or row["place__name"],
                 size=row["size"],
                 seal=Seal(row["seal"]),
                 disposal=Disposal(row["disposal"]) if row["disposal"] else None,

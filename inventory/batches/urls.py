@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, register_converter
 
 from inventory.batches.lots import lot_code_typed
-from inventory.batches.views import reading, writing
+from inventory.batches.views import reading, recalls, writing
 
 app_name = "batches"
 
@@ -30,6 +30,11 @@ urlpatterns = [
     path("start/", writing.start, name="start"),
     path("trace/", reading.trace, name="trace"),
     path("lids/", reading.lids, name="lids"),
+    path("recalls/", recalls.recall_list, name="recalls"),
+    path("recalls/new/", recalls.recall_new, name="recall-new"),
+    path("recalls/<int:pk>/", recalls.recall, name="recall"),
+    path("recalls/<int:pk>/answer/", recalls.recall_answer, name="recall-answer"),
+    path("recalls/<int:pk>/close/", recalls.recall_close, name="recall-close"),
     path("<lot:lot_code>/", reading.detail, name="detail"),
     path("<lot:lot_code>/log/", writing.log, name="log"),
     path("<lot:lot_code>/seals/", writing.seals, name="seals"),

@@ -30,6 +30,20 @@ class Disposal(models.TextChoices):
     DISCARD = "discard", _("thrown away")
 
 
+class RecallKind(models.TextChoices):
+    REVISION = "revision", _("a recipe's revision")
+    LID_LOT = "lid-lot", _("a lid lot")
+    BATCH = "batch", _("one batch")
+
+
+class RecallOutcome(models.TextChoices):
+    """What somebody did with the jars that a recall asked her about."""
+
+    SET_APART = "set-apart", _("marked and set apart, nobody eats from them")
+    DISCARDED = "discarded", _("thrown away")
+    NONE_LEFT = "none-left", _("none were left")
+
+
 # What a look can find, and what can be done with a jar that did not seal.
 FINDINGS = (Seal.SEALED, Seal.UNSEALED, Seal.BROKEN)
 FOR_UNSEALED = (Disposal.REPROCESS, Disposal.REFRIGERATE, Disposal.FREEZE, Disposal.DISCARD)

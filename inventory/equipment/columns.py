@@ -23,6 +23,7 @@ THING_COLUMNS = (
     "deposit",
     "deposit_note",
     "days_for_cleaning",
+    "skill",
     *JARS,
     "care",
 )
@@ -77,10 +78,16 @@ def fields_from(row: Row, halls: Mapping[str, Kitchen]) -> tuple[ThingFields, li
         deposit_cents=cents or 0,
         deposit_note=cells.get("deposit_note", ""),
         turnaround_own=number("days_for_cleaning"),
+        skill_own=cells.get("skill", "").lower(),
         capacity={size: count for size, count in jars.items() if count},
         care=cells.get("care", ""),
     )
     return fields, problems
 
 
-COLUMN_OF_FIELD = {"deposit_cents": "deposit", "turnaround_own": "days_for_cleaning", "capacity": "jars_*"}
+COLUMN_OF_FIELD = {
+    "deposit_cents": "deposit",
+    "turnaround_own": "days_for_cleaning",
+    "skill_own": "skill",
+    "capacity": "jars_*",
+}

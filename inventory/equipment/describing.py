@@ -10,8 +10,9 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen
+from club.members.skills import Skill
 from inventory.equipment.codes import CODE_LENGTH, code_key, code_written
-from inventory.equipment.kinds import FACTS, Kind
+from inventory.equipment.kinds import FACTS, NO_SKILL, Kind
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import MOST_TURNAROUND_DAYS
 from inventory.equipment.text import plain
@@ -36,6 +37,7 @@ class ThingFields:
     deposit_note: str = ""
     care: str = ""
     turnaround_own: int | None = None
+    skill_own: str = ""  # "": as its kind; NO_SKILL: none
 
 
 def code_used(code: str) -> ValidationError:
@@ -124,6 +126,13 @@ def _turnaround(fields: ThingFields, thing: Thing | None) -> int | None:
     return fields.turnaround_own
 
 
+def _skill(fields: ThingFields, thing: Thing | None) -> str:
+    if fields.skill_own not in ("", NO_SKILL, *Skill.values):
+        known = ", ".join((NO_SKILL, *Skill.values))
+        raise ValidationError(_("There is no such skill. Leave it empty, or use one of: %(known)s.") % {"known": known})
+    return fields.skill_own
+
+
 def _care(fields: ThingFields, thing: Thing | None) -> str:
     text = fields.care.replace("\0", "").replace("\r\n", "\n").strip()
     if len(text) > CARE_LENGTH:
@@ -141,4 +150,5 @@ _CLEANERS: dict[str, Callable[[ThingFields, Thing | None], Any]] = {
     "deposit_note": lambda fields, thing: plain(fields.deposit_note, field="deposit_note", longest=NOTE_LENGTH),
     "care": _care,
     "turnaround_own": _turnaround,
+    "skill_own": _skill,
 }

@@ -24,6 +24,7 @@ def thing_rows() -> Iterator[list[Cell]]:
             money_words(thing.deposit_cents) if thing.deposit_cents else "",
             thing.deposit_note,
             thing.turnaround_own,
+            thing.skill_own,
             *(thing.capacity.get(size) for size in JAR_SIZES),
             thing.care,
             thing.state,

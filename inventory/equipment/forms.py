@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
@@ -14,6 +15,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen
+from club.members.skills import Skill
 from inventory.equipment.describing import (
     CARE_LENGTH,
     MOST_JARS,
@@ -22,7 +24,7 @@ from inventory.equipment.describing import (
     PLACE_LENGTH,
 )
 from inventory.equipment.fields import MoneyField, day_field
-from inventory.equipment.kinds import Kind, Measure
+from inventory.equipment.kinds import NO_SKILL, Kind, Measure
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import MOST_TURNAROUND_DAYS, TEST_RULES, Reading
 from inventory.equipment.services import ThingFields
@@ -31,6 +33,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.words import JARS
 
 ROWS_OF_READINGS = 4
+THING_FIELDS = [one.name for one in fields(ThingFields)]
 DIGITS = {"inputmode": "numeric"}
 
 
@@ -72,13 +75,18 @@ class ThingForm(TokenForm):
         required=False,
         help_text=_("Empty: as usual for its kind."),
     )
+    skill_own = forms.ChoiceField(
+        label=_("Whoever borrows it must have learned"),
+        choices=[("", _("as usual for its kind")), (NO_SKILL, _("nothing")), *Skill.choices],
+        required=False,
+    )
     care = forms.CharField(
         label=_("Care"), max_length=CARE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 4})
     )
 
     def __init__(self, *args: Any, thing: Thing | None = None, **kwargs: Any) -> None:
         if thing is not None:
-            names = ("kind", "code", "name", "home", "place", "deposit_cents", "deposit_note", "care", "turnaround_own")
+            names = [name for name in THING_FIELDS if name != "capacity"]
             jars = {f"jars_{size}": count for size, count in thing.capacity.items()}
             kwargs["initial"] = {name: getattr(thing, name) for name in names} | jars
         super().__init__(*args, **kwargs)
@@ -101,7 +109,7 @@ class ThingForm(TokenForm):
             "name",
             Row(Column("home", css_class=pair), Column("place", css_class=pair)),
             Row(Column("deposit_cents", css_class=pair), Column("deposit_note", css_class=pair)),
-            "turnaround_own",
+            Row(Column("turnaround_own", css_class=pair), Column("skill_own", css_class=pair)),
             heading(gettext("Jars it takes at once")),
             jars,
             "care",

@@ -9,6 +9,8 @@ from django.db import models
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from club.members.skills import Skill
+
 
 class Measure(StrEnum):
     """What an instrument shows, and so what it is tested in."""
@@ -44,20 +46,23 @@ class Kind(models.TextChoices):
 
 @dataclass(frozen=True)
 class KindFacts:
-    """`prefix` begins the codes of the kind; `turnaround_days` is for cleaning after each loan."""
+    """`prefix` begins the codes of the kind; `turnaround_days` is for cleaning after each loan; `skill` is asked of
+    whoever borrows one, where a thing does not say otherwise."""
 
     prefix: str
     turnaround_days: int = 0
     measure: Measure | None = None
     holds_jars: bool = False
+    skill: str = ""
 
 
+# That a pressure canner goes only to who had the pressure class is the club's own rule, no source.
 # The turnaround days are common practice, no source: what is cooked in wants a day to be scrubbed and dried.
 FACTS: dict[str, KindFacts] = {
     Kind.BOILING_WATER: KindFacts("BWC", 1, holds_jars=True),
     Kind.STEAM: KindFacts("STC", 1, holds_jars=True),
-    Kind.DIAL_GAUGE: KindFacts("DGC", 1, Measure.PSI, holds_jars=True),
-    Kind.WEIGHTED_GAUGE: KindFacts("WGC", 1, holds_jars=True),
+    Kind.DIAL_GAUGE: KindFacts("DGC", 1, Measure.PSI, holds_jars=True, skill=Skill.PRESSURE),
+    Kind.WEIGHTED_GAUGE: KindFacts("WGC", 1, holds_jars=True, skill=Skill.PRESSURE),
     Kind.PRESERVING_PAN: KindFacts("PAN", 1),
     Kind.STEAM_JUICER: KindFacts("JUI", 1),
     Kind.FRUIT_PRESS: KindFacts("PRS", 1),
@@ -76,6 +81,8 @@ FACTS: dict[str, KindFacts] = {
     Kind.SCALE: KindFacts("SCL"),
     Kind.OTHER: KindFacts("THG"),
 }
+
+NO_SKILL = "none"  # a thing that asks for nothing, though its kind would
 
 TESTED_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.measure)
 

@@ -7,7 +7,19 @@ from typing import Any
 from django.contrib import admin
 from django.http import HttpRequest
 
-from inventory.jars.models import Balance, Deposit, LidLot, LidMovement, LidStock, Movement, Place, Supply, SupplyLot
+from inventory.jars.models import (
+    Balance,
+    ClubOrder,
+    Deposit,
+    LidLot,
+    LidMovement,
+    LidStock,
+    Movement,
+    OrderPayment,
+    Place,
+    Supply,
+    SupplyLot,
+)
 
 
 @admin.register(LidLot)
@@ -51,6 +63,18 @@ class MovementAdmin(LookOnly):
 class LidMovementAdmin(LookOnly):
     list_display = ("at", "lot", "count", "reason", "by")
     list_select_related = ("lot", "by")
+
+
+@admin.register(ClubOrder)
+class ClubOrderAdmin(LookOnly):
+    list_display = ("title", "state", "closes_at", "opened_by")
+    list_select_related = ("opened_by",)
+
+
+@admin.register(OrderPayment)
+class OrderPaymentAdmin(LookOnly):
+    list_display = ("at", "order", "member", "cents", "by")
+    list_select_related = ("order", "member", "by")
 
 
 admin.site.register([LidStock, Deposit, Supply, SupplyLot], LookOnly)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.jars.views import files, ledger, moving, stock
+from inventory.jars.views import files, ledger, moving, order_handing, orders, stock
 
 app_name = "jars"
 
@@ -20,6 +20,22 @@ urlpatterns = [
     path("supplies/<int:pk>/", stock.supply, name="supply"),
     path("supplies/lots/<int:pk>/spoil/", stock.spoil, name="spoil"),
     path("supplies/movements/<int:pk>/correct/", stock.supply_correct, name="supply-correct"),
+    path("orders/", orders.orders, name="orders"),
+    path("orders/new/", orders.order_new, name="order-new"),
+    path("orders/<int:pk>/", orders.order, name="order"),
+    path("orders/<int:pk>/wish/", orders.order_wish, name="order-wish"),
+    path("orders/<int:pk>/lines/", orders.order_line_add, name="order-line-add"),
+    path("orders/lines/<int:pk>/remove/", orders.order_line_remove, name="order-line-remove"),
+    path("orders/<int:pk>/terms/", orders.order_terms, name="order-terms"),
+    path("orders/<int:pk>/place/", orders.order_step, {"step": "place"}, name="order-place"),
+    path("orders/<int:pk>/close/", orders.order_step, {"step": "close"}, name="order-close"),
+    path("orders/<int:pk>/cancel/", orders.order_cancel, name="order-cancel"),
+    path("orders/<int:pk>/arrive/", orders.order_arrive, name="order-arrive"),
+    path("orders/<int:pk>/pick-up/", order_handing.pick_up, name="order-pick-up"),
+    path("orders/<int:pk>/pick-up.csv", order_handing.pick_up_csv, name="order-pick-up-csv"),
+    path("orders/<int:pk>/members/<int:member>/", order_handing.bill, name="order-bill"),
+    path("orders/<int:pk>/members/<int:member>/paid/", order_handing.paid, name="order-paid"),
+    path("orders/<int:pk>/members/<int:member>/fetched/", order_handing.fetched, name="order-fetched"),
     path("counts/", files.counts, name="counts"),
     path("exports/", files.exports, name="exports"),
     path("exports/<slug:table>.csv", files.export_csv, name="export-csv"),

@@ -62,6 +62,32 @@ class SupplyReason(models.TextChoices):
     BOUGHT = "bought", _("bought")
     FOUND = "found", _("not counted before")
     USED = "used", _("used")
+    TAKEN = "taken", _("taken home from a club order")
     SPOILT = "spoilt", _("spoilt or past its date")
     MISSING = "missing", _("missing at a count")
     CORRECTED = "corrected", _("correction")
+
+
+class OrderState(models.TextChoices):
+    OPEN = "open", _("taking wishes")
+    ORDERED = "ordered", _("ordered")
+    ARRIVED = "arrived", _("arrived")
+    CLOSED = "closed", _("closed")
+    CANCELLED = "cancelled", _("cancelled")
+
+
+class LineKind(models.TextChoices):
+    LIDS = "lids", _("lids")
+    JARS = "jars", _("jars")
+    SUPPLY = "supply", _("a supply")
+
+
+class SplitBy(models.TextChoices):
+    WEIGHT = "weight", _("by weight")
+    VALUE = "value", _("by value")
+    EVENLY = "evenly", _("evenly, by head")
+
+
+class ShortBy(models.TextChoices):
+    FIRST = "first", _("who asked first is served first")
+    PRO_RATA = "pro-rata", _("in proportion to what was asked")

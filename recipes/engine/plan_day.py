@@ -15,7 +15,7 @@ from recipes.engine.heat import EFFICIENCY, Burner
 from recipes.engine.jars import JarMix
 from recipes.engine.loads import Load, Process, canner_loads
 from recipes.engine.plan_jars import canner_of
-from recipes.engine.plan_terms import PlanLoad, PlanRequest
+from recipes.engine.plan_terms import UNTIMED, PlanLoad, PlanRequest
 from recipes.engine.process import ProcessFound
 from recipes.engine.solids import PotBalance
 from recipes.engine.terms import Altitude, Caution, Pack, Refusal, TestedRecipe
@@ -54,9 +54,9 @@ def day_of(
     if isinstance(day, Timeline):
         loads = tuple(_load(at.number, at.pot, at.canner, at.load) for at in day.loads)
         return DayPlan(loads, day, cautions=day_cautions(recipe))
-    if getattr(request, LACKS.get(day.code, ""), None) is not None:
+    if _is_named(request, LACKS.get(day.code, "")):
         return DayPlan(refusals=(day,))
-    untimed = Caution(day.code, f"There is no timeline: {day.message}", day.rule, day.source)
+    untimed = Caution(day.code, UNTIMED + day.message, day.rule, day.source)
     return DayPlan(_loads_alone(mixes, processes, gear), cautions=(untimed,))
 
 
@@ -64,14 +64,35 @@ def _gear(request: PlanRequest, process: ProcessFound | None) -> Gear | Refusal:
     if request.stove not in EFFICIENCY:
         known = ", ".join(EFFICIENCY)
         return day_refusal("stove-unknown", "BURNER-EACH", f"There is no such stove. Use one of: {known}.")
-    burners = len(USUAL_GEAR.burners) if request.burners is None else request.burners
+    burners = _burners(request)
+    if isinstance(burners, Refusal):
+        return burners
     return Gear(
-        burners=(Burner.of_kind(request.stove),) * burners,
+        burners=burners,
         canners=USUAL_GEAR.canners if request.canners is None else request.canners,
         kind=canner_of(process) if process else USUAL_GEAR.kind,
         capacity=request.capacity or USUAL_GEAR.capacity,
         cooks=USUAL_GEAR.cooks if request.cooks is None else request.cooks,
     )
+
+
+def _burners(request: PlanRequest) -> tuple[Burner, ...] | Refusal:
+    """Each with its own power where that was told, else so many usual ones."""
+    if request.watts is None:
+        count = len(USUAL_GEAR.burners) if request.burners is None else request.burners
+        return (Burner.of_kind(request.stove),) * count
+    try:
+        return tuple(Burner.of_kind(request.stove, watts) for watts in request.watts)
+    except ValueError:
+        message = "A burner has between 1 and 50,000 watts. Read it off the plate of the stove."
+        return day_refusal("burner-power", "BURNER-EACH", message)
+
+
+def _is_named(request: PlanRequest, field: str) -> bool:
+    """Whether the wish names this gear, so that a lack of it refuses the plan."""
+    if field == "burners" and request.watts is not None:
+        return True
+    return getattr(request, field, None) is not None
 
 
 def _loads_alone(mixes: Sequence[JarMix], processes: Mapping[str, Process], gear: Gear) -> tuple[PlanLoad, ...]:

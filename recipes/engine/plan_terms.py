@@ -34,6 +34,7 @@ MASS_BALANCE = "mass-balance"
 STATED_YIELD = "stated-yield"
 
 USUAL_STOVE = "electric"
+UNTIMED = "There is no timeline: "  # begins the caution that says why
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,7 @@ class PlanRequest:
 
     `empties` are the jars at hand by size; None: as many as wanted of the one size. `burners`, `canners` and `cooks`
     are how many there are, `stove` a key of `heat.EFFICIENCY`; None: what a household has (`day.USUAL_GEAR`).
+    `watts` is the power of each burner, where it is known; there are then just so many, whatever `burners` says.
     `finish` is the minute of the day at which the last jar is out; None: the timeline has no clock.
     """
 
@@ -59,6 +61,7 @@ class PlanRequest:
     stove: str = USUAL_STOVE
     capacity: Capacity | None = None
     finish: int | None = None
+    watts: tuple[int, ...] | None = None
 
 
 class Predicted(NamedTuple):

@@ -26,7 +26,10 @@ PUBLIC = {
     "account_reset_password_from_key",
     "account_reset_password_from_key_done",
     "members:invitation",
+    "classes:by-mail",  # the link in a mail about a seat: its signature opens one sign-up, and signs nobody in
     "healthz",
+    "calendar:feed",  # a calendar program cannot sign in; the address itself is the secret
+    "reminders:stop",  # a mail's own link: whoever reads the mail may stop its kind, and nothing else
 }
 SAMPLES = ("1", "x", "members", "26011-CDF", "a-word", "1-x", "2026", "00000000-0000-4000-8000-000000000000")
 

@@ -11,8 +11,9 @@ from typing import Any
 from uuid import uuid4
 
 from club.members.models import Kitchen, User
+from club.members.roles import Role
 from inventory.batches import services
-from inventory.batches.models import Batch
+from inventory.batches.models import Batch, Recall
 from recipes.engine.terms import Canner, Pack
 from recipes.models import Revision
 from tests.factories.members import make_kitchen, make_person
@@ -95,3 +96,11 @@ def make_batch_checked(
     at = out_at + after
     services.seals_record(by=batch.made_by, batch=batch, token=uuid4(), results=found, disposals=unsealed, now=at)
     return Batch.objects.get(pk=batch.pk)
+
+
+def make_recall(
+    *, by: User | None = None, reason: str = "Two jars of it were found spoiled.", now: datetime = NOW, **subject: Any
+) -> Recall:
+    """Open, by an instructor; `subject` is just one of `revision`, `lid_lot` and `batch`."""
+    by = by or make_person(Role.INSTRUCTOR, name="Ira Steward")
+    return services.recall_open(by=by, reason=reason, token=uuid4(), now=now, **subject)

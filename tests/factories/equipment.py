@@ -14,7 +14,7 @@ from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing
 from inventory.equipment.queries import club_day
 from inventory.equipment.rules import Reading
-from tests.factories.members import make_person
+from tests.factories.members import make_person, make_skill
 
 # Noon in the club's zone, America/Denver.
 NOW = datetime(2026, 9, 14, 18, 0, tzinfo=UTC)
@@ -72,11 +72,14 @@ def make_loan(
     by: User | None = None,
     **rest: Any,
 ) -> Loan:
-    """Handed over at `now`, due back so many days later."""
+    """Handed over at `now`, due back so many days later, to somebody who learned what the thing asks for."""
+    thing, person = thing or make_thing(), person or make_person()
+    if thing.skill:
+        make_skill(person, thing.skill)
     return services.loan_hand_over(
         by=by or make_keeper(),
-        thing=thing or make_thing(),
-        person=person or make_person(),
+        thing=thing,
+        person=person,
         due_on=club_day(now) + timedelta(days=days),
         now=now,
         **({"condition": "good"} | rest),

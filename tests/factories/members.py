@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
 from itertools import count
 from typing import Any
 
 from club.members import services
 from club.members.altitudes import metres_from_text
-from club.members.models import AltitudeHow, Invitation, Kitchen, User
+from club.members.models import AltitudeHow, Invitation, Kitchen, SkillRecord, User
 from club.members.roles import Role
+from club.members.skills import Skill
 
 PASSWORD = "seven copper ladles"
 _numbers = count(1)
@@ -35,3 +37,9 @@ def make_kitchen(*people: User, name: str = "Plum Lane", altitude: str = "1040 m
 def make_invitation(*, by: User | None = None, email: str = "", name: str = "", role: Role = Role.MEMBER) -> Invitation:
     email = email or f"guest-{next(_numbers)}@example.test"
     return services.invitation_send(by=by or make_organiser(), email=email, name=name, role=role.value)
+
+
+def make_skill(person: User, skill: str = Skill.PRESSURE, *, on: date = date(2026, 5, 2)) -> SkillRecord:
+    """Learned in a class; a second call finds the first record."""
+    by = make_person(Role.INSTRUCTOR)
+    return services.skill_gain(by=by, person=person, skill=skill, gained_on=on, class_title="Under pressure")

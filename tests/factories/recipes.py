@@ -141,6 +141,12 @@ def make_revision(
     return revision
 
 
+def make_spread_with_pectin() -> Revision:
+    """The invented spread with a pouch of liquid pectin; such a pot is made as printed."""
+    lines = [*SPREAD["ingredients"], {"item": "pectin", "role": "pectin", "amount": "1", "unit": "pouch"}]
+    return make_revision(ingredients=lines, pectin="liquid", endpoint_f_above_boiling=None, pot_limits=None)
+
+
 def make_process_table(*, food: str = "plums", variant: str = "", seen: str = "seen-twice", minutes: int = 20) -> Any:
     """A published process for a food, one row of two bands."""
     row = {"pack": "hot", "jar": "pint", "minutes": [[1000, minutes], ["above", minutes + 15]], "seen": seen}

@@ -104,7 +104,7 @@ def test_an_empty_library_says_so(reader):
 def test_the_list_asks_the_database_as_often_for_one_recipe_as_for_thirty(reader, django_assert_max_num_queries, count):
     for _ in range(count):
         make_revision()
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         assert len(titles(reader.get(LIST))) == count
 
 
@@ -116,7 +116,7 @@ def test_a_recipe_page_asks_as_often_for_one_revision_as_for_thirty(
     for _ in range(count - 1):
         make_revision(first.recipe)
         make_kitchen(member)
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(9):
         page = reader.get("/recipes/test-spread/").content.decode()
     assert f"Revision {count}<" in page
 
@@ -280,7 +280,7 @@ def test_a_process_table_that_nobody_saw_is_for_instructors_only_and_without_fig
 def test_the_process_tables_ask_as_often_for_one_as_for_thirty(reader, django_assert_max_num_queries, count):
     for number in range(count):
         make_process_table(food=f"Food {number}")
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(8):
         assert len(reader.get("/recipes/process-tables/").context["shown"]) == count
     assert ProcessTable.objects.count() == count
 

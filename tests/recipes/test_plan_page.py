@@ -210,7 +210,7 @@ def test_the_page_asks_as_often_with_one_kitchen_as_with_thirty(
 ):
     for _ in range(count - 1):
         make_kitchen(member)
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(8):
         assert ask(pots="1").context["plan"].ok
 
 

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.plan import PlanRequest, plan
-from recipes.engine.quantities import UNITS, convert
+from recipes.engine.quantities import UNITS, Amount, convert
 from recipes.engine.terms import Altitude, Canner, Pack, Role
-from recipes.shopping import PACKAGES, fewest_packages, shopping_list
+from recipes.shopping import PACKAGES, fewest_packages, fruit_grams, shopping_list, shopping_list_of, shopping_together
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 F = Fraction
@@ -127,3 +127,50 @@ def test_a_shopping_list_never_says_less_than_the_plan_takes(pots, units):
     assert convert(F(number), unit, "g") >= sum(
         line.grams or 0 for line in made.lines if line.ingredient.item == "sugar"
     )
+
+
+def test_two_stations_share_one_list_and_pectin_is_boxed_over_both():
+    three = [plan(JAM, PlanRequest(altitude=HOME, pots=1)) for _ in range(3)]
+    found = {each.item: each for each in shopping_list_of(three, "metric")}
+    assert found == bought(pots=3)
+    assert found["liquid pectin"].bought == "2 × box of 2 pouches"
+
+
+@pytest.mark.parametrize(
+    ("item", "have", "need"),
+    [
+        ("liquid pectin", Amount(F(1), "pouch"), "2 pouches"),
+        ("lids", Amount(F(14), "each"), "10"),
+        ("sugar", Amount(F(1), "kg"), "3.2 kg"),
+        ("sugar", Amount(F(1), "l"), "3.36 kg"),  # 21 cups are 4.97 l and weigh 4.2 kg
+        ("sugar", Amount(F(3), "bottle"), "4.2 kg"),  # nobody knows what is in those bottles
+    ],
+)
+def test_what_is_there_is_taken_off_in_a_measure_that_is_known(item, have, need):
+    three = [plan(JAM, PlanRequest(altitude=HOME, pots=3))]
+    found = {each.item: each.need for each in shopping_list_of(three, "metric", {item: have})}
+    assert found[item] == need
+
+
+def test_what_there_is_enough_of_is_not_on_the_list():
+    made = plan(JAM, PlanRequest(altitude=HOME, pots=3))
+    left = shopping_list_of([made], "metric", {"lids": Amount(F(24), "each"), "sugar": Amount(F(10), "kg")})
+    assert [each.item for each in left] == ["strawberries", "liquid pectin", "bands"]
+
+
+def test_one_list_for_several_plans_counts_its_packages_on_the_sum():
+    jam, beans = plan(JAM, PlanRequest(altitude=HOME, pots=1)), plan(BEANS, PlanRequest(altitude=HOME, pots=1))
+    together = {each.item: each for each in shopping_together([(jam, 3), (beans, 1)], "metric")}
+    assert together["liquid pectin"].pieces == 3
+    assert together["liquid pectin"].bought == "2 × box of 2 pouches"
+    assert together["sugar"].grams == bought(pots=3)["sugar"].grams
+    assert together["lids"].pieces == 3 * sum(jar.count for jar in jam.jars) + sum(jar.count for jar in beans.jars)
+    assert {each.item for each in shopping_list(jam, "metric") + shopping_list(beans, "metric")} == together.keys()
+
+
+def test_the_fruit_of_a_pot_is_its_weight_and_unknown_where_a_weight_is():
+    assert fruit_grams(plan(JAM, PlanRequest(altitude=HOME, pots=2))) == 2 * fruit_grams(
+        plan(JAM, PlanRequest(altitude=HOME, pots=1))
+    )
+    stranger = with_line("medlars of the moon", Role.FRUIT, 2, "cup")
+    assert fruit_grams(plan(stranger, PlanRequest(altitude=HOME, pots=1))) == 0

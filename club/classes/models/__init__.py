@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from club.classes.models.day import CannerLoad, JarTaker, OwnNote, SessionPhoto, SessionReport, StationBatch
+from club.classes.models.gear import SessionGear, SetAside, SetAsideKind, SetAsideTurn
 from club.classes.models.sessions import ClassSeries, ClassSession
 from club.classes.models.signups import SignUp
 from club.classes.models.stations import Station
@@ -14,9 +15,13 @@ __all__ = [
     "ClassSession",
     "JarTaker",
     "OwnNote",
+    "SessionGear",
     "SessionPhoto",
     "SessionReport",
     "SessionState",
+    "SetAside",
+    "SetAsideKind",
+    "SetAsideTurn",
     "SignUp",
     "SignUpState",
     "Station",

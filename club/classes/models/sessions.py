@@ -69,6 +69,7 @@ class ClassSession(models.Model):
     cancelled_at = models.DateTimeField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=300, blank=True)
     held_at = models.DateTimeField(null=True, blank=True)
+    moved_at = models.DateTimeField(null=True, blank=True)  # its hours were changed: who signed up before is told
     sequence = models.PositiveIntegerField(default=0)
     changed_at = models.DateTimeField(default=timezone.now)
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

@@ -17,7 +17,7 @@ from club.classes.models.day import CAPTION_LENGTH, NOTE_LENGTH
 from club.classes.services.on_the_day import now_or, runs_check, session_on_the_day
 from club.classes.words import SessionState
 from club.members.models import User
-from inventory.equipment.services.photos import MOST_BYTES, photo_as_jpeg
+from club.members.pictures import MOST_BYTES, photo_as_jpeg
 
 MOST_PHOTOS = 12  # our own choice, no source
 

@@ -6,13 +6,19 @@ be, `InvitationClosed` for a link that is no longer good.
 
 from __future__ import annotations
 
+from club.members.services.calendars import calendar_address_close, calendar_address_renew
 from club.members.services.invitations import (
     invitation_accept,
     invitation_send,
     invitation_send_again,
     invitation_withdraw,
 )
-from club.members.services.kitchens import kitchen_add, kitchen_change
+from club.members.services.kitchens import (
+    kitchen_add,
+    kitchen_change,
+    kitchen_person_add,
+    kitchen_person_remove,
+)
 from club.members.services.people import (
     member_deactivate,
     member_enrol,
@@ -21,14 +27,19 @@ from club.members.services.people import (
     sessions_end_everywhere,
 )
 from club.members.services.roles import role_grant, role_take, roles_change, roles_install
+from club.members.services.skills import skill_gain, skill_waive, skill_withdraw
 
 __all__ = [
+    "calendar_address_close",
+    "calendar_address_renew",
     "invitation_accept",
     "invitation_send",
     "invitation_send_again",
     "invitation_withdraw",
     "kitchen_add",
     "kitchen_change",
+    "kitchen_person_add",
+    "kitchen_person_remove",
     "member_deactivate",
     "member_enrol",
     "member_reactivate",
@@ -38,4 +49,7 @@ __all__ = [
     "roles_change",
     "roles_install",
     "sessions_end_everywhere",
+    "skill_gain",
+    "skill_waive",
+    "skill_withdraw",
 ]

@@ -26,7 +26,8 @@ def me(request: HttpRequest) -> HttpResponse:
             return redirect("members:me")
     kitchens = Kitchen.objects.usable_by(user)
     changeable = set(Kitchen.objects.changeable_by(user).values_list("pk", flat=True))
-    return render(request, "members/me.html", {"form": form, "kitchens": kitchens, "changeable": changeable})
+    told = {"form": form, "kitchens": kitchens, "changeable": changeable, "skills": user.skill_records.standing()}
+    return render(request, "members/me.html", told)
 
 
 @require_POST

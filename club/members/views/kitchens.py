@@ -6,13 +6,14 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from club.members import services
-from club.members.forms import KitchenForm
-from club.members.models import Kitchen
-from club.members.views.asks import refusals_on, signed_in
+from club.members.forms import KitchenForm, KitchenPersonForm
+from club.members.models import Kitchen, User
+from club.members.views.asks import refusals_on, refusals_told, signed_in
 
 
 @require_http_methods(["GET", "POST"])
@@ -28,6 +29,7 @@ def add(request: HttpRequest) -> HttpResponse:
                 altitude_text=form.altitude_text,
                 altitude_how=told["altitude_how"],
                 is_hall=told.get("is_hall", False),
+                power_limit_w=told.get("power_limit_w"),
                 token=told["token"],
             )
             # With the first kitchen a newcomer is done here; the desk says what can be done next.
@@ -52,9 +54,49 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
                 name=told["name"],
                 altitude_text=form.altitude_text,
                 altitude_how=told["altitude_how"],
+                power_limit_w=told.get("power_limit_w"),
             )
             return saved(request, kitchen)
-    return render(request, "members/kitchen_change.html", {"form": form, "kitchen": kitchen})
+    return kitchen_page(request, kitchen, form)
+
+
+def kitchen_page(
+    request: HttpRequest, kitchen: Kitchen, form: KitchenForm, person_form: KitchenPersonForm | None = None
+) -> HttpResponse:
+    action = reverse("members:kitchen-person-add", args=[kitchen.pk])
+    told = {
+        "form": form,
+        "kitchen": kitchen,
+        "people": [] if kitchen.is_hall else User.objects.get_queryset().filter(kitchens=kitchen).in_order(),
+        "person_form": person_form or KitchenPersonForm(action=action),
+    }
+    return render(request, "members/kitchen_change.html", told)
+
+
+@require_POST
+def person_add(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    form = KitchenPersonForm(request.POST, action=request.path)
+    if form.is_valid():
+        with refusals_on(form):
+            person = services.kitchen_person_add(by=user, kitchen=kitchen, email=form.cleaned_data["email"])
+            told = {"person": str(person), "kitchen": kitchen.name}
+            messages.success(request, _("%(person)s preserves in %(kitchen)s too now.") % told)
+            return redirect("members:kitchen-change", pk=pk)
+    return kitchen_page(request, kitchen, KitchenForm(by=user, kitchen=kitchen), form)
+
+
+@require_POST
+def person_remove(request: HttpRequest, pk: int, person_pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    person = get_object_or_404(kitchen.people.all(), pk=person_pk)
+    with refusals_told(request):
+        services.kitchen_person_remove(by=user, kitchen=kitchen, person=person)
+        told = {"person": str(person), "kitchen": kitchen.name}
+        messages.success(request, _("%(person)s is not of %(kitchen)s any more.") % told)
+    return redirect("members:me") if person.pk == user.pk else redirect("members:kitchen-change", pk=pk)
 
 
 def saved(request: HttpRequest, kitchen: Kitchen, then: str = "members:me") -> HttpResponse:

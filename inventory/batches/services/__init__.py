@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from inventory.batches.services.common import AlreadyDone
 from inventory.batches.services.processing import batch_log_process
+from inventory.batches.services.recalling import (
+    recall_answer,
+    recall_close,
+    recall_open,
+    recalls_follow_withdrawals,
+)
 from inventory.batches.services.reprocessing import jars_reprocess
 from inventory.batches.services.sealing import jars_put_away, seals_record
 from inventory.batches.services.starting import batch_abandon, batch_start
@@ -15,5 +21,9 @@ __all__ = [
     "batch_start",
     "jars_put_away",
     "jars_reprocess",
+    "recall_answer",
+    "recall_close",
+    "recall_open",
+    "recalls_follow_withdrawals",
     "seals_record",
 ]

@@ -22,6 +22,7 @@ from inventory.batches.lids import LidFigures, lid_figures, lids_compared
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_refusal, tested_needs
 from inventory.batches.queries import BatchQuerySet
+from inventory.batches.recalls import recalls_of
 from inventory.batches.seal_forms import waiting_jars
 from inventory.batches.timeline import timeline
 from inventory.batches.tracing import trace as find
@@ -90,6 +91,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "may_trace": user.has_perm("batches.trace_batch"),
         "needs": tested_needs(batch) if batch.state == BatchState.STARTED else [],
         "rules": rules,
+        "recalls": recalls_of(batch),
     }
     return render(request, "batches/detail.html", told)
 

@@ -13,8 +13,9 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen
+from club.members.skills import Skill
 from inventory.equipment.codes import CODE_LENGTH, code_key
-from inventory.equipment.kinds import FACTS, Kind, KindFacts
+from inventory.equipment.kinds import FACTS, NO_SKILL, Kind, KindFacts
 from inventory.equipment.queries import ThingQuerySet
 from inventory.equipment.rules import Reading, worst_error
 from inventory.equipment.words import Condition, Occasion, ThingState, Verdict
@@ -38,6 +39,8 @@ class Thing(models.Model):
     care = models.TextField(_("care"), blank=True)
     # Empty: as the kind has it.
     turnaround_own = models.PositiveSmallIntegerField(_("days for cleaning"), null=True, blank=True)
+    # What whoever borrows it must have learned. Empty: as the kind has it; NO_SKILL: nothing.
+    skill_own = models.CharField(_("skill to borrow it"), max_length=40, blank=True)
     state = models.CharField(max_length=12, choices=ThingState.choices, default=ThingState.IN_SERVICE)
     state_note = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
@@ -73,6 +76,16 @@ class Thing(models.Model):
     @property
     def turnaround_days(self) -> int:
         return self.facts.turnaround_days if self.turnaround_own is None else self.turnaround_own
+
+    @property
+    def skill(self) -> str:
+        """What whoever borrows it must have learned; "" where nothing is asked."""
+        wanted = self.skill_own or self.facts.skill
+        return "" if wanted == NO_SKILL else wanted
+
+    @property
+    def skill_label(self) -> str:
+        return str(Skill(self.skill).label) if self.skill else ""
 
     @property
     def is_lent(self) -> bool:

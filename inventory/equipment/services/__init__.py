@@ -11,6 +11,7 @@ from inventory.equipment.services.common import AlreadyDone, Taken
 from inventory.equipment.services.holding import hold_cancel, hold_place, hold_place_first_free
 from inventory.equipment.services.importing import ImportReport, register_import
 from inventory.equipment.services.lending import latest_due, loan_extend, loan_hand_over, loan_return
+from inventory.equipment.services.moving import holds_move
 from inventory.equipment.services.photos import photo_clear, photo_set
 from inventory.equipment.services.sheets import SheetRefused, SheetRow, sheet_key_in
 from inventory.equipment.services.testing import calibration_record, gauge_test_record, last_test
@@ -43,6 +44,7 @@ __all__ = [
     "hold_cancel",
     "hold_place",
     "hold_place_first_free",
+    "holds_move",
     "last_test",
     "latest_due",
     "loan_extend",

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 from club.members.models import User
 from inventory.equipment.dates import FreeSpan, clash_of, free_on, next_free
 from inventory.equipment.kinds import kind_label
-from inventory.equipment.models import Thing
+from inventory.equipment.models import Hold, Thing
 from inventory.equipment.queries import KEEP
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, KEYED_IN_LATE, LONGEST_DAYS
 from inventory.equipment.spans import Span
@@ -38,6 +38,14 @@ class Taken(ValidationError):
 
 def keeper_check(by: User) -> None:
     if not by.has_perm(KEEP):
+        raise PermissionDenied
+
+
+def hold_check(by: User, hold: Hold) -> None:
+    """Who may cancel or move a hold: whose it is, who placed it, keepers; for a class, whoever may hold for one."""
+    is_own = by.pk in (hold.person_id, hold.placed_by_id)
+    is_for_class = hold.purpose != "" and by.has_perm("equipment.hold_for_class")
+    if not (is_own or is_for_class or by.has_perm(KEEP)):
         raise PermissionDenied
 
 

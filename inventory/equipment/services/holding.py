@@ -18,6 +18,7 @@ from inventory.equipment.services.common import (
     AlreadyDone,
     Taken,
     choice_check,
+    hold_check,
     kind_taken,
     now_or,
     span_check,
@@ -98,8 +99,7 @@ def hold_place_first_free(
 
 def hold_cancel(*, by: User, hold: Hold, now: datetime | None = None) -> None:
     """Free the days for somebody else. Cancelling twice is the same as once; AlreadyDone once it was handed over."""
-    if by.pk != hold.person_id and by.pk != hold.placed_by_id and not by.has_perm(KEEP):
-        raise PermissionDenied
+    hold_check(by, hold)
     with transaction.atomic():
         was_free = hold_free(hold, states=(HoldState.HELD, HoldState.OFFERED))
         if was_free:

@@ -27,6 +27,7 @@ from inventory.equipment.services.common import (
 )
 from inventory.equipment.services.holding import PURPOSE_LENGTH
 from inventory.equipment.services.laying import days_keep, hold_lay, hold_move
+from inventory.equipment.services.skills import skill_check
 from inventory.equipment.services.testing import tested_check
 from inventory.equipment.services.things import note_condition, out_of_service
 from inventory.equipment.services.waiting import waiting_offer_freed
@@ -82,6 +83,7 @@ def _handed_over(loan: Loan, by: User, span: Span) -> Loan:
         raise AlreadyDone(_is_out(out))
     lent_check(loan.thing)
     tested_check(loan.thing, span.ends)
+    skill_check(loan.thing, loan.person)
     loan.hold = _hold_for(loan, by, span)
     loan.purpose = loan.purpose or loan.hold.purpose
     loan.handed_over_by = by

@@ -21,6 +21,7 @@ from inventory.equipment.models import Thing, WaitingEntry
 from inventory.equipment.months import kind_month, month_asked, thing_month
 from inventory.equipment.queries import club_day
 from inventory.equipment.services.common import span_words
+from inventory.equipment.services.skills import skill_lacks
 from inventory.equipment.standing import with_standing
 from inventory.equipment.views.asks import (
     hold_for,
@@ -56,7 +57,8 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
             told = {"code": thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % told)
             return redirect("equipment:mine")
-    return render(request, "equipment/hold.html", {"thing": thing, "form": form})
+    page = {"thing": thing, "form": form, "lacks_skill": skill_lacks(thing, user)}
+    return render(request, "equipment/hold.html", page)
 
 
 @require_safe

@@ -1,0 +1,37 @@
+"""Every write of the room. Each is keyword-only, checks who asks before what is asked, and is one transaction.
+
+Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `AlreadyDone` for what was done before.
+"""
+
+from __future__ import annotations
+
+from inventory.fruit.describing import Hours, OfferFields
+from inventory.fruit.services.claims import claim_set, claim_withdraw
+from inventory.fruit.services.offer_common import AlreadyDone
+from inventory.fruit.services.offers import offer_keep_back, offer_make, offer_photo_set, offer_take_back
+from inventory.fruit.services.shares import (
+    offer_share_again,
+    offer_share_out,
+    offers_share_due,
+    share_give_back,
+    share_note_missed,
+    share_note_picked_up,
+)
+
+__all__ = [
+    "AlreadyDone",
+    "Hours",
+    "OfferFields",
+    "claim_set",
+    "claim_withdraw",
+    "offer_keep_back",
+    "offer_make",
+    "offer_photo_set",
+    "offer_share_again",
+    "offer_share_out",
+    "offer_take_back",
+    "offers_share_due",
+    "share_give_back",
+    "share_note_missed",
+    "share_note_picked_up",
+]

@@ -71,6 +71,32 @@ def supply_buy(
 ) -> SupplyMovement:
     """So many come in: into the lot of the same use-by and strength, or a new one. A vinegar must say its strength."""
     keeper_check(by)
+    return supply_take_in(
+        by=by,
+        supply=supply,
+        count=count,
+        token=token,
+        at=moment_clean(None, now),
+        use_by=use_by,
+        strength_tenths=strength_tenths,
+        note=note,
+        reason=reason,
+    )
+
+
+def supply_take_in(
+    *,
+    by: User,
+    supply: Supply,
+    count: int,
+    token: UUID,
+    at: datetime,
+    use_by: date | None = None,
+    strength_tenths: int | None = None,
+    note: str = "",
+    reason: str = SupplyReason.BOUGHT,
+) -> SupplyMovement:
+    """As `supply_buy`, for services that have asked already who may. Call inside a transaction."""
     count_check(count)
     if supply.is_vinegar and strength_tenths is None:
         raise ValidationError({"strength": _("Give the strength on the label, such as 5 %: unknown is not used.")})
@@ -80,7 +106,7 @@ def supply_buy(
         raise ValidationError({"strength": _("A strength is more than 0 and at most 100 %.")})
     before = SupplyMovement.objects.filter(token=token).select_related("lot").first()
     lot = before.lot if before else _lot_of(supply, use_by, strength_tenths)
-    return supply_post(by, lot, count, reason, token, moment_clean(None, now), note)
+    return supply_post(by, lot, count, reason, token, at, note)
 
 
 def _lot_of(supply: Supply, use_by: date | None, strength_tenths: int | None) -> SupplyLot:

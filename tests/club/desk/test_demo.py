@@ -6,14 +6,18 @@ from collections import Counter
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db.models import F
 from django.utils import timezone
 
 from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
+from club.desk.season_page import season_of
 from club.members.models import Kitchen, User
 from inventory.batches.models import Batch, Jar
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
+from inventory.jars.models import ClubOrder, LidLot, OrderWish
+from inventory.jars.services import ledger_audit
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 
@@ -39,7 +43,8 @@ def test_the_demo_season_has_failed_seals_and_work_for_today(demo):
     assert states["started"] == 2
     assert Jar.objects.filter(seal="unsealed").count() >= 5
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
-    assert (len(desk.seals_due), len(desk.cooling), len(desk.on_the_stove)) == (1, 1, 1)
+    counts = {heap.key: len(heap.cards) for heap in desk.heaps}
+    assert (counts["seals-due"], counts["cooling"], counts["on-the-stove"]) == (1, 1, 1)
 
 
 def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(demo):
@@ -53,7 +58,21 @@ def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(de
     assert InstrumentTest.objects.get(verdict="failed").thing.code == "DGC-02"
     assert WaitingEntry.objects.get().state == "waiting"
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
-    assert [card.is_late for card in desk.to_bring_back] == [True, False]
+    assert [card.tone for card in desk.heap("to-bring-back").cards] == ["stop", "wait"]
+
+
+def test_the_demo_season_plans_refuses_and_orders(demo):
+    creek, flat = demo.kitchens["creek"], demo.kitchens["new"]
+    season = season_of(creek, now=timezone.now())
+    assert season.plan.pots > 3
+    assert sum(row.used for row in season.rows) > 5
+    assert [month for month in season.shelf(timezone.now()) if month.jars]
+    (refused,) = season_of(flat, now=timezone.now()).rows
+    assert [refusal.code for refusal in refused.cooking.refusals] == ["altitude-unknown"]
+    assert Counter(ClubOrder.objects.values_list("state", flat=True)) == {"open": 1, "arrived": 1}
+    assert OrderWish.objects.get(got__lt=F("quantity")).line.kind == "lids"  # a short delivery
+    assert LidLot.objects.filter(code="HJ-0902", stock__on_hand=108).exists()
+    assert ledger_audit().is_sound
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):

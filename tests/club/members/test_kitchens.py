@@ -109,3 +109,21 @@ def test_taking_the_altitude_away_takes_how_it_is_known_too(member):
 def test_the_database_itself_refuses_an_altitude_that_cannot_be(fields):
     with pytest.raises(IntegrityError), transaction.atomic():
         Kitchen.objects.create(name="Wrong", **fields)
+
+
+def test_the_wiring_of_a_hall_is_the_organisers_to_say_and_a_households_is_nobodys(member, organiser):
+    hall = services.kitchen_add(by=organiser, name="Big hall", is_hall=True, power_limit_w=12_000)
+    assert hall.power_limit_w == 12_000
+    services.kitchen_change(by=organiser, kitchen=hall, name="Big hall", power_limit_w=9000)
+    assert Kitchen.objects.get(pk=hall.pk).power_limit_w == 9000
+    own = services.kitchen_add(by=member, name="Plum Lane", power_limit_w=12_000)
+    assert own.power_limit_w is None
+    with pytest.raises(PermissionDenied):
+        services.kitchen_change(by=member, kitchen=hall, name="Big hall", power_limit_w=99_000)
+
+
+@pytest.mark.parametrize("watts", [0, -5, 1_000_001])
+def test_wiring_that_cannot_be_is_refused(organiser, watts):
+    with pytest.raises(ValidationError) as refused:
+        services.kitchen_add(by=organiser, name="Big hall", is_hall=True, power_limit_w=watts)
+    assert list(refused.value.message_dict) == ["power_limit_w"]

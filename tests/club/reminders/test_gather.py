@@ -113,8 +113,8 @@ def test_twelve_hours_are_elapsed_hours_over_a_clock_change():
 
 def test_a_rule_that_breaks_does_not_silence_the_others(monkeypatch):
     make_waiting_batch(OUT)
-    broken, first = RULES["seal-check"], next(iter(RULES))
-    assert first == broken.name  # the broken one is asked first
+    broken, order = RULES["seal-check"], list(RULES)
+    assert order.index(broken.name) < order.index("seal-second-call")  # the broken one is asked first
 
     def explode(now):
         raise RuntimeError("this rule is broken")
@@ -130,6 +130,6 @@ def test_gathering_asks_as_many_queries_for_thirty_batches_as_for_one(batches, d
     person = make_person()
     for _ in range(batches):
         make_waiting_batch(OUT, by=person)
-    # a question for each of the eight rules, and what is known and written of the batches' one
-    with django_assert_max_num_queries(12):
+    # a question for each rule, and what is known and written of the batches' one
+    with django_assert_max_num_queries(len(RULES) + 4):
         assert services.gather(hours(12)) == batches

@@ -9,8 +9,9 @@ from django.core.exceptions import PermissionDenied
 from django.core.mail import EmailMessage
 
 from club.reminders import services
+from club.reminders.baskets import basket_take, lease, reminder_take_in_hand
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.outcomes import LEASE, MOST_ATTEMPTS
+from club.reminders.outcomes import MOST_ATTEMPTS
 from inventory.batches.models import Batch, BatchState
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
@@ -161,21 +162,31 @@ def test_a_mail_server_away_for_a_day_loses_nothing_that_is_still_due(monkeypatc
 
 
 def test_a_row_in_another_senders_hands_is_left_alone(due):
-    assert services.reminder_claim(reminder=Reminder.objects.get(), now=NOW)
-    assert services.send_due(NOW + LEASE) == {}
+    [row] = basket_take(now=NOW)
+    reminder_take_in_hand(reminder=row, now=NOW)
+    assert services.send_due(NOW + lease() - timedelta(seconds=5)) == {}
 
 
-def test_a_copy_read_before_another_senders_try_takes_nothing(due):
-    # The other took it, failed, and it is due again: our copy would carry the other's token.
-    Reminder.objects.update(attempts=1)
-    assert services.reminder_claim(reminder=due, now=NOW) is False
-    assert services.reminder_claim(reminder=Reminder.objects.get(), now=NOW) is True
+def test_a_sender_whose_basket_was_taken_over_takes_nothing_in_hand(due):
+    [row] = basket_take(now=NOW)
+    later = NOW + lease() + timedelta(seconds=1)
+    [same] = basket_take(now=later)
+    assert reminder_take_in_hand(reminder=row, now=later) is False
+    assert reminder_take_in_hand(reminder=same, now=later) is True
+
+
+def test_a_basket_whose_sender_died_is_due_again_and_cost_no_try(due):
+    basket_take(now=NOW)
+    assert services.send_due(NOW + lease() - timedelta(seconds=5)) == {}
+    assert services.send_due(NOW + lease() + timedelta(seconds=1)) == {ReminderState.SENT: 1}
+    assert fresh(due).attempts == 1
 
 
 def test_a_sender_that_died_leaves_its_row_to_the_next_after_the_lease(due):
-    # Unknown whether the mail went out: for seals it is sent again, under the same Message-ID.
-    assert services.reminder_claim(reminder=Reminder.objects.get(), now=NOW)
-    assert services.send_due(NOW + LEASE + timedelta(seconds=1)) == {ReminderState.SENT: 1}
+    # Unknown whether the mail went out: for seals it is sent again.
+    [row] = basket_take(now=NOW)
+    reminder_take_in_hand(reminder=row, now=NOW)
+    assert services.send_due(NOW + lease() + timedelta(seconds=1)) == {ReminderState.SENT: 1}
     assert fresh(due).attempts == 2
 
 
@@ -188,7 +199,7 @@ def test_the_same_reminder_sent_again_keeps_its_message_id(due):
 
 
 def test_a_row_whose_senders_all_died_is_given_up(due):
-    Reminder.objects.update(state=ReminderState.SENDING, attempts=MOST_ATTEMPTS, leased_until=NOW - LEASE)
+    Reminder.objects.update(state=ReminderState.SENDING, attempts=MOST_ATTEMPTS, leased_until=NOW - lease())
     assert services.send_due(NOW) == {}
     assert fresh(due).state == ReminderState.DEAD
     assert mail.outbox == []
@@ -197,7 +208,7 @@ def test_a_row_whose_senders_all_died_is_given_up(due):
 def test_a_sender_slower_than_its_lease_does_not_overwrite_the_next_ones_word(due, monkeypatch):
     def steal_then_fail(self, fail_silently=False):
         # While we talk to the mail server our lease runs out, another takes the row and sends.
-        Reminder.objects.update(attempts=2, state=ReminderState.SENT, sent_at=NOW)
+        Reminder.objects.update(attempts=2, holder=None, state=ReminderState.SENT, sent_at=NOW)
         raise smtplib.SMTPDataError(451, b"try later")
 
     monkeypatch.setattr(EmailMessage, "send", steal_then_fail)

@@ -41,44 +41,6 @@ def message(rule: str, now: datetime):
     return RULES[rule].message(Reminder.objects.filter(rule=rule).latest("pk"), now)
 
 
-def test_a_loan_is_called_back_the_evening_before_at_six_by_the_club_s_clock():
-    loan = make_loan(make_thing(name="Food mill"), days=3)
-    assert gathered(at(2, 17, 59)) == []
-    assert gathered(at(2, 18)) == [("loan-due", loan.person.email)]
-    assert gathered(at(3, 9)) == [("loan-due", loan.person.email)]
-    assert Reminder.objects.get().due_at == at(2, 18)
-    told = message("loan-due", at(2, 18))
-    assert told.subject == "Due back Thursday 17 September: Food mill"
-    assert "nobody waits" in told.text
-    assert told.link == "https://club.example.test/equipment/mine/"
-    assert told.link in told.html
-
-
-def test_a_loan_returned_or_extended_meanwhile_is_not_called_back():
-    returned, extended = make_loan(days=3), make_loan(days=3)
-    gathered(at(2, 18))
-    equipment.loan_return(by=make_keeper(), loan=returned, condition="good", now=at(2, 18, 1))
-    equipment.loan_extend(by=extended.person, loan=extended, due_on=day(6), now=at(2, 18, 1))
-    rule = RULES["loan-due"]
-    assert not any(rule.still_due(one, at(2, 18, 2)) for one in Reminder.objects.all())
-    assert gathered(at(5, 18))[-1] == ("loan-due", extended.person.email)  # of the new day
-
-
-def test_overdue_is_told_the_morning_after_then_each_week_four_times_and_kindly():
-    loan = make_loan(make_thing(name="Food mill"), days=3)
-    assert "loan-overdue" not in dict(gathered(at(4, 8, 59)))
-    for morning in range(4, 60):
-        services.gather(at(morning, 9))
-    rows = Reminder.objects.filter(rule="loan-overdue").order_by("due_at")
-    assert [one.due_at for one in rows] == [at(4, 9), at(11, 9), at(18, 9), at(25, 9)]
-    told = message("loan-overdue", at(25, 9))
-    assert told.subject == "Still with you? Food mill"
-    assert "easily forgotten" in told.text
-    assert RULES["loan-overdue"].still_due(rows[0], at(4, 10))
-    equipment.loan_return(by=make_keeper(), loan=loan, condition="good", now=at(5, 9))
-    assert not RULES["loan-overdue"].still_due(rows[0], at(5, 10))
-
-
 def test_each_keeper_is_told_of_a_lapsing_test_a_month_and_a_week_before():
     keepers = sorted(make_keeper(email=f"k{n}@example.test").email for n in range(2))
     make_person(Role.ORGANISER)

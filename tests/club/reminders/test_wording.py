@@ -7,6 +7,7 @@ import pytest
 
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES
+from club.reminders.stopping import stop_token
 from club.reminders.wording import Message
 from inventory.batches.models import Batch
 from tests.factories.members import make_person
@@ -48,9 +49,11 @@ def test_it_names_the_recipe_the_lot_and_the_person():
 def test_the_one_link_leads_to_the_seal_page_and_carries_nothing_that_signs_in():
     message = mail_at(12)
     assert message.link == f"https://club.example.test/batches/{Batch.objects.get().lot_code}/seals/"
+    stop = f"https://club.example.test/reminders/stop/{stop_token(Reminder.objects.get().person_id, 'seal-check')}/"
     for body in (message.text, message.html):
-        assert body.count("http") == 1
+        assert body.count("http") == 2  # the other one is at its foot, and stops mails of this kind
         assert message.link in body
+        assert stop in body
     assert "?" not in message.link
 
 

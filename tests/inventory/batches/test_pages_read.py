@@ -330,7 +330,7 @@ def test_the_lids_page_costs_the_same_queries_for_one_lot_and_for_30(
     for number in range(rows):
         make_lid_lot(f"LOT {number}")
     client = sign_in(keeper)
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(11):
         assert len(client.get(LIDS).context["figures"]) == rows
 
 

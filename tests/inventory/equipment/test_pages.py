@@ -19,12 +19,12 @@ from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
 from inventory.equipment.queries import club_day
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
-from tests.factories.members import make_person
+from tests.factories.members import make_person, make_skill
 from tests.inventory.equipment.test_things import picture
 
 pytestmark = pytest.mark.django_db
 
-MOST_QUERIES = 12
+MOST_QUERIES = 13
 EVERYBODYS = ["list", "mine"]
 KEEPERS = ["add", "counter", "overdue", "tests", "papers", "labels", "sheet", "key-in", "import"]
 OF_A_THING = ["thing", "calendar", "hold"]
@@ -248,6 +248,7 @@ def test_a_held_thing_is_handed_over_with_what_the_page_fills_in(keeper):
 
 def test_an_untested_gauge_is_refused_at_the_counter_and_what_was_typed_stays(thing, keeper):
     person = make_person()
+    make_skill(person)
     asked = {"token": uuid4(), "person": person.email, "due_on": typed(2), "condition": "good", "note": "No lid."}
     response = keeper.post(url("hand-over", thing.code), asked)
     assert "never tested" in text_of(response)

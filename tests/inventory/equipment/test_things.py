@@ -10,11 +10,11 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from PIL import Image
 
+from club.members.pictures import MOST_BYTES
 from club.members.roles import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, InstrumentTest, Thing, ThingPhoto
-from inventory.equipment.services.photos import MOST_BYTES
 from tests.factories.equipment import BAD, NOW, day, make_hold, make_keeper, make_loan, make_test, make_thing, readings
 from tests.factories.members import make_person
 

@@ -1,0 +1,19 @@
+"""The one gate to what people wrote about allergies and access: a session's own instructors, and nobody else."""
+
+from __future__ import annotations
+
+from club.classes.models import ClassSession, SignUp
+from club.members.models import User
+
+
+def teaches(user: User, session: ClassSession) -> bool:
+    """One of the session's instructors by name. No role, permission or superuser stands in for that."""
+    return user.is_active and session.instructors.filter(pk=user.pk).exists()
+
+
+def needs_of(session: ClassSession, *, seen_by: User) -> dict[int, str]:
+    """What was written, by sign-up key, of open sign-ups that wrote something; nothing for anybody else."""
+    if not teaches(seen_by, session):
+        return {}
+    wrote = SignUp.objects.open().filter(session=session).exclude(needs="")
+    return dict(wrote.values_list("pk", "needs"))

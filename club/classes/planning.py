@@ -1,0 +1,108 @@
+"""From a session and its stations to the engine's plan for the hall: one way for the page, the wall and publishing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from club.classes.models import ClassSession, Station
+from recipes.engine.loads import Capacity, capacity
+from recipes.engine.plan_terms import Plan
+from recipes.engine.rules import NO_SOURCE
+from recipes.engine.stations import HallPlan, finish_by, hall_plan
+from recipes.engine.stations import Station as PlannedStation
+from recipes.engine.terms import Altitude, Canner, Pack
+from recipes.planning import StationWish, plan_for
+
+HOUR = 60
+
+
+@dataclass(frozen=True)
+class SessionPlan:
+    """The stations as they are stored and the engine's plan for all of them, in the same order."""
+
+    session: ClassSession
+    stations: tuple[Station, ...]
+    hall: HallPlan
+
+    @property
+    def plans(self) -> tuple[Plan, ...]:
+        return tuple(each.plan for each in self.hall.stations)
+
+    @property
+    def is_ok(self) -> bool:
+        return self.hall.ok
+
+
+def plan_of(session: ClassSession) -> SessionPlan:
+    """One query, however many stations; another for the hall where it is not loaded yet. Stations that are alike
+    are planned once."""
+    stations = tuple(session.stations.select_related("revision__recipe").order_by("number"))
+    opens, closes = session_minutes(session)
+    hall = session.hall
+    made: dict[object, Plan] = {}
+    planned = []
+    for station in stations:
+        key = _same_plan(station)
+        if key not in made:
+            made[key] = station_plan(station, altitude=hall.altitude, closes=closes)
+        watts = tuple(station.burners_w)
+        planned.append(PlannedStation(station.number, made[key], watts, station.stove, station.seats, station.cooks))
+    return SessionPlan(
+        session, stations, hall_plan(planned, opens=opens, closes=closes, power_limit_w=hall.power_limit_w)
+    )
+
+
+def session_minutes(session: ClassSession) -> tuple[int, int]:
+    """The first and the last minute of the session, on the wall clock's day, counted back from its end.
+
+    Over a clock change the hours on the wall are not the hours there are: what counts is the time that passes.
+    """
+    closes = session.ends.hour * HOUR + session.ends.minute
+    passes = session.ends_at - session.starts_at
+    return closes - int(passes.total_seconds()) // 60, closes
+
+
+def station_plan(station: Station, *, altitude: Altitude | None, closes: int) -> Plan:
+    """The engine's plan for one station, its last jar out in time to clean up."""
+    return plan_for(revision=station.revision, altitude=altitude, **station_wish(station, closes=closes))
+
+
+def station_wish(station: Station, *, closes: int) -> StationWish:
+    """What a station asks of the engine; a batch started at it asks the same, without the clock and the watts."""
+    return StationWish(
+        pots=station.pots,
+        jar=station.jar_size or None,
+        pack=Pack(station.pack) if station.pack else None,
+        canner=Canner(station.canner) if station.canner else None,
+        canners=station.canners,
+        capacity=station_capacity(station),
+        burners=len(station.burners_w),
+        watts=tuple(station.burners_w),
+        stove=station.stove,
+        cooks=station.cooks,
+        finish=finish_by(closes),
+    )
+
+
+def station_capacity(station: Station) -> Capacity | None:
+    """What goes into its canner at once; None where nobody said, and the engine takes the usual one."""
+    if not station.capacity:
+        return None
+    counts = {size.replace("-", "_"): count for size, count in station.capacity.items()}
+    return capacity(f"station {station.number}", NO_SOURCE, **counts)
+
+
+def _same_plan(station: Station) -> object:
+    """Stations with the same key have the same plan."""
+    return (
+        station.revision_id,
+        station.pots,
+        station.jar_size,
+        station.pack,
+        station.canner,
+        station.canners,
+        tuple(sorted(station.capacity.items())),
+        tuple(station.burners_w),
+        station.stove,
+        station.cooks,
+    )

@@ -1,0 +1,57 @@
+"""Forms of a sign-up. What was typed stays; a service's refusal appears beside its field."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.classes.models import SignUp
+from club.classes.services.seats import COMPANION_LENGTH, NEEDS_LENGTH
+from inventory.equipment.forms import TokenForm, helper
+
+PLACES = [(1, _("I come alone")), (2, _("We come as two"))]
+
+
+def companion_field(**options: Any) -> forms.CharField:
+    told = {"label": _("Who comes along"), "max_length": COMPANION_LENGTH, **options}
+    return forms.CharField(widget=forms.TextInput(attrs={"autocomplete": "off"}), **told)
+
+
+def needs_field() -> forms.CharField:
+    return forms.CharField(
+        label=_("Allergies, and what you need to get in and around"),
+        help_text=_("Only the instructors of this session see this. It is erased when you give up your seat."),
+        max_length=NEEDS_LENGTH,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),
+    )
+
+
+class SignUpForm(TokenForm):
+    places = forms.TypedChoiceField(
+        label=_("How many"), choices=PLACES, coerce=int, initial=1, widget=forms.RadioSelect
+    )
+    companion = companion_field(required=False, help_text=_("Only when you come as two: a name is enough."))
+    needs = needs_field()
+
+    def __init__(self, *args: Any, action: str, submit: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=submit or gettext("Sign up"), action=action)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of signup_place."""
+        return dict(self.cleaned_data)
+
+
+class NotesForm(forms.Form):
+    companion = companion_field()
+    needs = needs_field()
+
+    def __init__(self, data: Any = None, *, signup: SignUp) -> None:
+        super().__init__(data, initial={"companion": signup.companion, "needs": signup.needs})
+        if signup.places == 1:
+            del self.fields["companion"]
+        self.helper = helper(submit=gettext("Save"))

@@ -1,0 +1,163 @@
+"""Gear for a session: held in the equipment room and set aside on the shelves in one press; moved, and let go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import uuid4
+
+from django.db import transaction
+from django.db.models import F
+from django.utils.translation import gettext as _
+
+from club.classes.gear_list import GearNeed, gear_needs
+from club.classes.keeping import take_from
+from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideTurn
+from club.classes.planning import plan_of
+from club.classes.services.running import now_or, run_check, session_lock
+from club.classes.stock import shelves
+from club.members.models import User
+from inventory.equipment.dates import free_on
+from inventory.equipment.models import Hold, Thing
+from inventory.equipment.queries import club_day
+from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
+from inventory.equipment.services.holding import PURPOSE_LENGTH
+from inventory.equipment.spans import Span
+from inventory.equipment.standing import what_test_wants
+from inventory.equipment.words import HoldState
+
+THE_TURN = 1
+KEPT = (HoldState.HELD, HoldState.OUT)
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What one press did: how many things it held now, how many it set aside, and the things that nobody could give."""
+
+    held: int
+    set_aside: int
+    missing: tuple[GearNeed, ...]
+
+
+@transaction.atomic
+def gear_gather(*, by: User, session: ClassSession, now: datetime | None = None) -> Gathered:
+    """Hold what the plan needs and is not held yet, and set aside jars, lids and supplies. Pressed again, it only adds
+    what is lacking.
+
+    1. The session's row is locked and then the turn that all sessions share: two presses come one after the other, and
+    never wait for each other crosswise. 2. For each thing needed the first free one that takes the loads is held on the
+    session's day; a gauge whose test is not good on that day is passed over. 3. What is set aside is chosen anew.
+    PermissionDenied; ValidationError for a session that is over.
+    """
+    run_check(by, session)
+    moment = now_or(now)
+    locked = session_lock(session)
+    turn_take()
+    plan = plan_of(locked)
+    missing, held = [], 0
+    for need in needs_left(locked, gear_needs(plan.hall)):
+        if (thing := _hold_first(by, locked, need, moment)) is None:
+            missing.append(need)
+        held += thing is not None
+    return Gathered(held, set_aside(locked, moment), tuple(missing))
+
+
+@transaction.atomic
+def gear_release(*, by: User, session: ClassSession, now: datetime | None = None) -> int:
+    """Let go of everything that is kept and not handed over; how many holds. Twice is the same as once."""
+    run_check(by, session)
+    freed = 0
+    for gear in _standing(session):
+        hold_cancel(by=by, hold=gear.hold, now=now)
+        gear.delete()
+        freed += 1
+    SetAside.objects.filter(session=session).delete()
+    return freed
+
+
+def gear_move(*, by: User, session: ClassSession, now: datetime | None = None) -> None:
+    """Bring the holds to the session's day, in the caller's transaction: all of them, or Taken and none."""
+    turn_take()
+    holds = [gear.hold for gear in _standing(session)]
+    if holds:
+        holds_move(by=by, holds=holds, starts=session.day, ends=session.day, now=now)
+    if session.set_aside.exists():
+        set_aside(session, now_or(now))  # what keeps until the old day may not keep until the new one
+
+
+def needs_left(session: ClassSession, needs: tuple[GearNeed, ...]) -> list[GearNeed]:
+    """What is needed and not held: each held thing serves the first need of its kind that it is enough for."""
+    held = [gear.hold.thing for gear in session.gear.filter(hold__state__in=KEPT).select_related("hold__thing")]
+    left = []
+    for need in needs:
+        fit = next((thing for thing in held if thing.kind == need.kind and need.is_met_by(thing.capacity)), None)
+        if fit is None:
+            left.append(need)
+        else:
+            held.remove(fit)
+    return left
+
+
+def set_aside(session: ClassSession, moment: datetime) -> int:
+    """Choose anew what this session sets aside; the sum over all sessions never exceeds what is there. How many pieces.
+
+    In the caller's transaction, which others wait for (see turn_take).
+    """
+    turn_take()
+    takes = take_from(shelves(session, moment), plan_of(session).plans)
+    SetAside.objects.filter(session=session).delete()
+    SetAside.objects.bulk_create(
+        SetAside(
+            session=session,
+            what=take.shelf.what,
+            key=take.shelf.key,
+            quantity=take.quantity,
+            place=take.shelf.place,
+            at=moment,
+        )
+        for take in takes
+    )
+    return sum(take.quantity for take in takes)
+
+
+def turn_take() -> None:
+    """Count the turn up: its row is locked until the transaction ends, so that of two sessions that gather at once the
+    second reads the shelves only when the first has written. On SQLite the transaction has the whole database anyway.
+    """
+    SetAsideTurn.objects.get_or_create(pk=THE_TURN)
+    SetAsideTurn.objects.filter(pk=THE_TURN).update(number=F("number") + 1)
+
+
+def _standing(session: ClassSession) -> list[SessionGear]:
+    """The holds that are still to be collected."""
+    return list(session.gear.filter(hold__state=HoldState.HELD).select_related("hold__thing"))
+
+
+def _hold_first(by: User, session: ClassSession, need: GearNeed, moment: datetime) -> Hold | None:
+    """Hold the first free thing that serves; None when there is none."""
+    for thing in free_on(need.kind, Span(session.day, session.day), club_day(moment)):
+        if not _serves(thing, need, session):
+            continue
+        try:
+            hold = hold_place(
+                by=by,
+                thing=thing,
+                starts=session.day,
+                ends=session.day,
+                purpose=purpose_of(session),
+                token=uuid4(),
+                now=moment,
+            )
+        except Taken:  # somebody was faster on this one: the next may still be free
+            continue
+        SessionGear.objects.create(session=session, hold=hold, kind=need.kind)
+        return hold
+    return None
+
+
+def _serves(thing: Thing, need: GearNeed, session: ClassSession) -> bool:
+    return need.is_met_by(thing.capacity) and not what_test_wants(thing, session.day)
+
+
+def purpose_of(session: ClassSession) -> str:
+    return (_("class: %(title)s") % {"title": session.title})[:PURPOSE_LENGTH]

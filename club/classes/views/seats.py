@@ -1,0 +1,121 @@
+"""Coming sessions, one session with its seats, and what one is signed up for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.classes.models import ClassSession, SignUp
+from club.classes.queries import PLAN
+from club.classes.seat_forms import NotesForm, SignUpForm
+from club.classes.seat_lists import my_signups, session_told
+from club.classes.services import seats, waiting
+from club.members.models import User
+from inventory.equipment.services import AlreadyDone
+from inventory.equipment.views.asks import refusals_on, refusals_told, signed_in
+
+PER_PAGE = 20
+
+
+@require_safe
+def session_list(request: HttpRequest) -> HttpResponse:
+    user, now = signed_in(request), timezone.now()
+    coming = ClassSession.objects.visible_to(user).coming(now).for_list().with_line(user)
+    page = Paginator(coming.order_by("starts_at", "pk"), PER_PAGE).get_page(request.GET.get("page"))
+    for session in page:
+        session.is_open = session.signup_is_open(now)  # type: ignore[attr-defined]
+    return render(request, "classes/list.html", {"page": page, "plans": user.has_perm(PLAN)})
+
+
+@require_safe
+def session_page(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    session = session_for(user, pk)
+    return render(request, "classes/session.html", session_told(session, user, sign_up_form(session)))
+
+
+@require_POST
+def sign_up(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    session = session_for(user, pk)
+    form = sign_up_form(session, request.POST)
+    if form.is_valid():
+        try:
+            with refusals_on(form):
+                made = seats.signup_place(by=user, session=session, **form.written())
+                _say_signed_up(request, made)
+                return redirect(session)
+        except AlreadyDone as done:
+            messages.info(request, str(done))
+            return redirect(session)
+    return render(request, "classes/session.html", session_told(session, user, form))
+
+
+def session_for(user: User, pk: int) -> ClassSession:
+    return get_object_or_404(ClassSession.objects.visible_to(user).for_list().with_line(user), pk=pk)
+
+
+def sign_up_form(session: ClassSession, data: Any = None) -> SignUpForm:
+    return SignUpForm(data, action=reverse("classes:sign-up", args=[session.pk]))
+
+
+def _say_signed_up(request: HttpRequest, made: SignUp) -> None:
+    if made.is_seated:
+        messages.success(request, _("You have a seat. A mail on the evening before says what to bring."))
+    else:
+        messages.success(request, _("You are in the waiting line. You get a mail when a seat is offered to you."))
+
+
+@require_safe
+def mine(request: HttpRequest) -> HttpResponse:
+    return render(request, "classes/mine.html", my_signups(signed_in(request), timezone.now()))
+
+
+@require_http_methods(["GET", "POST"])
+def notes(request: HttpRequest, pk: int) -> HttpResponse:
+    """What one wrote to the instructors: one's own alone."""
+    user = signed_in(request)
+    signup = get_object_or_404(SignUp.objects.of(user).open().select_related("session"), pk=pk)
+    form = NotesForm(request.POST or None, signup=signup)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            seats.signup_note(by=user, signup=signup, **form.cleaned_data)
+            messages.success(request, _("Saved."))
+            return redirect(signup.session)
+    return render(request, "classes/notes.html", {"signup": signup, "session": signup.session, "form": form})
+
+
+@require_POST
+def answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take an offered seat, give one up, or come alone."""
+    user = signed_in(request)
+    signup = get_object_or_404(SignUp.objects.visible_to(user).select_related("session", "person"), pk=pk)
+    try:
+        with refusals_told(request):
+            _act(request, user, signup)
+    except AlreadyDone as done:
+        messages.info(request, str(done))
+    return redirect(signup.session)
+
+
+def _act(request: HttpRequest, user: User, signup: SignUp) -> None:
+    asked = request.POST.get("answer")
+    if asked == "take":
+        waiting.seat_accept(by=user, signup=signup)
+        messages.success(request, _("The seat is yours."))
+    elif asked == "alone":
+        seats.signup_come_alone(by=user, signup=signup)
+        messages.success(request, _("You come alone. Thank you for freeing the place."))
+    elif asked == "leave":
+        seats.signup_cancel(by=user, signup=signup)
+        who = {"person": signup.person}
+        theirs = _("%(person)s is not signed up any more.") % who
+        messages.success(request, _("You are not signed up any more.") if user.pk == signup.person_id else theirs)

@@ -1,0 +1,48 @@
+"""Wall time of the club turned into moments, safe over clock changes. Pure: the zone is an argument."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+
+WEEK = timedelta(days=7)
+
+
+class WallTimeError(ValueError):
+    """The clock does not show this time on that day, or shows it twice. The message says what to do."""
+
+
+def moment_of(day: date, at: time, zone: ZoneInfo) -> datetime:
+    """The moment, in UTC, at which the clock on the wall shows this time. WallTimeError when there is none, or two.
+
+    A time that does not exist is found by going to UTC and back: the clock then shows another hour. One that is
+    shown twice has two offsets.
+    """
+    local = datetime.combine(day, at, zone)
+    moment = local.astimezone(UTC)
+    told = {"time": f"{at:%H:%M}", "day": day.isoformat()}
+    if moment.astimezone(zone).replace(tzinfo=None) != local.replace(tzinfo=None):
+        text = _("On %(day)s the clocks go forward, and %(time)s does not come. Choose a time before or after that.")
+        raise WallTimeError(text % told)
+    if local.utcoffset() != local.replace(fold=1).utcoffset():
+        text = _("On %(day)s the clocks go back, and %(time)s comes twice. Choose a time outside that hour.")
+        raise WallTimeError(text % told)
+    return moment
+
+
+def moment_near(day: date, at: time, zone: ZoneInfo) -> datetime:
+    """As moment_of for what nobody asked for by the minute: after the gap, and the first of the two."""
+    return datetime.combine(day, at, zone).astimezone(UTC)
+
+
+def wall_of(moment: datetime, zone: ZoneInfo) -> datetime:
+    """What the clock on the wall shows then."""
+    return moment.astimezone(zone)
+
+
+def weekly(first: date, count: int) -> Iterator[date]:
+    """The same weekday, week after week; the hour on the wall stays, whatever the clocks do."""
+    return (first + n * WEEK for n in range(count))

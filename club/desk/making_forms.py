@@ -1,0 +1,61 @@
+"""What is asked on the page "What can I make?": a kitchen, whether to count the freezer, and fresh fruit by weight."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crispy_forms.layout import Column, Layout, Row
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from club.desk.making import Basket
+from club.members.models import User
+from inventory.fruit.freezer_forms import WeightField
+from recipes.forms.viewing import OwnKitchenForm
+
+ROWS = (1, 2, 3)
+
+
+class MakingForm(OwnKitchenForm):
+    """Bound to the query; when valid, `baskets` and `with_freezer`."""
+
+    freezer = forms.ChoiceField(
+        label=_("Count the freezer too?"), choices=[("yes", _("yes")), ("no", _("no"))], required=False
+    )
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(data, user=user)
+        for n in ROWS:
+            self.fields[f"fruit_{n}"] = forms.CharField(
+                label=_("Fresh fruit"),
+                required=False,
+                max_length=80,
+                widget=forms.TextInput(
+                    attrs={"list": "produce-words", "autocomplete": "off", "autocapitalize": "none"}
+                ),
+            )
+            self.fields[f"weight_{n}"] = WeightField(label=_("How much of it"), required=False)
+        self.helper.layout = Layout(
+            Row(Column("kitchen", css_class="col-sm-6"), Column("freezer", css_class="col-sm-6")),
+            *(Row(Column(f"fruit_{n}", css_class="col-7"), Column(f"weight_{n}", css_class="col-5")) for n in ROWS),
+        )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        for n in ROWS:
+            if cleaned.get(f"fruit_{n}") and f"weight_{n}" not in self.errors and not cleaned.get(f"weight_{n}"):
+                self.add_error(f"weight_{n}", _("Weigh it, such as 3 kg."))
+            if cleaned.get(f"weight_{n}") and not cleaned.get(f"fruit_{n}"):
+                self.add_error(f"fruit_{n}", _("Say what it is."))
+        return cleaned
+
+    @property
+    def baskets(self) -> list[Basket]:
+        """Only of a valid form."""
+        told = self.cleaned_data
+        return [Basket(told[f"fruit_{n}"], told[f"weight_{n}"]) for n in ROWS if told[f"fruit_{n}"]]
+
+    @property
+    def with_freezer(self) -> bool:
+        """Only of a valid form."""
+        return bool(self.cleaned_data["freezer"] != "no")

@@ -1,0 +1,33 @@
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from club.desk.making import making_for
+from club.desk.making_forms import MakingForm
+from inventory.fruit.fitting import produce_words
+from inventory.fruit.freezer_rules import MEASURE_RULES, NO_ADDED_SUGAR
+from inventory.fruit.services.freezer import club_today
+
+
+@require_safe
+def make(request: HttpRequest) -> HttpResponse:
+    """Everything stands in the address, so that it can be gone back to."""
+    assert request.user.is_authenticated  # LoginRequiredMiddleware; this only tells the type checker
+    form = MakingForm(request.GET, user=request.user)
+    kitchen = form.chosen_kitchen
+    told: dict[str, Any] = {
+        "form": form,
+        "kitchen": kitchen,
+        "words": produce_words(),
+        "measure_rules": MEASURE_RULES,
+        "no_sugar": NO_ADDED_SUGAR,
+    }
+    if kitchen is not None and form.is_valid():
+        told["making"] = making_for(
+            request.user, kitchen, form.baskets, with_freezer=form.with_freezer, today=club_today()
+        )
+    return render(request, "desk/making.html", told)

@@ -1,0 +1,107 @@
+"""What a household told the desk of its year: what it goes through, how long an evening is, and whether it is counted.
+
+These stand in the desk and not in a room below: no room needs to know a wish, and the desk alone sees all that a wish
+is compared with (recipes, batches, the jar ledger, the freezer).
+"""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from club.members.models import Kitchen, User
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.terms import Canner
+from recipes.models import Recipe
+from recipes.words import CANNERS, JARS, kind_word
+
+USUAL_EVENING = 240  # minutes; our own choice, which a household changes
+
+
+def households_of(user: User) -> models.QuerySet[Kitchen]:
+    """The gate to a season: a person's own kitchens. A hall is nobody's household."""
+    return Kitchen.objects.filter(is_hall=False, people=user).order_by("pk")
+
+
+class HouseholdSeason(models.Model):
+    """How a household does its season; one that told nothing has the values below."""
+
+    kitchen = models.OneToOneField(Kitchen, on_delete=models.PROTECT, related_name="season")
+    evening_minutes = models.PositiveSmallIntegerField(_("minutes of an evening"), default=USUAL_EVENING)
+    # Lids are counted by lot for the whole club; what lies in a drawer at home only the household knows.
+    lids_at_home = models.PositiveIntegerField(_("lids at home"), default=0)
+    is_counted = models.BooleanField(_("counted in what the club orders"), default=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="evening_of_some_length", condition=Q(evening_minutes__gte=30, evening_minutes__lte=900)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return str(self.kitchen)
+
+
+class YearlyWishQuerySet(models.QuerySet["YearlyWish"]):
+    def visible_to(self, user: User) -> YearlyWishQuerySet:
+        return self.filter(kitchen__in=households_of(user))
+
+    def in_order(self) -> YearlyWishQuerySet:
+        return self.select_related("recipe").order_by("pk")
+
+
+class YearlyWish(models.Model):
+    """So many jars of one size a year: of one recipe, or of a kind of some produce ("jam" of "raspberries")."""
+
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="yearly_wishes")
+    recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, null=True, blank=True, related_name="yearly_wishes")
+    kind = models.CharField(max_length=40, blank=True)
+    produce = models.CharField(max_length=80, blank=True)
+    jar_size = models.CharField(max_length=16)
+    jars = models.PositiveIntegerField(_("jars a year"))
+    canner = models.CharField(max_length=16, blank=True)  # for what goes under pressure; empty: as the recipe has it
+
+    objects = YearlyWishQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kitchen", "recipe", "jar_size"],
+                condition=Q(recipe__isnull=False),
+                name="one_wish_per_kitchen_recipe_and_size",
+            ),
+            models.UniqueConstraint(
+                fields=["kitchen", "kind", "produce", "jar_size"],
+                condition=Q(recipe=None),
+                name="one_wish_per_kitchen_kind_and_size",
+            ),
+            models.CheckConstraint(
+                name="wish_is_for_a_recipe_or_a_kind",
+                condition=Q(recipe__isnull=False, kind="", produce="")
+                | (Q(recipe=None) & ~Q(kind="") & ~Q(produce="")),
+            ),
+            models.CheckConstraint(name="wish_of_a_known_size", condition=Q(jar_size__in=JAR_SIZES)),
+            models.CheckConstraint(name="wish_for_a_jar", condition=Q(jars__gte=1)),
+            models.CheckConstraint(
+                name="wish_of_a_known_canner", condition=Q(canner__in=["", *(canner.value for canner in Canner)])
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def title(self) -> str:
+        """ "Strawberry jam" or "jam: raspberries" """
+        return self.recipe.title if self.recipe is not None else f"{kind_word(self.kind)}: {self.produce}"
+
+    @property
+    def size_word(self) -> str:
+        return str(JARS[self.jar_size])
+
+    @property
+    def canner_word(self) -> str:
+        return str(CANNERS[self.canner]) if self.canner else ""

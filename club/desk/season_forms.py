@@ -1,0 +1,103 @@
+"""Forms of the season: what a household goes through, how it does its evenings, and jars that left the shelf."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Submit
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.desk.season_reading import Reading
+from inventory.jars.forms import count_field, token_field
+from inventory.jars.words import Reason
+from recipes.indexing import unbarred
+from recipes.models import Recipe
+from recipes.words import CANNERS, JARS, kind_word
+
+CANNER_CHOICES = [("", _("as the recipe has it")), *CANNERS.items()]
+KIND_MARK = "|"
+
+
+def helper(submit: str) -> FormHelper:
+    made = FormHelper()
+    made.form_tag = False
+    made.add_input(Submit("send", submit, css_class="btn-lg"))
+    return made
+
+
+class WishForm(forms.Form):
+    """A recipe, or a kind of some produce; the choices are what the published library has."""
+
+    recipe = forms.TypedChoiceField(label=_("One recipe"), required=False, coerce=int, empty_value=None)
+    of_kind = forms.ChoiceField(label=_("or any recipe of a kind"), required=False)
+    jar_size = forms.ChoiceField(label=_("Jar"), choices=list(JARS.items()), initial="half-pint")
+    jars = count_field(_("Jars a year"))
+    canner = forms.ChoiceField(
+        label=_("Canner"),
+        required=False,
+        choices=CANNER_CHOICES,
+        help_text=_("For vegetables, meat and fish: which pressure canner you have."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = list(Recipe.objects.published().order_by("title", "pk").values_list("pk", "title", "kind", "produce"))
+        kinds = {(kind, food) for _pk, _title, kind, produce in rows for food in unbarred(produce)}
+        self.fields["recipe"].choices = [("", "–"), *((pk, title) for pk, title, _kind, _produce in rows)]  # type: ignore[attr-defined]
+        self.fields["of_kind"].choices = [  # type: ignore[attr-defined]
+            ("", "–"),
+            *((f"{kind}{KIND_MARK}{food}", f"{kind_word(kind)}: {food}") for kind, food in sorted(kinds)),
+        ]
+        self.helper = helper(gettext("Note it"))
+
+    def written(self) -> dict[str, Any]:
+        told = self.cleaned_data
+        kind, _mark, produce = told["of_kind"].partition(KIND_MARK)
+        recipe = Recipe.objects.filter(pk=told["recipe"]).first() if told["recipe"] else None
+        rest = {name: told[name] for name in ("jar_size", "jars", "canner")}
+        return {"recipe": recipe, "kind": kind, "produce": produce, **rest}
+
+
+class HouseholdForm(forms.Form):
+    hours = forms.DecimalField(
+        label=_("How long is an evening, in hours?"),
+        min_value=Decimal("0.5"),
+        max_value=Decimal(15),
+        max_digits=4,
+        decimal_places=2,
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.25"}),
+    )
+    lids_at_home = count_field(_("New lids at home"), least=0)
+    is_counted = forms.BooleanField(
+        label=_("Count us in when the club works out what to order"),
+        required=False,
+        help_text=_("Whoever runs the club's orders then sees your sums: jars, pots and what is short."),
+    )
+
+    def __init__(self, *args: Any, reading: Reading, **kwargs: Any) -> None:
+        kwargs["initial"] = {
+            "hours": f"{reading.evening_minutes / 60:g}",
+            "lids_at_home": reading.lids_at_home,
+            "is_counted": reading.is_counted,
+        }
+        super().__init__(*args, **kwargs)
+        self.helper = helper(gettext("Save"))
+
+    def written(self) -> dict[str, Any]:
+        told = dict(self.cleaned_data)
+        minutes = int(told.pop("hours") * 60)
+        return {**told, "evening_minutes": minutes}
+
+
+class UseForm(forms.Form):
+    """Which button was pressed says what became of the jars."""
+
+    token = token_field()
+    what = forms.ChoiceField(choices=[(reason.value, reason.label) for reason in (Reason.EMPTIED, Reason.GIVEN)])
+    recipe = forms.IntegerField(min_value=1)
+    size = forms.ChoiceField(choices=list(JARS.items()))
+    count = count_field(_("How many?"), initial=1)

@@ -1,0 +1,278 @@
+"""The season of a household, and of the households that the club counts, as their pages show them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from club.desk.models import YearlyWish
+from club.desk.season import (
+    MonthShelf,
+    Need,
+    PutUp,
+    SeasonPlan,
+    season_plan,
+    shelf_ahead,
+    shelf_past,
+    short_of,
+)
+from club.desk.season_cooking import NO_RECIPE, Cooking, Stove, revisions_for
+from club.desk.season_reading import Kept, Reading, readings, shelf_changes
+from club.members.models import Kitchen
+from inventory.jars.services.supplies import club_day
+from recipes.engine.quantities import JAR_SIZES
+from recipes.measures import source_words
+from recipes.shopping import BANDS, LIDS, Purchase, shopping_together
+from recipes.words import JARS
+
+NONE_KNOWN: Mapping[str, int] = {}
+
+
+@dataclass(frozen=True)
+class SeasonRow:
+    """One wish with what is there of it and what is to be done."""
+
+    wish: YearlyWish
+    cooking: Cooking
+    on_shelf: int
+    used: int  # opened or given away in the last twelve months, by the ledger
+    never_sealed: int  # of those, jars that never sealed: eaten soon or thrown away
+    put_up: PutUp
+
+    @property
+    def learned(self) -> int:
+        """What a year really took, by the books."""
+        return max(0, self.used - self.never_sealed)
+
+    @property
+    def differs(self) -> bool:
+        return 0 < self.learned != self.wish.jars
+
+    @property
+    def recipe_title(self) -> str:
+        return self.cooking.revision.recipe.title if self.cooking.revision else ""
+
+    @property
+    def source(self) -> str:
+        return source_words(self.cooking.revision.tested.source) if self.cooking.revision else ""
+
+    @property
+    def plan_url(self) -> str:
+        """The recipe's own plan page, asked for just these pots; "" where there is nothing to cook."""
+        if self.cooking.revision is None or not self.put_up.pots:
+            return ""
+        asked: dict[str, str | int] = {
+            "kitchen": self.wish.kitchen_id,
+            "pots": self.put_up.pots,
+            "jar": self.wish.jar_size,
+        }
+        asked |= {"canner": self.wish.canner} if self.wish.canner else {}
+        asked |= {"pack": self.cooking.pack.value} if self.cooking.pack else {}
+        return f"{reverse('recipes:plan', args=[self.cooking.revision.recipe.slug])}?{urlencode(asked)}"
+
+    @property
+    def how_long(self) -> str:
+        """ "2 evenings of 3 pots at most" """
+        if not self.put_up.evenings or not self.put_up.pots_an_evening:
+            return ""
+        evenings = ngettext("%(n)s evening", "%(n)s evenings", self.put_up.evenings) % {"n": self.put_up.evenings}
+        at_most = ngettext("%(n)s pot fits", "%(n)s pots fit", self.put_up.pots_an_evening)
+        return f"{evenings} ({at_most % {'n': self.put_up.pots_an_evening}})"
+
+
+@dataclass(frozen=True)
+class ShelfRow:
+    """Jars of one recipe and size: on the shelf, and gone from it this year; whether a wish counts them."""
+
+    title: str
+    recipe: int
+    size: str
+    on_shelf: int
+    used: int
+    is_wished: bool
+
+    @property
+    def size_word(self) -> str:
+        return str(JARS[self.size])
+
+
+@dataclass(frozen=True)
+class Short:
+    """What is missing of one thing: so many are needed, so many are there."""
+
+    name: str
+    word: str
+    needed: int
+    there: int
+
+    @property
+    def short(self) -> int:
+        return max(0, self.needed - self.there)
+
+
+@dataclass(frozen=True)
+class Season:
+    reading: Reading
+    rows: list[SeasonRow]
+    plan: SeasonPlan
+    shelf_rows: list[ShelfRow]
+    jars: list[Short]
+    lids: Short
+    frozen: Mapping[str, int]  # grams in the freezer by produce
+
+    def shopping(self, units: str) -> list[Purchase]:
+        """For all the pots that can be planned, but lids and bands, which are counted apart."""
+        plans = [(row.cooking.plan, row.put_up.pots) for row in self.rows if row.cooking.plan and row.put_up.pots]
+        bought = shopping_together([(plan, pots) for plan, pots in plans if plan and pots], units)
+        return [purchase for purchase in bought if purchase.item not in (LIDS, BANDS)]
+
+    @property
+    def unwished(self) -> list[ShelfRow]:
+        return [row for row in self.shelf_rows if not row.is_wished]
+
+    @property
+    def is_long(self) -> bool:
+        return any(row.put_up.is_long and row.put_up.pots for row in self.rows)
+
+    def shelf(self, now: datetime) -> list[MonthShelf]:
+        """Twelve months back by the ledger, of all full jars; twelve ahead of the good ones, as a year takes them."""
+        today = club_day(now)
+        past = shelf_past(self.reading.full, shelf_changes(self.reading.places, now=now), today)
+        stocks = [(row.on_shelf, row.wish.jars) for row in self.rows]
+        stocks += [(one.on_shelf, one.used) for one in self.unwished]
+        return past + shelf_ahead(stocks, 0, today)
+
+
+def season_of(kitchen: Kitchen, *, now: datetime, frozen: Mapping[str, int] = NONE_KNOWN) -> Season:
+    """`frozen` is what lies in the household's freezer, in grams by produce as recipes name it ("strawberries")."""
+    reading = readings([kitchen], now=now)[kitchen.pk]
+    return _season(reading, frozen, _by_wish([reading]))
+
+
+def _by_wish(found: Sequence[Reading]) -> dict[int, Cooking]:
+    revisions, stove = revisions_for(found), Stove()
+    return {wish.pk: stove.cooking(revisions[wish.pk], wish, one) for one in found for wish in one.wishes}
+
+
+def _season(reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, Cooking]) -> Season:
+    shelf, used, failed = (reading.counted(each) for each in (reading.shelf, reading.used, reading.never_sealed))
+    needs = [_need(wish, cookings.get(wish.pk, NO_RECIPE), shelf.get(wish.pk, 0)) for wish in reading.wishes]
+    plan = season_plan(needs, evening_minutes=reading.evening_minutes, frozen=frozen)
+    rows = [
+        SeasonRow(
+            wish=wish,
+            cooking=cookings.get(wish.pk, NO_RECIPE),
+            on_shelf=shelf.get(wish.pk, 0),
+            used=used.get(wish.pk, 0),
+            never_sealed=failed.get(wish.pk, 0),
+            put_up=put_up,
+        )
+        for wish, put_up in zip(reading.wishes, plan.rows, strict=True)
+    ]
+    jars, lids = _short(rows, reading)
+    return Season(reading, rows, plan, _shelf_rows(reading), jars, lids, frozen)
+
+
+def _need(wish: YearlyWish, cooking: Cooking, on_shelf: int) -> Need:
+    return Need(
+        key=wish.pk,
+        jars_a_year=wish.jars,
+        on_shelf=on_shelf,
+        jars_a_pot=cooking.jars_a_pot,
+        minutes=cooking.minutes,
+        produce=cooking.produce,
+        fruit_grams=cooking.fruit_grams,
+    )
+
+
+def _short(rows: Iterable[SeasonRow], reading: Reading) -> tuple[list[Short], Short]:
+    needed: dict[str, int] = {}
+    for row in rows:
+        if row.put_up.jars:
+            needed[row.wish.jar_size] = needed.get(row.wish.jar_size, 0) + row.put_up.jars
+    jars = [
+        Short(size, str(JARS[size]), needed.get(size, 0), reading.empties.get(size, 0))
+        for size in JAR_SIZES
+        if size in needed or reading.empties.get(size)
+    ]
+    return jars, Short("lids", _("lids"), sum(needed.values()), reading.lids_at_home)
+
+
+def _shelf_rows(reading: Reading) -> list[ShelfRow]:
+    kept: set[Kept] = {*reading.shelf, *reading.used}
+    rows = [
+        ShelfRow(
+            title=reading.recipes[one.recipe].title,
+            recipe=one.recipe,
+            size=one.size,
+            on_shelf=reading.shelf[one],
+            used=max(0, reading.used[one] - reading.never_sealed[one]),
+            is_wished=reading.wish_of(one) is not None,
+        )
+        for one in kept
+    ]
+    rows = [row for row in rows if row.on_shelf or row.used]
+    return sorted(rows, key=lambda row: (row.title, JAR_SIZES.index(row.size)))
+
+
+# The club
+
+
+@dataclass(frozen=True)
+class ClubSeason:
+    """What the households that chose to be counted need together. `bought` is what their pots take, lids apart."""
+
+    seasons: list[Season]
+    jars: list[Short]
+    lids: Short
+    bought: list[Purchase]
+
+    @property
+    def wants(self) -> list[str]:
+        """As the form of a new club order takes them: lids, jars and pectin, in pieces."""
+        wants = [f"lids::{self.lids.short}"] if self.lids.short else []
+        wants += [f"jars:{one.name}:{one.short}" for one in self.jars if one.short]
+        wants += [f"supply:{one.item}:{-(-one.pieces // 1)}" for one in self.pectin if one.pieces]
+        return wants
+
+    @property
+    def pectin(self) -> list[Purchase]:
+        return [one for one in self.bought if one.item.endswith("pectin") and one.pieces]
+
+    @property
+    def order_url(self) -> str:
+        return f"{reverse('jars:order-new')}?{urlencode([('want', want) for want in self.wants])}"
+
+
+def club_season(
+    kitchens: Sequence[Kitchen], *, now: datetime, units: str, store_empties: Mapping[str, int], lids_on_hand: int
+) -> ClubSeason:
+    """Sums over the households' own plans. What a household has too much of is not taken from it for another."""
+    found = list(readings(kitchens, now=now).values())
+    cookings = _by_wish(found)
+    seasons = [_season(one, NONE_KNOWN, cookings) for one in found]
+    missing: dict[str, int] = {}
+    for season in seasons:
+        for size, count in short_of(
+            {one.name: one.needed for one in season.jars}, {one.name: one.there for one in season.jars}
+        ).items():
+            missing[size] = missing.get(size, 0) + count
+    jars = [
+        Short(size, str(JARS[size]), missing[size], store_empties.get(size, 0)) for size in JAR_SIZES if size in missing
+    ]
+    lids = Short("lids", _("lids"), sum(season.lids.needed for season in seasons), lids_on_hand)
+    plans = [
+        (row.cooking.plan, row.put_up.pots)
+        for season in seasons
+        for row in season.rows
+        if row.cooking.plan and row.put_up.pots
+    ]
+    return ClubSeason(
+        seasons, jars, lids, shopping_together([(plan, pots) for plan, pots in plans if plan and pots], units)
+    )

@@ -1,0 +1,155 @@
+"""The season's pages: a household's own, and the sums for whoever runs the club's orders."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db.models import Sum
+from django.forms import Form
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.desk import season_services as services
+from club.desk.models import YearlyWish, households_of
+from club.desk.season_forms import HouseholdForm, UseForm, WishForm
+from club.desk.season_page import club_season, season_of
+from club.desk.season_picture import month_words, pantry_svg
+from club.desk.season_reading import readings
+from club.members.models import Kitchen, User
+from inventory.jars.models import Balance, LidStock
+from inventory.jars.order_queries import RUN
+from inventory.jars.services import store_place
+from inventory.jars.views.asks import refusals_on, signed_in
+
+
+def household_for(user: User, pk: int) -> Kitchen:
+    """The one gate to a season: 404 for another household's, as for what is not there."""
+    return get_object_or_404(households_of(user), pk=pk)
+
+
+@require_safe
+def mine(request: HttpRequest) -> HttpResponse:
+    """To one's own season; with several kitchens, or none, a page that says so."""
+    kitchens = list(households_of(signed_in(request)))
+    if len(kitchens) == 1:
+        return redirect("desk:season", kitchens[0].pk)
+    return render(request, "desk/season_choose.html", {"kitchens": kitchens, "runs": request.user.has_perm(RUN)})
+
+
+@require_safe
+def season(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    return render(request, "desk/season.html", season_told(user, household_for(user, pk)))
+
+
+def season_told(user: User, kitchen: Kitchen) -> dict[str, Any]:
+    now = timezone.now()
+    made = season_of(kitchen, now=now)
+    months = made.shelf(now)
+    # Safe: every text in the picture is escaped where it is drawn.
+    picture = mark_safe(pantry_svg(months, title=_("Full jars by month")))
+    return {
+        "kitchen": kitchen,
+        "season": made,
+        "shopping": made.shopping(user.units),
+        "picture": picture,
+        "months": [(month_words(month), month) for month in months],
+        "settings": HouseholdForm(reading=made.reading),
+        "shelf": [(row, uuid4()) for row in made.shelf_rows],
+        "others": households_of(user).exclude(pk=kitchen.pk),
+        "runs": user.has_perm(RUN),
+    }
+
+
+@require_http_methods(["GET", "POST"])
+def wish(request: HttpRequest, pk: int) -> HttpResponse:
+    """One more wish, or the number of one changed. `?recipe=&jar_size=&jars=` fills the form in."""
+    user = signed_in(request)
+    kitchen = household_for(user, pk)
+    form = WishForm(request.POST or None, initial=request.GET.dict())
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.wish_set(by=user, kitchen=kitchen, **form.written())
+            return redirect("desk:season", kitchen.pk)
+    return render(request, "desk/season_wish.html", {"form": form, "kitchen": kitchen})
+
+
+@require_POST
+def wish_learn(request: HttpRequest, pk: int) -> HttpResponse:
+    """One press: the wish becomes what the last twelve months really took."""
+    user = signed_in(request)
+    one = get_object_or_404(YearlyWish.objects.visible_to(user).select_related("kitchen", "recipe"), pk=pk)
+    row = next(row for row in season_of(one.kitchen, now=timezone.now()).rows if row.wish.pk == one.pk)
+    if row.learned:
+        services.wish_count(by=user, wish=one, jars=row.learned)
+        messages.success(request, _("%(what)s: %(n)s jars a year.") % {"what": one.title, "n": row.learned})
+    return redirect("desk:season", one.kitchen_id)
+
+
+@require_POST
+def wish_drop(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    one = get_object_or_404(YearlyWish.objects.visible_to(user).select_related("kitchen"), pk=pk)
+    services.wish_drop(by=user, wish=one)
+    return redirect("desk:season", one.kitchen_id)
+
+
+@require_POST
+def settings(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = household_for(user, pk)
+    form = HouseholdForm(request.POST, reading=readings([kitchen], now=timezone.now())[kitchen.pk])
+    if form.is_valid():
+        with refusals_on(form):
+            services.household_set(by=user, kitchen=kitchen, **form.written())
+            return redirect("desk:season", kitchen.pk)
+    return render(request, "desk/season.html", {**season_told(user, kitchen), "settings": form}, status=422)
+
+
+@require_POST
+def used(request: HttpRequest, pk: int) -> HttpResponse:
+    """So many jars were opened or given away: one press."""
+    user = signed_in(request)
+    kitchen = household_for(user, pk)
+    form = UseForm(request.POST)
+    try:
+        told = _told(form)
+        recipe = told.pop("recipe")
+        services.jars_used(by=user, kitchen=kitchen, recipe_id=recipe, **told)
+        messages.success(request, _("Written down, the oldest jars first."))
+    except ValidationError as error:
+        for sentence in error.messages:
+            messages.error(request, sentence)
+    return redirect("desk:season", kitchen.pk)
+
+
+def _told(form: Form) -> dict[str, Any]:
+    """What the form says; its errors as one ValidationError, as the page has no place beside each field."""
+    if form.is_valid():
+        return dict(form.cleaned_data)
+    raise ValidationError([sentence for sentences in form.errors.values() for sentence in sentences])
+
+
+@require_safe
+def club(request: HttpRequest) -> HttpResponse:
+    """What the club orders before the season, for whoever runs its orders."""
+    user = signed_in(request)
+    if not user.has_perm(RUN):
+        raise PermissionDenied
+    kitchens = list(Kitchen.objects.filter(is_hall=False, season__is_counted=True).order_by("name", "pk"))
+    store = store_place()
+    told = club_season(
+        kitchens,
+        now=timezone.now(),
+        units=user.units,
+        store_empties={size: there.empty for size, there in Balance.objects.by_place([store])[store.pk].sizes.items()},
+        lids_on_hand=LidStock.objects.aggregate(n=Sum("on_hand"))["n"] or 0,
+    )
+    return render(request, "desk/season_club.html", {"club": told})

@@ -1,0 +1,153 @@
+"""What stands in a person's calendar: her classes, what she has of the club's, the seals she has to look at.
+
+A calendar program keeps what it has once read, so a change has to reach it: an entry keeps its UID for ever, and its
+SEQUENCE rises with each change (RFC 5545, 3.8.7.4). What is called off stays for a month, told as cancelled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from itertools import groupby
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from club.classes.models import ClassSession, SignUp
+from club.classes.words import SEAT_STATES, SessionState, SignUpState
+from club.members.models import User
+from inventory.batches.models import Batch, BatchState
+from inventory.batches.rules import COOL_MIN, SECOND_CALL
+from inventory.equipment.models import Loan
+
+# Our own choices, no source: a calendar is for what comes, and for what was called off lately.
+LOOK_BACK = timedelta(days=60)
+CALLED_OFF_FOR = timedelta(days=30)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One event. `starts` and `ends` are both moments in UTC, or both days (the last one excluded)."""
+
+    uid: str
+    sequence: int
+    changed_at: datetime
+    summary: str
+    starts: datetime | date
+    ends: datetime | date
+    description: str = ""
+    location: str = ""
+    url: str = ""
+    is_cancelled: bool = False
+    is_tentative: bool = False
+
+
+def entries_for(person: User, now: datetime) -> list[Entry]:
+    """In the order of their beginning; four queries, however many."""
+    found = [*_taken(person, now), *_taught(person, now), *_loans(person, now), *_seals(person, now)]
+    by_uid = {entry.uid: entry for entry in found}  # who teaches a class and sits in it sees it once, as taught
+    return sorted(by_uid.values(), key=lambda entry: (str(entry.starts), entry.uid))
+
+
+def session_entry(
+    session: ClassSession,
+    *,
+    sequence: int = 0,
+    changed_at: datetime | None = None,
+    is_cancelled: bool = False,
+    is_tentative: bool = False,
+) -> Entry:
+    """`sequence` and `changed_at` are of the person's own sign-up, added to the session's."""
+    return Entry(
+        uid=f"class-{session.pk}",
+        sequence=session.sequence + sequence,
+        changed_at=max(session.changed_at, changed_at or session.changed_at),
+        summary=session.title,
+        starts=session.starts_at.astimezone(UTC),
+        ends=session.ends_at.astimezone(UTC),
+        description=session.what_to_bring and _("Bring: %(things)s") % {"things": session.what_to_bring},
+        location=session.hall.name,
+        url=settings.SITE_URL + session.get_absolute_url(),
+        is_cancelled=is_cancelled or session.state == SessionState.CANCELLED,
+        is_tentative=is_tentative,
+    )
+
+
+def _taken(person: User, now: datetime) -> Iterator[Entry]:
+    """Classes she has a seat in, is offered one, or had one. A place in the waiting line is no appointment."""
+    rows = SignUp.objects.of(person).filter(session__ends_at__gt=now - LOOK_BACK)
+    rows = rows.select_related("session__hall").order_by("session_id", "joined_at", "pk")
+    for _session_id, group in groupby(rows, key=lambda row: row.session_id):
+        entry = _taken_one(list(group), now)
+        if entry is not None:
+            yield entry
+
+
+def _taken_one(rows: list[SignUp], now: datetime) -> Entry | None:
+    """All her sign-ups for one session, the last one stands. Each of their moments is a change, never taken back."""
+    last = rows[-1]
+    called_off = last.closed_at or last.session.cancelled_at
+    had_a_seat = any(row.seated_at or row.offered_at for row in rows)
+    if not had_a_seat or (called_off is not None and called_off < now - CALLED_OFF_FOR):
+        return None
+    moments = [moment for row in rows for moment in _moments(row)]
+    return session_entry(
+        last.session,
+        sequence=len(moments),
+        changed_at=max(moments),
+        is_cancelled=last.state not in SEAT_STATES,
+        is_tentative=last.state == SignUpState.OFFERED,
+    )
+
+
+def _moments(row: SignUp) -> list[datetime]:
+    return [moment for moment in (row.joined_at, row.offered_at, row.seated_at, row.closed_at) if moment is not None]
+
+
+def _taught(person: User, now: datetime) -> Iterator[Entry]:
+    sessions = person.class_sessions_taught.filter(ends_at__gt=now - LOOK_BACK, published_at__isnull=False)
+    for session in sessions.select_related("hall"):
+        if session.cancelled_at is None or session.cancelled_at >= now - CALLED_OFF_FOR:
+            yield session_entry(session)
+
+
+def _loans(person: User, now: datetime) -> Iterator[Entry]:
+    """A day, not an hour. A loan is only ever made longer, so the days from hand-over count the changes."""
+    rows = Loan.objects.filter(person=person).exclude(returned_at__lt=now - CALLED_OFF_FOR).select_related("thing")
+    for loan in rows:
+        told = {"name": loan.thing.name, "code": loan.thing.code}
+        days = max((loan.due_on - loan.handed_over_at.date()).days, 0)
+        yield Entry(
+            uid=f"loan-{loan.pk}",
+            sequence=days + (1 if loan.returned_at else 0),
+            changed_at=loan.returned_at or loan.handed_over_at,
+            summary=_("Bring back: %(name)s (%(code)s)") % told,
+            starts=loan.due_on,
+            ends=loan.due_on + timedelta(days=1),
+            url=settings.SITE_URL + reverse("equipment:mine"),
+            is_cancelled=loan.returned_at is not None,
+        )
+
+
+def _seals(person: User, now: datetime) -> Iterator[Entry]:
+    """From the first hour at which seals may be looked at to the second call."""
+    rows = Batch.objects.filter(made_by=person, jars_out_at__gt=now - CALLED_OFF_FOR, required_minutes__isnull=False)
+    for batch in rows.select_related("revision__recipe", "kitchen").defer("plan", "revision__content"):
+        out_at = batch.last_out_at
+        if out_at is None:
+            continue
+        out_at = out_at.astimezone(UTC)
+        is_done = batch.state != BatchState.OUT
+        yield Entry(
+            uid=f"seals-{batch.pk}",
+            sequence=2 * (batch.reprocessed_out_at is not None) + is_done,
+            changed_at=max(out_at, batch.checked_at or out_at),
+            summary=_("Look at the seals: %(title)s, %(lot)s") % {"title": batch.title, "lot": batch.lot_code},
+            starts=out_at + COOL_MIN,
+            ends=out_at + SECOND_CALL,
+            location=batch.kitchen.name,
+            url=settings.SITE_URL + batch.get_absolute_url(),
+            is_cancelled=is_done,
+        )

@@ -1,0 +1,106 @@
+"""Every write to how a person is reached. Each is one transaction; who asks is the person herself, or her mail.
+
+A mail's own unsubscribe link and a mail server's bounce come without anybody signed in: those two take the person.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, time
+from functools import cache
+from zoneinfo import available_timezones
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F, Value
+from django.db.models.functions import Concat
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from club.members.models import User
+from club.reminders.rules import RULES
+from club.reminders.terms import Rule
+from club.reminders.wishes_models import BAR, SUNDAY, Wishes, wishes_of
+
+REASON_LENGTH = 300
+
+
+@cache
+def zone_names() -> tuple[str, ...]:
+    """The places of the IANA list that this machine knows, in order; no abbreviations, no fixed offsets."""
+    places = (name for name in available_timezones() if "/" in name)
+    return tuple(sorted(name for name in places if not name.startswith(("Etc/", "SystemV/", "US/"))))
+
+
+def kinds_for(person: User) -> list[Rule]:
+    """The kinds of reminder that can ever be due to this person."""
+    return [rule for rule in RULES.values() if not rule.only_to or person.has_role(*rule.only_to)]
+
+
+@transaction.atomic
+def wishes_change(
+    *,
+    by: User,
+    zone_name: str,
+    quiet_from: time,
+    quiet_until: time,
+    digest_weekday: int | None,
+    digest_hour: int,
+    mailed: Iterable[str],
+) -> None:
+    """What a person says of herself. `mailed`: the kinds she wants by mail; others of hers are on the site alone.
+
+    What she said of kinds that no longer concern her (a keeper's, once) is kept as it was.
+    Raises ValidationError by field.
+    """
+    _check(zone_name, digest_weekday, digest_hour)
+    wanted, offered = set(mailed), {rule.name for rule in kinds_for(by) if rule.may_mute}
+    if not wanted <= offered:
+        raise ValidationError({"mailed": _("That is no kind of reminder that you could choose.")})
+    muted = (wishes_of(by).muted_kinds - offered) | (offered - wanted)
+    told = {
+        "zone_name": zone_name,
+        "quiet_from": quiet_from,
+        "quiet_until": quiet_until,
+        "digest_weekday": digest_weekday,
+        "digest_hour": digest_hour,
+        "muted": BAR + "".join(f"{kind}{BAR}" for kind in sorted(muted)),
+    }
+    Wishes.objects.update_or_create(person=by, defaults=told)
+
+
+def _check(zone_name: str, digest_weekday: int | None, digest_hour: int) -> None:
+    if zone_name and zone_name not in zone_names():
+        raise ValidationError({"zone_name": _("Choose a time zone of the list.")})
+    if digest_weekday is not None and not 0 <= digest_weekday <= SUNDAY:
+        raise ValidationError({"digest_weekday": _("Choose a day of the week.")})
+    if not 0 <= digest_hour <= 23:
+        raise ValidationError({"digest_hour": _("Choose an hour from 0 to 23.")})
+
+
+@transaction.atomic
+def kind_mute(*, person: User, kind: str) -> bool:
+    """From now on she sees this kind on the site alone. False when she may not mute it. Twice is as good as once."""
+    rule = RULES.get(kind)
+    if rule is None or not rule.may_mute:
+        return False
+    Wishes.objects.get_or_create(person=person)
+    # One UPDATE: of two links pressed at once, neither forgets the other.
+    heard = Wishes.objects.filter(person=person).exclude(muted__contains=f"{BAR}{kind}{BAR}")
+    heard.update(muted=Concat(F("muted"), Value(f"{kind}{BAR}")))
+    return True
+
+
+@transaction.atomic
+def mailbox_note_bounce(*, person: User, reason: str, now: datetime | None = None) -> bool:
+    """Her address sent our mail back for good: no mail until she says otherwise. False when that was known."""
+    Wishes.objects.get_or_create(person=person)
+    news = Wishes.objects.filter(person=person).exclude(bounced_address=person.email)
+    told = {"bounced_address": person.email, "bounce_reason": reason[:REASON_LENGTH]}
+    return news.update(bounced_at=now or timezone.now(), **told) == 1
+
+
+@transaction.atomic
+def mailbox_confirm(*, by: User) -> None:
+    """The person says that her address takes our mail again."""
+    Wishes.objects.filter(person=by).update(bounced_address="", bounced_at=None, bounce_reason="")

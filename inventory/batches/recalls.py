@@ -1,0 +1,220 @@
+"""Whom a recall reaches, and who has not answered yet. A few queries, however many jars, people and recalls.
+
+A jar is held by the member it was handed to, or else by the people of the kitchen it stands in and whoever made it.
+The jar ledger adds where full jars of the lot were moved by hand. Whoever gave some of them away out of the club is
+asked as well: only she knows to whom. One answer from a household settles the jars of its kitchen.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from club.members.models import Kitchen, User
+from club.members.roles import Role
+from inventory.batches.models import Batch, Jar, Recall, RecallAnswer
+from inventory.batches.queries import JarQuerySet
+from inventory.batches.words import RecallKind
+from inventory.jars.models import Balance, Movement
+from inventory.jars.words import JarState, PlaceKind, Reason
+from recipes.models import Revision, RevisionState
+
+Key = tuple[int, str]  # a batch, and where jars of it are held: "kitchen 4", "person 7", "store", "gave 7"
+
+
+@dataclass(frozen=True)
+class Holding:
+    """Jars of one batch under one recall, in one pair of hands. `people` are ids; any one of them may answer."""
+
+    recall_id: int
+    batch_id: int
+    where: str
+    people: frozenset[int]
+    is_answered: bool
+
+
+def affected_jars(recall: Recall) -> JarQuerySet:
+    """The jars of a recall that were not thrown away."""
+    if recall.kind == RecallKind.REVISION:
+        return Jar.objects.filter(batch__revision=recall.revision_id).kept()
+    if recall.kind == RecallKind.LID_LOT:
+        return Jar.objects.filter(lid_lot=recall.lid_lot_id).kept()
+    return Jar.objects.filter(batch=recall.batch_id).kept()
+
+
+def holdings(recalls: Iterable[Recall]) -> list[Holding]:
+    """Every holding that these recalls reach, with whether it was answered; eight queries at most."""
+    recalls = list(recalls)
+    reached = list(_reached(recalls))
+    if not reached:
+        return []
+    hands = _hands({batch for _recall, batch in reached})
+    answered = _answered(recalls)
+    return [
+        Holding(recall, batch, where, frozenset(people), is_answered=bool(people & answered[recall, batch]))
+        for recall, batch in sorted(reached)
+        for where, people in sorted(hands[batch].items())
+    ]
+
+
+def holders(recall: Recall) -> list[User]:
+    """The active people whom the recall reaches, by name."""
+    people = {person for one in holdings([recall]) for person in one.people}
+    return list(User.objects.get_queryset().filter(pk__in=people).in_order())
+
+
+def waiting(recalls: Iterable[Recall]) -> list[Holding]:
+    """Holdings that nobody has answered for yet."""
+    return [one for one in holdings(recalls) if not one.is_answered]
+
+
+def reaching(user: User, recalls: Iterable[Recall]) -> dict[int, list[Holding]]:
+    """This person's own holdings by recall; recalls that do not reach her are left out."""
+    return held_by(user, holdings(recalls))
+
+
+def held_by(user: User, rows: Iterable[Holding]) -> dict[int, list[Holding]]:
+    """As `reaching`, of holdings that were asked for already."""
+    found: defaultdict[int, list[Holding]] = defaultdict(list)
+    for one in rows:
+        if user.pk in one.people:
+            found[one.recall_id].append(one)
+    return dict(found)
+
+
+def withdrawn_without_recall() -> Iterable[Revision]:
+    """Withdrawn revisions with jars that were not thrown away, and no recall ever opened for them."""
+    kept = Jar.objects.kept().values("batch__revision")
+    withdrawn = Revision.objects.filter(state=RevisionState.WITHDRAWN, recalls=None, pk__in=kept)
+    return withdrawn.select_related("recipe").defer("content").order_by("pk")
+
+
+def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
+    """(recall, batch) for every batch with a jar that a recall reaches, in one query for all the recalls."""
+    by_revision = {one.revision_id: one.pk for one in recalls if one.revision_id}
+    by_lids = {one.lid_lot_id: one.pk for one in recalls if one.lid_lot_id}
+    by_batch = {one.batch_id: one.pk for one in recalls if one.batch_id}
+    reach = Q(batch__revision__in=by_revision) | Q(lid_lot__in=by_lids) | Q(batch__in=by_batch)
+    rows = Jar.objects.kept().filter(reach).order_by().values_list("batch", "batch__revision", "lid_lot").distinct()
+    found: set[tuple[int, int]] = set()
+    for batch, revision, lids in rows:
+        hits = (by_revision.get(revision), by_lids.get(lids), by_batch.get(batch))
+        found.update((recall, batch) for recall in hits if recall is not None)
+    yield from found
+
+
+def _hands(batches: set[int]) -> dict[int, dict[str, set[int]]]:
+    """By batch, who holds jars where; only active people, and no empty hands."""
+    found: defaultdict[Key, set[int]] = defaultdict(set)
+    for key, person in (*_by_jars(batches), *_by_ledger(batches)):
+        found[key].add(person)
+    active = set(User.objects.filter(is_active=True, pk__in=set().union(*found.values())).values_list("pk", flat=True))
+    hands: dict[int, dict[str, set[int]]] = {batch: {} for batch in batches}
+    for (batch, where), people in found.items():
+        if people & active:
+            hands[batch][where] = people & active
+    return hands
+
+
+def _by_jars(batches: set[int]) -> Iterator[tuple[Key, int]]:
+    makers = dict(Batch.objects.filter(pk__in=batches).order_by().values_list("pk", "made_by"))
+    rows = Jar.objects.kept().filter(batch__in=batches).order_by()
+    for batch, place, holder, person in rows.values_list("batch", "place", "held_by", "place__people").distinct():
+        if holder is not None:
+            yield (batch, f"person {holder}"), holder
+            continue
+        yield (batch, f"kitchen {place}"), makers[batch]
+        if person is not None:
+            yield (batch, f"kitchen {place}"), person
+
+
+def _by_ledger(batches: set[int]) -> Iterator[tuple[Key, int]]:
+    full = Balance.objects.there().filter(batch__in=batches, state=JarState.FULL).order_by()
+    rows = full.values_list("batch", "place__kind", "place__person", "place__kitchen").distinct()
+    there = list(rows)
+    households = _households({kitchen for _batch, _kind, _person, kitchen in there if kitchen is not None})
+    keepers = _keepers() if any(kind == PlaceKind.STORE for _batch, kind, _person, _kitchen in there) else []
+    for batch, kind, person, kitchen in there:
+        where, people = f"kitchen {kitchen}", households[kitchen]
+        if kind == PlaceKind.STORE:
+            where, people = "store", keepers
+        elif person is not None:
+            where, people = f"person {person}", [person]
+        yield from (((batch, where), one) for one in people)
+    given = Movement.objects.filter(batch__in=batches, reason=Reason.GIVEN, target__kind=PlaceKind.GIVEN_AWAY)
+    for batch, by in given.order_by().values_list("batch", "by").distinct():
+        if batch is not None:
+            yield (batch, f"gave {by}"), by
+
+
+def _households(kitchens: set[int]) -> defaultdict[int | None, list[int]]:
+    found: defaultdict[int | None, list[int]] = defaultdict(list)
+    for kitchen, person in Kitchen.objects.filter(pk__in=kitchens).order_by().values_list("pk", "people"):
+        if person is not None:
+            found[kitchen].append(person)
+    return found
+
+
+def _keepers() -> list[int]:
+    return list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
+
+
+def _answered(recalls: list[Recall]) -> defaultdict[tuple[int, int], set[int]]:
+    found: defaultdict[tuple[int, int], set[int]] = defaultdict(set)
+    rows = RecallAnswer.objects.filter(recall__in=recalls).order_by().values_list("recall", "batch", "person")
+    for recall, batch, person in rows:
+        found[recall, batch].add(person)
+    return found
+
+
+@dataclass(frozen=True)
+class HoldingRow:
+    """A holding in words, for those who run the recall."""
+
+    batch: Batch
+    place: str
+    people: tuple[User, ...]
+    is_answered: bool
+
+
+def holding_rows(found: Sequence[Holding]) -> list[HoldingRow]:
+    """Holdings of one recall by name, those without an answer first; three queries."""
+    people = {one.pk: one for one in User.objects.filter(pk__in={pk for row in found for pk in row.people})}
+    batches = Batch.objects.for_list().in_bulk({row.batch_id for row in found})
+    kitchens = _kitchen_names(found)
+    rows = [
+        HoldingRow(
+            batches[one.batch_id],
+            _place_words(one.where, kitchens, people),
+            tuple(sorted((people[pk] for pk in one.people), key=lambda person: (person.name, person.pk))),
+            one.is_answered,
+        )
+        for one in found
+    ]
+    return sorted(rows, key=lambda row: (row.is_answered, row.batch.lot_code, row.place))
+
+
+def _kitchen_names(found: Iterable[Holding]) -> dict[str, str]:
+    ids = {int(one.where.split()[1]) for one in found if one.where.startswith("kitchen ")}
+    return {f"kitchen {pk}": name for pk, name in Kitchen.objects.filter(pk__in=ids).values_list("pk", "name")}
+
+
+def _place_words(where: str, kitchens: dict[str, str], people: dict[int, User]) -> str:
+    kind, _space, key = where.partition(" ")
+    if kind == "kitchen":
+        return kitchens[where]
+    if kind == "store":
+        return _("the club's store")
+    person = people[int(key)]
+    return _("with %(who)s") % {"who": person} if kind == "person" else _("given away by %(who)s") % {"who": person}
+
+
+def recalls_of(batch: Batch) -> list[Recall]:
+    """The recalls that a batch's jars are under and that were not cleared, the newest first."""
+    lids = Jar.objects.filter(batch=batch).values("lid_lot")
+    reach = Q(revision=batch.revision_id) | Q(batch=batch) | Q(lid_lot__in=lids)
+    return list(Recall.objects.not_cleared().for_list().filter(reach))

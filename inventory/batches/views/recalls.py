@@ -1,0 +1,155 @@
+"""Jars called back: which recalls are open, what a holder is to do, and who has not answered yet."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.members.models import User
+from inventory.batches import services
+from inventory.batches.models import Batch, Recall
+from inventory.batches.recall_forms import RecallAnswerForm, RecallCloseForm, RecallForm
+from inventory.batches.recall_rules import WHAT_TO_DO
+from inventory.batches.recalls import Holding, held_by, holding_rows, holdings, withdrawn_without_recall
+from inventory.batches.services.recalling import may_recall
+from inventory.batches.views.asks import refusals_on, signed_in
+
+PER_PAGE = 30
+
+
+@require_safe
+def recall_list(request: HttpRequest) -> HttpResponse:
+    """Those that reach oneself; for those who may trace, every one with how many have not answered."""
+    user = signed_in(request)
+    open_ones = list(Recall.objects.open().for_list())
+    rows = holdings(open_ones)
+    mine = held_by(user, rows)
+    told = {
+        "mine": [(one, any(not row.is_answered for row in mine[one.pk])) for one in open_ones if one.pk in mine],
+        "runs": may_recall(user),
+    }
+    if told["runs"]:
+        closed = Recall.objects.filter(closed_at__isnull=False).for_list()
+        told |= {
+            "open": _with_counts(open_ones, rows),
+            "page": Paginator(closed, PER_PAGE).get_page(request.GET.get("page")),
+            "to_follow": withdrawn_without_recall(),
+        }
+    return render(request, "batches/recalls.html", told)
+
+
+def _with_counts(recalls: Sequence[Recall], rows: Sequence[Holding]) -> list[tuple[Recall, int, int]]:
+    """(recall, holdings, of them without an answer)"""
+    every = Counter(row.recall_id for row in rows)
+    waiting = Counter(row.recall_id for row in rows if not row.is_answered)
+    return [(one, every[one.pk], waiting[one.pk]) for one in recalls]
+
+
+def recall_for(user: User, pk: int) -> tuple[Recall, list[Holding]]:
+    """The one gate, with every holding: those who may trace, whom it reaches, and who opened or answered it.
+
+    404 for everybody else.
+    """
+    recall = get_object_or_404(Recall.objects.for_list(), pk=pk)
+    rows = holdings([recall])
+    is_concerned = held_by(user, rows) or recall.opened_by_id == user.pk
+    if is_concerned or may_recall(user) or recall.answers.filter(person=user).exists():
+        return recall, rows
+    raise Http404
+
+
+@require_safe
+def recall(request: HttpRequest, pk: int) -> HttpResponse:
+    return _recall_page(request, *recall_for(signed_in(request), pk))
+
+
+def _recall_page(
+    request: HttpRequest, recall: Recall, rows: list[Holding], typed: RecallAnswerForm | None = None
+) -> HttpResponse:
+    user = signed_in(request)
+    runs = may_recall(user)
+    answers = recall.answers.select_related("batch", "person").defer("batch__plan")
+    told = {
+        "recall": recall,
+        "runs": runs,
+        "what_to_do": WHAT_TO_DO,
+        "asked": _asked(recall, held_by(user, rows).get(recall.pk, []), typed),
+        "answers": answers if runs else answers.filter(person=user),
+        "rows": holding_rows(rows) if runs else [],
+    }
+    return render(request, "batches/recall.html", told, status=400 if typed else 200)
+
+
+def _asked(
+    recall: Recall, mine: list[Holding], typed: RecallAnswerForm | None
+) -> list[tuple[Batch, bool, RecallAnswerForm]]:
+    """For each batch one holds jars of: whether it was answered, and the form; what was typed stays in its own."""
+    if recall.closed_at is not None:
+        return []
+    batches = Batch.objects.for_list().in_bulk({one.batch_id for one in mine})
+    asked = []
+    for key, batch in batches.items():
+        is_typed = typed is not None and typed.data.get("batch") == str(key)
+        form = typed if typed and is_typed else RecallAnswerForm(initial={"batch": key}, auto_id=f"id_{key}_%s")
+        asked.append((batch, all(one.is_answered for one in mine if one.batch_id == key), form))
+    return asked
+
+
+@require_POST
+def recall_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    recall, rows = recall_for(user, pk)
+    form = RecallAnswerForm(request.POST)
+    if form.is_valid():
+        told = form.cleaned_data
+        batch = get_object_or_404(Batch, pk=told.pop("batch"))
+        try:
+            with refusals_on(form):
+                services.recall_answer(by=user, recall=recall, batch=batch, **told)
+                messages.success(request, _("Written down. Thank you."))
+                return redirect(recall)
+        except services.AlreadyDone as done:
+            messages.info(request, str(done))
+            return redirect(recall)
+    return _recall_page(request, recall, rows, form)
+
+
+@require_http_methods(["GET", "POST"])
+def recall_new(request: HttpRequest) -> HttpResponse:
+    user = signed_in(request)
+    asked = {key: request.GET[key][:200] for key in ("kind", "code") if key in request.GET}
+    form = RecallForm(request.POST or None, user=user, initial=asked)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            recall = services.recall_open(by=user, **form.written())
+            messages.success(request, _("The recall is open. Everybody who holds such a jar is told now."))
+            return redirect(recall)
+    return render(request, "batches/recall_new.html", {"form": form})
+
+
+@require_http_methods(["GET", "POST"])
+def recall_close(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    recall, rows = recall_for(user, pk)
+    if not may_recall(user):
+        raise PermissionDenied
+    form = RecallCloseForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            with refusals_on(form):
+                services.recall_close(by=user, recall=recall, **form.cleaned_data)
+                messages.success(request, _("The recall is ended."))
+                return redirect(recall)
+        except services.AlreadyDone as done:
+            messages.info(request, str(done))
+            return redirect(recall)
+    waiting = sum(not row.is_answered for row in rows)
+    return render(request, "batches/recall_close.html", {"form": form, "recall": recall, "waiting": waiting})

@@ -1,0 +1,48 @@
+"""The room in the admin: to look at. What is written goes through the services, which know the rules."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from inventory.fruit.models import Claim, Offer, Share, SharingRound
+
+
+class LookOnly(admin.ModelAdmin):
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Offer)
+class OfferAdmin(LookOnly):
+    list_display = ("produce", "name", "giver", "units", "container", "use_by", "stage")
+    list_filter = ("stage", "produce")
+    list_select_related = ("giver",)
+
+
+@admin.register(Claim)
+class ClaimAdmin(LookOnly):
+    list_display = ("offer", "person", "asked", "least", "stage", "made_at")
+    list_filter = ("stage",)
+    list_select_related = ("offer", "person")
+
+
+@admin.register(Share)
+class ShareAdmin(LookOnly):
+    list_display = ("offer", "person", "grams", "window", "stage")
+    list_filter = ("stage",)
+    list_select_related = ("offer", "person", "window")
+
+
+@admin.register(SharingRound)
+class SharingRoundAdmin(LookOnly):
+    list_display = ("offer", "number", "at", "by", "supply", "left")
+    list_select_related = ("offer", "by")

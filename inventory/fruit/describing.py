@@ -1,0 +1,175 @@
+"""What a giver writes of an offer, checked: one plain value, made by a form or a test, refused by field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from club.members.text import plain
+from inventory.fruit import rules
+from inventory.fruit.clock import club_day, wall_moment
+from inventory.fruit.containers import CONTAINERS, FROZEN, container_weight, containers_words
+from inventory.fruit.models.offers import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
+from inventory.fruit.offer_words import FruitState
+from inventory.fruit.produce import OTHER, PRODUCE
+
+
+@dataclass(frozen=True)
+class Hours:
+    """A day and hours on the club's wall clock."""
+
+    day: date
+    starts: time
+    ends: time
+
+
+@dataclass(frozen=True)
+class OfferFields:
+    """`amount` and `kept` are grams where there is no container, else containers; `each_g` what the giver weighed.
+
+    Empty `use_by` and `closes_at`: as the room estimates them.
+    """
+
+    produce: str
+    amount: int
+    where: str
+    windows: tuple[Hours, ...]
+    container: str = ""
+    each_g: int | None = None
+    kept: int = 0
+    name: str = ""
+    state: str = FruitState.FRESH
+    frozen_on: date | None = None
+    about_where: str = ""
+    use_by: date | None = None
+    closes_at: datetime | None = None
+    grown: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Window:
+    hours: Hours
+    starts_at: datetime
+    ends_at: datetime
+
+
+def offer_columns(fields: OfferFields, windows: Iterable[Window], now: datetime) -> dict[str, Any]:
+    """The columns of Offer. ValidationError by field: produce, name, amount, each_g, kept, state, frozen_on, ..."""
+    first = min(one.starts_at for one in windows)
+    last = max(one.ends_at for one in windows)
+    if fields.produce not in PRODUCE:
+        raise ValidationError({"produce": _("Choose one of the list.")})
+    name = plain(fields.name, field="name", longest=NAME_LENGTH)
+    if fields.produce == OTHER and not name:
+        raise ValidationError({"name": _("Say what it is.")})
+    where = plain(fields.where, field="where", longest=WHERE_LENGTH)
+    if not where:
+        raise ValidationError({"where": _("Say where it is to be picked up. Only who gets a share will read it.")})
+    return {
+        "produce": fields.produce,
+        "name": name,
+        "where": where,
+        "about_where": plain(fields.about_where, field="about_where", longest=ABOUT_LENGTH),
+        "grown": plain(fields.grown, field="grown", longest=WHERE_LENGTH),
+        "note": plain(fields.note, field="note", longest=NOTE_LENGTH),
+        **_state_columns(fields, club_day(now)),
+        **_amount_columns(fields),
+        **_use_by_columns(fields, club_day(first), club_day(now)),
+        "closes_at": _closes_at(fields, first, last, now),
+    }
+
+
+def windows_told(windows: tuple[Hours, ...], now: datetime) -> list[Window]:
+    """At least one, all ahead, none twice. ValidationError on `windows`."""
+    if not windows:
+        raise ValidationError({"windows": _("Say when it can be picked up, at least one day with its hours.")})
+    if len(windows) > rules.MOST_WINDOWS:
+        raise ValidationError({"windows": _("At most %(n)s times to pick up.") % {"n": rules.MOST_WINDOWS}})
+    return [_window(one, now) for one in dict.fromkeys(windows)]
+
+
+def _window(hours: Hours, now: datetime) -> Window:
+    starts_at, ends_at = wall_moment(hours.day, hours.starts), wall_moment(hours.day, hours.ends)
+    if starts_at is None or ends_at is None:
+        raise ValidationError({"windows": _("The clocks change on that day and leave this hour out. Choose another.")})
+    if ends_at <= starts_at:
+        raise ValidationError({"windows": _("The pick-up ends before it begins.")})
+    if starts_at <= now:
+        raise ValidationError({"windows": _("That time has gone by. Choose one ahead.")})
+    if starts_at > now + rules.FURTHEST_AHEAD:
+        raise ValidationError({"windows": _("That is too far ahead: offer it nearer the day.")})
+    return Window(hours, starts_at, ends_at)
+
+
+def _state_columns(fields: OfferFields, today: date) -> dict[str, Any]:
+    if fields.state not in FruitState.values:
+        raise ValidationError({"state": _("Choose one of the list.")})
+    if fields.state != FROZEN:
+        return {"state": fields.state, "frozen_on": None}
+    if fields.frozen_on is None:
+        raise ValidationError({"frozen_on": _("Say since when it is frozen.")})
+    if fields.frozen_on > today:
+        raise ValidationError({"frozen_on": _("That day has not come yet.")})
+    return {"state": fields.state, "frozen_on": fields.frozen_on}
+
+
+def _amount_columns(fields: OfferFields) -> dict[str, Any]:
+    if fields.amount < 1:
+        raise ValidationError({"amount": _("Say how much there is.")})
+    if not 0 <= fields.kept < fields.amount:
+        raise ValidationError({"kept": _("Keep back less than all of it.")})
+    unit_g, source = (1, "") if not fields.container else _weighed(fields)
+    if fields.amount > rules.MOST_UNITS * (1 if fields.container else rules.MOST_GRAMS):
+        raise ValidationError({"amount": _("That is more than anybody picks. Check the figure.")})
+    if fields.amount * unit_g > rules.MOST_GRAMS:
+        raise ValidationError({"amount": _("That is more than anybody picks. Check the figure.")})
+    return {
+        "container": fields.container,
+        "unit_g": unit_g,
+        "weight_source": source,
+        "units": fields.amount,
+        "kept": fields.kept,
+    }
+
+
+def _weighed(fields: OfferFields) -> tuple[int, str]:
+    """Grams in one container and where that is printed; what the giver weighed goes first."""
+    if fields.container not in CONTAINERS:
+        raise ValidationError({"amount": _("Choose one of the list.")})
+    if fields.each_g is not None:
+        if not 1 <= fields.each_g <= rules.MOST_GRAMS:
+            raise ValidationError({"each_g": _("Weigh one full container and write that down.")})
+        return fields.each_g, _("weighed by the giver")
+    printed = container_weight(fields.produce, fields.container, fields.state)
+    if printed is None:
+        text = _("No table we know says what %(one)s of this weighs. Weigh one and write it here, or offer by weight.")
+        raise ValidationError({"each_g": text % {"one": containers_words(fields.container, 1)}})
+    return printed.grams, printed.source
+
+
+def _use_by_columns(fields: OfferFields, first_day: date, today: date) -> dict[str, Any]:
+    if fields.use_by is not None:
+        if fields.use_by < today:
+            raise ValidationError({"use_by": _("That day has gone by: what is past its day is not offered.")})
+        return {"use_by": fields.use_by, "use_by_told": True}
+    estimate = rules.use_by_estimate(fields.produce, fields.state, fields.frozen_on or first_day)
+    if estimate < today:
+        text = _("It was frozen so long ago that it is past our estimate. If it is good still, say until when.")
+        raise ValidationError({"use_by": text})
+    return {"use_by": estimate, "use_by_told": False}
+
+
+def _closes_at(fields: OfferFields, first: datetime, last: datetime, now: datetime) -> datetime:
+    if fields.closes_at is None:
+        return rules.closing_moment(first, now)
+    if fields.closes_at <= now:
+        raise ValidationError({"closes_at": _("That time has gone by. Choose one ahead.")})
+    if fields.closes_at > last - timedelta(minutes=1):
+        raise ValidationError({"closes_at": _("Claims close before the last pick-up ends.")})
+    return fields.closes_at

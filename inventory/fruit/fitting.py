@@ -1,0 +1,186 @@
+"""Which tested recipes fit a fruit at hand, how many pots it gives, and what else each of them takes.
+
+Where a recipe prints no weight that the fruit could be compared with, the pots are reckoned from a household weight, by
+its heavy end and down to whole pots, and the answer says that it is an estimate. A process comes from the plan alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor
+
+from django.db.models import Q
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+
+from inventory.fruit.models.freezer import FreezerState
+from recipes.engine.foods import form_of
+from recipes.engine.plan import Plan
+from recipes.engine.process import process_choices
+from recipes.engine.quantities import Amount
+from recipes.engine.rules import refusal
+from recipes.engine.scaling import MOST_POTS, fruit_lines
+from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, TestedRecipe
+from recipes.engine.weighing import weigh_line
+from recipes.models import Recipe, Revision
+from recipes.planning import plan_for
+
+NOT_COMPARABLE = "fruit-not-comparable"
+
+
+@dataclass(frozen=True)
+class AtHand:
+    """So much of one produce (the recipes' own word), in one state."""
+
+    produce: str
+    grams: int
+    state: str = FreezerState.FRUIT
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A recipe for a fruit at hand. With `refusals` it cannot be made as asked; each says what to do.
+
+    `also`: other produce it takes. `is_estimate`: the pots were reckoned from a household weight. `asked` is the wish
+    as the plan page takes it, without the kitchen.
+    """
+
+    recipe: Recipe
+    plan: Plan | None
+    refusals: tuple[Refusal, ...]
+    also: tuple[str, ...]
+    is_estimate: bool
+    asked: dict[str, str]
+
+    @property
+    def ok(self) -> bool:
+        return not self.refusals
+
+    def query(self, kitchen_pk: int) -> str:
+        """The address of the same plan on the plan page, after the question mark."""
+        return urlencode({"kitchen": str(kitchen_pk), **self.asked})
+
+
+def produce_words() -> list[str]:
+    """Every produce that a published recipe takes, by name; one query."""
+    rows = Recipe.objects.published().index_rows()
+    return sorted({word for row in rows for word in row.words["produce"]})
+
+
+def produce_named(text: str, words: Iterable[str] | None = None) -> str:
+    """The recipes' own word for what somebody wrote: "Sour cherries, pitted" is cherries. "" where none is in it.
+
+    Whole words, in one number or the other; of several the longest, so that "green tomatoes" is not tomatoes.
+    """
+    said = f" {' '.join(_singular(word) for word in _letters(text).split())} "
+    known = produce_words() if words is None else words
+    found = [word for word in known if f" {' '.join(_singular(part) for part in word.lower().split())} " in said]
+    return max(found, key=lambda word: (len(word), word), default="")
+
+
+def _letters(text: str) -> str:
+    return "".join(char if char.isalpha() else " " for char in text.lower())
+
+
+def _singular(word: str) -> str:
+    if word.endswith("ies") and len(word) > 4:
+        return word[:-3] + "y"
+    if word.endswith(("oes", "ches")):
+        return word[:-2]
+    return word[:-1] if word.endswith("s") and not word.endswith("ss") else word
+
+
+def revisions_with(produces: Iterable[str]) -> list[Revision]:
+    """The current revision of every recipe that takes one of these, by title; one query, none for nothing."""
+    wanted = Q()
+    for produce in produces:
+        wanted |= Q(recipe__produce__contains=f"|{produce}|")
+    if not wanted:
+        return []
+    return list(Revision.objects.current().filter(wanted).select_related("recipe").order_by("recipe__title", "pk"))
+
+
+def fits(at_hand: AtHand, revisions: Sequence[Revision], altitude: Altitude | None) -> list[Fit]:
+    """A fit for each of these revisions that takes the produce in its state: what can be made first, then the rest."""
+    tried = [fit_of(at_hand, one, altitude) for one in revisions if at_hand.produce in one.tested.produce]
+    found = [fit for fit in tried if fit is not None]
+    return sorted(found, key=lambda fit: (not fit.ok, len(fit.also), fit.recipe.title))
+
+
+def fit_of(at_hand: AtHand, revision: Revision, altitude: Altitude | None) -> Fit | None:
+    """None where the recipe does not take the produce as it is: a purée for whole fruit, a concentrate."""
+    lines = fruit_lines(revision.tested)
+    mine = [line for line in lines if len(lines) == 1 or produce_named(line.item, [at_hand.produce])]
+    wants = {_state_wanted(line) for line in mine}
+    if len(wants) != 1:
+        return None
+    also = tuple(line.item for line in lines if line not in mine)
+    wanted, state = wants.pop(), at_hand.state
+    if wanted == FreezerState.JUICE and state == FreezerState.FRUIT:
+        return _refused(revision, also, _juice_refusal(mine))
+    if wanted != state and not (state == FreezerState.PUREE and _is_crushed(mine)):
+        return None
+    return _planned(at_hand, revision, mine, also, altitude)
+
+
+def _state_wanted(line: Ingredient) -> str:
+    if "concentrate" in f"{line.item} {line.prep}".lower():
+        return "concentrate"
+    return FreezerState.JUICE if form_of(line) == "juice" else FreezerState.FRUIT
+
+
+def _is_crushed(lines: Sequence[Ingredient]) -> bool:
+    return all(form_of(line) == "crushed" for line in lines)
+
+
+def _planned(
+    at_hand: AtHand, revision: Revision, mine: Sequence[Ingredient], also: tuple[str, ...], altitude: Altitude | None
+) -> Fit:
+    """By weight where the recipe gives one; else, or where it takes other produce too, by whole pots."""
+    pack, canner = _usual_process(revision.tested)
+    told = {name: choice.value for name, choice in (("pack", pack), ("canner", canner)) if choice is not None}
+    if not also:
+        fruit = Amount(Fraction(at_hand.grams), "g")
+        plan = plan_for(revision=revision, altitude=altitude, fruit=fruit, pack=pack, canner=canner)
+        if NOT_COMPARABLE not in {one.code for one in plan.refusals}:
+            asked = {"fruit": f"{at_hand.grams} g", **told}
+            return Fit(revision.recipe, plan, plan.refusals, also, is_estimate=False, asked=asked)
+    pots = _pots_by_weight(at_hand, mine)
+    if isinstance(pots, Refusal):
+        return _refused(revision, also, pots)
+    plan = plan_for(revision=revision, altitude=altitude, pots=pots, pack=pack, canner=canner)
+    return Fit(revision.recipe, plan, plan.refusals, also, is_estimate=True, asked={"pots": str(pots), **told})
+
+
+def _refused(revision: Revision, also: tuple[str, ...], why: Refusal) -> Fit:
+    return Fit(revision.recipe, None, (why,), also, is_estimate=False, asked={})
+
+
+def _usual_process(tested: TestedRecipe) -> tuple[Pack | None, Canner | None]:
+    """Where the table leaves a choice, the hot pack and the first canner: shown with the plan, and changed there."""
+    choices = process_choices(tested.process)
+    pack = None if len(choices.packs) < 2 else Pack.HOT if Pack.HOT in choices.packs else choices.packs[0]
+    return pack, choices.canners[0] if len(choices.canners) > 1 else None
+
+
+def _pots_by_weight(at_hand: AtHand, mine: Sequence[Ingredient]) -> int | Refusal:
+    """Whole pots as printed that the fruit is sure to fill, by the heavy end of what a household measure weighs."""
+    weights = [weigh_line(line) for line in mine]
+    grams = [weight.grams.high for weight in weights if not isinstance(weight, Refusal)]
+    said = ", ".join(line.item for line in mine)
+    if len(grams) < len(weights):
+        text = _("How much one pot's %(what)s weighs is not known. Measure it as the recipe does, and plan by pots.")
+        return refusal(NOT_COMPARABLE, "FRUIT-PREPARED", text % {"what": said})
+    pots = floor(at_hand.grams / sum(grams))
+    if pots < 1:
+        text = _("One pot takes about %(need)s g of %(what)s, and there is %(have)s g. Gather more.")
+        told = {"need": round(sum(grams)), "what": said, "have": at_hand.grams}
+        return refusal("fruit-too-little", "POT-LIMITS", text % told)
+    return min(pots, MOST_POTS)
+
+
+def _juice_refusal(mine: Sequence[Ingredient]) -> Refusal:
+    text = _("It takes juice: %(what)s. Draw the juice first as the recipe says, measure it, and plan by that.")
+    return refusal("fruit-taken-as-juice", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})

@@ -1,0 +1,106 @@
+"""How a sum of cents, or a delivery that came short, is shared out among those who ordered together. Pure.
+
+One rule for every division: whole parts first, then one more for the largest remainders, of equal remainders for the
+lower key. So the parts always are the whole, no part is a cent or a piece away from its exact share, and it does not
+matter in which order people are named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+
+class SplitRule(StrEnum):
+    """By what freight, or a discount, is shared."""
+
+    WEIGHT = "weight"
+    VALUE = "value"
+    EVENLY = "evenly"  # by head: everybody who ordered, also who went short
+
+
+class ShortRule(StrEnum):
+    """Who gets how much where less came than was ordered."""
+
+    FIRST = "first"  # in the order of asking
+    PRO_RATA = "pro-rata"
+
+
+@dataclass(frozen=True)
+class Party:
+    """One who ordered: what she gets, in grams and in cents. `key` is stable, and settles a tie."""
+
+    key: int
+    grams: int = 0
+    cents: int = 0
+
+
+@dataclass(frozen=True)
+class Part:
+    """One share of a whole: `basis` of `whole_basis` (grams, cents or heads) of the total, exact and as it is paid."""
+
+    cents: int
+    exact: Fraction
+    basis: int
+    whole_basis: int
+    rule: SplitRule
+
+
+@dataclass(frozen=True)
+class Ask:
+    """Who asked for how many units of a line; `turn` puts askers in order, and the key settles a tie."""
+
+    key: int
+    units: int
+    turn: int
+
+
+def largest_remainder(total: int, shares: Mapping[int, int]) -> dict[int, int]:
+    """`total` (0 or more) in proportion to the shares (0 or more). ValueError where no share is above nothing."""
+    whole = sum(shares.values())
+    if whole <= 0:
+        raise ValueError("There is nothing to share by.")
+    parts = {key: total * share // whole for key, share in shares.items()}
+    by_remainder = sorted(shares, key=lambda key: (-(total * shares[key] % whole), key))
+    for key in by_remainder[: total - sum(parts.values())]:
+        parts[key] += 1
+    return parts
+
+
+def split_cents(total: int, parties: Iterable[Party], rule: SplitRule) -> dict[int, Part]:
+    """What each pays of `total`; a total below zero is a discount, and each gets a part of it.
+
+    Where the rule finds nothing to go by (all without weight, or without value) it is shared evenly, and the parts
+    say so. Nobody there: nothing is shared.
+    """
+    there = list(parties)
+    used = rule if any(_basis(party, rule) for party in there) else SplitRule.EVENLY
+    shares = {party.key: _basis(party, used) for party in there}
+    if not shares:
+        return {}
+    sign, whole = (-1 if total < 0 else 1), sum(shares.values())
+    cents = largest_remainder(abs(total), shares)
+    return {
+        key: Part(sign * cents[key], Fraction(total * share, whole), share, whole, used)
+        for key, share in shares.items()
+    }
+
+
+def _basis(party: Party, rule: SplitRule) -> int:
+    return {SplitRule.WEIGHT: party.grams, SplitRule.VALUE: party.cents, SplitRule.EVENLY: 1}[rule]
+
+
+def share_out(received: int, asks: Sequence[Ask], rule: ShortRule) -> dict[int, int]:
+    """Whole units for each who asked; never more than she asked for. What is over stays with the club."""
+    asked = sum(ask.units for ask in asks)
+    if received >= asked:
+        return {ask.key: ask.units for ask in asks}
+    if rule is ShortRule.PRO_RATA:
+        return largest_remainder(received, {ask.key: ask.units for ask in asks})
+    given, left = {}, received
+    for ask in sorted(asks, key=lambda ask: (ask.turn, ask.key)):
+        given[ask.key] = min(ask.units, left)
+        left -= given[ask.key]
+    return given

@@ -1,0 +1,10 @@
+"""Money as a page shows it."""
+
+from __future__ import annotations
+
+from django import template
+
+from inventory.jars.bill_words import signed_money
+
+register = template.Library()
+register.filter("money", signed_money)

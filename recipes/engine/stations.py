@@ -1,0 +1,212 @@
+"""Several stations side by side in one hall: whether each can be done in the time, the power they draw together,
+and what all of them take.
+
+Each station is a plan of its own, made by `plan` for its own stove and canner; nothing here makes a process time or
+moves one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
+from typing import TypeVar
+
+from recipes.engine.kitchen import measure_text
+from recipes.engine.plan_terms import UNTIMED, Plan
+from recipes.engine.scaling import Line
+from recipes.engine.station_terms import (
+    ELECTRIC,
+    STATION_RULES,
+    HallCaution,
+    HallPlan,
+    HallRefusal,
+    Power,
+    Station,
+    StationDay,
+    TotalLine,
+    finish_by,
+    station_refusal,
+)
+from recipes.engine.terms import Caution, JarCount, Refusal, Role
+from recipes.engine.timeline import Step, Timeline
+from recipes.engine.units import JAR_SIZES, PACKETS
+
+__all__ = [
+    "HallCaution",
+    "HallPlan",
+    "HallRefusal",
+    "Power",
+    "Station",
+    "StationDay",
+    "TotalLine",
+    "finish_by",
+    "hall_plan",
+    "on_the_clock",
+    "total_lines",
+]
+
+Reason = TypeVar("Reason", Caution, Refusal)
+
+
+def hall_plan(stations: Sequence[Station], *, opens: int, closes: int, power_limit_w: int | None) -> HallPlan:
+    """All stations together. A plan that has no timeline is refused here: unknown is not in time."""
+    days = tuple(StationDay(each.number, day) for each in stations if (day := on_the_clock(each.plan)) is not None)
+    power = Power(sum(each.electric_w for each in stations), _most_at_once(stations, days), power_limit_w)
+    refusals = [(each.number, reason) for each in stations for reason in _station_refusals(each, opens)]
+    cautions = [(each.number, reason) for each in stations for reason in _station_cautions(each)]
+    return HallPlan(
+        stations=tuple(stations),
+        opens=opens,
+        closes=closes,
+        days=days,
+        lines=total_lines(stations),
+        jars=_jars(stations),
+        packets=_packets(stations),
+        loads=sum(len(each.plan.loads) for each in stations),
+        power=power,
+        refusals=(*_hall_refusals(stations, power), *(HallRefusal(*told) for told in _grouped(refusals))),
+        cautions=tuple(HallCaution(*told) for told in _grouped(cautions)),
+    )
+
+
+def on_the_clock(plan: Plan) -> Timeline | None:
+    """The plan's timeline in minutes of the finishing day; None where there is none, or no finish."""
+    if plan.day is None or plan.begins is None:
+        return None
+    shift = plan.begins - plan.day.start
+    steps = tuple(step._replace(start=step.start + shift, end=step.end + shift) for step in plan.day.steps)
+    return Timeline(steps, plan.day.loads, plan.begins, plan.begins + plan.day.minutes)
+
+
+def total_lines(stations: Sequence[Station]) -> tuple[TotalLine, ...]:
+    """The same ingredient in the same unit counted together, in the order in which it is first named."""
+    found: dict[tuple[str, str, Role, str], list[tuple[int, Line]]] = {}
+    for each in stations:
+        for line in each.plan.lines:
+            printed = line.ingredient
+            key = (printed.item.lower(), printed.prep.lower(), printed.role, printed.unit)
+            found.setdefault(key, []).append((each.number, line))
+    return tuple(_total(told) for told in found.values())
+
+
+def _total(told: Sequence[tuple[int, Line]]) -> TotalLine:
+    lines = [line for _, line in told]
+    printed = lines[0].ingredient
+    amount = sum((line.amount for line in lines), Fraction(0))
+    high = sum((line.amount_high or line.amount for line in lines), Fraction(0))
+    text = measure_text(amount, printed.unit)
+    return TotalLine(
+        ingredient=printed,
+        amount=amount,
+        amount_high=high if high > amount else None,
+        text=f"{text} to {measure_text(high, printed.unit)}" if high > amount else text,
+        grams=_sum(line.grams for line in lines),
+        stations=tuple(dict.fromkeys(number for number, _ in told)),
+    )
+
+
+def _sum(weights: Iterable[Fraction | None]) -> Fraction | None:
+    known = list(weights)
+    return None if None in known else sum((weight for weight in known if weight is not None), Fraction(0))
+
+
+def _jars(stations: Sequence[Station]) -> tuple[JarCount, ...]:
+    counts: dict[str, int] = {}
+    for jar in (jar for each in stations for jar in each.plan.jars):
+        counts[jar.size] = counts.get(jar.size, 0) + jar.count
+    return tuple(JarCount(size, counts[size]) for size in reversed(JAR_SIZES) if size in counts)
+
+
+def _packets(stations: Sequence[Station]) -> tuple[tuple[str, int], ...]:
+    """A pot's packets are whole already (PECTIN-WHOLE), so their sum is."""
+    counts: dict[str, Fraction] = {}
+    for line in (line for each in stations for line in each.plan.lines):
+        if line.ingredient.role is Role.PECTIN and line.ingredient.unit in PACKETS:
+            unit = line.ingredient.unit
+            counts[unit] = counts.get(unit, Fraction(0)) + line.amount
+    return tuple((unit, int(count)) for unit, count in sorted(counts.items()))
+
+
+def _most_at_once(stations: Sequence[Station], days: Sequence[StationDay]) -> int:
+    """Watts of the electric burners that the timelines have in use in the same minute, at the highest."""
+    watts = {each.number: each.watts for each in stations if each.stove in ELECTRIC}
+    changes: list[tuple[int, int]] = []
+    for day in days:
+        for burner, start, end in _burner_spans(day.timeline.steps):
+            power = watts.get(day.number, ())
+            if burner <= len(power):
+                changes += [(start, power[burner - 1]), (end, -power[burner - 1])]
+    now = most = 0
+    for _, change in sorted(changes):  # what goes off in a minute is off before anything comes on
+        now += change
+        most = max(most, now)
+    return most
+
+
+def _burner_spans(steps: Sequence[Step]) -> Iterator[tuple[int, int, int]]:
+    """Each burner from its first use to its last: a canner stays on its ring (BURNER-EACH), a pot may wait."""
+    used: dict[int, list[Step]] = {}
+    for step in steps:
+        if step.burner is not None:
+            used.setdefault(step.burner, []).append(step)
+    for burner, its in used.items():
+        yield burner, min(step.start for step in its), max(step.end for step in its)
+
+
+def _station_refusals(station: Station, opens: int) -> Iterator[Refusal]:
+    plan = station.plan
+    yield from plan.refusals
+    if plan.refusals:
+        return
+    if plan.day is None or plan.begins is None:
+        yield _not_timed(plan)
+    elif plan.begins < opens:
+        yield station_refusal(
+            "not-enough-time",
+            "CLASS-IN-TIME",
+            f"This takes {plan.day.minutes} minutes, {opens - plan.begins} more than there are before cleaning up. "
+            f"Make the session longer, cook fewer pots, or find more canners, stronger burners or more hands.",
+        )
+
+
+def _not_timed(plan: Plan) -> Refusal:
+    """Why there is no timeline, as planning the day has said it."""
+    for each in plan.cautions:
+        if each.message.startswith(UNTIMED):
+            return Refusal(each.code, each.message.removeprefix(UNTIMED), each.rule, each.source)
+    message = "How long this takes cannot be told, so it cannot be promised to end in time. Choose another recipe."
+    return station_refusal("not-timed", "CLASS-IN-TIME", message)
+
+
+def _station_cautions(station: Station) -> Iterator[Caution]:
+    """Who is to do it first; what cannot be timed is a refusal here."""
+    if station.cooks > station.seats:
+        message = f"The plan counts on {station.cooks} cooks, and there are {station.seats} seats: who else helps?"
+        yield Caution("more-cooks-than-seats", message, "CLASS-HANDS", STATION_RULES["CLASS-HANDS"].source)
+    yield from (each for each in station.plan.cautions if not each.message.startswith(UNTIMED))
+
+
+def _hall_refusals(stations: Sequence[Station], power: Power) -> Iterator[HallRefusal]:
+    if not stations:
+        yield HallRefusal(
+            (), station_refusal("no-station", "CLASS-STATION", "There is no station yet. Add at least one.")
+        )
+    if power.limit_w is not None and power.burners_w > power.limit_w:
+        over = power.burners_w - power.limit_w
+        message = (
+            f"The electric burners take {power.burners_w:,} W together, {over:,} W more than the hall carries "
+            f"({power.limit_w:,} W). Plan with fewer or smaller burners, or cook some stations on gas."
+        )
+        electric = tuple(each.number for each in stations if each.electric_w)
+        yield HallRefusal(electric, station_refusal("hall-power", "CLASS-POWER", message))
+
+
+def _grouped(told: Sequence[tuple[int, Reason]]) -> Iterator[tuple[tuple[int, ...], Reason]]:
+    """What is said of several stations is said once."""
+    found: dict[Reason, list[int]] = {}
+    for number, reason in told:
+        numbers = found.setdefault(reason, [])
+        if number not in numbers:
+            numbers.append(number)
+    for reason, numbers in found.items():
+        yield tuple(numbers), reason

@@ -1,0 +1,216 @@
+"""Who may take which row, and what a row that was put off, held back or given back remembers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+from uuid import uuid4
+
+import pytest
+from django.core import mail
+from django.core.mail import EmailMessage
+from django.db import OperationalError, connection
+from django.db.models import QuerySet
+
+from club.reminders import baskets, sending, services
+from club.reminders.baskets import BASKET, UNKNOWN, basket_take, lease, reminder_note, reminder_take_in_hand
+from club.reminders.models import Reminder, ReminderState
+from club.reminders.routing import Route
+from club.reminders.rules import RULES
+from tests.factories.reminders import make_reminder, make_waiting_batch
+
+pytestmark = pytest.mark.django_db
+
+OUT = datetime(2026, 8, 14, 18, 10, tzinfo=UTC)
+NOW = OUT + timedelta(hours=12, minutes=1)
+LEASE_OVER = NOW + lease() + timedelta(seconds=1)
+
+
+@pytest.fixture
+def due() -> Reminder:
+    return make_reminder(make_waiting_batch(OUT), now=NOW)
+
+
+def many_due(number: int, first: Reminder) -> None:
+    """Rows of the same batch under other hours: enough for taking, and settled as soon as their rule is asked."""
+    Reminder.objects.bulk_create(
+        Reminder(
+            rule=first.rule,
+            subject=first.subject,
+            occurrence=str(n),
+            person=first.person,
+            due_at=first.due_at + timedelta(seconds=n + 1),
+            next_try_at=NOW,
+        )
+        for n in range(number)
+    )
+
+
+def in_hand() -> Reminder:
+    [row] = basket_take(now=NOW, most=1)
+    assert reminder_take_in_hand(reminder=row, now=NOW)
+    return row
+
+
+def test_a_basket_holds_the_longest_waits_and_no_two_baskets_the_same(due):
+    many_due(BASKET + 5, due)
+    first, second = basket_take(now=NOW), basket_take(now=NOW)
+    assert (len(first), len(second)) == (BASKET, 6)
+    assert first[0] == due
+    assert max(row.due_at for row in first) < min(row.due_at for row in second)
+    assert basket_take(now=NOW) == []
+
+
+@pytest.mark.parametrize("rows", [1, 30])
+def test_taking_a_basket_asks_as_many_queries_for_thirty_rows_as_for_one(due, rows, django_assert_max_num_queries):
+    many_due(rows - 1, due)
+    with django_assert_max_num_queries(5):  # begin, take, mark, end, the roles
+        found = basket_take(now=NOW)
+        assert len([row.person.role_names for row in found]) == rows
+
+
+def test_a_run_sends_more_than_one_basket(due):
+    many_due(2 * BASKET, due)
+    assert services.send_due(NOW) == {ReminderState.SENT: 1, ReminderState.SETTLED: 2 * BASKET}
+
+
+def test_a_run_that_is_over_gives_back_what_it_did_not_send(due):
+    many_due(3, due)
+    assert services.send_due(NOW, run_for=timedelta(0)) == {}
+    rows = basket_take(now=NOW)
+    rows.pop(0)
+    baskets.basket_give_back(rows)
+    told = Reminder.objects.order_by("due_at").values_list("state", "attempts", "holder")
+    assert list(told)[1:] == [(ReminderState.DUE, 0, None)] * 3
+    assert Reminder.objects.filter(state=ReminderState.TAKEN).count() == 1
+
+
+def test_when_a_run_breaks_off_the_rest_of_its_basket_is_due_again_at_once(due, monkeypatch):
+    many_due(3, due)
+
+    def explode(*, reminder, now):
+        raise RuntimeError("the worker is told to stop")
+
+    monkeypatch.setattr(sending, "reminder_take_in_hand", explode)
+    with pytest.raises(RuntimeError):
+        services.send_due(NOW)
+    # The one it was about to take stays in the basket until the lease is over; it costs no try.
+    assert Reminder.objects.filter(state=ReminderState.DUE, attempts=0).count() == 3
+
+
+def test_a_kind_that_must_not_come_twice_is_held_back_when_nobody_knows(due, monkeypatch):
+    monkeypatch.setitem(RULES, due.rule, replace(RULES[due.rule], after_lost_lease="hold"))
+    in_hand()
+    assert services.send_due(LEASE_OVER) == {}
+    due.refresh_from_db()
+    assert (due.state, due.last_error) == (ReminderState.DEAD, UNKNOWN)
+    assert mail.outbox == []
+
+
+def test_such_a_kind_goes_out_when_its_sender_died_before_it_was_in_hand(due, monkeypatch):
+    monkeypatch.setitem(RULES, due.rule, replace(RULES[due.rule], after_lost_lease="hold"))
+    basket_take(now=NOW)
+    assert services.send_due(LEASE_OVER) == {ReminderState.SENT: 1}
+
+
+def test_what_is_held_back_does_not_keep_the_rest_from_going_out(due, monkeypatch):
+    monkeypatch.setitem(RULES, due.rule, replace(RULES[due.rule], after_lost_lease="hold"))
+    many_due(BASKET, due)
+    Reminder.objects.exclude(pk=due.pk).update(state=ReminderState.SENDING, holder=uuid4(), leased_until=NOW)
+    Reminder.objects.filter(pk=due.pk).update(due_at=NOW)
+    assert services.send_due(LEASE_OVER)[ReminderState.SENT] == 1
+    assert Reminder.objects.dead().count() == BASKET
+
+
+@pytest.fixture
+def put_off(due, monkeypatch) -> datetime:
+    """Until when the one row is put off."""
+    until = NOW + timedelta(hours=6)
+    monkeypatch.setattr(sending, "route_for", lambda reminder, rule, now: Route(not_before=until))
+    assert services.send_due(NOW) == {ReminderState.DUE: 1}
+    return until
+
+
+def test_what_is_put_off_keeps_its_tries_and_goes_out_at_its_hour(due, put_off, monkeypatch):
+    due.refresh_from_db()
+    assert (due.attempts, due.not_before, due.next_try_at) == (0, put_off, put_off)
+    assert mail.outbox == []
+    assert services.send_due(put_off - timedelta(seconds=1)) == {}
+    monkeypatch.setattr("club.reminders.seals.SECOND_CALL", timedelta(days=7))
+    assert services.send_due(put_off) == {ReminderState.SENT: 1}  # the same answer, which is in the past now
+    due.refresh_from_db()
+    assert due.attempts == 1
+
+
+def test_what_is_put_off_is_late_only_after_its_hour(due, put_off):
+    late = Reminder.objects.lateness
+    assert [late(NOW + timedelta(hours=5)), late(put_off)] == [timedelta(0)] * 2
+    assert late(put_off + timedelta(minutes=7)) == timedelta(minutes=7)
+
+
+def test_a_sender_thought_dead_speaks_for_nothing_though_the_tries_are_the_same_again(due, put_off):
+    Reminder.objects.update(next_try_at=NOW)
+    slow = in_hand()
+    [row] = basket_take(now=LEASE_OVER)
+    reminder_take_in_hand(reminder=row, now=LEASE_OVER)
+    Reminder.objects.update(attempts=slow.attempts)
+    reminder_note(reminder=slow, state=ReminderState.SENT)
+    due.refresh_from_db()
+    assert (due.state, due.holder) == (ReminderState.SENDING, row.holder)
+
+
+def test_the_note_of_a_mail_that_left_waits_for_the_database(due, monkeypatch):
+    row = in_hand()
+    update, broken = QuerySet.update, iter([True, True, False])
+
+    def sometimes(self, **changes):
+        if next(broken):
+            raise OperationalError("the server closed the connection")
+        return update(self, **changes)
+
+    monkeypatch.setattr(QuerySet, "update", sometimes)
+    monkeypatch.setattr(baskets, "PAUSES_S", (0, 0, 0))
+    # The test's own transaction lives on the connection; a worker has none open.
+    closed: list[bool] = []
+    worker = SimpleNamespace(in_atomic_block=False, close=lambda: closed.append(True))
+    monkeypatch.setattr(baskets, "connection", worker)
+    reminder_note(reminder=row, state=ReminderState.SENT)
+    due.refresh_from_db()
+    assert (due.state, len(closed)) == (ReminderState.SENT, 2)
+
+
+def test_each_mail_is_noted_before_the_next_is_in_hand(due, monkeypatch):
+    make_reminder(make_waiting_batch(OUT + timedelta(seconds=10)), now=NOW)
+    in_hand_at_once, send = [], EmailMessage.send
+
+    def look(self, fail_silently=False):
+        in_hand_at_once.append(Reminder.objects.filter(state=ReminderState.SENDING).count())
+        return send(self, fail_silently)
+
+    monkeypatch.setattr(EmailMessage, "send", look)
+    assert services.send_due(NOW) == {ReminderState.SENT: 2}
+    assert in_hand_at_once == [1, 1]
+
+
+@pytest.mark.parametrize("what", ["waiting", "late", "dead"])
+def test_what_is_asked_each_minute_reads_a_small_index_whatever_was_sent(due, what):
+    asked = {
+        "waiting": lambda: Reminder.objects.waiting(NOW).select_related("person")[:BASKET],
+        "late": lambda: Reminder.objects.late(NOW),
+        "dead": lambda: Reminder.objects.dead().order_by(),
+    }[what]()
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET LOCAL enable_seqscan = off")  # a table of one row needs no index
+    assert f"reminders_{'dead' if what == 'dead' else 'live'}" in asked.explain()
+
+
+def test_more_hands_are_wanted_for_more_than_a_basketful(due):
+    assert sending.senders_wanted(NOW) == 0
+    many_due(BASKET, due)
+    assert sending.senders_wanted(NOW) == 1
+    many = 20 * BASKET
+    Reminder.objects.all().delete()
+    many_due(many, due)
+    assert sending.senders_wanted(NOW) == sending.MOST_SENDERS - 1

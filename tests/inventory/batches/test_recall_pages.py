@@ -1,0 +1,170 @@
+"""The pages of a recall: who sees it, what a holder reads and answers, and what those who run it see."""
+
+from __future__ import annotations
+
+from uuid import uuid4
+
+import pytest
+from django.urls import reverse
+
+from club.members.roles import Role
+from inventory.batches import services
+from inventory.batches.models import Recall, RecallAnswer
+from tests.factories.batches import make_batch_checked, make_recall
+from tests.factories.members import make_kitchen, make_organiser, make_person
+from tests.factories.recipes import make_revision
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def maker():
+    return make_person(name="Mona Maker")
+
+
+@pytest.fixture
+def batch(maker):
+    return make_batch_checked(by=maker)
+
+
+@pytest.fixture
+def recall(batch):
+    return make_recall(batch=batch)
+
+
+def told(batch, /, **changes):
+    return {"token": str(uuid4()), "batch": str(batch.pk), "outcome": "set-apart", "jars": "4", "note": "", **changes}
+
+
+def answer_url(recall):
+    return reverse("batches:recall-answer", args=[recall.pk])
+
+
+def test_a_holder_reads_why_and_what_to_do_and_answers(client, maker, batch, recall):
+    client.force_login(maker)
+    page = client.get(recall.get_absolute_url()).content.decode()
+    assert recall.reason in page
+    assert "taste nothing" in page
+    assert "local food-safety authority" in page
+    assert "Clemson University Extension" in page  # the source stands beside the rule
+    sent = told(batch)
+    assert client.post(answer_url(recall), sent).status_code == 302
+    assert client.post(answer_url(recall), sent).status_code == 302
+    assert RecallAnswer.objects.get().outcome == "set-apart"
+    assert "not answered yet" not in client.get(recall.get_absolute_url()).content.decode()
+
+
+def test_who_threw_all_her_jars_away_can_still_open_the_page(client, maker, batch, recall):
+    client.force_login(maker)
+    page = client.post(answer_url(recall), told(batch, outcome="discarded"), follow=True)
+    assert page.status_code == 200
+    assert "thrown away" in page.content.decode()
+
+
+def test_an_answer_without_a_number_keeps_what_was_typed_and_says_so_beside_it(client, maker, batch, recall):
+    client.force_login(maker)
+    page = client.post(answer_url(recall), told(batch, jars="", note="in the cellar"))
+    assert page.status_code == 400
+    assert "in the cellar" in page.content.decode()
+    assert "Say how many jars" in page.content.decode()
+
+
+@pytest.mark.parametrize("way", ["get", "post"])
+def test_a_stranger_finds_no_recall_that_does_not_reach_her(client, batch, recall, way):
+    client.force_login(make_person())
+    pages = [recall.get_absolute_url(), answer_url(recall)]
+    path = pages[0] if way == "get" else pages[1]
+    assert getattr(client, way)(path, told(batch)).status_code == 404
+    assert client.get(reverse("batches:recall-close", args=[recall.pk])).status_code == 404
+
+
+def test_a_fellow_of_the_kitchen_answers_for_it_but_does_not_end_the_recall(client, maker):
+    fellow = make_person()
+    batch = make_batch_checked(by=maker, kitchen=make_kitchen(maker, fellow))
+    recall = make_recall(batch=batch)
+    client.force_login(fellow)
+    assert client.get(recall.get_absolute_url()).status_code == 200
+    assert client.get(reverse("batches:recall-close", args=[recall.pk])).status_code == 403
+    assert client.post(answer_url(recall), told(batch)).status_code == 302
+
+
+def test_nobody_answers_for_a_batch_that_the_recall_does_not_reach(client, maker, batch, recall):
+    other = make_batch_checked(by=maker)
+    client.force_login(maker)
+    assert client.post(answer_url(recall), told(other)).status_code == 403
+    assert client.post(answer_url(recall), told(other, batch="999999")).status_code == 404
+
+
+@pytest.mark.parametrize("role", [Role.INSTRUCTOR, Role.KEEPER, Role.ORGANISER])
+def test_those_who_may_trace_see_who_has_not_answered_and_end_it(client, recall, role):
+    client.force_login(make_person(role))
+    page = client.get(recall.get_absolute_url()).content.decode()
+    assert "Mona Maker" in page
+    assert "not yet" in page
+    assert "1 of 1 not answered" in client.get(reverse("batches:recalls")).content.decode()
+    path = reverse("batches:recall-close", args=[recall.pk])
+    assert "has not answered yet" in client.get(path).content.decode()
+    assert client.post(path, {"note": "Everybody was telephoned."}).status_code == 302
+    recall.refresh_from_db()
+    assert recall.closed_note == "Everybody was telephoned."
+    assert "still not to be eaten" in client.get(recall.get_absolute_url()).content.decode()
+
+
+def test_a_recall_is_opened_from_the_code_on_a_label_a_box_or_a_recipe(client, batch):
+    client.force_login(make_person(Role.KEEPER))
+    slug = batch.revision.recipe.slug
+    for kind, code in (("batch", batch.lot_code.lower()), ("lid-lot", "lid-1"), ("revision", f"{slug} 1")):
+        form = {"token": str(uuid4()), "kind": kind, "code": code, "reason": "Two spoiled."}
+        assert client.post(reverse("batches:recall-new"), form).status_code == 302, kind
+    assert set(Recall.objects.values_list("kind", flat=True)) == {"batch", "lid-lot", "revision"}
+
+
+@pytest.mark.parametrize("code", ["26999-ZZZ", "nonsense", "\0"])
+@pytest.mark.parametrize("kind", ["batch", "lid-lot", "revision"])
+def test_a_code_that_leads_nowhere_is_refused_beside_its_field(client, kind, code):
+    client.force_login(make_person(Role.KEEPER))
+    form = {"token": str(uuid4()), "kind": kind, "code": code, "reason": "Two spoiled."}
+    page = client.post(reverse("batches:recall-new"), form)
+    assert page.status_code == 200
+    assert page.context["form"].errors.get("code")
+    assert Recall.objects.count() == 0
+
+
+def test_a_member_calls_back_her_own_batch_and_no_lid_lot(client, maker, batch):
+    client.force_login(maker)
+    form = {"token": str(uuid4()), "kind": "batch", "code": batch.lot_code, "reason": "I forgot the lemon juice."}
+    assert client.post(reverse("batches:recall-new"), {**form, "kind": "lid-lot", "code": "LID 1"}).status_code == 200
+    other = make_batch_checked()
+    assert client.post(reverse("batches:recall-new"), {**form, "code": other.lot_code}).status_code == 200
+    assert Recall.objects.count() == 0
+    assert client.post(reverse("batches:recall-new"), form).status_code == 302
+    assert Recall.objects.get().batch == batch
+
+
+def test_the_batchs_own_page_says_that_its_jars_are_called_back(client, maker, batch, recall):
+    client.force_login(maker)
+    page = client.get(batch.get_absolute_url()).content.decode()
+    assert "these jars are called back" in page
+    assert recall.get_absolute_url() in page
+
+
+def test_wrong_methods_are_refused(client, maker, recall):
+    client.force_login(maker)
+    assert client.post(reverse("batches:recalls")).status_code == 405
+    assert client.post(recall.get_absolute_url()).status_code == 405
+    assert client.get(answer_url(recall)).status_code == 405
+
+
+def test_the_pages_ask_the_same_number_of_questions_for_one_and_for_thirty(client, django_assert_max_num_queries):
+    organiser, revision = make_organiser(), make_revision()
+    client.force_login(organiser)
+    first = make_recall(by=organiser, batch=make_batch_checked(revision=revision))
+    wide = make_recall(by=organiser, revision=revision)
+    for count in (1, 30):
+        while Recall.objects.count() < count + 1:
+            make_recall(by=organiser, batch=make_batch_checked(revision=revision))
+        with django_assert_max_num_queries(16):
+            assert client.get(reverse("batches:recalls")).status_code == 200
+        with django_assert_max_num_queries(24):
+            assert len(client.get(wide.get_absolute_url()).context["rows"]) == count
+    services.recall_close(by=organiser, recall=first, note="Done.")

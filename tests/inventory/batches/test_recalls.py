@@ -1,0 +1,221 @@
+"""A recall reaches whoever holds a jar, asks until she answers, and keeps its jars from being handed on."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from uuid import uuid4
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+
+from club.members.roles import Role
+from inventory.batches import services
+from inventory.batches.models import Batch, Jar, Recall
+from inventory.batches.recalls import affected_jars, holders, holdings, reaching, waiting
+from inventory.jars.models import Balance
+from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
+from recipes.services import revision_withdraw
+from tests.factories.batches import NOW, make_batch_checked, make_recall
+from tests.factories.members import make_kitchen, make_organiser, make_person
+from tests.factories.recipes import make_revision
+
+pytestmark = pytest.mark.django_db
+LATER = NOW + timedelta(days=30)
+
+
+@pytest.fixture
+def maker():
+    return make_person(name="Mona Maker")
+
+
+@pytest.fixture
+def batch(maker):
+    """Four jars on the shelf, in a kitchen shared with one more."""
+    house = make_kitchen(maker, make_person(name="Hal Housemate"))
+    return make_batch_checked(by=maker, kitchen=house)
+
+
+def names(recall):
+    return [person.name for person in holders(recall)]
+
+
+def move(batch, target, *, reason="moved", count=1, by=None, source=None):
+    return jars_move(
+        by=by or batch.made_by,
+        reason=reason,
+        size="half-pint",
+        count=count,
+        source=source or kitchen_place(batch.kitchen),
+        target=target,
+        token=uuid4(),
+        state="full",
+        batch_id=batch.pk,
+        at=LATER,
+        now=LATER,
+    )
+
+
+def answer(by, recall, batch, outcome="set-apart", jars=4, **fields):
+    told = {"by": by, "recall": recall, "batch": batch, "outcome": outcome, "jars": jars, "now": LATER}
+    return services.recall_answer(**{"token": uuid4(), **told, **fields})
+
+
+@pytest.mark.parametrize("subject", ["batch", "lid_lot", "revision"])
+def test_each_kind_of_recall_reaches_the_maker_and_the_household(batch, subject):
+    make_batch_checked(lid_code="LID 2", revision=make_revision())  # another household, lid and recipe
+    recall = make_recall(**{subject: batch if subject == "batch" else getattr(batch, subject)})
+    assert names(recall) == ["Hal Housemate", "Mona Maker"]
+    assert affected_jars(recall).count() == 4
+    assert set(Batch.objects.recalled()) == {batch}
+    assert set(Jar.objects.recalled()) == set(batch.jars.all())
+
+
+def test_whoever_holds_jars_by_the_ledger_is_reached_and_who_gave_some_away_too(batch, maker):
+    keeper = make_person(Role.KEEPER, name="Kit Keeper")
+    make_person(name="Una Uninvolved")
+    friend = make_person(name="Fay Friend")
+    home = make_kitchen(make_person(name="Olga Other"))
+    move(batch, kitchen_place(home), by=keeper)
+    move(batch, person_place(friend), by=keeper)
+    move(batch, store_place(), by=keeper)
+    move(batch, outside_place("given-away"), reason="given", by=maker)
+    recall = make_recall(batch=batch)
+    assert names(recall) == ["Fay Friend", "Hal Housemate", "Kit Keeper", "Mona Maker", "Olga Other"]
+    assert {one.where.split()[0] for one in holdings([recall])} == {"kitchen", "person", "store", "gave"}
+
+
+def test_nobody_who_left_the_club_is_counted_on(batch, maker):
+    maker.is_active = False
+    maker.save()
+    assert names(make_recall(batch=batch)) == ["Hal Housemate"]
+
+
+def test_one_answer_of_the_household_settles_its_kitchen_and_nobody_elses(batch, maker):
+    friend = make_person(name="Fay Friend")
+    move(batch, person_place(friend), by=make_person(Role.KEEPER))
+    recall = make_recall(batch=batch)
+    assert len(waiting([recall])) == 2
+    answer(maker, recall, batch, jars=3)
+    assert [one.people for one in waiting([recall])] == [{friend.pk}]
+    answer(friend, recall, batch, "none-left", 0)
+    assert waiting([recall]) == []
+
+
+def test_jars_thrown_away_leave_the_shelf_and_the_ledger(batch, maker):
+    recall = make_recall(batch=batch)
+    token = uuid4()
+    first = answer(maker, recall, batch, "discarded", 4, token=token)
+    assert set(batch.jars.values_list("disposal", flat=True)) == {"discard"}
+    assert Balance.objects.there().filter(state="full").count() == 0
+    assert answer(maker, recall, batch, "discarded", 4, token=token) == first
+    assert recall.answers.count() == 1
+
+
+def test_of_a_lid_lot_only_the_jars_under_it_are_thrown_away(maker):
+    batch = make_batch_checked(by=maker, unsealed={2: "reprocess"})
+    other = make_batch_checked(lid_code="LID 9").lid_lot
+    Jar.objects.filter(batch=batch, number=2).update(lid_lot=other)
+    recall = make_recall(lid_lot=batch.lid_lot)
+    answer(maker, recall, batch, "discarded", 4)
+    assert list(batch.jars.values_list("disposal", flat=True)) == ["discard", "reprocess", "discard", "discard"]
+
+
+def test_only_whom_it_reaches_may_answer_and_an_organiser_is_no_exception(batch):
+    recall = make_recall(batch=batch)
+    for stranger in (make_person(), make_organiser()):
+        with pytest.raises(PermissionDenied):
+            answer(stranger, recall, batch)
+    assert recall.answers.count() == 0
+
+
+@pytest.mark.parametrize(
+    ("told", "field"),
+    [
+        ({"outcome": "eaten"}, "outcome"),
+        ({"jars": 0}, "jars"),
+        ({"outcome": "none-left", "jars": 2}, "jars"),
+        ({"note": "x" * 301}, "note"),
+    ],
+)
+def test_an_answer_that_says_nothing_is_refused_beside_its_field(batch, maker, told, field):
+    recall = make_recall(batch=batch)
+    with pytest.raises(ValidationError) as refused:
+        answer(maker, recall, batch, **told)
+    assert set(refused.value.message_dict) == {field}
+
+
+def test_members_call_back_their_own_batch_and_nothing_else(batch, maker):
+    assert make_recall(by=maker, batch=batch).opened_by == maker
+    for subject in ({"lid_lot": batch.lid_lot}, {"revision": batch.revision}):
+        with pytest.raises(PermissionDenied):
+            make_recall(by=maker, **subject)
+    with pytest.raises(PermissionDenied):
+        make_recall(by=maker, batch=make_batch_checked())
+
+
+def test_the_same_form_twice_opens_one_recall_and_another_form_is_refused(batch):
+    by, token = make_person(Role.INSTRUCTOR), uuid4()
+    first = services.recall_open(by=by, batch=batch, reason="Spoiled.", token=token, now=NOW)
+    assert services.recall_open(by=by, batch=batch, reason="Spoiled.", token=token, now=NOW) == first
+    with pytest.raises(ValidationError):
+        make_recall(batch=batch)
+    assert Recall.objects.count() == 1
+
+
+def test_a_recall_names_just_one_subject_and_says_why(batch):
+    for told in ({}, {"batch": batch, "lid_lot": batch.lid_lot}, {"batch": batch, "reason": "  "}):
+        with pytest.raises(ValidationError):
+            make_recall(**told)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Recall.objects.create(kind="batch", lid_lot=batch.lid_lot, reason="x", opened_by=batch.made_by, token=uuid4())
+
+
+def test_a_withdrawn_revision_is_recalled_at_once_and_asked_about_once(batch):
+    by = make_organiser()
+    revision_withdraw(by=by, revision=batch.revision, reason="The test was repeated.")
+    assert set(Batch.objects.recalled()) == {batch}  # before anything else has run
+    assert services.recalls_follow_withdrawals(now=LATER) == 1
+    assert services.recalls_follow_withdrawals(now=LATER) == 0
+    recall = Recall.objects.get()
+    assert (recall.revision, recall.opened_by, recall.reason) == (batch.revision, by, "The test was repeated.")
+    services.recall_close(by=by, recall=recall, note="All answered.", now=LATER)
+    assert services.recalls_follow_withdrawals(now=LATER) == 0
+
+
+def test_a_withdrawn_revision_without_a_jar_opens_nothing():
+    make_revision(state="withdrawn")
+    assert services.recalls_follow_withdrawals(now=NOW) == 0
+
+
+def test_closed_is_not_cleared_and_only_cleared_jars_are_free_again(batch):
+    by = make_person(Role.INSTRUCTOR)
+    recall = make_recall(by=by, batch=batch)
+    services.recall_close(by=by, recall=recall, note="Everybody answered.", now=LATER)
+    assert Batch.objects.recalled().exists()
+    with pytest.raises(services.AlreadyDone):
+        services.recall_close(by=by, recall=recall, note="Again.", now=LATER)
+    second = make_recall(by=by, batch=batch, now=LATER)
+    services.recall_close(by=by, recall=second, note="Laboratory: sound.", is_cleared=True, now=LATER)
+    Recall.objects.filter(pk=recall.pk).update(is_cleared=True)
+    assert not Batch.objects.recalled().exists()
+
+
+def test_an_answer_to_a_closed_recall_is_told_so(batch, maker):
+    by = make_person(Role.INSTRUCTOR)
+    recall = make_recall(by=by, batch=batch)
+    services.recall_close(by=by, recall=recall, note="Done.", now=LATER)
+    with pytest.raises(services.AlreadyDone):
+        answer(maker, recall, batch)
+
+
+def test_the_reach_costs_the_same_for_one_recall_and_for_many(django_assert_max_num_queries):
+    recalls = [make_recall(batch=make_batch_checked()) for _n in range(6)]
+    for some in (recalls[:1], recalls):
+        with django_assert_max_num_queries(8):
+            assert len(holdings(some)) == len(some)
+
+
+def test_a_person_sees_the_holdings_that_are_hers(batch, maker):
+    recalls = [make_recall(batch=batch), make_recall(batch=make_batch_checked())]
+    assert set(reaching(maker, recalls)) == {recalls[0].pk}
