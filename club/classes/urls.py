@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     path("<int:pk>/day/stations/", day.stations, name="day-stations"),
     path("<int:pk>/day/stations/seat-all/", day.sit_all, name="day-sit-all"),
     path("<int:pk>/day/stations/start/", day.start, name="day-start"),
+    path("<int:pk>/day/stations/<int:station_pk>/again/", day.start_again, name="day-start-again"),
     path("<int:pk>/day/stations/<int:station_pk>/load/<int:number>/", day.load, name="day-load"),
     # Afterwards
     path("<int:pk>/after/", afterwards.after, name="after"),
