@@ -10,6 +10,7 @@ import logging
 import random
 import time
 from collections import Counter
+from contextlib import ExitStack
 from datetime import datetime, timedelta
 from urllib.parse import urlsplit
 
@@ -26,6 +27,7 @@ from club.reminders.rules import RULES
 from club.reminders.terms import Rule
 from club.reminders.wording import Message
 from inventory.equipment.services import waiting_move_on
+from inventory.fruit.services import offers_share_due
 
 log = logging.getLogger(__name__)
 
@@ -34,17 +36,13 @@ RUN_FOR = timedelta(seconds=45)
 
 
 def tick(now: datetime) -> None:
-    """What the clock asks for each minute: lines move on, what is due is gathered, what waits is sent.
+    """What the clock asks for each minute: lines move on, fruit is shared, what is due is gathered, what waits is sent.
 
-    A line that cannot move, or a rule that cannot be asked, must not hold up what comes after it.
+    What cannot move on, or a rule that cannot be asked, must not hold up what comes after it.
     """
-    try:
-        waiting_move_on(now)
-    finally:
-        try:
-            gather(now)
-        finally:
-            send_due(now)
+    with ExitStack() as steps:  # run from the last to the first, each whether or not the one before it broke
+        for step in reversed((waiting_move_on, offers_share_due, gather, send_due)):
+            steps.callback(step, now)
 
 
 def gather(now: datetime) -> int:
