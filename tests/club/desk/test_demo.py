@@ -14,6 +14,7 @@ from club.members.models import Kitchen, User
 from inventory.batches.models import Batch, Jar
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
+from inventory.fruit.models import Offer, Share, SharingRound
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 
@@ -54,6 +55,17 @@ def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(de
     assert WaitingEntry.objects.get().state == "waiting"
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
     assert [card.is_late for card in desk.to_bring_back] == [True, False]
+
+
+def test_the_demo_shares_fruit_some_open_some_to_pick_up_some_fetched_and_one_who_got_none(demo):
+    stages = Counter(Offer.objects.values_list("stage", flat=True))
+    assert stages == {"open": 3, "shared": 2}
+    assert Counter(Share.objects.values_list("stage", flat=True)) == {"promised": 3, "picked-up": 3}
+    petra = User.objects.get(email=SIGN_INS[-1][0])
+    assert Share.objects.promised().filter(person=petra).count() == 1
+    reasons = {part["why"] for one in SharingRound.objects.all() for part in one.parts.values()}
+    assert {"all", "level", "no-room"} <= reasons
+    assert Offer.objects.claimable(timezone.now()).count() == 3
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):
