@@ -74,7 +74,12 @@ class OfferForm(forms.Form):
     )
 
     name = forms.CharField(label=_("Sort, or what else it is"), max_length=NAME_LENGTH, required=False)
-    state = forms.ChoiceField(label=_("State"), choices=FruitState.choices, initial=FruitState.FRESH)
+    # Fresh is the empty choice, so that its fold stays shut.
+    state = forms.ChoiceField(
+        label=_("State"),
+        required=False,
+        choices=[("" if value == FruitState.FRESH else value, label) for value, label in FruitState.choices],
+    )
     frozen_on = day_field(_("Frozen since"), required=False)
     each = amount_field(_("What one full container weighs"), required=False)
     kept = amount_field(_("I keep back"), required=False, help_text=_("In the same measure as above."))
@@ -158,7 +163,6 @@ class OfferForm(forms.Form):
             "produce",
             "where",
             "name",
-            "state",
             "frozen_on",
             "about_where",
             "grown",
@@ -172,6 +176,7 @@ class OfferForm(forms.Form):
             each_g=None if each is None or not container else grams_typed(each, weight_unit(self.by.units)),
             kept=self._units(told["kept"] or Decimal(0)),
             windows=tuple(self._windows()),
+            state=told["state"] or FruitState.FRESH,
             **{name: told[name] for name in plain},
         )
 

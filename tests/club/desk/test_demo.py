@@ -17,6 +17,7 @@ from club.reminders.models import Wishes
 from inventory.batches.models import Batch, Jar
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
+from inventory.fruit.models import Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish
 from inventory.jars.services import ledger_audit
 from recipes.services import library_load
@@ -82,6 +83,17 @@ def test_two_people_of_the_demo_are_reached_in_their_own_ways(demo):
     assert (petra.has_digest, petra.muted_kinds) == (False, {"loan-due", "hold-ready"})
     assert str(petra.zone) == "America/St_Johns"
     assert Wishes.objects.count() == 2
+
+
+def test_the_demo_shares_fruit_some_open_some_to_pick_up_some_fetched_and_one_who_got_none(demo):
+    stages = Counter(Offer.objects.values_list("stage", flat=True))
+    assert stages == {"open": 3, "shared": 2}
+    assert Counter(Share.objects.values_list("stage", flat=True)) == {"promised": 3, "picked-up": 3}
+    petra = User.objects.get(email=SIGN_INS[-1][0])
+    assert Share.objects.promised().filter(person=petra).count() == 1
+    reasons = {part["why"] for one in SharingRound.objects.all() for part in one.parts.values()}
+    assert {"all", "level", "no-room"} <= reasons
+    assert Offer.objects.claimable(timezone.now()).count() == 3
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):

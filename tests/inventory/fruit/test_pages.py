@@ -69,7 +69,7 @@ def typed(**told) -> dict[str, str]:
         "starts": "16:00",
         "ends": "18:00",
         "where": ADDRESS,
-        "state": "fresh",
+        "state": "",
     }
     return usual | told
 
@@ -244,8 +244,8 @@ def test_pounds_bushels_and_everything_folded_away_arrive(sign_in):
     assert (offer.units, offer.kept, offer.container, offer.unit_g) == (3, 1, "bushel", 22_680)
     assert (offer.windows.count(), offer.use_by, offer.use_by_told) == (2, day, True)
     told = text_of(visitor.get(offer.get_absolute_url()))
-    for words in ("plums, Italian", "2 bushels (100 lb)", "never sprayed", "Bring boxes", "So says the giver."):
-        assert words in told or words.capitalize() in told
+    for words in ("Plums, Italian", "2 bushels (100 lb)", "never sprayed", "Bring boxes", "So says the giver."):
+        assert words in told
     assert visitor.get(url("photo", offer.pk))["Content-Type"] == "image/jpeg"
 
 
@@ -349,7 +349,7 @@ def test_the_least_amount_of_one_pot_of_a_recipe_is_one_press_away(sign_in):
     library_load(paths=[LIBRARY])
     offer, visitor = offered(produce="strawberries"), sign_in(make_person())
     page = text_of(visitor.get(url("claim", offer.pk)))
-    assert "Strawberry jam with powdered pectin: 1.4 kg" in page or "1.4 kg" in page
+    assert "1.4 kg" in page
     answer = visitor.get(url("claim", offer.pk), {"recipe": "strawberry-jam-powdered"})
     assert "takes about 1.4 kg as it comes" in text_of(answer)
     assert answer.context["form"].initial["least"] * 1000 == 1_400
