@@ -15,6 +15,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from club.desk.demo_freezer import freezer_lay_down
 from club.desk.demo_things import things_lay_down
 from club.members.models import Kitchen, User
 from club.members.roles import Role
@@ -62,6 +63,7 @@ def demo_lay_down(*, now: datetime) -> DemoClub:
     kitchens = {kitchen["key"]: _kitchen(kitchen, organiser, people) for kitchen in told["kitchen"]}
     batches = [_batch(batch, people[batch["by"]], kitchens[batch["kitchen"]], now) for batch in told["batch"]]
     things_lay_down(told, people, kitchens, now)
+    freezer_lay_down(told, people, kitchens, now)
     return DemoClub(people, kitchens, batches)
 
 

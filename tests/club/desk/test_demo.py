@@ -11,9 +11,11 @@ from django.utils import timezone
 from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
 from club.members.models import Kitchen, User
-from inventory.batches.models import Batch, Jar
+from inventory.batches.models import Batch, Jar, JarOffer, Recall
+from inventory.batches.recalls import waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
+from inventory.fruit.models import FreezerItem
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 
@@ -54,6 +56,16 @@ def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(de
     assert WaitingEntry.objects.get().state == "waiting"
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
     assert [card.is_late for card in desk.to_bring_back] == [True, False]
+
+
+def test_the_demo_has_freezers_jars_to_give_and_a_recall_that_waits_for_an_answer(demo):
+    today = club_day(timezone.now())
+    ages = {item.what: item.age_on(today) for item in FreezerItem.objects.there()}
+    assert (ages["rhubarb, cut"], ages["strawberries"], ages["plum juice"]) == ("past", "soon", "good")
+    assert Jar.objects.filter(held_by__email="petra@tallowbench.example").count() == 2
+    assert JarOffer.objects.open().sound().count() == 2
+    (holding,) = waiting(Recall.objects.open())
+    assert User.objects.get(email=SIGN_INS[-1][0]).pk in holding.people
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):
