@@ -16,6 +16,7 @@ from django.conf import settings
 from django.db import transaction
 
 from club.desk.demo_classes import classes_lay_down
+from club.desk.demo_freezer import freezer_lay_down
 from club.desk.demo_fruit import fruit_lay_down
 from club.desk.demo_reminders import wishes_lay_down
 from club.desk.demo_season import season_lay_down
@@ -69,8 +70,8 @@ def demo_lay_down(*, now: datetime) -> DemoClub:
     wishes_lay_down(told, people)
     season_lay_down(told, people, kitchens, now)
     classes_lay_down(told, people, kitchens, now)
-
     fruit_lay_down(told, people, now)
+    freezer_lay_down(told, people, kitchens, now)
     return DemoClub(people, kitchens, batches)
 
 

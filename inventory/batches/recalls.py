@@ -86,6 +86,13 @@ def held_by(user: User, rows: Iterable[Holding]) -> dict[int, list[Holding]]:
     return dict(found)
 
 
+def to_answer(user: User) -> list[Recall]:
+    """Open recalls that wait for this person's answer, the newest first; one query where none is open."""
+    recalls = list(Recall.objects.open().for_list())
+    asked = {one.recall_id for one in waiting(recalls) if user.pk in one.people}
+    return [one for one in recalls if one.pk in asked]
+
+
 def withdrawn_without_recall() -> Iterable[Revision]:
     """Withdrawn revisions with jars that were not thrown away, and no recall ever opened for them."""
     kept = Jar.objects.kept().values("batch__revision")

@@ -14,10 +14,11 @@ from club.desk.queries import desk_for
 from club.desk.season_page import season_of
 from club.members.models import Kitchen, User
 from club.reminders.models import Wishes
-from inventory.batches.models import Batch, Jar
+from inventory.batches.models import Batch, Jar, JarOffer, Recall
+from inventory.batches.recalls import waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
-from inventory.fruit.models import Offer, Share, SharingRound
+from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish
 from inventory.jars.services import ledger_audit
 from recipes.services import library_load
@@ -94,6 +95,16 @@ def test_the_demo_shares_fruit_some_open_some_to_pick_up_some_fetched_and_one_wh
     reasons = {part["why"] for one in SharingRound.objects.all() for part in one.parts.values()}
     assert {"all", "level", "no-room"} <= reasons
     assert Offer.objects.claimable(timezone.now()).count() == 3
+
+
+def test_the_demo_has_freezers_jars_to_give_and_a_recall_that_waits_for_an_answer(demo):
+    today = club_day(timezone.now())
+    ages = {item.what: item.age_on(today) for item in FreezerItem.objects.there()}
+    assert (ages["rhubarb, cut"], ages["strawberries"], ages["plum juice"]) == ("past", "soon", "good")
+    assert Jar.objects.filter(held_by__email="petra@tallowbench.example").count() == 2
+    assert JarOffer.objects.open().sound().count() == 2
+    (holding,) = waiting(Recall.objects.open())
+    assert User.objects.get(email=SIGN_INS[-1][0]).pk in holding.people
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):
