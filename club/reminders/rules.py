@@ -7,17 +7,16 @@ from types import ModuleType
 
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders import seals, supplies, thing_mails, things
+from club.reminders import orders, seals, supplies, thing_mails, things
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule
 
 # Each family of rules is a module with its RULES, and `words(subjects)`: what each subject is about.
-FAMILIES: tuple[ModuleType, ...] = ()
+FAMILIES: tuple[ModuleType, ...] = (orders,)
 
 RULES: dict[str, Rule] = {
     rule.name: rule
     for rule in (
-        *(rule for family in FAMILIES for rule in family.RULES),
         Rule(
             "seal-check",
             _("look at the seals"),
@@ -62,6 +61,8 @@ RULES: dict[str, Rule] = {
         ),
         Rule("supply-low", _("buy more"), supplies.low_due, supplies.low_still_due, supplies.low_message),
         Rule("supply-past", _("past its date"), supplies.past_due, supplies.past_still_due, supplies.past_message),
+        # After the seals, which cannot wait.
+        *(rule for family in FAMILIES for rule in family.RULES),
     )
 }
 

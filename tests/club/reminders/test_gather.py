@@ -130,6 +130,6 @@ def test_gathering_asks_as_many_queries_for_thirty_batches_as_for_one(batches, d
     person = make_person()
     for _ in range(batches):
         make_waiting_batch(OUT, by=person)
-    # a question for each of the eight rules, and what is known and written of the batches' one
-    with django_assert_max_num_queries(12):
+    # a question for each rule, and what is known and written of the batches' one
+    with django_assert_max_num_queries(len(RULES) + 4):
         assert services.gather(hours(12)) == batches
