@@ -78,6 +78,8 @@ def test_without_an_altitude_jars_are_counted_and_no_pot_is_planned_and_the_refu
     assert [refusal.code for refusal in row.cooking.refusals] == ["altitude-unknown"]
     assert (row.put_up.wanted, row.put_up.pots, row.plan_url) == (10, None, "")
     assert seen(high).shopping("metric") == []
+    # Nobody buys jars and lids for what is refused.
+    assert (seen(high).jars, seen(high).lids.needed, seen(high).not_planned) == ([], 0, 10)
 
 
 def test_a_pressure_recipe_without_a_canner_is_refused_and_with_one_it_is_planned(ada, home):
