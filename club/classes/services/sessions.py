@@ -21,10 +21,11 @@ from club.classes.services.running import now_or, planner_check, run_check, sess
 from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
 from club.members.models import Kitchen, User
+from club.members.skills import Skill
 from inventory.equipment.queries import club_day
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS
 
-TITLE_LENGTH, PRICE_LENGTH, SKILL_LENGTH = 120, 200, 40
+TITLE_LENGTH, PRICE_LENGTH = 120, 200
 MOST_PEOPLE = 200
 MOST_DAYS = 30  # of one series
 CLOSES = time(18, 0)  # sign-up, on the day before, unless told otherwise; common practice, no source
@@ -235,6 +236,12 @@ def _instructors(people: Sequence[User]) -> list[User]:
     return wanted
 
 
+def _skill(skill: str) -> str:
+    if skill not in ("", *Skill.values):
+        raise ValidationError({"skill": _("Choose one of the skills taught here, or none.")})
+    return skill
+
+
 def _minimum(people: int) -> int:
     if not 1 <= people <= MOST_PEOPLE:
         raise ValidationError({"minimum_people": _("From 1 to %(n)s people.") % {"n": MOST_PEOPLE}})
@@ -248,7 +255,7 @@ _CLEANERS: dict[str, Any] = {
     "about": lambda text: text_clean(text, field="about"),
     "what_to_bring": lambda text: text_clean(text, field="what_to_bring"),
     "price_note": lambda text: text_clean(text, field="price_note", longest=PRICE_LENGTH),
-    "skill": lambda text: text_clean(text, field="skill", longest=SKILL_LENGTH),
+    "skill": _skill,
     "minimum_people": _minimum,
 }
 
