@@ -11,7 +11,7 @@ from recipes.engine.rules import NO_SOURCE
 from recipes.engine.stations import HallPlan, finish_by, hall_plan
 from recipes.engine.stations import Station as PlannedStation
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.planning import StationWish, plan_for
+from recipes.planning import PlanWish, StationWish, plan_for
 
 HOUR = 60
 
@@ -68,8 +68,13 @@ def station_plan(station: Station, *, altitude: Altitude | None, closes: int) ->
 
 
 def station_wish(station: Station, *, closes: int) -> StationWish:
-    """What a station asks of the engine; a batch started at it asks the same, without the clock and the watts."""
-    return StationWish(
+    """What a station asks of the engine: its batch, with the power of its burners and the hour it ends at."""
+    return StationWish(**batch_wish(station), watts=tuple(station.burners_w), finish=finish_by(closes))
+
+
+def batch_wish(station: Station) -> PlanWish:
+    """What the batch of a station is planned from, whatever the hour."""
+    return PlanWish(
         pots=station.pots,
         jar=station.jar_size or None,
         pack=Pack(station.pack) if station.pack else None,
@@ -77,10 +82,8 @@ def station_wish(station: Station, *, closes: int) -> StationWish:
         canners=station.canners,
         capacity=station_capacity(station),
         burners=len(station.burners_w),
-        watts=tuple(station.burners_w),
         stove=station.stove,
         cooks=station.cooks,
-        finish=finish_by(closes),
     )
 
 
