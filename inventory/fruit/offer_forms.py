@@ -11,6 +11,7 @@ from uuid import uuid4
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Column, Layout, Row, Submit
 from django import forms
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -219,6 +220,10 @@ class ClaimForm(forms.Form):
             field.initial = windows
         self.helper = form_helper("asked", "least", "windows", "note", "recipe", submit=gettext("Send the claim"))
 
+    @property
+    def recipe_slug(self) -> str:
+        return str(self.cleaned_data["recipe"])
+
     def units_of(self, name: str) -> int:
         """In the offer's units; a pound rounded to its hundredth never asks for more than all there is."""
         value = self.cleaned_data.get(name)
@@ -256,8 +261,6 @@ def _typed(offer: Offer, by: User, count: int) -> Decimal:
 
 
 def window_words(window: PickUpWindow) -> str:
-    from django.utils.formats import date_format
-
     return f"{date_format(window.day, 'D j M')}, {window.starts:%H:%M}–{window.ends:%H:%M}"
 
 
