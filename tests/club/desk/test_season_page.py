@@ -193,6 +193,13 @@ def test_fruit_in_the_freezer_is_taken_for_whole_pots(ada, home, spread):
     assert (row.put_up.pots, row.put_up.pots_from_freezer, row.put_up.fruit_to_find_grams) == (2, 1, grams)
 
 
+def test_of_a_recipe_with_several_fruits_nothing_is_taken_from_the_freezer(ada, home):
+    both = make_revision(title="Plum and pear spread", produce=["plums", "pears"])
+    make_wish(ada, home, both, jars=10)
+    (row,) = seen(home, frozen={"plums": 90_000, "pears": 90_000}).rows
+    assert (row.put_up.pots, row.put_up.pots_from_freezer) == (2, 0)
+
+
 def test_the_shelf_goes_back_by_the_ledger_and_ahead_by_the_year(ada, home, spread):
     make_shelf(ada, home, spread, 6, days=100)
     make_wish(ada, home, spread, jars=12)
