@@ -11,10 +11,8 @@ from club.classes.models import Station
 from club.classes.planning import SessionPlan
 from club.classes.services.publishing import refusal_words, stations_words
 from recipes.day_page import (
-    LoadWords,
     StepWords,
     jar_counts,
-    load_lines,
     process_text,
     processes_by_size,
     step_lines,
@@ -49,6 +47,7 @@ class LoadTimes:
     number: int
     pot: int
     jars: str
+    treated: str  # "10 minutes"
     cook: str
     fill: str
     process: str
@@ -72,7 +71,6 @@ class StationWords:
     begins: str
     ends: str
     lines: list[PlanLine]
-    loads: list[LoadWords]
     steps: list[StepWords]
     times: list[LoadTimes]
     cautions: tuple[Caution, ...]
@@ -190,7 +188,6 @@ def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRe
         begins=clock(plan.begins or 0) if timed else "",
         ends=clock(plan.finish or 0) if timed else "",
         lines=plan_lines(plan, units),
-        loads=load_lines(plan),
         steps=step_lines(plan),
         times=_load_times(plan),
         cautions=plan.cautions,
@@ -214,7 +211,7 @@ def _load_times(plan: Plan) -> list[LoadTimes]:
             step and step.start for step in (cook, fill, process, process and process._replace(start=process.end), out)
         ]
         times = ["" if minute is None else clock(begins + minute) for minute in minutes]
-        found.append(LoadTimes(load.number, load.pot, jar_counts(load.jars), *times))
+        found.append(LoadTimes(load.number, load.pot, jar_counts(load.jars), process_text(load.process), *times))
     return found
 
 

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.queries import PLAN
+from club.classes.services.gear import set_aside
 from club.classes.services.running import now_or, planner_check, run_check, session_lock, text_clean
 from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
@@ -164,6 +165,8 @@ def session_change(
     if changed or is_new_team:
         session_write(fresh, changed, moment)
     fresh.refresh_from_db()
+    if "hall" in changed and fresh.set_aside.exists():
+        set_aside(fresh, moment)  # jars that stand in the other hall are no use in this one
     return fresh
 
 
