@@ -202,8 +202,6 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 # How often the reminder rules are asked, in seconds. Tests with a real worker ask faster.
 REMINDER_TICK_SECONDS = float(os.environ.get("REMINDER_TICK_SECONDS", "60"))
-# What nobody picked up by the next tick is not worth picking up.
-REMINDER_MESSAGE_SECONDS = max(1.0, REMINDER_TICK_SECONDS * 0.9)
 # A sender silent for so long about a mail in its hand is taken for dead. Longer than the slowest single mail:
 # EMAIL_TIMEOUT for each of some eight exchanges with the server.
 REMINDER_LEASE_SECONDS = float(os.environ.get("REMINDER_LEASE_SECONDS", "300"))
@@ -211,7 +209,7 @@ CELERY_BEAT_SCHEDULE = {
     "reminders": {
         "task": "club.reminders.tasks.tick",
         "schedule": REMINDER_TICK_SECONDS,
-        "options": {"expires": REMINDER_MESSAGE_SECONDS},
+        "options": {"expires": max(1.0, REMINDER_TICK_SECONDS * 0.9)},
     },
 }
 

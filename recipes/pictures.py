@@ -21,6 +21,7 @@ NARROWEST, WIDEST, MINUTE = 830, 1400, 4.5  # of the day, and of one minute in a
 LANE = 40
 BAR = 30
 TOP = 74
+HEADING = 28  # of a station in a picture of several
 LETTER = 6.4  # a letter at 11 px, on the wide side
 FONT = "system-ui, sans-serif"
 
@@ -41,6 +42,22 @@ class Description(drawsvg.Title):  # type: ignore[misc]
     """The text that stands for the picture."""
 
     TAG_NAME = "desc"
+
+
+@dataclass(frozen=True)
+class Day:
+    """One timeline among several that share a clock, under its heading."""
+
+    heading: str
+    timeline: Timeline
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A minute that stands out in a picture, such as the end of a session."""
+
+    minute: int
+    words: str
 
 
 @dataclass(frozen=True)
@@ -67,21 +84,59 @@ def timeline_svg(
     """
     lanes = timeline_lanes(timeline)
     words = when or _hours
-    drawing = drawsvg.Drawing(
-        LABEL_WIDTH + round(_width(timeline)) + 20,
-        TOP + LANE * len(lanes) + 10,
-        id_prefix=prefix,
-        **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
-    )
+    height = TOP + LANE * len(lanes)
+    drawing = _sheet(timeline, height, title, timeline_sentence(timeline, words), prefix)
     if paper is not None:
-        drawing.append(drawsvg.Rectangle(0, 0, drawing.width, drawing.height, fill=paper, class_="kh-timeline-paper"))
-    drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
-    drawing.append(Description(timeline_sentence(timeline, words), id=f"{prefix}-desc"))
-    drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))
-    _draw_hours(drawing, timeline, len(lanes), words)
+        ground = drawsvg.Rectangle(0, 0, drawing.width, drawing.height, fill=paper, class_="kh-timeline-paper")
+        drawing.elements.insert(0, ground)
+    _draw_hours(drawing, timeline, height, words)
     for row, lane in enumerate(lanes):
         _draw_lane(drawing, timeline, lane, TOP + LANE * row, words)
     return str(drawing.as_svg(header=""))
+
+
+def days_svg(
+    days: Sequence[Day],
+    *,
+    title: str,
+    first: int,
+    last: int,
+    when: Callable[[int], str],
+    marks: Sequence[Mark] = (),
+    prefix: str = "days",
+) -> str:
+    """Several timelines below each other on one clock, from minute `first` to minute `last`; else as timeline_svg."""
+    clock = Timeline((), (), first, last)
+    rows = [(day, timeline_lanes(day.timeline)) for day in days]
+    height = TOP + sum(HEADING + LANE * len(lanes) for _day, lanes in rows)
+    told = " ".join(f"{day.heading}: {timeline_sentence(day.timeline, when)}" for day in days)
+    drawing = _sheet(clock, height, title, told, prefix)
+    _draw_hours(drawing, clock, height, when)
+    for mark in marks:
+        words = _text(mark.words, _x(clock, mark.minute), TOP - 36, 11, "kh-timeline-mark", text_anchor="middle")
+        drawing.append(words)
+    y = TOP
+    for day, lanes in rows:
+        _draw_marks(drawing, clock, marks, y + HEADING - 4, y + HEADING + LANE * len(lanes) - 6)
+        drawing.append(_text(day.heading, 0, y + 18, 13, "kh-timeline-station", font_weight="bold"))
+        for row, lane in enumerate(lanes):
+            _draw_lane(drawing, clock, lane, y + HEADING + LANE * row, when)
+        y += HEADING + LANE * len(lanes)
+    return str(drawing.as_svg(header=""))
+
+
+def _sheet(clock: Timeline, height: int, title: str, told: str, prefix: str) -> drawsvg.Drawing:
+    """An empty picture with its heading, and its name and text for those who cannot see it."""
+    drawing = drawsvg.Drawing(
+        LABEL_WIDTH + round(_width(clock)) + 20,
+        height + 10,
+        id_prefix=prefix,
+        **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
+    )
+    drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
+    drawing.append(Description(told, id=f"{prefix}-desc"))
+    drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))
+    return drawing
 
 
 def timeline_lanes(timeline: Timeline) -> list[Lane]:
@@ -123,8 +178,15 @@ def _lanes(
     return [Lane(name(number, rows[number]), tuple(rows[number])) for number in sorted(rows)]
 
 
-def _draw_hours(drawing: drawsvg.Drawing, timeline: Timeline, lanes: int, when: Callable[[int], str]) -> None:
-    bottom = TOP + LANE * lanes
+def _draw_marks(drawing: drawsvg.Drawing, clock: Timeline, marks: Sequence[Mark], top: int, bottom: int) -> None:
+    """Beside the lanes of one timeline only, so that no line runs through its heading."""
+    for mark in marks:
+        x = _x(clock, mark.minute)
+        line = drawsvg.Line(x, top, x, bottom, stroke="currentColor", stroke_width=2, class_="kh-timeline-mark")
+        drawing.append(line)
+
+
+def _draw_hours(drawing: drawsvg.Drawing, timeline: Timeline, bottom: int, when: Callable[[int], str]) -> None:
     every = next((step for step in (10, 15, 30, 60) if timeline.minutes <= step * 14), 120)
     for minute in range(0, timeline.minutes + 1, every):
         x = _x(timeline, timeline.start + minute)

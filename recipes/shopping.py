@@ -103,7 +103,7 @@ def shopping_together(
     plans do not tell is not taken off: then all of it is on the list.
     """
     wanted = needed_together(plans)
-    kinds = {_item(line): _sold_as(line) for plan, _times in plans for line in plan.lines}
+    kinds = {_item(line): _sold_as(line) for plan, _n in plans for line in plan.lines}
     kinds |= {LIDS: LIDS, BANDS: BANDS}
     left = (_less(purchase, (have or {}).get(item)) for item, purchase in wanted.items())
     return [_worded(purchase, kinds[purchase.item], units) for purchase in left if purchase is not None]
@@ -117,13 +117,14 @@ def needed_of(plans: Sequence[Plan]) -> dict[str, Purchase]:
 def needed_together(plans: Sequence[tuple[Plan, int]]) -> dict[str, Purchase]:
     """What the plans take in all, by name, in the order of the list; nothing is worded yet."""
     wanted: dict[str, Purchase] = {}
-    for each, times, line in ((each, times, line) for each, times in plans for line in each.lines):
-        if line.ingredient.item.lower() in WATER:
-            continue
-        found = _times(_wanted(each, line), times)
-        same = wanted.get(found.item)
-        wanted[found.item] = found if same is None else _together(same, found)
-    if len(plans) > 1:  # a note is of one recipe's pot
+    for plan, times in plans:
+        for line in plan.lines:
+            if line.ingredient.item.lower() in WATER:
+                continue
+            found = _times(_wanted(plan, line), times)
+            same = wanted.get(found.item)
+            wanted[found.item] = found if same is None else _together(same, found)
+    if len({plan.recipe.slug for plan, _n in plans}) > 1:  # a note is of one recipe's pot
         wanted = {item: replace(purchase, note="") for item, purchase in wanted.items()}
     for purchase in _for_jars(sum(times * jar.count for plan, times in plans for jar in plan.jars)):
         wanted[purchase.item] = purchase

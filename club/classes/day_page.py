@@ -8,24 +8,18 @@ from datetime import datetime, timedelta
 
 from django.db.models import Prefetch, Q
 from django.db.models.functions import Lower
+from django.utils import timezone
 from django.utils.functional import cached_property
-from django.utils.translation import gettext_noop as noop
 
 from club.classes.models import CannerLoad, ClassSession, SignUp, Station, StationBatch
 from club.classes.services.stations_day import loads_of
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Jar
+from inventory.batches.rules import Phase
+from recipes.engine.rules import RULES
 from recipes.engine.terms import Rule
 
-USDA = "USDA Complete Guide to Home Canning, 2015; from memory"
-COUNT_FROM_BOIL = Rule(
-    "minutes-count-from-the-boil", noop("The minutes count from when the water boils again, the jars covered."), USDA
-)
-COUNT_FROM_PRESSURE = Rule(
-    "minutes-count-from-the-pressure",
-    noop("The minutes count from when the pressure is reached, after venting. If it falls below, they begin anew."),
-    USDA,
-)
+MINUTE = timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -73,6 +67,11 @@ class StationShown:
     people: tuple[SignUp, ...]
     cooking: StationBatch | None
     may_log: bool
+    now: datetime
+
+    @property
+    def phase(self) -> Phase | None:
+        return self.batch.phase_at(self.now) if self.batch else None
 
     @property
     def batch(self) -> Batch | None:
@@ -113,9 +112,24 @@ class StationShown:
         return shown
 
     @property
+    def began_typed(self) -> str:
+        """When the first load began to count, as a form takes it. To the next whole minute: never a longer process."""
+        begun = [load.began_at for load in self.loads if load.began_at]
+        if not begun:
+            return ""
+        whole = min(begun).replace(second=0, microsecond=0)
+        return f"{timezone.localtime(whole if whole == min(begun) else whole + MINUTE):%Y-%m-%dT%H:%M}"
+
+    @property
+    def is_to_begin(self) -> bool:
+        """Whether a load is still to be put in."""
+        return any(load.began_at is None for load in self.loads)
+
+    @property
     def count_rule(self) -> Rule:
+        """When the minutes count, and when they begin anew."""
         under_pressure = self.batch is not None and self.batch.required_psi is not None
-        return COUNT_FROM_PRESSURE if under_pressure else COUNT_FROM_BOIL
+        return RULES["PC-RESTART" if under_pressure else "BWC-RESTART"]
 
     @property
     def is_on_the_stove(self) -> bool:
@@ -127,7 +141,7 @@ class StationShown:
         return Counter(jar.seal for jar in self.batch.jars.all()) if self.batch else Counter()
 
 
-def stations_of(session: ClassSession, user: User) -> list[StationShown]:
+def stations_of(session: ClassSession, user: User, now: datetime) -> list[StationShown]:
     """The stations in their order; the same few queries for one as for thirty."""
     here = SignUp.objects.at_the_hall().select_related("person").order_by("joined_at", "pk")
     stations = (
@@ -148,7 +162,7 @@ def stations_of(session: ClassSession, user: User) -> list[StationShown]:
     for station in stations:
         one = by_station.get(station.pk)
         people = tuple(station.people)
-        shown.append(StationShown(station, people, one, one is not None and one.batch_id in mine))
+        shown.append(StationShown(station, people, one, one is not None and one.batch_id in mine, now))
     return shown
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from inventory.equipment.kinds import Kind
@@ -45,6 +45,29 @@ def gear_needs(hall: HallPlan) -> tuple[GearNeed, ...]:
     found = [need for station in hall.stations for need in _needs(station)]
     order = {kind: number for number, kind in enumerate(Kind)}
     return tuple(sorted(found, key=lambda need: (order[need.kind], -need.room, need.station)))
+
+
+def matched(needs: Sequence[GearNeed], capacities: Sequence[Mapping[str, int]]) -> dict[int, int]:
+    """Which need gets which thing of its kind, by their places in the two rows: as many as can be met at all.
+
+    A canner that takes pints only must not be left over because the one that takes every jar went to the pints. Needs
+    choose in their order; one that finds nothing makes another move over where that other finds something else.
+    """
+    has: dict[int, int] = {}  # the need that has each thing
+
+    def seat(need: int, asked: set[int]) -> bool:
+        for thing, capacity in enumerate(capacities):
+            if thing in asked or not needs[need].is_met_by(capacity):
+                continue
+            asked.add(thing)
+            if thing not in has or seat(has[thing], asked):
+                has[thing] = need
+                return True
+        return False
+
+    for need in range(len(needs)):
+        seat(need, set())
+    return {need: thing for thing, need in has.items()}
 
 
 def _needs(station: Station) -> Iterator[GearNeed]:

@@ -21,9 +21,6 @@ from recipes.models import RevisionState
 from recipes.planning import plan_for
 from recipes.words import CANNERS, JARS, PACKS
 
-# What to do with the jars at home, in the order in which it comes up.
-AT_HOME: tuple[Rule, ...] = (rules.SEAL_LOOK, rules.REPROCESS, rules.REFRIGERATE, rules.FREEZE, rules.BEST_WITHIN)
-
 
 @dataclass(frozen=True)
 class KitchenTime:
@@ -70,7 +67,16 @@ class Handout:
 
     @property
     def at_home(self) -> tuple[Rule, ...]:
-        return () if self.batch.is_frozen_kind else AT_HOME
+        """What to do with the jars at home, in the order in which it comes up."""
+        if self.batch.is_frozen_kind or self.given_up:
+            return ()
+        again = rules.REPROCESS if self.batch.is_reprocessable else rules.REPROCESS_HOT
+        return (rules.SEAL_LOOK, again, rules.REFRIGERATE, rules.FREEZE, rules.BEST_WITHIN)
+
+    @property
+    def given_up(self) -> str:
+        """Why there are no jars; empty where there are."""
+        return self.batch.abandoned_reason
 
     @property
     def is_hers(self) -> bool:

@@ -63,7 +63,10 @@ def _story(handout: Handout, club: str, width: float) -> Iterator[Any]:
     title = head.clone("title", fontSize=19, leading=24, spaceBefore=0)
     yield _p(batch.title, title)
     yield _p(f"{session.title} · {date_format(session.day, 'j F Y')} · {session.hall} · {club}", small)
-    yield _p(_("Lot code %(lot)s. Write it on every jar.") % {"lot": batch.lot_code}, head)
+    if handout.given_up:
+        yield _p(_("This batch was given up, so there are no jars of it: %(why)s") % {"why": handout.given_up}, head)
+    else:
+        yield _p(_("Lot code %(lot)s. Write it on every jar.") % {"lot": batch.lot_code}, head)
     if handout.withdrawn:
         yield _p(_("This revision was withdrawn since: %(why)s") % {"why": handout.withdrawn}, head)
     yield _p(_("Process"), head)

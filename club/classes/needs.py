@@ -1,9 +1,16 @@
-"""The one gate to what people wrote about allergies and access: a session's own instructors, and nobody else."""
+"""The one gate to what people wrote about allergies and access: a session's own instructors, and nobody else.
+
+Nor is it kept: a seat given up takes it along (services/waiting.py), and a week after the session it is erased.
+"""
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 from club.classes.models import ClassSession, SignUp
 from club.members.models import User
+
+NEEDS_KEPT = timedelta(days=7)  # our own choice, no source
 
 
 def teaches(user: User, session: ClassSession) -> bool:
@@ -17,3 +24,9 @@ def needs_of(session: ClassSession, *, seen_by: User) -> dict[int, str]:
         return {}
     wrote = SignUp.objects.open().filter(session=session).exclude(needs="")
     return dict(wrote.values_list("pk", "needs"))
+
+
+def needs_forget(*, now: datetime) -> int:
+    """Erase what was written for sessions that ended a week ago or longer; how many sign-ups had something."""
+    over = SignUp.objects.filter(session__ends_at__lte=now - NEEDS_KEPT).exclude(needs="")
+    return over.update(needs="")

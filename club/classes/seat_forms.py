@@ -23,7 +23,10 @@ def companion_field(**options: Any) -> forms.CharField:
 def needs_field() -> forms.CharField:
     return forms.CharField(
         label=_("Allergies, and what you need to get in and around"),
-        help_text=_("Only the instructors of this session see this. It is erased when you give up your seat."),
+        help_text=_(
+            "Only the instructors of this session see this. It is erased a week after it, or with your seat if you give"
+            " that up."
+        ),
         max_length=NEEDS_LENGTH,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),

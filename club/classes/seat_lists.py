@@ -12,7 +12,7 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.needs import needs_of, teaches
 from club.classes.seat_forms import SignUpForm
 from club.classes.seat_rules import RULES
-from club.classes.services.seats import open_check
+from club.classes.services.seats import TEACHES, open_check
 from club.classes.words import SessionState
 from club.members.models import User
 from recipes.models import Recipe
@@ -27,7 +27,8 @@ def session_told(session: ClassSession, user: User, form: SignUpForm) -> dict[st
     if signup is not None:
         signup.has_begun = session.starts_at <= now  # type: ignore[attr-defined]
     runs = ClassSession.objects.run_by(user).filter(pk=session.pk).exists()
-    closed = why_closed(session, now)
+    is_teacher = teaches(user, session)
+    closed = TEACHES if is_teacher else why_closed(session, now)
     return {
         "session": session,
         "signup": signup,
@@ -37,7 +38,7 @@ def session_told(session: ClassSession, user: User, form: SignUpForm) -> dict[st
         "seat_rules": RULES,
         "runs": runs,
         "has_begun": session.starts_at <= now,
-        **(people_told(session, user) if runs or teaches(user, session) else {}),
+        **(people_told(session, user) if runs or is_teacher else {}),
     }
 
 

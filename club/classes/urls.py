@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from club.classes.views import afterwards, by_mail, day, seats
+from club.classes.views import afterwards, by_mail, day, gear, planning, seats
 
 app_name = "classes"
 
@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     path("<int:pk>/day/stations/", day.stations, name="day-stations"),
     path("<int:pk>/day/stations/seat-all/", day.sit_all, name="day-sit-all"),
     path("<int:pk>/day/stations/start/", day.start, name="day-start"),
+    path("<int:pk>/day/stations/<int:station_pk>/again/", day.start_again, name="day-start-again"),
     path("<int:pk>/day/stations/<int:station_pk>/load/<int:number>/", day.load, name="day-load"),
     # Afterwards
     path("<int:pk>/after/", afterwards.after, name="after"),
@@ -33,4 +34,19 @@ urlpatterns: list[URLPattern] = [
     path("photos/<int:pk>/", afterwards.photo, name="photo"),
     path("handouts/<int:pk>/", afterwards.handout, name="handout"),
     path("handouts/<int:pk>/paper/", afterwards.handout_paper, name="handout-paper"),
+    # Planning and gear
+    path("new/", planning.new, name="new"),
+    path("<int:pk>/plan/", planning.plan, name="plan"),
+    path("<int:pk>/change/", planning.change, name="change"),
+    path("<int:pk>/move/", planning.move, name="move"),
+    path("<int:pk>/call-off/", planning.call_off, name="call-off"),
+    path("<int:pk>/publish/", planning.publish, name="publish"),
+    path("<int:pk>/stations/add/", planning.station_add, name="station-add"),
+    path("<int:pk>/stations/copy/<int:source>/", planning.stations_copy, name="stations-copy"),
+    path("<int:pk>/stations/<int:number>/", planning.station_change, name="station-change"),
+    path("<int:pk>/stations/<int:number>/remove/", planning.station_remove, name="station-remove"),
+    path("<int:pk>/wall-sheet/", planning.wall_sheet, name="wall-sheet"),
+    path("<int:pk>/gear/", gear.gear, name="gear"),
+    path("<int:pk>/gear/gather/", gear.gather, name="gear-gather"),
+    path("<int:pk>/gear/release/", gear.release, name="gear-release"),
 ]

@@ -15,6 +15,9 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from club.desk.demo_classes import classes_lay_down
+from club.desk.demo_freezer import freezer_lay_down
+from club.desk.demo_fruit import fruit_lay_down
 from club.desk.demo_reminders import wishes_lay_down
 from club.desk.demo_season import season_lay_down
 from club.desk.demo_things import things_lay_down
@@ -66,6 +69,9 @@ def demo_lay_down(*, now: datetime) -> DemoClub:
     things_lay_down(told, people, kitchens, now)
     wishes_lay_down(told, people)
     season_lay_down(told, people, kitchens, now)
+    classes_lay_down(told, people, kitchens, now)
+    fruit_lay_down(told, people, now)
+    freezer_lay_down(told, people, kitchens, now)
     return DemoClub(people, kitchens, batches)
 
 
@@ -87,6 +93,7 @@ def _kitchen(told: Mapping[str, Any], organiser: User, people: Mapping[str, User
         altitude_text=told.get("altitude", ""),
         altitude_how=told.get("how", ""),
         is_hall=told.get("hall", False),
+        power_limit_w=told.get("power_limit_w"),
     )
     kitchen.people.add(*owners)
     return kitchen

@@ -40,7 +40,9 @@ class Cooking:
 
     @property
     def produce(self) -> str:
-        return self.revision.tested.produce[0] if self.revision and self.revision.tested.produce else ""
+        """What a freezer may hold of it; "" where a pot takes several fruits, as their weights are not told apart."""
+        foods = self.revision.tested.produce if self.revision else ()
+        return foods[0] if len(foods) == 1 else ""
 
 
 NO_RECIPE = Cooking(None)

@@ -46,6 +46,10 @@ class SeasonRow:
     put_up: PutUp
 
     @property
+    def can_be_planned(self) -> bool:
+        return self.cooking.plan is not None
+
+    @property
     def learned(self) -> int:
         """What a year really took, by the books."""
         return max(0, self.used - self.never_sealed)
@@ -128,9 +132,12 @@ class Season:
 
     def shopping(self, units: str) -> list[Purchase]:
         """For all the pots that can be planned, but lids and bands, which are counted apart."""
-        plans = [(row.cooking.plan, row.put_up.pots) for row in self.rows if row.cooking.plan and row.put_up.pots]
-        bought = shopping_together([(plan, pots) for plan, pots in plans if plan and pots], units)
-        return [purchase for purchase in bought if purchase.item not in (LIDS, BANDS)]
+        return bought_for([self], units)
+
+    @property
+    def not_planned(self) -> int:
+        """Jars to put up that no tested recipe can be planned for."""
+        return sum(row.put_up.wanted for row in self.rows if not row.can_be_planned)
 
     @property
     def unwished(self) -> list[ShelfRow]:
@@ -147,6 +154,16 @@ class Season:
         stocks = [(row.on_shelf, row.wish.jars) for row in self.rows]
         stocks += [(one.on_shelf, one.used) for one in self.unwished]
         return past + shelf_ahead(stocks, 0, today)
+
+
+def bought_for(seasons: Iterable[Season], units: str) -> list[Purchase]:
+    plans = [
+        (row.cooking.plan, row.put_up.pots)
+        for season in seasons
+        for row in season.rows
+        if row.cooking.plan is not None and row.put_up.pots
+    ]
+    return [one for one in shopping_together(plans, units) if one.item not in (LIDS, BANDS)]
 
 
 def season_of(kitchen: Kitchen, *, now: datetime, frozen: Mapping[str, int] = NONE_KNOWN) -> Season:
@@ -192,9 +209,10 @@ def _need(wish: YearlyWish, cooking: Cooking, on_shelf: int) -> Need:
 
 
 def _short(rows: Iterable[SeasonRow], reading: Reading) -> tuple[list[Short], Short]:
+    """Of what can be planned: nobody buys jars for what is refused."""
     needed: dict[str, int] = {}
     for row in rows:
-        if row.put_up.jars:
+        if row.put_up.jars and row.can_be_planned:
             needed[row.wish.jar_size] = needed.get(row.wish.jar_size, 0) + row.put_up.jars
     jars = [
         Short(size, str(JARS[size]), needed.get(size, 0), reading.empties.get(size, 0))
@@ -267,12 +285,4 @@ def club_season(
         Short(size, str(JARS[size]), missing[size], store_empties.get(size, 0)) for size in JAR_SIZES if size in missing
     ]
     lids = Short("lids", _("lids"), sum(season.lids.needed for season in seasons), lids_on_hand)
-    plans = [
-        (row.cooking.plan, row.put_up.pots)
-        for season in seasons
-        for row in season.rows
-        if row.cooking.plan and row.put_up.pots
-    ]
-    return ClubSeason(
-        seasons, jars, lids, shopping_together([(plan, pots) for plan, pots in plans if plan and pots], units)
-    )
+    return ClubSeason(seasons, jars, lids, bought_for(seasons, units))

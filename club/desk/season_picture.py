@@ -18,7 +18,8 @@ from recipes.pictures import FONT, Description
 
 WIDTH, HEIGHT = 360, 190  # a phone's, so that its letters stay readable there
 LEFT, RIGHT, TOP, FOOT = 30, 4, 16, 34
-STEPS = (5, 10, 20, 50, 100, 200, 500, 1_000)
+STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1_000)  # jars between two lines of the scale, of which there are few
+EVERY = 3  # months between two names
 
 
 def pantry_svg(months: Sequence[MonthShelf], *, title: str, prefix: str = "pantry") -> str:
@@ -32,7 +33,7 @@ def pantry_svg(months: Sequence[MonthShelf], *, title: str, prefix: str = "pantr
     drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
     drawing.append(Description(pantry_sentence(months), id=f"{prefix}-desc"))
     most = scale_top(months)
-    _draw_scale(drawing, most)
+    _draw_scale(drawing, most, _step(months))
     for number, month in enumerate(months):
         _draw_month(drawing, month, number, len(months), most)
     svg: str = drawing.as_svg(header="")
@@ -77,9 +78,8 @@ def month_words(month: MonthShelf) -> str:
     return date_format(month.first, "M Y")
 
 
-def _draw_scale(drawing: drawsvg.Drawing, most: int) -> None:
-    for mark in range(0, 5):
-        jars = round(most * mark / 4)
+def _draw_scale(drawing: drawsvg.Drawing, most: int, step: int) -> None:
+    for jars in range(0, most + 1, step):
         y = _y(jars, most)
         drawing.append(drawsvg.Line(LEFT, y, WIDTH - RIGHT, y, stroke="currentColor", stroke_opacity=0.2))
         drawing.append(_text(str(jars), LEFT - 5, y + 4, anchor="end"))
@@ -100,9 +100,9 @@ def _draw_month(drawing: drawsvg.Drawing, month: MonthShelf, number: int, count:
     )
     bar.append_title(f"{month_words(month)}: {month.jars}")
     drawing.append(bar)
-    if number % 3 == 0:
+    if number % EVERY == 0 and number + EVERY <= count:  # a name needs the room of three bars
         drawing.append(_text(date_format(month.first, "M"), x, HEIGHT - FOOT + 14))
-    if number == 0 or month.first.month == 1:
+    if month.first.month == 1:
         drawing.append(_text(str(month.first.year), x, HEIGHT - 5))
 
 

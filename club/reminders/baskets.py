@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from datetime import datetime, timedelta
+from functools import partial
 from uuid import uuid4
 
 from django.conf import settings
@@ -24,6 +25,7 @@ from club.reminders.rules import RULES
 log = logging.getLogger(__name__)
 
 BASKET = 50
+DATABASE_AWAY = (OperationalError, InterfaceError)
 # Together half a minute: a database that restarts is back by then, and the lease runs much longer.
 PAUSES_S = (0.5, 1, 2, 4, 8, 16)
 ALL_DIED = "Each sender died before it could say."
@@ -90,28 +92,32 @@ def reminder_take_in_hand(*, reminder: Reminder, now: datetime) -> bool:
 
 
 def reminder_note(*, reminder: Reminder, state: ReminderState, **changes: object) -> None:
-    """What became of the row in hand. Only while it is ours: another may have taken it since.
-
-    A mail that left must be noted: when the database is away for a moment we wait for it, with this one mail.
-    """
+    """What became of the row in hand. Only while it is ours: another may have taken it since."""
     ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.SENDING, holder=reminder.holder)
-    for pause in PAUSES_S:
-        try:
-            ours.update(state=state, holder=None, leased_until=None, **changes)
-            break
-        except (OperationalError, InterfaceError):
-            if connection.in_atomic_block:
-                raise
-            log.warning("Reminder %s cannot be noted just now, again in %s s", reminder.pk, pause)
-            connection.close()
-            time.sleep(pause)
-    else:
-        ours.update(state=state, holder=None, leased_until=None, **changes)
+    _surely(partial(ours.update, state=state, holder=None, leased_until=None, **changes))
     reminder.state = state
 
 
 def basket_give_back(rows: Collection[Reminder]) -> None:
-    """What was not taken in hand is due again at once, its tries as they were."""
-    for holder in {row.holder for row in rows}:  # one: the rows of one basket
+    """What of a basket was not taken in hand is due again at once, its tries as they were."""
+    for holder in {row.holder for row in rows}:  # one: a basket has one holder
         ours = Reminder.objects.filter(pk__in=[row.pk for row in rows], holder=holder, state=ReminderState.TAKEN)
-        ours.update(state=ReminderState.DUE, holder=None, leased_until=None)
+        _surely(partial(ours.update, state=ReminderState.DUE, holder=None, leased_until=None))
+
+
+def _surely(write: Callable[[], object]) -> None:
+    """A mail that left must be noted: when the database is away for a moment we wait for it, with nothing new in hand.
+
+    Writing twice does no harm: after the first time the row is no longer ours.
+    """
+    for pause in PAUSES_S:
+        try:
+            write()
+            return
+        except DATABASE_AWAY as error:
+            if connection.in_atomic_block:
+                raise
+            log.warning("The database is away, again in %s s: %s", pause, error)
+            connection.close()
+            time.sleep(pause)
+    write()

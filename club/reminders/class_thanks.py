@@ -20,6 +20,7 @@ from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
+from inventory.batches.models import BatchState
 
 SUBJECT = "class-thanks:"
 # Our own choice, no source: thanks that come later than this look like an error.
@@ -56,7 +57,7 @@ def message(reminder: Reminder, now: datetime) -> Message:
         session, cooking = signup.session, getattr(signup.station, "cooking", None)
         names = {"title": session.title, "day": date_format(session.day, "l j F")}
         paragraphs = [_("Thank you for coming to %(title)s on %(day)s.") % names]
-        if cooking is not None:
+        if cooking is not None and cooking.batch.state != BatchState.ABANDONED:
             paragraphs.append(_lot(signup, cooking.batch.lot_code, cooking.batch.made_by_id))
         paragraphs.append(
             _("Your handout has the recipe as your station cooked it, and the process time of your own kitchen.")

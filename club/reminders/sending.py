@@ -9,12 +9,19 @@ from __future__ import annotations
 import logging
 import random
 import time
-from collections import Counter, deque
+from collections import Counter
 from datetime import datetime, timedelta
 
 from django.conf import settings
 
-from club.reminders.baskets import BASKET, basket_give_back, basket_take, reminder_note, reminder_take_in_hand
+from club.reminders.baskets import (
+    BASKET,
+    DATABASE_AWAY,
+    basket_give_back,
+    basket_take,
+    reminder_note,
+    reminder_take_in_hand,
+)
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.outcomes import is_given_up, is_server_away, wait_after
 from club.reminders.posting import MailLine, mail_of
@@ -50,20 +57,21 @@ def send_due(now: datetime, run_for: timedelta = RUN_FOR) -> Counter[str]:
     3. Ask its rule again. Settled meanwhile: say so and send nothing.
     4. Send, in no transaction: a failure later must not un-mark what has left the house.
     5. Note the outcome before the next row is taken in hand: a sender that dies leaves one mail unknown, never two.
-    A row that breaks is put off, so that the run is never caught on it. When the mail server is away the run ends:
-    the others are given back and keep their tries.
+    A row that breaks is put off, so that the run is never caught on it. When the mail server or the database is away
+    the run ends: the others are given back and keep their tries.
     """
     watch, outcomes = Watch(now), Counter[str]()
     with MailLine() as line:
-        while watch.ran() < run_for and (rows := deque(basket_take(now=watch.now()))):
+        while watch.ran() < run_for and (rows := basket_take(now=watch.now())):
             try:
-                while rows and watch.ran() < run_for:
-                    row = rows.popleft()
+                for row in rows:
+                    if watch.ran() >= run_for:
+                        break
                     if not reminder_take_in_hand(reminder=row, now=watch.now()):
                         continue
                     error = _send_one(row, watch.now(), line)
                     outcomes[row.state] += 1
-                    if error is not None and is_server_away(error):
+                    if error is not None and (is_server_away(error) or isinstance(error, DATABASE_AWAY)):
                         return outcomes
             finally:
                 basket_give_back(rows)
@@ -113,6 +121,8 @@ def _note_failure(reminder: Reminder, error: Exception, now: datetime) -> None:
         log.error("Reminder %s is given up: %s", reminder.pk, told)
         reminder_note(reminder=reminder, state=ReminderState.DEAD, last_error=told)
         return
-    wait = wait_after(reminder.attempts, jitter=random.random())
+    # A rule that could not be asked for want of a database is asked as soon as there is one.
+    is_ours = isinstance(error, DATABASE_AWAY)
+    wait = timedelta(0) if is_ours else wait_after(reminder.attempts, jitter=random.random())
     log.warning("Reminder %s failed, again in %d s: %s", reminder.pk, wait.total_seconds(), told)
     reminder_note(reminder=reminder, state=ReminderState.DUE, next_try_at=now + wait, last_error=told)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import ExitStack
 from datetime import datetime
 
 from django.core.exceptions import PermissionDenied
 
+from club.classes.services.waiting import seats_move_on
 from club.members.models import User
 from club.members.roles import Role
 from club.reminders.gathering import gather
@@ -14,6 +16,10 @@ from club.reminders.models import Reminder, ReminderState
 from club.reminders.sending import Watch, send_due, senders_wanted
 from club.reminders.ticking import tick_begin, tick_end
 from inventory.equipment.services import waiting_move_on
+from inventory.fruit.services import offers_share_due
+
+# What moves on by the clock alone, before what is due is gathered.
+MOVES_ON: tuple[Callable[[datetime], object], ...] = (waiting_move_on, seats_move_on, offers_share_due)
 
 __all__ = ["gather", "reminder_resend", "send_due", "tick"]
 
@@ -23,21 +29,16 @@ def tick(now: datetime, call_senders: Callable[[int], None] = lambda number: Non
 
     Two clocks do no more than one: a round is begun once. Sending is anybody's; when much waits, `call_senders` is
     told how many more hands are worth their while.
-    A line that cannot move, or a rule that cannot be asked, must not hold up what comes after it.
+    What cannot move on, or a rule that cannot be asked, must not hold up what comes after it.
     """
     watch = Watch(now)
-    try:
+    with ExitStack() as at_last:  # run from the last to the first, each whether or not the one before it broke
+        at_last.callback(lambda: send_due(watch.now()))
         if tick_begin(now=now):
-            try:
-                waiting_move_on(now)
-            finally:
-                try:
-                    gather(now)
-                finally:
-                    tick_end(began=now, now=watch.now())
-                    call_senders(senders_wanted(watch.now()))
-    finally:
-        send_due(watch.now())
+            at_last.callback(lambda: call_senders(senders_wanted(watch.now())))
+            at_last.callback(lambda: tick_end(began=now, now=watch.now()))
+            for step in reversed((*MOVES_ON, gather)):
+                at_last.callback(step, now)
 
 
 def reminder_resend(*, by: User, reminder: Reminder, now: datetime) -> bool:

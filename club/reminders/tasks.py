@@ -23,9 +23,13 @@ def send() -> None:
 
 
 def call_senders(number: int) -> None:
-    """Only help: with the broker away the sender who calls does it alone."""
+    """Only help: with the broker away the sender who calls does it alone.
+
+    A call that nobody hears soon is void: hands that are busy now must be free for the next tick.
+    """
+    soon = max(1.0, settings.REMINDER_TICK_SECONDS / 6)
     try:
         for _ in range(number):
-            send.apply_async(expires=settings.REMINDER_MESSAGE_SECONDS, retry=False)
+            send.apply_async(expires=soon, retry=False)
     except OperationalError as error:
         log.warning("No further senders: %s", error)

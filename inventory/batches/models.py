@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen
+from inventory.batches.offer_models import JarClaim, JarOffer, OfferedJar
 from inventory.batches.queries import BatchQuerySet, JarQuerySet
 from inventory.batches.recall_models import Recall, RecallAnswer
 from inventory.batches.rules import Phase, SealWindow, phase, seal_window
@@ -252,4 +253,16 @@ class SealCheck(models.Model):
         return f"{self.batch_id} {self.checked_at:%Y-%m-%d %H:%M}"
 
 
-__all__ = ["Batch", "BatchState", "Disposal", "Jar", "Recall", "RecallAnswer", "Seal", "SealCheck"]
+__all__ = [
+    "Batch",
+    "BatchState",
+    "Disposal",
+    "Jar",
+    "JarClaim",
+    "JarOffer",
+    "OfferedJar",
+    "Recall",
+    "RecallAnswer",
+    "Seal",
+    "SealCheck",
+]

@@ -121,6 +121,13 @@ class JarQuerySet(models.QuerySet["Jar"]):
         """Jars that were not thrown away. Whether one was eaten, only who had it knows."""
         return self.exclude(disposal=Disposal.DISCARD)
 
+    def to_give(self) -> JarQuerySet:
+        """Sealed, on the shelf of whoever put them up, and neither called back nor of a withdrawn revision."""
+        from inventory.batches.models import Jar
+
+        shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None)
+        return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
+
     def recalled(self) -> JarQuerySet:
         """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
         from inventory.batches.models import Recall

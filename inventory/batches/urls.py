@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, register_converter
 
 from inventory.batches.lots import lot_code_typed
-from inventory.batches.views import reading, recalls, writing
+from inventory.batches.views import giving, reading, recalls, writing
 
 app_name = "batches"
 
@@ -35,11 +35,19 @@ urlpatterns = [
     path("recalls/<int:pk>/", recalls.recall, name="recall"),
     path("recalls/<int:pk>/answer/", recalls.recall_answer, name="recall-answer"),
     path("recalls/<int:pk>/close/", recalls.recall_close, name="recall-close"),
+    path("to-give/", giving.jar_offers, name="jar-offers"),
+    path("to-give/<int:pk>/", giving.jar_offer, name="jar-offer"),
+    path("to-give/<int:pk>/ask/", giving.jar_claim, name="jar-claim"),
+    path("to-give/<int:pk>/close/", giving.jar_offer_close, name="jar-offer-close"),
+    path("to-give/claims/<int:pk>/hand-over/", giving.jar_hand_over, name="jar-hand-over"),
+    path("to-give/claims/<int:pk>/decline/", giving.jar_claim_decline, name="jar-claim-decline"),
+    path("to-give/claims/<int:pk>/withdraw/", giving.jar_claim_withdraw, name="jar-claim-withdraw"),
     path("<lot:lot_code>/", reading.detail, name="detail"),
     path("<lot:lot_code>/log/", writing.log, name="log"),
     path("<lot:lot_code>/seals/", writing.seals, name="seals"),
     path("<lot:lot_code>/reprocess/", writing.reprocess, name="reprocess"),
     path("<lot:lot_code>/put-away/", writing.put_away, name="put-away"),
+    path("<lot:lot_code>/offer/", giving.jar_offer_new, name="jar-offer-new"),
     path("<lot:lot_code>/labels/", reading.labels, name="labels"),
     path("<lot:lot_code>/give-up/", writing.abandon, name="abandon"),
 ]

@@ -44,6 +44,18 @@ class RecallOutcome(models.TextChoices):
     NONE_LEFT = "none-left", _("none were left")
 
 
+class OfferState(models.TextChoices):
+    OPEN = "open", _("open")
+    CLOSED = "closed", _("closed")
+
+
+class ClaimState(models.TextChoices):
+    ASKED = "asked", _("asked for")
+    HANDED = "handed", _("handed over")
+    DECLINED = "declined", _("went to others")
+    WITHDRAWN = "withdrawn", _("not wanted any more")
+
+
 # What a look can find, and what can be done with a jar that did not seal.
 FINDINGS = (Seal.SEALED, Seal.UNSEALED, Seal.BROKEN)
 FOR_UNSEALED = (Disposal.REPROCESS, Disposal.REFRIGERATE, Disposal.FREEZE, Disposal.DISCARD)

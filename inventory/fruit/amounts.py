@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 
+from django.utils.translation import gettext as _
+
 from inventory.fruit.containers import containers_words
 from recipes.engine.units import POUND_G
 
@@ -38,6 +40,8 @@ def _short(value: Decimal, step: str) -> str:
 
 
 def units_words(count: int, *, container: str, unit_g: int, units: str) -> str:
-    """ "12 kg", or "3 bushels (76.2 kg)"; the count is of the offer's units."""
+    """ "12 kg", or "3 bushels (76.2 kg)", or "none"; the count is of the offer's units."""
+    if not count:
+        return _("none")
     weight = weight_words(count * unit_g, units)
     return f"{containers_words(container, count)} ({weight})" if container else weight

@@ -44,7 +44,7 @@ def part_words(part: Part, total_cents: int) -> str:
         "total": signed_money(total_cents),
         "mine": part.basis,
         "all": part.whole_basis,
-        "exact": f"{float(part.exact):,.1f}",
+        "exact": f"{float(part.exact):,.1f}".replace("-", "−"),
     }
     return _("%(share)s; %(total)s × %(mine)s / %(all)s = %(exact)s cents") % told
 

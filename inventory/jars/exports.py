@@ -16,6 +16,8 @@ from inventory.jars.models import (
     LidMovement,
     LidStock,
     Movement,
+    OrderPayment,
+    OrderWish,
     SupplyLot,
     SupplyMovement,
 )
@@ -115,6 +117,25 @@ TABLES: dict[str, Table] = {
         ("member", "email", "size", "jars", "cents"),
         _values(Deposit.objects.all(), "person__name", "person__email", "size", "jars", "cents"),
         Deposit.objects.count,
+    ),
+    "order-wishes": Table(
+        "order wishes",
+        ("order", "state", "line", "unit", "price cents", "member", "email", "asked", "gets"),
+        _values(
+            OrderWish.objects.all(),
+            *("line__order__title", "line__order__state", "line__name", "line__unit", "line__price_cents"),
+            *("member__name", "member__email", "quantity", "got"),
+        ),
+        OrderWish.objects.count,
+    ),
+    "order-payments": Table(
+        "order payments",
+        ("no", "at", "by", "order", "member", "email", "cents", "note"),
+        _values(
+            OrderPayment.objects.all(),
+            *("pk", "at", "by__email", "order__title", "member__name", "member__email", "cents", "note"),
+        ),
+        OrderPayment.objects.count,
     ),
     "deposit-notes": Table(
         "deposit notes",

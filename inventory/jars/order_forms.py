@@ -63,7 +63,9 @@ class OrderForm(TermsForm):
     """A new order; its lines are `LineForm`s beside it."""
 
     token = token_field()
-    title = forms.CharField(label=_("What is it for?"), max_length=120, help_text=_("Lids and jars for the summer"))
+    title = forms.CharField(
+        label=_("What is it for?"), max_length=120, help_text=_("For instance: lids and jars for the summer.")
+    )
     supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
     closes_at = forms.DateTimeField(
         label=_("Wishes until"),
@@ -83,7 +85,7 @@ class LineForm(forms.Form):
     """One thing a supplier offers."""
 
     name = forms.CharField(label=_("What"), max_length=120)
-    unit = forms.CharField(label=_("Sold by the"), max_length=40, help_text=_("box of 12"))
+    unit = forms.CharField(label=_("Sold by the"), max_length=40, help_text=_("For instance: box of 12."))
     price = money_field(_("Price of one such unit"))
     # Empty at first: a line nobody filled in is then one nobody changed.
     kind = forms.ChoiceField(label=_("It is"), choices=[("", "–"), *LineKind.choices])
@@ -140,7 +142,7 @@ class WishForm(forms.Form):
 
 
 class ArrivalForm(forms.Form):
-    """What came of each line, the lot code of lids, the use-by of supplies; and the freight as it was billed."""
+    """What came of each line, the lot code of lids, the use-by of supplies."""
 
     token = token_field()
 

@@ -167,6 +167,7 @@ def test_every_page_of_an_organiser_and_an_instructor_passes_the_scan(visitor, l
         f"/batches/{batch.lot_code}/give-up/",
         f"/batches/{batch.lot_code}/seals/",
         "/reminders/",
+        "/reminders/health/",
     ]
     for path in paths:
         answer = visitor.go(path)

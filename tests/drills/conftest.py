@@ -7,10 +7,16 @@ from urllib.parse import urlsplit
 
 import pytest
 import redis
+from django.db import connection
 
 from club.run import broker
+from tests.drills import own_postgres
 from tests.drills.mail_sink import MailSink, mail_sink
 from tests.drills.site import Site, child_environment
+
+# A drill that restarts the database needs a server of its own to restart. SQLite has none: there it is no drill.
+if connection.vendor != "postgresql" or own_postgres.programs() is None:
+    collect_ignore = ["test_database_restarts.py"]
 
 DRILL_DATABASE = 9  # of a Redis server that others may use too
 FIGURES = pytest.StashKey[list[str]]()

@@ -49,7 +49,7 @@ class MailSink:
     async def talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self.connections += 1
         taken = 0
-        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError):
+        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError, asyncio.CancelledError):
             self._say(writer, GREETING)
             while line := (await reader.readline()).decode(errors="replace").strip():
                 verb = line[:4].upper()
@@ -67,6 +67,9 @@ class MailSink:
             await writer.drain()
         writer.close()
 
+    def keep(self, content: bytes) -> None:
+        self.raw.append(content)
+
     def _answer(self, verb: str, line: str) -> str:
         if verb != "RCPT":
             return PLAIN_ANSWERS.get(verb, "250 OK" if verb == "NOOP" else "502 Not known here")
@@ -83,7 +86,7 @@ class MailSink:
         content = (await reader.readuntil(b"\r\n.\r\n"))[:-5]
         if self.pause_s:
             await asyncio.sleep(self.pause_s)
-        self.raw.append(content.replace(b"\r\n..", b"\r\n."))
+        self.keep(content.replace(b"\r\n..", b"\r\n."))
         while self.hold.is_set():
             await asyncio.sleep(0.05)
         self._say(writer, "250 OK")

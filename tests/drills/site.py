@@ -26,10 +26,10 @@ def test_database_url() -> str:
 test_database_url.__test__ = False  # its name is what it is: no test
 
 
-def child_environment(data_dir: Path, *, broker_url: str, smtp_port: int) -> dict[str, str]:
+def child_environment(data_dir: Path, *, broker_url: str, smtp_port: int, database_url: str = "") -> dict[str, str]:
     return {
         **os.environ,
-        "DATABASE_URL": test_database_url(),
+        "DATABASE_URL": database_url or test_database_url(),
         "REDIS_URL": broker_url,
         "KETTLEHALL_DATA": str(data_dir),
         "SECRET_KEY": "for a drill only",

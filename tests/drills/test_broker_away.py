@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import time
 from datetime import timedelta
@@ -9,18 +10,22 @@ from pathlib import Path
 
 import pytest
 import redis
+from django.core.cache import cache
 from django.utils import timezone
 from kombu import Connection
 
-from club.reminders.models import Reminder
+from club.reminders.models import Reminder, ReminderState
 from club.reminders.tasks import tick
 from club.run import broker
 from club.run.children import end, spawn
 from club.settings import broker_url as celery_url
+from club.settings import cache_url
 from tests.drills.site import Site, child_environment
-from tests.factories.reminders import make_waiting_batch
+from tests.factories.reminders import make_many_due, make_waiting_batch
 
 pytestmark = pytest.mark.worker
+
+MANY, MORE = 400, 5
 
 
 class OwnBroker:
@@ -36,6 +41,9 @@ class OwnBroker:
     def kill(self) -> None:
         self.process.kill()
         self.process.wait()
+
+    def forget_everything(self) -> None:
+        shutil.rmtree(self.folder / "broker")
 
 
 @pytest.fixture
@@ -79,3 +87,49 @@ def test_a_reminder_that_fell_due_while_the_broker_was_away_goes_out_when_it_is_
         assert len(set(sink.message_ids)) == 2
     finally:
         site.supervisor.stop()
+
+
+def test_a_broker_that_falls_in_mid_run_and_comes_back_empty_costs_no_reminder(
+    transactional_db, own_broker, sink, tmp_path, tell
+):
+    site = Site(tmp_path / "data", child_environment(tmp_path / "data", broker_url=own_broker.url, smtp_port=sink.port))
+    make_many_due(MANY, now=timezone.now())
+    sink.pause_s = 0.005
+    try:
+        site.start()
+        site.wait_until(lambda: len(sink.raw) >= MANY // 4)
+        own_broker.kill()
+        own_broker.forget_everything()
+        fallen_at = len(sink.raw)
+        # The senders who are at it need no broker.
+        site.wait_until(lambda: not Reminder.objects.exclude(state=ReminderState.SENT).exists())
+        for _ in range(MORE):
+            make_waiting_batch(timezone.now() - timedelta(hours=12, minutes=1))
+        time.sleep(2)
+        began = time.monotonic()
+        own_broker.start()
+        site.wait_until(lambda: len(sink.raw) >= MANY + MORE)
+        tell(
+            f"broker: killed after {fallen_at} of {MANY} reminders, the others went out without it; {MORE} fell due "
+            f"meanwhile and went out {time.monotonic() - began:.1f} s after it was back, empty; none twice"
+        )
+        site.wait_until(lambda: Reminder.objects.filter(state=ReminderState.SENT).count() == MANY + MORE)
+        assert len(sink.raw) == len(set(sink.message_ids)) == MANY + MORE
+    finally:
+        site.supervisor.stop()
+
+
+def test_the_cache_is_redis_again_when_redis_is_back(own_broker, settings):
+    settings.CACHES = {
+        "default": {"BACKEND": "club.run.cache.RedisOrMemoryCache", "LOCATION": cache_url(own_broker.url)}
+    }
+    cache.set("kept", "in Redis")
+    own_broker.kill()
+    assert cache.get("kept") is None  # as from an empty cache
+    cache.set("kept", "in memory")
+    assert cache.get("kept") == "in memory"
+    own_broker.start()
+    cache._away_until = 0.0  # as if the wait were over
+    cache.set("kept", "in Redis again")
+    with redis.from_url(cache_url(own_broker.url)) as client:
+        assert client.keys("*kept") != []

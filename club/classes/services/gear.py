@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from club.classes.gear_list import GearNeed, gear_needs
+from club.classes.gear_list import GearNeed, gear_needs, matched
 from club.classes.keeping import take_from
 from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideTurn
 from club.classes.planning import plan_of
@@ -18,7 +18,8 @@ from club.classes.services.running import now_or, run_check, session_lock
 from club.classes.stock import shelves
 from club.members.models import User
 from inventory.equipment.dates import free_on
-from inventory.equipment.models import Hold, Thing
+from inventory.equipment.kinds import Kind
+from inventory.equipment.models import Thing
 from inventory.equipment.queries import club_day
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
 from inventory.equipment.services.holding import PURPOSE_LENGTH
@@ -45,21 +46,19 @@ def gear_gather(*, by: User, session: ClassSession, now: datetime | None = None)
     what is lacking.
 
     1. The session's row is locked and then the turn that all sessions share: two presses come one after the other, and
-    never wait for each other crosswise. 2. For each thing needed the first free one that takes the loads is held on the
-    session's day; a gauge whose test is not good on that day is passed over. 3. What is set aside is chosen anew.
+    never wait for each other crosswise. 2. Of each kind the first free ones that take the loads are held on the day;
+    a gauge whose test is not good on that day is passed over. 3. What is set aside is chosen anew.
     PermissionDenied; ValidationError for a session that is over.
     """
     run_check(by, session)
     moment = now_or(now)
     locked = session_lock(session)
     turn_take()
-    plan = plan_of(locked)
-    missing, held = [], 0
-    for need in needs_left(locked, gear_needs(plan.hall)):
-        if (thing := _hold_first(by, locked, need, moment)) is None:
-            missing.append(need)
-        held += thing is not None
-    return Gathered(held, set_aside(locked, moment), tuple(missing))
+    before = needs_left(locked, gear_needs(plan_of(locked).hall))
+    for kind in dict.fromkeys(need.kind for need in before):
+        _hold_kind(by, locked, kind, [need for need in before if need.kind == kind], moment)
+    missing = tuple(needs_left(locked, tuple(before)))
+    return Gathered(len(before) - len(missing), set_aside(locked, moment), missing)
 
 
 @transaction.atomic
@@ -86,15 +85,13 @@ def gear_move(*, by: User, session: ClassSession, now: datetime | None = None) -
 
 
 def needs_left(session: ClassSession, needs: tuple[GearNeed, ...]) -> list[GearNeed]:
-    """What is needed and not held: each held thing serves the first need of its kind that it is enough for."""
+    """What is needed and not held: each held thing serves one need of its kind. One query."""
     held = [gear.hold.thing for gear in session.gear.filter(hold__state__in=KEPT).select_related("hold__thing")]
     left = []
-    for need in needs:
-        fit = next((thing for thing in held if thing.kind == need.kind and need.is_met_by(thing.capacity)), None)
-        if fit is None:
-            left.append(need)
-        else:
-            held.remove(fit)
+    for kind in dict.fromkeys(need.kind for need in needs):
+        wanted = [need for need in needs if need.kind == kind]
+        met = matched(wanted, [thing.capacity for thing in held if thing.kind == kind])
+        left += [need for place, need in enumerate(wanted) if place not in met]
     return left
 
 
@@ -133,30 +130,39 @@ def _standing(session: ClassSession) -> list[SessionGear]:
     return list(session.gear.filter(hold__state=HoldState.HELD).select_related("hold__thing"))
 
 
-def _hold_first(by: User, session: ClassSession, need: GearNeed, moment: datetime) -> Hold | None:
-    """Hold the first free thing that serves; None when there is none."""
-    for thing in free_on(need.kind, Span(session.day, session.day), club_day(moment)):
-        if not _serves(thing, need, session):
-            continue
-        try:
-            hold = hold_place(
-                by=by,
-                thing=thing,
-                starts=session.day,
-                ends=session.day,
-                purpose=purpose_of(session),
-                token=uuid4(),
-                now=moment,
-            )
-        except Taken:  # somebody was faster on this one: the next may still be free
-            continue
-        SessionGear.objects.create(session=session, hold=hold, kind=need.kind)
-        return hold
-    return None
+def _hold_kind(by: User, session: ClassSession, kind: Kind, needs: list[GearNeed], moment: datetime) -> None:
+    """Hold things of one kind for as many of these needs as can be met."""
+    span, lost = Span(session.day, session.day), set[int]()
+    while needs:
+        free = [
+            thing
+            for thing in free_on(kind, span, club_day(moment))
+            if thing.pk not in lost and not what_test_wants(thing, session.day)
+        ]
+        chosen = matched(needs, [thing.capacity for thing in free])
+        got = {place for place, thing in chosen.items() if _hold(by, session, free[thing], moment)}
+        if len(got) == len(chosen):
+            return
+        lost |= {free[thing].pk for place, thing in chosen.items() if place not in got}
+        needs = [need for place, need in enumerate(needs) if place not in got]
 
 
-def _serves(thing: Thing, need: GearNeed, session: ClassSession) -> bool:
-    return need.is_met_by(thing.capacity) and not what_test_wants(thing, session.day)
+def _hold(by: User, session: ClassSession, thing: Thing, moment: datetime) -> bool:
+    """False when somebody was faster."""
+    try:
+        hold = hold_place(
+            by=by,
+            thing=thing,
+            starts=session.day,
+            ends=session.day,
+            purpose=purpose_of(session),
+            token=uuid4(),
+            now=moment,
+        )
+    except Taken:
+        return False
+    SessionGear.objects.create(session=session, hold=hold, kind=thing.kind)
+    return True
 
 
 def purpose_of(session: ClassSession) -> str:

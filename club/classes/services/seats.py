@@ -11,8 +11,10 @@ from django.db.models import Max
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.classes.models import ClassSession, SignUp
+from club.classes.needs import teaches
 from club.classes.seat_rules import MOST_PLACES
 from club.classes.services.waiting import begun_check, line_fill, seats_give_back, session_turn, signup_close
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
@@ -23,6 +25,7 @@ from inventory.equipment.text import plain
 
 COMPANION_LENGTH = 120
 NEEDS_LENGTH = 1000
+TEACHES = gettext_lazy("You teach this session: its seats are for those who learn.")
 
 
 def signup_place(
@@ -59,6 +62,8 @@ def _sign_up(by: User, session_id: int, told: dict[str, object], token: UUID, no
     if made is not None:
         return made
     open_check(session, moment)
+    if teaches(by, session):
+        raise ValidationError(TEACHES)
     if SignUp.objects.open().filter(session=session, person=by).exists():
         raise AlreadyDone(_("You are signed up already."))
     last = SignUp.objects.waiting().filter(session=session).aggregate(at=Max("joined_at"))["at"]

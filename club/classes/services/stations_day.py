@@ -11,9 +11,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from club.classes.models import CannerLoad, ClassSession, JarTaker, SignUp, Station, StationBatch
+from club.classes.planning import batch_wish
 from club.classes.seating import Party, Table, seat_everybody
 from club.classes.services.on_the_day import now_or, seats_free_at, session_on_the_day, signup_fresh
-from club.classes.stove import wish_of
 from club.members.models import User
 from inventory.batches.models import BatchState
 from inventory.batches.services import batch_start
@@ -120,7 +120,30 @@ def stations_start(*, by: User, session: ClassSession, now: datetime | None = No
     return done
 
 
-def _start(by: User, session: ClassSession, station: Station, came: list[SignUp], now: datetime) -> StationBatch:
+@transaction.atomic
+def station_start_again(*, by: User, station: Station, now: datetime | None = None) -> StationBatch:
+    """Another batch for a station whose batch was given up, such as one that scorched. A second press finds it.
+
+    The one that was given up stays where it is, with its reason; it is only not this station's any more.
+    """
+    now = now_or(now)
+    session = session_on_the_day(by, station.session, now)
+    cooking = StationBatch.objects.select_related("batch").get(station=station)
+    if cooking.batch.state != BatchState.ABANDONED:
+        return cooking
+    came = list(SignUp.objects.came().filter(session=session, station=station).select_related("person"))
+    if not came:
+        raise ValidationError(_("Nobody who came sits at this station any more."))
+    fresh = session.stations.select_related("revision__recipe", "taker__signup__person").get(pk=station.pk)
+    cooking.loads.all().delete()
+    cooking.delete()
+    return _start(by, session, fresh, came, now, after=cooking.batch_id)
+
+
+def _start(
+    by: User, session: ClassSession, station: Station, came: list[SignUp], now: datetime, *, after: int | None = None
+) -> StationBatch:
+    """`after`: the batch that was given up before."""
     # An inner transaction: a station that is refused leaves the outer one fit to ask the next one.
     with transaction.atomic():
         taker = _taker(by, station, came, now)
@@ -133,10 +156,10 @@ def _start(by: User, session: ClassSession, station: Station, came: list[SignUp]
             for_person=taker.person,
             revision=station.revision,
             kitchen=session.hall,
-            token=uuid5(session.token, f"station {station.pk}"),
+            token=uuid5(session.token, f"station {station.pk} after {after}"),
             note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": station.label},
             now=now,
-            **wish_of(station),
+            **batch_wish(station),
         )
         return StationBatch.objects.create(station=station, batch=batch)
 

@@ -18,6 +18,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, SignUp
+from club.classes.needs import needs_forget
 from club.classes.seat_rules import Hours, Waiter, next_in_line, offer_until, singles_may_pass
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
 from club.members.models import User
@@ -60,10 +61,11 @@ def seats_move_on(now: datetime) -> SeatsMoved:
     """Everything the clock does to the seats. Run as often as one likes, in as many processes as one likes.
 
     1. Offers whose time is over lapse. 2. People who left the club give their seats back. 3. What is free is offered
-    in the order of the line. Each session is a transaction of its own: one that breaks does not hold up the others,
-    and its error is raised when all had their turn.
+    in the order of the line. 4. What was written about allergies is erased a week after its session. Each session is a
+    transaction of its own: one that breaks does not hold up the others; its error is raised when all had their turn.
     """
     moment = now_or(now)
+    needs_forget(now=moment)
     rounds: list[SeatsMoved] = []
     errors: list[Exception] = []
     for session_id in _sessions_to_move(moment):

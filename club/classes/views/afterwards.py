@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -50,7 +51,7 @@ def _after_page(
         "is_held": session.state == SessionState.HELD,
         "report": report,
         "roll": roll_of(session),
-        "stations": stations_of(session, signed_in(request)),
+        "stations": stations_of(session, signed_in(request), timezone.now()),
         "photos": session.photos.defer("jpeg"),
         "form": form or LearnedForm(submit=_("Keep it"), initial={"learned": report.learned if report else ""}),
         "photo_form": photo_form or SessionPhotoForm(action=reverse("classes:photo-add", args=[session.pk])),

@@ -88,14 +88,14 @@ def free_seat(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 
 @require_safe
 def stations(request: HttpRequest, pk: int) -> HttpResponse:
-    session = run_session(request, pk)
-    shown = stations_of(session, signed_in(request))
+    session, now = run_session(request, pk), timezone.now()
+    shown = stations_of(session, signed_in(request), now)
     told = {
         "session": session,
         "stations": shown,
         "standing": standing_of(session),
         "to_start": [one for one in shown if one.batch is None and one.has_somebody],
-        "now": timezone.now(),
+        "now": now,
     }
     return render(request, "classes/day_stations.html", told)
 
@@ -145,6 +145,16 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
         said = ngettext("%(n)s batch is started.", "%(n)s batches are started.", count)
         messages.success(request, said % {"n": count} if count else _("They were started before."))
     return _back_to_stations(session)
+
+
+@require_POST
+def start_again(request: HttpRequest, pk: int, station_pk: int) -> HttpResponse:
+    session = run_session(request, pk)
+    station = cooking_of(session, station_pk).station
+    with refusals_told(request):
+        cooking = stations_day.station_start_again(by=signed_in(request), station=station)
+        messages.success(request, _("Batch %(lot)s is started.") % {"lot": cooking.batch.lot_code})
+    return _back_to_stations(session, station_pk)
 
 
 @require_POST

@@ -18,11 +18,13 @@ from club.classes.queries import PLAN
 from club.classes.seat_forms import NotesForm, SignUpForm
 from club.classes.seat_lists import my_signups, session_told
 from club.classes.services import seats, waiting
+from club.classes.words import SessionState
 from club.members.models import User
 from inventory.equipment.services import AlreadyDone
 from inventory.equipment.views.asks import refusals_on, refusals_told, signed_in
 
 PER_PAGE = 20
+DRAFTS_SHOWN = 30
 
 
 @require_safe
@@ -32,7 +34,8 @@ def session_list(request: HttpRequest) -> HttpResponse:
     page = Paginator(coming.order_by("starts_at", "pk"), PER_PAGE).get_page(request.GET.get("page"))
     for session in page:
         session.is_open = session.signup_is_open(now)  # type: ignore[attr-defined]
-    return render(request, "classes/list.html", {"page": page, "plans": user.has_perm(PLAN)})
+    drafts = ClassSession.objects.run_by(user).filter(state=SessionState.DRAFT)[:DRAFTS_SHOWN]
+    return render(request, "classes/list.html", {"page": page, "plans": user.has_perm(PLAN), "drafts": drafts})
 
 
 @require_safe

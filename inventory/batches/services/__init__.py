@@ -3,6 +3,14 @@
 from __future__ import annotations
 
 from inventory.batches.services.common import AlreadyDone
+from inventory.batches.services.giving import (
+    jar_claim_decline,
+    jar_claim_make,
+    jar_claim_withdraw,
+    jar_offer_close,
+    jar_offer_make,
+    jars_hand_over,
+)
 from inventory.batches.services.processing import batch_log_process
 from inventory.batches.services.recalling import (
     recall_answer,
@@ -19,6 +27,12 @@ __all__ = [
     "batch_abandon",
     "batch_log_process",
     "batch_start",
+    "jar_claim_decline",
+    "jar_claim_make",
+    "jar_claim_withdraw",
+    "jar_offer_close",
+    "jar_offer_make",
+    "jars_hand_over",
     "jars_put_away",
     "jars_reprocess",
     "recall_answer",

@@ -10,8 +10,10 @@ from uuid import UUID, uuid5
 from club.members.models import User
 from inventory.batches.models import Batch, Disposal, Jar, Seal
 from inventory.jars.models import LidLot
-from inventory.jars.services import jars_fill, jars_settle, lids_use
+from inventory.jars.services import jars_fill, jars_settle, lids_use, person_place
 from inventory.jars.services.filling import Fate
+from inventory.jars.services.posting import Shelf, count_there, movement_post
+from inventory.jars.words import JarState, Reason
 
 # An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
 # once. One in the freezer stays full until somebody empties it, as does one on the shelf.
@@ -56,3 +58,21 @@ def ledger_settle(
             token=uuid5(token, f"{size} {place} {was} {now_is}"),
             at=at,
         )
+
+
+def ledger_empty(*, by: User, batch: Batch, jars: Sequence[Jar], token: UUID, at: datetime) -> None:
+    """Jars that `by` was handed are empty again, as far as the ledger still knows them full in her place."""
+    place = person_place(by)
+    full, empty = Shelf(place, JarState.FULL, batch.pk), Shelf(place, JarState.EMPTY)
+    for size, wanted in sorted(Counter(jar.size for jar in jars).items()):
+        if count := min(wanted, count_there(full, size)):
+            movement_post(
+                by=by,
+                size=size,
+                count=count,
+                source=full,
+                target=empty,
+                reason=Reason.EMPTIED,
+                token=uuid5(token, f"{size} handed"),
+                at=at,
+            )

@@ -15,9 +15,10 @@ from inventory.batches.models import Batch, Disposal, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.recalls import affected_jars, reaching, withdrawn_without_recall
 from inventory.batches.services.common import AlreadyDone, now_or
-from inventory.batches.services.ledger import fate_of, ledger_settle
+from inventory.batches.services.ledger import fate_of, ledger_empty, ledger_settle
 from inventory.batches.words import RecallKind, RecallOutcome
 from inventory.jars.models import LidLot
+from inventory.jars.services.filling import Fate
 from recipes.models import Revision
 
 REASON_LENGTH = 2000
@@ -97,7 +98,7 @@ def _same_recall(before: Recall, kind: RecallKind, by: User | None) -> Recall:
 
 
 def recalls_follow_withdrawals(*, now: datetime) -> int:
-    """Open a recall for every withdrawn revision with jars and without one; returns how many were opened.
+    """Open a recall for every withdrawn revision with jars that none has asked about; returns how many were opened.
 
     Nothing hangs on the withdrawal being seen: this is asked again and again, and opens each just once. Each is
     written by itself, so that one that fails does not keep the others back.
@@ -105,9 +106,10 @@ def recalls_follow_withdrawals(*, now: datetime) -> int:
     opened = 0
     for revision in withdrawn_without_recall():
         fields = {"revision": revision, "lid_lot": None, "batch": None}
-        token = uuid5(WITHDRAWALS, str(revision.pk))
-        by = revision.withdrawn_by
-        _open_once(RecallKind.REVISION, fields, revision.withdrawn_reason[:REASON_LENGTH], by, token, now)
+        before: int = revision.recalls_before  # type: ignore[attr-defined]
+        token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
+        reason = revision.withdrawn_reason[:REASON_LENGTH]
+        _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
         opened += 1
     return opened
 
@@ -182,13 +184,16 @@ def _hand(jar: Jar) -> str:
 
 def _discard(by: User, batch: Batch, jars: list[Jar], count: int, token: UUID, at: datetime) -> None:
     """Each jar by an update that names what it was. Jars still to be looked at stay so: their look is not over."""
-    before, gone = {}, []
+    before: dict[int, Fate] = {}
+    at_home: list[Jar] = []
+    handed: list[Jar] = []
     for jar in [jar for jar in jars if jar.disposal][:count]:
         was, jar.disposal = jar.disposal, Disposal.DISCARD.value
         if Jar.objects.filter(pk=jar.pk, disposal=was).update(disposal=jar.disposal):
             before[jar.number] = fate_of(jar.seal, was)
-            gone.append(jar)
-    ledger_settle(by=by, batch=batch, jars=gone, before=before, token=uuid5(token, "discarded"), at=at)
+            (handed if jar.held_by_id else at_home).append(jar)
+    ledger_settle(by=by, batch=batch, jars=at_home, before=before, token=uuid5(token, "discarded"), at=at)
+    ledger_empty(by=by, batch=batch, jars=handed, token=uuid5(token, "discarded"), at=at)
 
 
 @transaction.atomic

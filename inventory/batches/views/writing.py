@@ -62,7 +62,8 @@ def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:
 def log(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
     batch = batch_at_the_stove(user, lot_code)
-    form = LogForm(request.POST or None, batch=batch)
+    # Where the beginning was noted already, such as on a class's day, the address brings it along.
+    form = LogForm(request.POST or None, batch=batch, initial={"process_started_at": request.GET.get("began", "")[:16]})
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form):

@@ -48,6 +48,7 @@ class Share(models.Model):
     stage = models.CharField(_("state"), max_length=10, choices=ShareStage.choices, default=ShareStage.PROMISED)
     round_number = models.PositiveSmallIntegerField()  # the last that changed it
     promised_at = models.DateTimeField()
+    changed_at = models.DateTimeField()  # when the last round gave it or added to it
     noted_at = models.DateTimeField(null=True, blank=True)
     noted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"

@@ -182,7 +182,7 @@ def _promise(parts: Iterable[tuple[Claim, Part]], shares: Mapping[int, Share], n
             new.append(_share(claim, part.units, number, now))
         elif share is not None and part.units > share.units:
             grams = part.units * claim.offer.unit_g
-            Share.objects.filter(pk=share.pk).update(units=part.units, grams=grams, round_number=number)
+            Share.objects.filter(pk=share.pk).update(units=part.units, grams=grams, round_number=number, changed_at=now)
     Share.objects.bulk_create(new)
 
 
@@ -198,6 +198,7 @@ def _share(claim: Claim, units: int, number: int, now: datetime) -> Share:
         window=window,
         round_number=number,
         promised_at=now,
+        changed_at=now,
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -64,6 +66,10 @@ class ClubOrder(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("jars:order", args=[self.pk])
+
+    def is_overdue(self, now: datetime) -> bool:
+        """Its time is up and nobody has sent it off yet: it takes no wishes."""
+        return self.state == OrderState.OPEN and self.closes_at <= now
 
     @property
     def has_arrived(self) -> bool:

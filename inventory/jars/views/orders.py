@@ -57,14 +57,13 @@ def tell_refusal(request: HttpRequest, error: ValidationError) -> None:
 @require_safe
 def orders(request: HttpRequest) -> HttpResponse:
     """What goes on, the soonest to close first; what is over, a page at a time."""
-    user = signed_in(request)
+    user, now = signed_in(request), timezone.now()
     seen = ClubOrder.objects.visible_to(user).with_mine(user)
     over = seen.filter(state__in=[OrderState.CLOSED, OrderState.CANCELLED])
     told = {
-        "going_on": list(seen.going_on().order_by("closes_at", "pk")[:PER_PAGE]),
+        "going_on": [(one, one.is_overdue(now)) for one in seen.going_on().order_by("closes_at", "pk")[:PER_PAGE]],
         "page": Paginator(over.order_by("-opened_at", "-pk"), PER_PAGE).get_page(request.GET.get("page")),
         "runs": user.has_perm(RUN),
-        "now": timezone.now(),
     }
     return render(request, "jars/orders.html", told)
 
@@ -99,13 +98,15 @@ def order_told(user: User, one: ClubOrder, form: WishForm | None = None) -> dict
     rows = line_sums(one, wishes, user)
     runs = user.has_perm(RUN)
     bill = bills_for(one, wishes).get(user.pk)
-    takes = one.state == OrderState.OPEN and one.closes_at > timezone.now()
+    is_late = one.is_overdue(timezone.now())
+    takes = one.state == OrderState.OPEN and not is_late
     form = form or WishForm(rows=rows)
     return {
         "order": one,
         "rows": [(row, form[f"line_{row.line.pk}"] if takes else None) for row in rows],
         "form": form,
         "takes_wishes": takes,
+        "is_late": is_late,
         "bill": bill,
         "bill_rows": bill_rows(one, bill) if bill else [],
         "members": member_sums(one, wishes) if runs else [],

@@ -92,6 +92,13 @@ def test_a_freezer_recipe_has_no_process_anywhere():
     assert handout.at_home == ()
 
 
+def test_a_pie_filling_is_not_said_to_be_reprocessed():
+    told = [rule.name for rule in handout_of(cooked()).at_home]
+    filling = [rule.name for rule in handout_of(cooked(revision=make_revision(kind="pie-filling"))).at_home]
+    assert ("reprocess-within-24-hours" in told, "reprocess-within-24-hours" in filling) == (True, False)
+    assert "reprocess-only-a-hot-pack" in filling
+
+
 def test_amounts_are_those_of_the_station_s_pots():
     handout = handout_of(cooked(pots=2))
     assert [(line["item"], line["text_per_pot"], line["text"]) for line in handout.lines][:2] == [

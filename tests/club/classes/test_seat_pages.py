@@ -102,9 +102,13 @@ def test_a_refused_form_keeps_what_was_typed(session):
 def test_who_waits_reads_how_many_are_in_front_and_a_pair_reads_its_rule(session):
     for _ in range(3):
         seats.signup_place(by=make_person(), session=session)
-    client = signed_in(make_person())
-    assert "you can wait for one" in text_of(client.get(url("session", session.pk)))
-    seats.signup_place(by=make_person(), session=session)
+    client, first = signed_in(make_person()), make_person()
+    assert "All 3 seats are taken Sign up and you are in the waiting line." in text_of(
+        client.get(url("session", session.pk))
+    )
+    seats.signup_place(by=first, session=session)
+    assert "You are next in line." in text_of(signed_in(first).get(url("session", session.pk)))
+    assert "Every seat is spoken for; 1 party waits" in text_of(client.get(url("list")))
     form = {**FORM, "token": uuid4(), "places": "2", "companion": "Bo"}
     page = text_of(client.post(url("sign-up", session.pk), form, follow=True))
     assert "You are in the waiting line." in page
@@ -135,6 +139,17 @@ def test_the_companion_stays_at_home_and_an_unknown_answer_changes_nothing(sessi
     assert SignUp.objects.get().places == 2
     assert "You come alone." in text_of(client.post(url("answer", signup.pk), {"answer": "alone"}, follow=True))
     assert SignUp.objects.get().places == 1
+
+
+def test_who_teaches_a_session_takes_none_of_its_seats(session, teacher):
+    client = signed_in(teacher)
+    page = client.get(url("session", session.pk))
+    assert "its seats are for those who learn" in text_of(page)
+    assert 'name="places"' not in page.text
+    assert "its seats are for those who learn" in text_of(
+        client.post(url("sign-up", session.pk), {**FORM, "token": uuid4()})
+    )
+    assert not SignUp.objects.exists()
 
 
 def test_a_closed_sign_up_says_why(session):
@@ -199,6 +214,13 @@ def test_what_is_missing_is_not_found():
     client = signed_in(make_person())
     assert client.get(url("session", 999)).status_code == 404
     assert client.post(url("answer", 999)).status_code == 404
+
+
+def test_planners_find_their_own_plans_on_the_list(teacher):
+    next_week(by=teacher, state="draft", title="Not yet told")
+    assert "Being planned" in text_of(signed_in(teacher).get(url("list")))
+    assert "Not yet told" in text_of(signed_in(teacher).get(url("list")))
+    assert "Not yet told" not in text_of(signed_in(make_instructor()).get(url("list")))
 
 
 # What is written for the instructors

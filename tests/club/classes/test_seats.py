@@ -289,6 +289,30 @@ def test_notes_are_changed_while_it_is_to_come_and_forgotten_when_the_seat_is_gi
         seats.signup_note(by=signup.person, signup=signup, needs="", companion="Wren", now=NOW)
 
 
+def test_a_week_after_the_session_the_notes_are_erased_and_not_before():
+    session, later = session_of(1), session_of(1)
+    past, coming = sign_up(session, needs="No nuts"), sign_up(later, needs="A chair")
+    ClassSession.objects.filter(pk=later.pk).update(ends_at=session.ends_at + A_MINUTE)
+    for now, kept in (
+        (session.ends_at + timedelta(days=7) - A_MINUTE, "No nuts"),
+        (session.ends_at + timedelta(days=7), ""),
+    ):
+        waiting.seats_move_on(now)
+        past.refresh_from_db()
+        coming.refresh_from_db()
+        assert (past.needs, coming.needs) == (kept, "A chair")
+
+
+@pytest.mark.parametrize("rows", [1, 30])
+def test_a_round_with_nothing_to_move_asks_twice_however_many_sessions_there_are(rows, django_assert_num_queries):
+    for _ in range(rows):
+        session = session_of(1)
+        sign_up(session)
+        sign_up(session)
+    with django_assert_num_queries(2):
+        waiting.seats_move_on(NOW)
+
+
 def test_who_leaves_the_club_gives_the_seat_back_and_is_offered_none():
     session = session_of(1)
     first, second, third = (sign_up(session) for _ in range(3))

@@ -14,6 +14,7 @@ from club.members.models import Kitchen
 from club.members.roles import Role
 from club.reminders import seals
 from inventory.batches.models import Batch, BatchState
+from inventory.batches.services import batch_abandon
 from recipes.models import Revision, RevisionState
 from tests.factories.class_day import MORNING as NOW
 from tests.factories.class_day import NOON, log_out, make_at_station, make_called, make_cooking, runner_of
@@ -265,6 +266,47 @@ def test_a_station_has_one_batch_and_a_batch_one_station():
     cooking = make_cooking()
     with pytest.raises(IntegrityError), transaction.atomic():
         StationBatch.objects.create(station=cooking.station, batch=make_cooking().batch)
+
+
+def give_up(cooking) -> None:
+    batch_abandon(by=cooking.batch.started_by, batch=cooking.batch, reason="Scorched.", now=NOW)
+
+
+def again(cooking, **changes) -> StationBatch:
+    told = {"by": runner_of(cooking.station.session), "now": NOW, **changes}
+    return stations_day.station_start_again(station=cooking.station, **told)
+
+
+def test_a_station_whose_batch_scorched_starts_anew_for_the_same_person():
+    cooking = make_cooking()
+    stations_day.load_begin(by=runner_of(cooking.station.session), cooking=cooking, number=1, now=NOW)
+    give_up(cooking)
+    assert start(cooking.station.session).new == []
+    fresh = again(cooking)
+    assert fresh.batch != cooking.batch
+    assert fresh.batch.made_by == cooking.batch.made_by
+    assert not CannerLoad.objects.exists()
+    assert again(cooking) == fresh
+    give_up(fresh)
+    assert again(fresh).batch not in (cooking.batch, fresh.batch)
+    assert StationBatch.objects.count() == 1
+
+
+def test_a_batch_that_is_going_on_is_not_started_anew():
+    cooking = make_cooking()
+    assert again(cooking) == cooking
+    with pytest.raises(PermissionDenied):
+        again(cooking, by=make_instructor())
+    assert Batch.objects.count() == 1
+
+
+def test_where_nobody_sits_any_more_nothing_starts_anew():
+    cooking = make_cooking()
+    give_up(cooking)
+    SignUp.objects.update(station=None)
+    with pytest.raises(ValidationError, match="Nobody who came"):
+        again(cooking)
+    assert StationBatch.objects.get() == cooking
 
 
 # In the canner

@@ -9,14 +9,17 @@ from django.core.management import CommandError, call_command
 from django.db.models import F
 from django.utils import timezone
 
+from club.classes.models import ClassSession
 from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
 from club.desk.season_page import season_of
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import Wishes
-from inventory.batches.models import Batch, Jar
+from inventory.batches.models import Batch, Jar, JarOffer, Recall
+from inventory.batches.recalls import waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import club_day
+from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish
 from inventory.jars.services import ledger_audit
 from recipes.services import library_load
@@ -82,6 +85,37 @@ def test_two_people_of_the_demo_are_reached_in_their_own_ways(demo):
     assert (petra.has_digest, petra.muted_kinds) == (False, {"loan-due", "hold-ready"})
     assert str(petra.zone) == "America/St_Johns"
     assert Wishes.objects.count() == 2
+
+
+def test_the_demo_shares_fruit_some_open_some_to_pick_up_some_fetched_and_one_who_got_none(demo):
+    stages = Counter(Offer.objects.values_list("stage", flat=True))
+    assert stages == {"open": 3, "shared": 2}
+    assert Counter(Share.objects.values_list("stage", flat=True)) == {"promised": 3, "picked-up": 3}
+    petra = User.objects.get(email=SIGN_INS[-1][0])
+    assert Share.objects.promised().filter(person=petra).count() == 1
+    reasons = {part["why"] for one in SharingRound.objects.all() for part in one.parts.values()}
+    assert {"all", "level", "no-room"} <= reasons
+    assert Offer.objects.claimable(timezone.now()).count() == 3
+
+
+def test_the_demo_has_freezers_jars_to_give_and_a_recall_that_waits_for_an_answer(demo):
+    today = club_day(timezone.now())
+    ages = {item.what: item.age_on(today) for item in FreezerItem.objects.there()}
+    assert (ages["rhubarb, cut"], ages["strawberries"], ages["plum juice"]) == ("past", "soon", "good")
+    assert Jar.objects.filter(held_by__email="petra@tallowbench.example").count() == 2
+    assert JarOffer.objects.open().sound().count() == 2
+    at_home, given_away = sorted(waiting(Recall.objects.open()), key=lambda one: -len(one.people))
+    assert User.objects.get(email=SIGN_INS[-1][0]).pk in at_home.people
+    assert given_away.people == {demo.people["june"].pk}  # she gave two of them out of the club: she knows to whom
+
+
+def test_the_demo_has_a_class_that_was_held_one_that_fills_and_one_being_planned(demo):
+    held, coming, draft = ClassSession.objects.order_by("starts_at")
+    assert (held.state, coming.state, draft.state) == ("held", "published", "draft")
+    assert SkillRecord.objects.standing().filter(skill="spreads", how="class").count() == 3  # the fourth did not come
+    assert coming.seats_left == 0
+    assert coming.signups.waiting().exists() or coming.signups.filter(state="offered").exists()
+    assert coming.gear.exists()
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):

@@ -11,11 +11,11 @@ from django.utils import timezone
 
 from club.desk.queries import desk_for
 from club.members.roles import Role
-from inventory.batches.services import jars_put_away, seals_record
+from inventory.batches.services import jars_put_away, recall_answer, seals_record
 from inventory.equipment.queries import club_day
 from inventory.equipment.services import waiting_join
 from recipes.models import RevisionState
-from tests.factories.batches import make_batch, make_batch_checked, make_batch_out
+from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_recall
 from tests.factories.equipment import make_keeper, make_loan, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
@@ -175,3 +175,15 @@ def test_an_offer_is_on_the_desk_of_whoever_it_is_for():
     today = club_day(timezone.now())
     waiting_join(by=person, kind=thing.kind, days=1, not_before=today, not_after=today)
     assert titles(person, "offered") == [thing.name]
+
+
+def test_a_recall_that_waits_for_an_answer_stands_above_everything_until_it_is_given(client):
+    batch = make_batch_checked()
+    recall = make_recall(batch=batch)
+    client.force_login(make_person())
+    assert "Do not eat" not in client.get("/").content.decode()
+    client.force_login(batch.made_by)
+    assert "Do not eat" in client.get("/").content.decode()
+    told = {"by": batch.made_by, "recall": recall, "batch": batch, "outcome": "set-apart", "jars": 4}
+    recall_answer(**told, token=uuid4())
+    assert "Do not eat" not in client.get("/").content.decode()

@@ -78,6 +78,8 @@ def test_without_an_altitude_jars_are_counted_and_no_pot_is_planned_and_the_refu
     assert [refusal.code for refusal in row.cooking.refusals] == ["altitude-unknown"]
     assert (row.put_up.wanted, row.put_up.pots, row.plan_url) == (10, None, "")
     assert seen(high).shopping("metric") == []
+    # Nobody buys jars and lids for what is refused.
+    assert (seen(high).jars, seen(high).lids.needed, seen(high).not_planned) == ([], 0, 10)
 
 
 def test_a_pressure_recipe_without_a_canner_is_refused_and_with_one_it_is_planned(ada, home):
@@ -189,6 +191,13 @@ def test_fruit_in_the_freezer_is_taken_for_whole_pots(ada, home, spread):
     assert grams > 0
     (row,) = seen(home, frozen={"plums": grams + 5}).rows
     assert (row.put_up.pots, row.put_up.pots_from_freezer, row.put_up.fruit_to_find_grams) == (2, 1, grams)
+
+
+def test_of_a_recipe_with_several_fruits_nothing_is_taken_from_the_freezer(ada, home):
+    both = make_revision(title="Plum and pear spread", produce=["plums", "pears"])
+    make_wish(ada, home, both, jars=10)
+    (row,) = seen(home, frozen={"plums": 90_000, "pears": 90_000}).rows
+    assert (row.put_up.pots, row.put_up.pots_from_freezer) == (2, 0)
 
 
 def test_the_shelf_goes_back_by_the_ledger_and_ahead_by_the_year(ada, home, spread):

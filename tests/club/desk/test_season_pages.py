@@ -21,8 +21,8 @@ from tests.factories.season import make_shelf, make_wish, use
 
 pytestmark = pytest.mark.django_db
 
-SEASON_QUERIES = 32
-CLUB_QUERIES = 24
+SEASON_QUERIES = 23
+CLUB_QUERIES = 23
 
 
 def at(name, *args):

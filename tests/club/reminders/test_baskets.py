@@ -75,28 +75,53 @@ def test_a_run_sends_more_than_one_basket(due):
     assert services.send_due(NOW) == {ReminderState.SENT: 1, ReminderState.SETTLED: 2 * BASKET}
 
 
-def test_a_run_that_is_over_gives_back_what_it_did_not_send(due):
-    many_due(3, due)
-    assert services.send_due(NOW, run_for=timedelta(0)) == {}
-    rows = basket_take(now=NOW)
-    rows.pop(0)
-    baskets.basket_give_back(rows)
-    told = Reminder.objects.order_by("due_at").values_list("state", "attempts", "holder")
-    assert list(told)[1:] == [(ReminderState.DUE, 0, None)] * 3
-    assert Reminder.objects.filter(state=ReminderState.TAKEN).count() == 1
+def break_after_the_first(monkeypatch, error: Exception) -> None:
+    """The first row is sent; taking the second in hand raises."""
+    take, calls = sending.reminder_take_in_hand, iter([True, False])
+
+    def sometimes(*, reminder, now):
+        if next(calls):
+            return take(reminder=reminder, now=now)
+        raise error
+
+    monkeypatch.setattr(sending, "reminder_take_in_hand", sometimes)
 
 
 def test_when_a_run_breaks_off_the_rest_of_its_basket_is_due_again_at_once(due, monkeypatch):
     many_due(3, due)
-
-    def explode(*, reminder, now):
-        raise RuntimeError("the worker is told to stop")
-
-    monkeypatch.setattr(sending, "reminder_take_in_hand", explode)
+    break_after_the_first(monkeypatch, RuntimeError("the worker is told to stop"))
     with pytest.raises(RuntimeError):
         services.send_due(NOW)
-    # The one it was about to take stays in the basket until the lease is over; it costs no try.
-    assert Reminder.objects.filter(state=ReminderState.DUE, attempts=0).count() == 3
+    told = Reminder.objects.order_by("due_at").values_list("state", "attempts", "holder")
+    assert list(told) == [(ReminderState.SENT, 1, None), *[(ReminderState.DUE, 0, None)] * 3]
+
+
+def test_a_run_takes_nothing_when_its_time_is_over(due):
+    assert services.send_due(NOW, run_for=timedelta(0)) == {}
+    due.refresh_from_db()
+    assert (due.state, due.holder) == (ReminderState.DUE, None)
+
+
+def test_a_basket_given_back_leaves_what_is_in_hand_or_another_s(due):
+    many_due(3, due)
+    rows = basket_take(now=NOW)
+    reminder_take_in_hand(reminder=rows[0], now=NOW)
+    Reminder.objects.filter(pk=rows[1].pk).update(holder=uuid4())
+    baskets.basket_give_back(rows)
+    told = Reminder.objects.order_by("due_at").values_list("state", flat=True)
+    assert list(told) == [ReminderState.SENDING, ReminderState.TAKEN, ReminderState.DUE, ReminderState.DUE]
+
+
+def test_a_rule_that_could_not_be_asked_for_want_of_a_database_is_asked_again_at_once(due, monkeypatch):
+    make_reminder(make_waiting_batch(OUT + timedelta(seconds=10)), now=NOW)
+
+    def away(reminder, now):
+        raise OperationalError("the server closed the connection")
+
+    with monkeypatch.context() as broken:
+        broken.setitem(RULES, due.rule, replace(RULES[due.rule], still_due=away))
+        assert services.send_due(NOW) == {ReminderState.DUE: 1}  # and the run is over
+    assert services.send_due(NOW + timedelta(seconds=1)) == {ReminderState.SENT: 2}
 
 
 def test_a_kind_that_must_not_come_twice_is_held_back_when_nobody_knows(due, monkeypatch):

@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 EVERYBODYS = ["list", "new", "mine", "season"]
 OF_AN_OFFER = ["offer", "claim", "result"]
-GIVERS = ["keep-back", "take-back", "photo-change"]
+GIVERS = ["change", "keep-back", "take-back", "photo-change"]
 ADDRESS = "7 Orchard Row"
 
 
@@ -69,7 +69,7 @@ def typed(**told) -> dict[str, str]:
         "starts": "16:00",
         "ends": "18:00",
         "where": ADDRESS,
-        "state": "fresh",
+        "state": "",
     }
     return usual | told
 
@@ -244,8 +244,8 @@ def test_pounds_bushels_and_everything_folded_away_arrive(sign_in):
     assert (offer.units, offer.kept, offer.container, offer.unit_g) == (3, 1, "bushel", 22_680)
     assert (offer.windows.count(), offer.use_by, offer.use_by_told) == (2, day, True)
     told = text_of(visitor.get(offer.get_absolute_url()))
-    for words in ("plums, Italian", "2 bushels (100 lb)", "never sprayed", "Bring boxes", "So says the giver."):
-        assert words in told or words.capitalize() in told
+    for words in ("Plums, Italian", "2 bushels (100 lb)", "never sprayed", "Bring boxes", "So says the giver."):
+        assert words in told
     assert visitor.get(url("photo", offer.pk))["Content-Type"] == "image/jpeg"
 
 
@@ -292,6 +292,26 @@ def test_keeping_back_and_taking_back_from_their_pages(offer, sign_in):
     assert "Taken back: Frost" in text_of(giver.get(url("offer", offer.pk)))
     assert giver.post(url("keep-back", offer.pk), {"kept": "1"}).status_code == 302
     assert Offer.objects.get().kept == 2_500
+
+
+def test_what_is_said_of_an_offer_is_changed_and_what_was_typed_stays_when_refused(offer, sign_in):
+    giver = sign_in(offer.giver)
+    told = {"where": "8 Orchard Row", "use_by": offer.use_by.isoformat(), "note": "Ring twice"}
+    assert giver.post(url("change", offer.pk), told).url == url("offer", offer.pk)
+    changed = Offer.objects.get()
+    assert (changed.where, changed.about_where, changed.note, changed.use_by_told) == (
+        "8 Orchard Row",
+        "",
+        "Ring twice",
+        False,
+    )
+    wrong = told | {"use_by": "2020-01-01", "note": "Ring thrice"}
+    answer = text_of(giver.post(url("change", offer.pk), wrong))
+    assert "That day has gone by" in answer
+    assert "Ring thrice" in answer
+    assert Offer.objects.get().note == "Ring twice"
+    services.offer_take_back(by=offer.giver, offer=offer, reason="Frost")
+    assert "This offer was taken back." in text_of(giver.post(url("change", offer.pk), told, follow=True))
 
 
 # Claiming
@@ -349,7 +369,7 @@ def test_the_least_amount_of_one_pot_of_a_recipe_is_one_press_away(sign_in):
     library_load(paths=[LIBRARY])
     offer, visitor = offered(produce="strawberries"), sign_in(make_person())
     page = text_of(visitor.get(url("claim", offer.pk)))
-    assert "Strawberry jam with powdered pectin: 1.4 kg" in page or "1.4 kg" in page
+    assert "1.4 kg" in page
     answer = visitor.get(url("claim", offer.pk), {"recipe": "strawberry-jam-powdered"})
     assert "takes about 1.4 kg as it comes" in text_of(answer)
     assert answer.context["form"].initial["least"] * 1000 == 1_400

@@ -21,6 +21,7 @@ from inventory.jars.services.supplies import club_day
 from tests.factories.batches import make_batch_out
 from tests.factories.jars import make_jars, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person
+from tests.factories.orders import make_order, wish
 
 pytestmark = pytest.mark.django_db
 
@@ -235,6 +236,10 @@ def stocked(keeper):
     make_batch_out(by=keeper, kitchen=kitchen, lid_code="@LID")
     make_loan(make_person(name="-1+2"), 5, by=keeper, deposit_cents=50)
     make_stock(make_supply("+Pectin", by=keeper), 5, by=keeper, use_by=club_day() + timedelta(days=9))
+    order, member = make_order(by=keeper, title="@Lids"), make_person(name="=1+2")
+    wish(order, member, lids=2)
+    told = {"order": order, "member": member, "cents": -50, "note": "+back"}
+    services.order_payment_note(by=keeper, token=uuid4(), **told)
     return keeper
 
 

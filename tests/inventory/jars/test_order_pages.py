@@ -185,6 +185,14 @@ def test_once_it_is_ordered_the_page_takes_no_wishes(order, ada, keeper, sign_in
     assert "takes no more wishes" in text_of(answer)
 
 
+def test_once_its_time_is_up_an_order_says_so_and_takes_no_wishes(ada, keeper, sign_in):
+    late = make_order(by=keeper, now=NOW - timedelta(days=9), days=7)
+    for path in (at("orders"), at("order", late.pk)):
+        page = text_of(sign_in(ada).get(path))
+        assert "time is up, to be sent off" in page
+        assert "Note my wishes" not in page
+
+
 # Running
 
 

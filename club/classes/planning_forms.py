@@ -1,0 +1,274 @@
+"""Forms of the plan: a session or a series, its hours, its stations. What was typed stays; a service's refusal appears
+beside its field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, time
+from typing import Any
+from uuid import uuid4
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Column, Layout, Row, Submit
+from django import forms
+from django.db.models import Q
+from django.utils.dateparse import parse_date
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.classes.models import ClassSession, Station
+from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, TITLE_LENGTH, SessionFields
+from club.classes.services.stations import StationFields, usual_capacity
+from club.classes.wall import weekly
+from club.members.models import Kitchen, User
+from club.members.roles import Role
+from club.members.skills import Skill
+from recipes.engine.units import JAR_SIZES
+from recipes.models import Revision, RevisionState
+from recipes.wishes import jar_counts_from
+from recipes.words import CANNERS, JARS, PACKS, STOVES
+
+DIGITS = {"inputmode": "numeric"}
+AS_RECIPE = _("as the recipe has it")
+MOMENT = "%Y-%m-%dT%H:%M"
+TEN, TWO = time(10, 0), time(14, 0)
+
+
+def helper(*layout: Any, submit: str) -> FormHelper:
+    made = FormHelper()
+    made.layout = Layout(*layout)
+    made.add_input(Submit("send", submit, css_class="btn-lg"))
+    return made
+
+
+def day_field(label: Any, **options: Any) -> forms.DateField:
+    return forms.DateField(label=label, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **options)
+
+
+def clock_field(label: Any) -> forms.TimeField:
+    return forms.TimeField(label=label, widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+
+
+def moment_field(label: Any, help_text: Any) -> forms.DateTimeField:
+    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=MOMENT)
+    return forms.DateTimeField(label=label, required=False, help_text=help_text, widget=widget)
+
+
+def text_area(label: Any, rows: int = 3, help_text: Any = "") -> forms.CharField:
+    return forms.CharField(
+        label=label, required=False, max_length=4000, help_text=help_text, widget=forms.Textarea(attrs={"rows": rows})
+    )
+
+
+def teachers() -> Any:
+    """Who may be asked to teach: instructors and organisers."""
+    roles = Q(groups__name__in=[Role.INSTRUCTOR.value, Role.ORGANISER.value]) | Q(is_superuser=True)
+    return User.objects.get_queryset().filter(roles, is_active=True).distinct().in_order()
+
+
+class SessionForm(forms.Form):
+    """What is told of a session. Bound to a session, only what may still change is asked."""
+
+    title = forms.CharField(label=_("Title"), max_length=TITLE_LENGTH)
+    hall = forms.ModelChoiceField(label=_("Hall"), queryset=Kitchen.objects.none(), empty_label=None)
+    instructors = forms.ModelMultipleChoiceField(
+        label=_("Who teaches it"), queryset=User.objects.none(), widget=forms.CheckboxSelectMultiple
+    )
+    about = text_area(_("What it is about"))
+    what_to_bring = text_area(_("What to bring"), help_text=_("An apron, a knife, three empty jars."))
+    price_note = forms.CharField(label=_("Price"), max_length=PRICE_LENGTH, required=False)
+    skill = forms.ChoiceField(
+        label=_("Skill that it teaches"),
+        choices=[("", _("none")), *Skill.choices],
+        required=False,
+        help_text=_("Whoever comes is noted as having learned it; some things are lent to those alone."),
+    )
+    minimum_people = forms.IntegerField(
+        label=_("Fewest people to run"), min_value=1, initial=2, widget=forms.NumberInput(attrs=DIGITS)
+    )
+    signup_opens_at = moment_field(_("Sign-up opens"), _("Empty: as soon as it is published."))
+    signup_closes_at = moment_field(_("Sign-up closes"), _("Empty: on the day before at 18:00."))
+
+    def __init__(self, *args: Any, session: ClassSession | None = None, **kwargs: Any) -> None:
+        if session is not None:
+            kwargs["initial"] = {name: getattr(session, name) for name in self.base_fields if hasattr(session, name)}
+            kwargs["initial"]["instructors"] = list(session.instructors.all())
+        super().__init__(*args, **kwargs)
+        fields: dict[str, Any] = self.fields
+        fields["hall"].queryset = Kitchen.objects.filter(is_hall=True)
+        fields["instructors"].queryset = teachers()
+        if session is not None and session.is_published:
+            for name in [name for name in self.fields if name not in SAFE]:
+                del self.fields[name]
+        self.helper = helper(*self.fields, submit=gettext("Save"))
+
+    def changes(self) -> dict[str, Any]:
+        """The keyword arguments of session_change; an emptied sign-up time stays as it was."""
+        told = dict(self.cleaned_data)
+        return {name: value for name, value in told.items() if not (name.startswith("signup_") and value is None)}
+
+
+class NewSessionForm(SessionForm):
+    """A session, or a series of them on weekly or listed days."""
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    day = day_field(_("Day"))
+    starts, ends = clock_field(_("From")), clock_field(_("To"))
+    weeks = forms.IntegerField(
+        label=_("How many weeks in a row"),
+        min_value=1,
+        max_value=MOST_DAYS,
+        initial=1,
+        widget=forms.NumberInput(attrs=DIGITS),
+        help_text=_("1: a single session. The hours stay the same on the wall when the clocks change."),
+    )
+    more_days = text_area(
+        _("Or other days of a series"), 2, _("One on each line, such as 2027-05-08. They come besides the first day.")
+    )
+
+    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
+        kwargs.setdefault("initial", {"starts": TEN, "ends": TWO, "instructors": [by]})
+        super().__init__(*args, **kwargs)
+        hours = Row(
+            Column("day", css_class="col-12 col-sm-6"),
+            Column("starts", css_class="col-6 col-sm-3"),
+            Column("ends", css_class="col-6 col-sm-3"),
+        )
+        series = Row(Column("weeks", css_class="col-sm-6"), Column("more_days", css_class="col-sm-6"))
+        rest = [name for name in SessionForm.base_fields if name not in ("title", "hall")]
+        self.helper = helper("token", "title", "hall", hours, series, *rest, submit=gettext("Plan it"))
+
+    def clean_more_days(self) -> list[date]:
+        found, wrong = [], []
+        for line in str(self.cleaned_data["more_days"]).split():
+            day = _day_of(line)
+            if day is None:
+                wrong.append(line)
+            else:
+                found.append(day)
+        if wrong:
+            raise forms.ValidationError(_("Write each day as 2027-05-08. Not understood: %s") % ", ".join(wrong[:5]))
+        return found
+
+    def days(self) -> list[date]:
+        """Every day that was asked for; one for a single session."""
+        told = self.cleaned_data
+        return sorted({*weekly(told["day"], told["weeks"]), *told["more_days"]})
+
+    def written(self) -> SessionFields:
+        told = {name: self.cleaned_data[name] for name in SessionForm.base_fields}
+        return SessionFields(starts=self.cleaned_data["starts"], ends=self.cleaned_data["ends"], **told)
+
+
+def _day_of(text: str) -> date | None:
+    try:
+        return parse_date(text)
+    except ValueError:  # 2027-02-30
+        return None
+
+
+class MoveForm(forms.Form):
+    day = day_field(_("Day"))
+    starts, ends = clock_field(_("From")), clock_field(_("To"))
+
+    def __init__(self, *args: Any, session: ClassSession, **kwargs: Any) -> None:
+        kwargs["initial"] = {"day": session.day, "starts": session.starts, "ends": session.ends}
+        super().__init__(*args, **kwargs)
+        row = Row(*(Column(name, css_class="col-sm-4") for name in ("day", "starts", "ends")))
+        self.helper = helper(row, submit=gettext("Move it"))
+
+
+class CallOffForm(forms.Form):
+    reason = forms.CharField(label=_("Why"), max_length=300, help_text=_("Everybody who signed up reads this."))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper("reason", submit=gettext("Call it off"))
+
+
+def _choices(values: Iterable[tuple[Any, Any]]) -> list[tuple[str, Any]]:
+    return [("", AS_RECIPE), *((str(value), words) for value, words in values)]
+
+
+class StationForm(forms.Form):
+    """A stove, a canner and the people at it."""
+
+    revision = forms.ModelChoiceField(label=_("Recipe"), queryset=Revision.objects.none(), empty_label=_("choose"))
+    name = forms.CharField(
+        label=_("Name"), max_length=60, required=False, help_text=_("Where it stands, such as: by the window.")
+    )
+    pots = forms.IntegerField(label=_("Pots"), min_value=1, initial=1, widget=forms.NumberInput(attrs=DIGITS))
+    seats = forms.IntegerField(label=_("Seats"), min_value=1, initial=4, widget=forms.NumberInput(attrs=DIGITS))
+    cooks = forms.IntegerField(
+        label=_("People cooking at once"), min_value=1, initial=2, widget=forms.NumberInput(attrs=DIGITS)
+    )
+    jar_size = forms.ChoiceField(label=_("Jar"), required=False, choices=_choices((s, JARS[s]) for s in JAR_SIZES))
+    pack = forms.ChoiceField(label=_("Pack"), required=False, choices=_choices(PACKS.items()))
+    canner = forms.ChoiceField(label=_("Canner"), required=False, choices=_choices(CANNERS.items()))
+    canners = forms.IntegerField(label=_("How many"), min_value=1, initial=1, widget=forms.NumberInput(attrs=DIGITS))
+    capacity = forms.CharField(
+        label=_("Jars in one canner"),
+        required=False,
+        max_length=120,
+        help_text=_("Of each size, such as half-pint=12, pint=9. Empty: a canner for seven quarts."),
+    )
+    stove = forms.ChoiceField(label=_("Stove"), choices=list(STOVES.items()))
+    burners_w = forms.CharField(
+        label=_("Burners, in watts"),
+        max_length=80,
+        initial="2000, 2000",
+        help_text=_("One figure for each burner, from the plate of the stove: 2000, 1800."),
+    )
+
+    def __init__(self, *args: Any, station: Station | None = None, **kwargs: Any) -> None:
+        """`station` fills the form in: the one to change, or one that the next is to be like."""
+        if station is not None:
+            kwargs["initial"] = _shown(station)
+        else:
+            kwargs["initial"] = {"capacity": _counts_text(usual_capacity())}
+        super().__init__(*args, **kwargs)
+        self._offer_recipes(station)
+        thirds = Row(*(Column(name, css_class="col-6 col-sm-4") for name in ("pots", "seats", "cooks")))
+        canner = Row(Column("canner", css_class="col-8"), Column("canners", css_class="col-4"))
+        jars = Row(Column("jar_size", css_class="col-sm-6"), Column("pack", css_class="col-sm-6"))
+        stove = Row(Column("stove", css_class="col-sm-5"), Column("burners_w", css_class="col-sm-7"))
+        self.helper = helper(
+            "revision", "name", thirds, jars, canner, "capacity", stove, submit=gettext("Save the station")
+        )
+
+    def _offer_recipes(self, station: Station | None) -> None:
+        """Those that are planned from now, and the one that the station has; only what a list needs is read."""
+        chosen = Q(current_of__isnull=False) | Q(pk=station.revision_id if station else None)
+        rows = Revision.objects.filter(chosen, state=RevisionState.PUBLISHED).select_related("recipe")
+        field: Any = self.fields["revision"]
+        field.queryset = rows.only("number", "state", "recipe__title").order_by("recipe__title", "number")
+        field.label_from_instance = lambda revision: revision.recipe.title
+
+    def clean_burners_w(self) -> tuple[int, ...]:
+        parts = str(self.cleaned_data["burners_w"]).replace(";", " ").replace(",", " ").split()
+        if not all(part.isascii() and part.isdecimal() and len(part) <= 6 for part in parts):
+            raise forms.ValidationError(_("Write watts as whole numbers with a comma between, such as 2000, 1800."))
+        return tuple(int(part) for part in parts)
+
+    def clean_capacity(self) -> dict[str, int]:
+        try:
+            counts = jar_counts_from(self.cleaned_data["capacity"])
+        except ValueError as error:
+            raise forms.ValidationError(str(error)) from error
+        return {size: count for size, count in counts.items() if count}
+
+    def written(self) -> StationFields:
+        return StationFields(**self.cleaned_data)
+
+
+def _shown(station: Station) -> dict[str, Any]:
+    shown = {name: getattr(station, name) for name in StationForm.base_fields}
+    return {
+        **shown,
+        "burners_w": ", ".join(map(str, station.burners_w)),
+        "capacity": _counts_text(station.capacity),
+    }
+
+
+def _counts_text(counts: dict[str, int]) -> str:
+    return ", ".join(f"{size}={counts[size]}" for size in JAR_SIZES if size in counts)

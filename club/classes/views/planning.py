@@ -1,0 +1,182 @@
+"""Planning a session: made, changed, moved, published, called off; and its plan on a page and on the wall."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.classes.models import ClassSession
+from club.classes.plan_words import plan_picture, plan_words
+from club.classes.planning import plan_of
+from club.classes.planning_forms import CallOffForm, MoveForm, NewSessionForm, SessionForm, StationForm
+from club.classes.services import moving, publishing, sessions, stations
+from club.classes.views.gates import planner, session_to_run, station_to_run
+from club.classes.wall_sheet import wall_sheet_pdf
+from club.members.views.asks import refusals_on, refusals_told, signed_in
+
+
+@require_http_methods(["GET", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    """A session, or a series."""
+    by = planner(request)
+    form = NewSessionForm(request.POST or None, by=by)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            return redirect("classes:plan", _make(request, form).pk)
+    return render(request, "classes/new.html", {"form": form})
+
+
+def _make(request: HttpRequest, form: NewSessionForm) -> ClassSession:
+    """The session, or the first one of the series."""
+    by, days, token = planner(request), form.days(), form.cleaned_data["token"]
+    if len(days) == 1:
+        return sessions.session_make(by=by, fields=form.written(), day=days[0], token=token)
+    series = sessions.series_make(by=by, fields=form.written(), days=days, token=token)
+    text = ngettext("%(n)s session is planned.", "%(n)s sessions are planned.", len(days))
+    messages.success(request, text % {"n": len(days)})
+    return series.sessions.all()[0]
+
+
+@require_safe
+def plan(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the engine says of the stations, what stands in the way, and what can be done next."""
+    user = signed_in(request)
+    session = session_to_run(user, pk)
+    made, now = plan_of(session), timezone.now()
+    is_draft = session.state == "draft"
+    refusals = publishing.publish_refusals(made, now) if is_draft else publishing.plan_refusals(made)
+    context = {
+        "session": session,
+        "plan": plan_words(made, user.units, refusals),
+        "picture": mark_safe(plan_picture(made, str(session))),  # safe: it escapes every text that it draws
+        "is_draft": is_draft,
+        "is_open": session.state in ("draft", "published"),
+        "others": _others(session) if is_draft and not made.stations else [],
+    }
+    return render(request, "classes/plan.html", context)
+
+
+def _others(session: ClassSession) -> Any:
+    """Sessions of the series that have stations to copy."""
+    rows = ClassSession.objects.filter(series__isnull=False, series=session.series_id, stations__isnull=False)
+    return rows.exclude(pk=session.pk).distinct()
+
+
+@require_http_methods(["GET", "POST"])
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    form = SessionForm(request.POST or None, session=session)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            sessions.session_change(by=by, session=session, **form.changes())
+            messages.success(request, _("Saved."))
+            return redirect("classes:plan", pk)
+    return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Change it")})
+
+
+@require_http_methods(["GET", "POST"])
+def move(request: HttpRequest, pk: int) -> HttpResponse:
+    """Other hours, with everything that is held for it."""
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    form = MoveForm(request.POST or None, session=session)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            moving.session_move(by=by, session=session, **form.cleaned_data)
+            messages.success(request, _("It is moved, and what is held for it as well."))
+            return redirect("classes:plan", pk)
+    return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Move it")})
+
+
+@require_http_methods(["GET", "POST"])
+def call_off(request: HttpRequest, pk: int) -> HttpResponse:
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    form = CallOffForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            publishing.session_cancel(by=by, session=session, reason=form.cleaned_data["reason"])
+            messages.success(request, _("It is called off. What was held for it is free again."))
+            return redirect("classes:plan", pk)
+    return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Call it off")})
+
+
+@require_POST
+def publish(request: HttpRequest, pk: int) -> HttpResponse:
+    """Refusals stand on the plan page anyway: back there, with a word."""
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    with refusals_told(request):
+        try:
+            publishing.session_publish(by=by, session=session)
+            messages.success(request, _("It is published: people can sign up."))
+        except publishing.PlanRefused:
+            messages.error(request, _("Not published. Below is everything that stands in the way."))
+    return redirect("classes:plan", pk)
+
+
+@require_http_methods(["GET", "POST"])
+def station_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """The form is filled in like the last station: stations of a class are often alike."""
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    last = session.stations.order_by("-number").first()
+    form = StationForm(request.POST or None, station=last)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            station = stations.station_add(by=by, session=session, fields=form.written())
+            messages.success(request, _("Station %(n)s is there.") % {"n": station.number})
+            return redirect("classes:plan", pk)
+    return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Add a station")})
+
+
+@require_http_methods(["GET", "POST"])
+def station_change(request: HttpRequest, pk: int, number: int) -> HttpResponse:
+    by = signed_in(request)
+    station = station_to_run(by, pk, number)
+    form = StationForm(request.POST or None, station=station)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            stations.station_change(by=by, station=station, fields=form.written())
+            messages.success(request, _("Saved."))
+            return redirect("classes:plan", pk)
+    head = _("Station %(n)s") % {"n": number}
+    return render(request, "classes/change.html", {"session": station.session, "form": form, "head": head})
+
+
+@require_POST
+def station_remove(request: HttpRequest, pk: int, number: int) -> HttpResponse:
+    by = signed_in(request)
+    with refusals_told(request):
+        stations.station_remove(by=by, station=station_to_run(by, pk, number))
+    return redirect("classes:plan", pk)
+
+
+@require_POST
+def stations_copy(request: HttpRequest, pk: int, source: int) -> HttpResponse:
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    other = get_object_or_404(ClassSession.objects.visible_to(by), pk=source)
+    with refusals_told(request):
+        stations.stations_copy(by=by, source=other, target=session)
+    return redirect("classes:plan", pk)
+
+
+@require_safe
+def wall_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """Big letters on A4 for the wall: a page for the hall and one for each station."""
+    user = signed_in(request)
+    session = session_to_run(user, pk)
+    made = plan_of(session)
+    data = wall_sheet_pdf(made, plan_words(made, user.units, publishing.plan_refusals(made)))
+    named = f'inline; filename="wall-{session.day:%Y-%m-%d}.pdf"'
+    return HttpResponse(data, "application/pdf", headers={"Content-Disposition": named})

@@ -1,0 +1,149 @@
+"""Surplus jars: what is offered, one offer with who asks for some, and the presses that move them on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.members.models import User
+from inventory.batches import services
+from inventory.batches.models import Batch, JarClaim, JarOffer
+from inventory.batches.offer_forms import JarClaimForm, JarOfferForm
+from inventory.batches.offer_rules import GIVING_RULES
+from inventory.batches.services.giving import jars_to_give
+from inventory.batches.views.asks import batch_for, refusals_on, signed_in
+from inventory.batches.words import ClaimState
+
+PER_PAGE = 30
+
+
+def offer_for(user: User, pk: int) -> JarOffer:
+    """The one gate to an offer."""
+    return get_object_or_404(JarOffer.objects.visible_to(user).for_list(), pk=pk)
+
+
+def claim_for(user: User, pk: int) -> JarClaim:
+    """A claim, for whoever made it and for the giver's household; 404 for everybody else."""
+    claim = get_object_or_404(JarClaim.objects.select_related("offer__batch__kitchen", "person"), pk=pk)
+    if claim.person_id != user.pk and not _is_theirs(user, claim.offer):
+        raise Http404
+    return claim
+
+
+def _is_theirs(user: User, offer: JarOffer) -> bool:
+    return Batch.objects.cared_for_by(user).filter(pk=offer.batch_id).exists()
+
+
+@require_safe
+def jar_offers(request: HttpRequest) -> HttpResponse:
+    user = signed_in(request)
+    page = Paginator(JarOffer.objects.open().sound().for_list(), PER_PAGE).get_page(request.GET.get("page"))
+    mine = JarOffer.objects.filter(giver=user).for_list()[:PER_PAGE]
+    asked = JarClaim.objects.filter(person=user).select_related("offer__batch__revision__recipe", "offer__giver")
+    told = {
+        "page": page,
+        "mine": mine,
+        "claims": asked.defer("offer__batch__plan", "offer__batch__revision__content").order_by("-pk")[:PER_PAGE],
+        "rules": GIVING_RULES,
+    }
+    return render(request, "batches/jar_offers.html", told)
+
+
+@require_http_methods(["GET", "POST"])
+def jar_offer_new(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user = signed_in(request)
+    batch = batch_for(user, lot_code)
+    sizes = sorted({jar.size for jar in batch.jars.all()})
+    free = {size: len(jars_to_give(batch, size)) for size in sizes}
+    form = JarOfferForm(request.POST or None, free=free)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            offer = services.jar_offer_make(by=user, batch=batch, **form.cleaned_data)
+            messages.success(request, _("The jars are offered."))
+            return redirect(offer)
+    told = {"batch": batch, "form": form, "can_offer": any(free.values()), "rules": GIVING_RULES}
+    return render(request, "batches/jar_offer_new.html", told)
+
+
+@require_safe
+def jar_offer(request: HttpRequest, pk: int) -> HttpResponse:
+    return _offer_page(request, offer_for(signed_in(request), pk), JarClaimForm())
+
+
+def _offer_page(request: HttpRequest, offer: JarOffer, form: JarClaimForm) -> HttpResponse:
+    user = signed_in(request)
+    gives = _is_theirs(user, offer)
+    claims = offer.claims.select_related("person")
+    told = {
+        "offer": offer,
+        "gives": gives,
+        "form": form,
+        "claims": claims if gives else claims.filter(person=user),
+        "has_asked": claims.filter(person=user, state=ClaimState.ASKED).exists(),
+        "is_called_back": Batch.objects.recalled().filter(pk=offer.batch_id).exists(),
+        "rules": GIVING_RULES,
+    }
+    return render(request, "batches/jar_offer.html", told)
+
+
+@require_POST
+def jar_claim(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    offer = offer_for(user, pk)
+    form = JarClaimForm(request.POST)
+    if form.is_valid():
+        with refusals_on(form):
+            services.jar_claim_make(by=user, offer=offer, **form.cleaned_data)
+            messages.success(request, _("Asked. Settle with the giver when you fetch them."))
+            return redirect(offer)
+    return _offer_page(request, offer, form)
+
+
+@require_POST
+def jar_hand_over(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    claim = claim_for(user, pk)
+    firm = request.POST.get("seals_firm") == "on"
+    done = _("Written down: the jars are with %(who)s now.") % {"who": claim.person}
+    return _pressed(request, claim.offer, done, lambda: services.jars_hand_over(by=user, claim=claim, seals_firm=firm))
+
+
+@require_POST
+def jar_claim_decline(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    claim = claim_for(user, pk)
+    return _pressed(request, claim.offer, _("Noted."), lambda: services.jar_claim_decline(by=user, claim=claim))
+
+
+@require_POST
+def jar_claim_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    claim = claim_for(user, pk)
+    return _pressed(request, claim.offer, _("Noted."), lambda: services.jar_claim_withdraw(by=user, claim=claim))
+
+
+@require_POST
+def jar_offer_close(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    offer = offer_for(user, pk)
+    return _pressed(request, offer, _("The offer is closed."), lambda: services.jar_offer_close(by=user, offer=offer))
+
+
+def _pressed(request: HttpRequest, offer: JarOffer, done: str, act: Callable[[], object]) -> HttpResponse:
+    """One press of a button: what came of it is said on the page it leads back to."""
+    try:
+        act()
+        messages.success(request, done)
+    except services.AlreadyDone as before:
+        messages.info(request, str(before))
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    is_visible = JarOffer.objects.visible_to(signed_in(request)).filter(pk=offer.pk).exists()
+    return redirect(offer) if is_visible else redirect("batches:jar-offers")

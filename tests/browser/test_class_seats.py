@@ -1,0 +1,155 @@
+"""A seat on a phone and on a desk: signed up for, waited for, given up from the mail, offered on and taken."""
+
+from __future__ import annotations
+
+import os
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.core import mail
+from django.utils import timezone
+
+from club.classes.models import SignUp
+from club.classes.services import seats
+from club.reminders import services as reminders
+from tests.browser.conftest import PHONE
+from tests.factories.classes import make_instructor, make_session
+from tests.factories.members import PASSWORD, make_person
+
+LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
+
+
+def look(visitor, name: str) -> None:
+    visitor.scan()
+    if LOOK:
+        width = visitor.page.viewport_size["width"]
+        visitor.page.screenshot(path=Path(LOOK) / f"seats-{name}-{width}.png", full_page=True)
+
+
+def link_in_the_mail_to(person) -> str:
+    """The path of the one link in the latest mail to this person, after a round of the clock."""
+    now = timezone.now()
+    reminders.gather(now)
+    reminders.send_due(now)
+    sent = [one for one in mail.outbox if one.to == [person.email]][-1]
+    [link] = [line for line in sent.body.splitlines() if line.startswith(settings.SITE_URL)]
+    return link.removeprefix(settings.SITE_URL)
+
+
+@pytest.fixture
+def hall():
+    """A session of two seats in nine days, one of them taken; its instructor, and two members who want a seat."""
+    now = timezone.now()
+    teacher = make_instructor(email="teacher@example.test", name="Ilse Instructor")
+    session = make_session(
+        by=teacher,
+        seats=2,
+        now=now,
+        day=(now + timedelta(days=9)).date(),
+        about="From a crate of plums to labelled jars.",
+        what_to_bring="An apron and closed shoes",
+        price_note="12 for fruit and jars",
+    )
+    seats.signup_place(by=make_person(name="June Hathersage"), session=session, needs="Walnuts give me a rash.")
+    first = make_person(email="mina@example.test", name="Mina Quince")
+    second = make_person(email="otto@example.test", name="Otto Medlar")
+    return session, teacher, first, second
+
+
+def is_on_the_screen(visitor, box) -> bool:
+    """Whole on the screen as it stands; the page behind a mail's link has no rooms at its foot."""
+    place = box.bounding_box()
+    return place["y"] >= 0 and place["y"] + place["height"] <= visitor.page.viewport_size["height"]
+
+
+def sign_out(visitor) -> None:
+    visitor.page.context.clear_cookies()
+
+
+def test_signed_up_then_full_then_given_up_from_the_mail_then_offered_and_taken(visitor, hall):
+    session, _teacher, first, second = hall
+    page = visitor.page
+
+    visitor.sign_in(first.email, PASSWORD)
+    page.get_by_role("link", name="Classes").click()
+    page.wait_for_url("**/classes/")
+    look(visitor, "list")
+    page.get_by_role("link", name="Plum spread").click()
+    page.wait_for_url(f"**/classes/{session.pk}/")
+    look(visitor, "open")
+    if visitor.page.viewport_size == PHONE:
+        assert visitor.is_uncovered(page.get_by_role("link", name="Sign up"))  # what is long comes below it
+        page.get_by_role("link", name="Sign up").click()
+        assert visitor.is_uncovered(page.get_by_label("I come alone"))
+    page.get_by_role("button", name="Sign up").click()
+    page.get_by_text("You have a seat. A mail").wait_for()
+    look(visitor, "seated")
+    sign_out(visitor)
+
+    visitor.sign_in(second.email, PASSWORD)
+    visitor.go(f"/classes/{session.pk}/")
+    page.get_by_label("Allergies").fill("Celery")
+    look(visitor, "full")
+    page.get_by_role("button", name="Sign up").click()
+    page.get_by_text("You are in the waiting line. You get a mail when a seat").wait_for()
+    look(visitor, "waiting")
+    sign_out(visitor)
+
+    visitor.go(link_in_the_mail_to(first))  # opened by whoever has the mail, signed in or not
+    look(visitor, "by-mail-seated")
+    assert is_on_the_screen(visitor, page.get_by_role("button", name="Give up my seat"))
+    page.get_by_role("button", name="Give up my seat").click()
+    page.get_by_text("You are not signed up any more.").wait_for()
+    look(visitor, "by-mail-given-up")
+    assert SignUp.objects.get(person=second).state == "offered"
+
+    SignUp.objects.filter(person=second).update(offered_at=timezone.now() - timedelta(hours=30))  # not by night
+    visitor.go(link_in_the_mail_to(second))
+    look(visitor, "by-mail-offered")
+    assert is_on_the_screen(visitor, page.get_by_role("button", name="Take the seat"))
+    page.get_by_role("button", name="Take the seat").click()
+    page.get_by_role("button", name="Give up my seat").wait_for()
+    assert SignUp.objects.get(person=second).state == "seated"
+
+
+def test_two_come_together_and_say_what_they_need_and_the_instructor_reads_it(visitor, hall):
+    session, teacher, first, second = hall
+    page = visitor.page
+    seats.signup_place(by=first, session=session)
+    visitor.sign_in(second.email, PASSWORD)
+    visitor.go(f"/classes/{session.pk}/")
+    page.get_by_text("We come as two").click()
+    page.get_by_role("button", name="Sign up").click()
+    page.get_by_text("Who comes along? Give a name.").wait_for()
+    look(visitor, "refused")
+    page.get_by_label("Who comes along").fill("Bo")
+    page.get_by_role("button", name="Sign up").click()
+    page.get_by_text("You two stay together").wait_for()
+    page.get_by_text("I cannot come").click()
+    page.get_by_text("How seats are given").click()
+    look(visitor, "pair-waiting")
+    page.get_by_role("link", name="Tell the instructors something").click()
+    page.get_by_label("Allergies").fill("Bo needs a chair")
+    look(visitor, "notes")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Saved.").wait_for()
+    visitor.go("/classes/mine/")
+    look(visitor, "mine")
+    sign_out(visitor)
+
+    visitor.sign_in(teacher.email, PASSWORD)
+    visitor.go(f"/classes/{session.pk}/")
+    shown = page.locator("main").inner_text()
+    assert "Walnuts give me a rash." in shown
+    assert "Bo needs a chair" in shown
+    look(visitor, "instructor")
+
+
+def test_with_nothing_planned_the_pages_say_what_to_do(visitor):
+    person = make_person(email="early@example.test")
+    visitor.sign_in(person.email, PASSWORD)
+    for name, path in {"empty": "", "mine-empty": "mine/"}.items():
+        visitor.go(f"/classes/{path}")
+        look(visitor, name)

@@ -1,0 +1,49 @@
+"""The demo's classes: one to come on a Saturday with gear held, one that its page refuses."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from django.utils import timezone
+
+from club.classes.models import ClassSession
+from club.classes.planning import plan_of
+from club.classes.services.publishing import publish_refusals
+from club.desk.demo import demo_lay_down
+from club.desk.demo_classes import saturday_from
+from inventory.equipment.queries import club_day
+from recipes.services import library_load
+from tests.published.library import LIBRARY
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def demo():
+    library_load(paths=[LIBRARY])
+    demo_lay_down(now=timezone.now())
+    return {session.state: session for session in ClassSession.objects.select_related("hall")}
+
+
+def test_one_session_is_published_for_a_saturday_with_its_canners_and_jars_kept(demo):
+    session = demo["published"]
+    assert session.day.weekday() == 5
+    assert session.day > club_day(timezone.now())
+    assert session.seats_total == 8
+    held = set(session.gear.values_list("hold__thing__code", flat=True))
+    assert held == {"BWC-01", "BWC-02", "LIF-01"}
+    kept = dict(session.set_aside.values_list("what", "quantity"))
+    assert (kept["jar"], kept["supply"]) == (7, 1)
+    assert kept["lid"] > 0
+    assert plan_of(session).is_ok
+
+
+def test_the_draft_says_why_it_cannot_be(demo):
+    refused = publish_refusals(plan_of(demo["draft"]), timezone.now())
+    assert [each.refusal.code for each in refused] == ["not-enough-time"]
+
+
+def test_a_saturday_is_itself_and_any_other_day_goes_to_the_next():
+    assert saturday_from(date(2026, 9, 19)) == date(2026, 9, 19)
+    assert saturday_from(date(2026, 9, 20)) == date(2026, 9, 26)

@@ -1,0 +1,46 @@
+"""The demo's seats show somebody of every kind, laid down through the services."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from club.classes.models import SignUp
+from club.desk.demo import CLUB_FILE
+from club.desk.demo_seats import seats_lay_down
+from tests.factories.classes import make_session
+from tests.factories.members import make_person
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_demo_has_seats_taken_one_offered_a_line_with_a_party_of_two_and_one_given_up():
+    now = timezone.now()
+    told = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
+    people = {one["key"]: make_person(name=one["name"]) for one in told["person"]}
+    session = make_session(seats=4, now=now, day=(now + timedelta(days=11)).date())
+    seats_lay_down(told["seat"], session, people, now)
+    rows = {one.person.name.split()[0]: one for one in SignUp.objects.select_related("person")}
+    assert {name: one.state for name, one in rows.items()} == {
+        "Petra": "seated",
+        "Amadou": "cancelled",
+        "June": "seated",
+        "Rosa": "offered",
+        "Colm": "waiting",
+        "Nadia": "waiting",
+    }
+    assert rows["Rosa"].offer_until > now
+    assert rows["Colm"].places == 2
+    assert rows["June"].needs
+    session.refresh_from_db()
+    assert session.seats_taken == session.seats_total
+
+
+def test_nothing_is_dated_before_sign_up_opened():
+    now = timezone.now()
+    session = make_session(seats=2, now=now, signup_opens_at=now, day=(now + timedelta(days=11)).date())
+    seats_lay_down([{"by": "ada", "hours_ago": 70}], session, {"ada": make_person()}, now)
+    assert SignUp.objects.get().joined_at == now
