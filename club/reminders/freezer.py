@@ -103,6 +103,7 @@ RULES = (
         _message,
         may_mute=True,
         may_wait=True,
+        keeps_a_week=True,
         after_lost_lease="hold",
     ),
 )
