@@ -15,6 +15,7 @@ from django.db.models import Q
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
+from inventory.fruit.freezer_rules import COOKED_THROUGH, THAWED_PACKS
 from inventory.fruit.models.freezer import FreezerState
 from recipes.engine.foods import form_of
 from recipes.engine.plan import Plan
@@ -32,11 +33,12 @@ NOT_COMPARABLE = "fruit-not-comparable"
 
 @dataclass(frozen=True)
 class AtHand:
-    """So much of one produce (the recipes' own word), in one state."""
+    """So much of one produce (the recipes' own word), in one state, fresh or out of the freezer."""
 
     produce: str
     grams: int
     state: str = FreezerState.FRUIT
+    is_frozen: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,6 +125,8 @@ def fit_of(at_hand: AtHand, revision: Revision, altitude: Altitude | None) -> Fi
         return _refused(revision, also, _juice_refusal(mine))
     if wanted != state and not (state == FreezerState.PUREE and _is_crushed(mine)):
         return None
+    if at_hand.is_frozen and not _takes_frozen(tested):
+        return _refused(revision, also, _thawed_refusal())
     if any(len(_named_in(line, tested)) > 1 and not _is_either(line) for line in mine):
         return _refused(revision, also, _mixture_refusal(mine))
     return _planned(at_hand, revision, mine, also, altitude)
@@ -142,6 +146,11 @@ def _named_in(line: Ingredient, tested: TestedRecipe) -> set[str]:
     """The recipe's produce that a line names; "green tomatoes" names those and not tomatoes."""
     found = {word for word in tested.produce if produce_named(line.item, [word])}
     return {word for word in found if not any(word != other and word in other for other in found)}
+
+
+def _takes_frozen(tested: TestedRecipe) -> bool:
+    """Cooked through, or the recipe itself speaks of frozen fruit."""
+    return tested.kind in COOKED_THROUGH or any("frozen" in step.lower() for step in tested.steps)
 
 
 def _is_either(line: Ingredient) -> bool:
@@ -216,3 +225,7 @@ def _juice_refusal(mine: Sequence[Ingredient]) -> Refusal:
 def _mixture_refusal(mine: Sequence[Ingredient]) -> Refusal:
     text = _("It takes a mixture: %(what)s. Measure each part as the recipe says, and plan by that.")
     return refusal("fruit-in-a-mixture", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})
+
+
+def _thawed_refusal() -> Refusal:
+    return Refusal("thawed-not-tested", _(THAWED_PACKS.statement), THAWED_PACKS.name, THAWED_PACKS.source)
