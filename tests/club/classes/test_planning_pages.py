@@ -302,7 +302,7 @@ def test_the_gear_page_holds_in_one_press_and_lists_what_is_missing(instructor_c
     assert "Not to be had for that day: 1 × Preserving pan" in page
     assert "BWC-01" in page
     assert "1 × box of 12" in page  # lids
-    assert "Empty jars:" in page
+    assert "empty jars, half-pint (237 ml)" in page
     page = instructor_client.post(url("gear-release", draft), follow=True).text
     assert "BWC-01" not in page
 
