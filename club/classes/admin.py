@@ -5,23 +5,10 @@ Sign-ups are not here: their notes on allergies and access are for the session's
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
 from club.classes.models import ClassSession, SessionGear, SetAside, Station
-
-
-class LookOnly(admin.ModelAdmin):
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
+from inventory.batches.admin import LookOnly
 
 
 @admin.register(ClassSession)

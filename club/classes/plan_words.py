@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.classes.models import Station
@@ -19,6 +21,7 @@ from recipes.day_page import (
 )
 from recipes.engine.plan_terms import Plan
 from recipes.engine.plan_write import clock
+from recipes.engine.quantities import format_amount
 from recipes.engine.station_terms import CLEAN_UP, STATION_RULES
 from recipes.engine.stations import HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Caution, Rule
@@ -132,7 +135,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
         totals=[_total(line, units) for line in hall.lines],
         jars=", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in hall.jars),
         lids=hall.lids,
-        packets=", ".join(f"{count} × {unit}" for unit, count in hall.packets),
+        packets=", ".join(format_amount(Fraction(count), unit) for unit, count in hall.packets),
         loads=hall.loads,
         power=_power(hall),
         begins=clock(hall.begins) if hall.begins is not None else "",
@@ -141,7 +144,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
     )
 
 
-def plan_picture(plan: SessionPlan, title: str) -> str:
+def plan_picture(plan: SessionPlan) -> str:
     """All stations on one clock, with the session's beginning, its cleaning up and its end; "" where none is timed."""
     hall = plan.hall
     if not hall.days:
@@ -151,7 +154,7 @@ def plan_picture(plan: SessionPlan, title: str) -> str:
     first = min(hall.opens, hall.begins or hall.opens) // PICTURE_EVERY * PICTURE_EVERY
     return days_svg(
         [Day(f"{names[day.number]}: {titles[day.number]}", day.timeline) for day in hall.days],
-        title=title,
+        title=f"{plan.session.title}, {date_format(plan.session.day, 'D j M Y')}",
         first=first,
         last=-(-hall.closes // PICTURE_EVERY) * PICTURE_EVERY,
         when=clock,

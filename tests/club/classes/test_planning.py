@@ -97,12 +97,12 @@ def test_what_is_about_all_stations_is_said_once_and_what_is_about_one_names_it(
         said.message for said in words.cautions
     ]
     assert (words.altitude, words.boiling) == ("", "")
-    assert plan_picture(made, "A day") == ""
+    assert plan_picture(made) == ""
 
 
 def test_the_picture_shows_every_station_on_one_clock_with_the_end_of_the_session():
-    session = drafted(stations=2)
-    picture = plan_picture(plan_of(session), "<b>A day</b>")
+    session = drafted(stations=2, title="<b>A day</b>")
+    picture = plan_picture(plan_of(session))
     for words in ("Station 1: Test spread", "Station 2: Test spread", "last jar out", "10:00", "14:00", "&lt;b&gt;"):
         assert words in picture
     assert picture.count("kh-step-process") == 2
