@@ -10,16 +10,21 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from club.classes.models import ClassSession
 from club.desk.demo import PASSWORD, SIGN_INS
 from inventory.batches.models import Batch
+from inventory.fruit.models import Share
 from recipes.models import Revision
 
 SCREENS = {"desktop": (1200, 900), "phone": (390, 844)}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 
 
+MEMBER, INSTRUCTOR = SIGN_INS[-1][0], SIGN_INS[2][0]
+
+
 def pages() -> Iterator[tuple[str, str]]:
-    """(picture's name, path) of every stop on the tour, with a batch whose seals are due."""
+    """(picture's name, path) of every stop on a member's tour, with a batch whose seals are due."""
     yield "desk", "/"
     yield "library", "/recipes/"
     yield "recipe", "/recipes/strawberry-jam-powdered/"
@@ -32,6 +37,23 @@ def pages() -> Iterator[tuple[str, str]]:
     yield "batch", f"/batches/{due.lot_code}/"
     yield "seals", f"/batches/{due.lot_code}/seals/"
     yield "labels", f"/batches/{due.lot_code}/labels/"
+    coming = ClassSession.objects.published().order_by("starts_at").first()
+    shared = Share.objects.promised().filter(person__email=MEMBER).first()
+    if coming is None or shared is None:
+        raise CommandError("The demo club has no class and no shared fruit: lay it down anew, in an empty folder.")
+    yield "class", f"/classes/{coming.pk}/"
+    yield "fruit", "/fruit/"
+    yield "share", f"/fruit/offers/{shared.offer_id}/result/"
+    yield "freezer", "/fruit/freezer/"
+    yield "season", f"/season/{due.kitchen_id}/"
+    yield "inbox", "/reminders/inbox/"
+
+
+def pages_of_an_instructor() -> Iterator[tuple[str, str]]:
+    coming = ClassSession.objects.published().order_by("starts_at").first()
+    if coming is not None:
+        yield "class-plan", f"/classes/{coming.pk}/plan/"
+        yield "class-gear", f"/classes/{coming.pk}/gear/"
 
 
 class Command(BaseCommand):
@@ -46,23 +68,25 @@ class Command(BaseCommand):
         from playwright.sync_api import sync_playwright  # a development package; the site does without it
 
         options["into"].mkdir(parents=True, exist_ok=True)
-        stops = list(pages())
+        tours = {MEMBER: list(pages()), INSTRUCTOR: list(pages_of_an_instructor())}
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
             for screen, (width, height) in SCREENS.items():
-                page = browser.new_page(
-                    viewport={"width": width, "height": height}, color_scheme="dark" if options["dark"] else "light"
-                )
-                self.sign_in(page, options["url"])
-                for name, path in stops:
-                    page.goto(options["url"] + path)
-                    page.screenshot(path=options["into"] / f"{name}-{screen}.png")
+                for email, stops in tours.items():
+                    page = browser.new_page(
+                        viewport={"width": width, "height": height}, color_scheme="dark" if options["dark"] else "light"
+                    )
+                    self.sign_in(page, options["url"], email)
+                    for name, path in stops:
+                        page.goto(options["url"] + path)
+                        page.screenshot(path=options["into"] / f"{name}-{screen}.png")
             browser.close()
-        self.stdout.write(f"{len(stops) * len(SCREENS)} pictures in {options['into']}")
+        count = sum(map(len, tours.values())) * len(SCREENS)
+        self.stdout.write(f"{count} pictures in {options['into']}")
 
-    def sign_in(self, page: Any, url: str) -> None:
+    def sign_in(self, page: Any, url: str, email: str) -> None:
         page.goto(url + "/accounts/login/")
-        page.get_by_label("Email").fill(SIGN_INS[-1][0])
+        page.get_by_label("Email").fill(email)
         page.get_by_label("Password").fill(PASSWORD)
         page.get_by_role("button", name="Sign in").click()
         page.wait_for_url(url + "/")
