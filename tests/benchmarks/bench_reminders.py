@@ -1,6 +1,6 @@
 """How fast reminders go out, beside raw Celery tasks that send the same mails, and whether gathering stays flat.
 
-    python -m tests.benchmarks.bench_reminders [--reminders 20000] [--past 1000000] [--pause-ms 4] [--strict]
+    python -m tests.benchmarks.bench_reminders [--reminders 20000] [--past 1000000] [--pause-ms 5] [--strict]
 
 Runs on a database of its own, made and dropped by the test runner: SQLite in a file, or the server that
 DATABASE_URL names; over the broker of REDIS_URL, or an embedded one. The mail sink is a process of its own that takes
@@ -213,7 +213,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--reminders", type=int, default=20_000)
     parser.add_argument("--past", type=int, default=1_000_000)
-    parser.add_argument("--pause-ms", type=float, default=4)
+    parser.add_argument("--pause-ms", type=float, default=5)
     parser.add_argument("--rounds", type=int, default=1)
     parser.add_argument("--strict", action="store_true")
     options = parser.parse_args()
