@@ -105,7 +105,7 @@ def test_a_line_that_cannot_move_does_not_hold_up_the_mails(monkeypatch, mailout
     def broken(now):
         raise RuntimeError("no line today")
 
-    monkeypatch.setattr(services, "waiting_move_on", broken)
+    monkeypatch.setattr(services, "MOVES_ON", (broken,))
     with pytest.raises(RuntimeError, match="no line today"):
         services.tick(at(0, 18))
     assert len(mailoutbox) == 1
