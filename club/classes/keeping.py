@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
+
+from django.utils.translation import gettext as _
 
 from club.classes.models import SetAside, SetAsideKind
 from club.classes.stock import Shelf
 from recipes.engine.plan_terms import Plan
 from recipes.engine.quantities import Amount
 from recipes.engine.units import UNITS
-from recipes.shopping import LIDS, Purchase, amount_in, needed_of, shopping_list_of
+from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_words, shopping_list_of
+from recipes.words import JARS
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,17 @@ def to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside], shelves:
         elif row.what == SetAsideKind.SUPPLY and shelf is not None and shelf.holds is not None:
             have[shelf.name.lower()] = Amount(shelf.holds.value * row.quantity, shelf.holds.unit)
     return shopping_list_of(plans, units, have)
+
+
+def jars_to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside]) -> list[Purchase]:
+    """Empty jars that the plans fill and that are not set aside; boxed by the dozen, as lids are."""
+    return [
+        replace(wanted, bought=packages_words(wanted, PACKAGES[LIDS][units]))
+        for size, count in jars_lacking(plans, kept).items()
+        for wanted in [
+            Purchase(_("empty jars, %(size)s") % {"size": JARS[size]}, str(count), pieces=Fraction(count), unit="each")
+        ]
+    ]
 
 
 def jars_lacking(plans: Sequence[Plan], kept: Iterable[SetAside]) -> dict[str, int]:

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.classes.models import Station
 from club.classes.planning import SessionPlan
 from club.classes.services.publishing import refusal_words, stations_words
 from recipes.day_page import (
-    LoadWords,
     StepWords,
     jar_counts,
-    load_lines,
     process_text,
     processes_by_size,
     step_lines,
 )
 from recipes.engine.plan_terms import Plan
 from recipes.engine.plan_write import clock
+from recipes.engine.quantities import format_amount
 from recipes.engine.station_terms import CLEAN_UP, STATION_RULES
 from recipes.engine.stations import HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Caution, Rule
@@ -49,6 +50,7 @@ class LoadTimes:
     number: int
     pot: int
     jars: str
+    treated: str  # "10 minutes"
     cook: str
     fill: str
     process: str
@@ -72,7 +74,6 @@ class StationWords:
     begins: str
     ends: str
     lines: list[PlanLine]
-    loads: list[LoadWords]
     steps: list[StepWords]
     times: list[LoadTimes]
     cautions: tuple[Caution, ...]
@@ -134,7 +135,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
         totals=[_total(line, units) for line in hall.lines],
         jars=", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in hall.jars),
         lids=hall.lids,
-        packets=", ".join(f"{count} × {unit}" for unit, count in hall.packets),
+        packets=", ".join(format_amount(Fraction(count), unit) for unit, count in hall.packets),
         loads=hall.loads,
         power=_power(hall),
         begins=clock(hall.begins) if hall.begins is not None else "",
@@ -143,7 +144,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
     )
 
 
-def plan_picture(plan: SessionPlan, title: str) -> str:
+def plan_picture(plan: SessionPlan) -> str:
     """All stations on one clock, with the session's beginning, its cleaning up and its end; "" where none is timed."""
     hall = plan.hall
     if not hall.days:
@@ -153,7 +154,7 @@ def plan_picture(plan: SessionPlan, title: str) -> str:
     first = min(hall.opens, hall.begins or hall.opens) // PICTURE_EVERY * PICTURE_EVERY
     return days_svg(
         [Day(f"{names[day.number]}: {titles[day.number]}", day.timeline) for day in hall.days],
-        title=title,
+        title=f"{plan.session.title}, {date_format(plan.session.day, 'D j M Y')}",
         first=first,
         last=-(-hall.closes // PICTURE_EVERY) * PICTURE_EVERY,
         when=clock,
@@ -190,7 +191,6 @@ def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRe
         begins=clock(plan.begins or 0) if timed else "",
         ends=clock(plan.finish or 0) if timed else "",
         lines=plan_lines(plan, units),
-        loads=load_lines(plan),
         steps=step_lines(plan),
         times=_load_times(plan),
         cautions=plan.cautions,
@@ -214,7 +214,7 @@ def _load_times(plan: Plan) -> list[LoadTimes]:
             step and step.start for step in (cook, fill, process, process and process._replace(start=process.end), out)
         ]
         times = ["" if minute is None else clock(begins + minute) for minute in minutes]
-        found.append(LoadTimes(load.number, load.pot, jar_counts(load.jars), *times))
+        found.append(LoadTimes(load.number, load.pot, jar_counts(load.jars), process_text(load.process), *times))
     return found
 
 

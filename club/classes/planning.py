@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 
 from club.classes.models import ClassSession, Station
 from recipes.engine.loads import Capacity, capacity
@@ -11,9 +12,10 @@ from recipes.engine.rules import NO_SOURCE
 from recipes.engine.stations import HallPlan, finish_by, hall_plan
 from recipes.engine.stations import Station as PlannedStation
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.planning import StationWish, plan_for
+from recipes.planning import PlanWish, StationWish, plan_for
 
 HOUR = 60
+KEPT_PLANS = 128
 
 
 @dataclass(frozen=True)
@@ -39,17 +41,19 @@ def plan_of(session: ClassSession) -> SessionPlan:
     stations = tuple(session.stations.select_related("revision__recipe").order_by("number"))
     opens, closes = session_minutes(session)
     hall = session.hall
-    made: dict[object, Plan] = {}
-    planned = []
-    for station in stations:
-        key = _same_plan(station)
-        if key not in made:
-            made[key] = station_plan(station, altitude=hall.altitude, closes=closes)
-        watts = tuple(station.burners_w)
-        planned.append(PlannedStation(station.number, made[key], watts, station.stove, station.seats, station.cooks))
-    return SessionPlan(
-        session, stations, hall_plan(planned, opens=opens, closes=closes, power_limit_w=hall.power_limit_w)
-    )
+    planned = [
+        PlannedStation(
+            number=station.number,
+            plan=station_plan(station, altitude=hall.altitude, closes=closes),
+            watts=tuple(station.burners_w),
+            stove=station.stove,
+            seats=station.seats,
+            cooks=station.cooks,
+        )
+        for station in stations
+    ]
+    made = hall_plan(planned, opens=opens, closes=closes, power_limit_w=hall.power_limit_w)
+    return SessionPlan(session, stations, made)
 
 
 def session_minutes(session: ClassSession) -> tuple[int, int]:
@@ -63,13 +67,39 @@ def session_minutes(session: ClassSession) -> tuple[int, int]:
 
 
 def station_plan(station: Station, *, altitude: Altitude | None, closes: int) -> Plan:
-    """The engine's plan for one station, its last jar out in time to clean up."""
-    return plan_for(revision=station.revision, altitude=altitude, **station_wish(station, closes=closes))
+    """The engine's plan for one station, its last jar out in time to clean up.
+
+    Kept in memory: a timeline of many unlike burners takes a second, and a page asks for the same plan again and again.
+    """
+    revision = station.revision
+    told = (revision.pk, revision.digest, revision.number, revision.state, revision.withdrawn_reason)
+    return _kept_plan(_Asked(altitude, closes, (told, _same_plan(station)), station))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A question to the engine. `key` is all of the station that the answer hangs on."""
+
+    altitude: Altitude | None
+    closes: int
+    key: tuple[object, ...]
+    station: Station = field(compare=False)
+
+
+@lru_cache(maxsize=KEPT_PLANS)
+def _kept_plan(asked: _Asked) -> Plan:
+    wish = station_wish(asked.station, closes=asked.closes)
+    return plan_for(revision=asked.station.revision, altitude=asked.altitude, **wish)
 
 
 def station_wish(station: Station, *, closes: int) -> StationWish:
-    """What a station asks of the engine; a batch started at it asks the same, without the clock and the watts."""
-    return StationWish(
+    """What a station asks of the engine: its batch, with the power of its burners and the hour it ends at."""
+    return StationWish(**batch_wish(station), watts=tuple(station.burners_w), finish=finish_by(closes))
+
+
+def batch_wish(station: Station) -> PlanWish:
+    """What the batch of a station is planned from, whatever the hour."""
+    return PlanWish(
         pots=station.pots,
         jar=station.jar_size or None,
         pack=Pack(station.pack) if station.pack else None,
@@ -77,10 +107,8 @@ def station_wish(station: Station, *, closes: int) -> StationWish:
         canners=station.canners,
         capacity=station_capacity(station),
         burners=len(station.burners_w),
-        watts=tuple(station.burners_w),
         stove=station.stove,
         cooks=station.cooks,
-        finish=finish_by(closes),
     )
 
 

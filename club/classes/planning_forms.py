@@ -17,11 +17,12 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.classes.models import ClassSession, Station
-from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, SKILL_LENGTH, TITLE_LENGTH, SessionFields
+from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, TITLE_LENGTH, SessionFields
 from club.classes.services.stations import StationFields, usual_capacity
 from club.classes.wall import weekly
 from club.members.models import Kitchen, User
 from club.members.roles import Role
+from club.members.skills import Skill
 from recipes.engine.units import JAR_SIZES
 from recipes.models import Revision, RevisionState
 from recipes.wishes import jar_counts_from
@@ -76,11 +77,11 @@ class SessionForm(forms.Form):
     about = text_area(_("What it is about"))
     what_to_bring = text_area(_("What to bring"), help_text=_("An apron, a knife, three empty jars."))
     price_note = forms.CharField(label=_("Price"), max_length=PRICE_LENGTH, required=False)
-    skill = forms.CharField(
+    skill = forms.ChoiceField(
         label=_("Skill that it teaches"),
-        max_length=SKILL_LENGTH,
+        choices=[("", _("none")), *Skill.choices],
         required=False,
-        help_text=_("A short word, such as pressure. Empty when it teaches none."),
+        help_text=_("Whoever comes is noted as having learned it; some things are lent to those alone."),
     )
     minimum_people = forms.IntegerField(
         label=_("Fewest people to run"), min_value=1, initial=2, widget=forms.NumberInput(attrs=DIGITS)

@@ -12,8 +12,11 @@ from club.classes.services.gear import gear_gather
 from club.classes.services.publishing import session_publish
 from club.classes.services.sessions import SessionFields, session_make
 from club.classes.services.stations import StationFields, station_add
+from club.desk.demo_class_day import class_day_lay_down
+from club.desk.demo_seats import seats_lay_down
 from club.members.models import Kitchen, User
 from club.members.roles import Role
+from club.members.services import skill_waive
 from inventory.equipment.queries import club_day
 from inventory.jars import services as jars
 from inventory.jars.services.lid_lots import lid_lot_get_or_add
@@ -28,11 +31,29 @@ def classes_lay_down(
     keeper = next(user for user in people.values() if user.has_role(Role.KEEPER))
     for one in told.get("shelf", []):
         _shelf(one, keeper, kitchens["hall"])
-    return [_session(one, people, kitchens, now) for one in told.get("class", [])]
+    for one in told.get("waived", []):
+        by, person = people[one["by"]], people[one["person"]]
+        skill_waive(by=by, person=person, skill=one["skill"], reason=one["reason"], now=now)
+    return [_class(one, people, kitchens, now) for one in told.get("class", [])]
+
+
+def _class(
+    told: Mapping[str, Any], people: Mapping[str, User], kitchens: Mapping[str, Kitchen], now: datetime
+) -> ClassSession:
+    """Planned some days ago, then signed up for, then held where the file says so."""
+    planned = now - timedelta(days=told.get("made_days_ago", 0))
+    session = _session(told, people, kitchens, planned, in_days=told["in_days"] + told.get("made_days_ago", 0))
+    seats_lay_down(told.get("seat", []), session, people, now)
+    return class_day_lay_down(session, now=now) if told.get("held") else session
 
 
 def _session(
-    told: Mapping[str, Any], people: Mapping[str, User], kitchens: Mapping[str, Kitchen], now: datetime
+    told: Mapping[str, Any],
+    people: Mapping[str, User],
+    kitchens: Mapping[str, Kitchen],
+    now: datetime,
+    *,
+    in_days: int,
 ) -> ClassSession:
     by = people[told["by"]]
     fields = SessionFields(
@@ -47,7 +68,7 @@ def _session(
         skill=told.get("skill", ""),
         minimum_people=told.get("minimum", 2),
     )
-    day = saturday_from(club_day(now) + timedelta(days=told["in_days"]))
+    day = saturday_from(club_day(now) + timedelta(days=in_days))
     session = session_make(by=by, fields=fields, day=day, token=uuid.uuid4(), now=now)
     for station in told.get("station", []):
         station_add(by=by, session=session, fields=_station(station), now=now)

@@ -108,7 +108,7 @@ def _frozen(named: Sequence[tuple[str, FreezerItem]], today: date) -> list[Heap]
 
 def _heap_of(produce: str, state: str, items: Sequence[FreezerItem], today: date) -> Heap:
     first = min((item.keeping for item in items), key=lambda keeping: keeping.best_until)
-    at_hand = AtHand(produce, sum(item.grams_left for item in items), state)
+    at_hand = AtHand(produce, sum(item.grams_left for item in items), state, is_frozen=True)
     return Heap(at_hand, first.best_until, True, first.age(today) is Age.PAST, tuple(items), [], 0)
 
 

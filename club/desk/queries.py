@@ -11,6 +11,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.desk.heap_batches import batch_heaps, club_seals_heap
+from club.desk.heap_classes import class_heaps
+from club.desk.heap_fruit import fruit_heaps
 from club.desk.heap_things import thing_heaps
 from club.desk.heaps import SHOWN, Card, Heap, heap
 from club.members.models import Kitchen, User
@@ -44,6 +46,8 @@ def desk_for(user: User, *, now: datetime) -> Desk:
 
 def _heaps(user: User, now: datetime) -> Iterator[Heap]:
     yield from batch_heaps(user, now)
+    yield from class_heaps(user, now)
+    yield from fruit_heaps(user, now)
     yield from thing_heaps(user, now)
     yield review_heap(user)
     yield club_seals_heap(user, now)

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.desk import season_services as services
 from club.desk.models import YearlyWish, households_of
 from club.desk.season_forms import HouseholdForm, UseForm, WishForm
+from club.desk.season_freezer import frozen_grams
 from club.desk.season_page import club_season, season_of
 from club.desk.season_picture import month_words, pantry_svg
 from club.desk.season_reading import readings
@@ -51,7 +52,7 @@ def season(request: HttpRequest, pk: int) -> HttpResponse:
 
 def season_told(user: User, kitchen: Kitchen) -> dict[str, Any]:
     now = timezone.now()
-    made = season_of(kitchen, now=now)
+    made = season_of(kitchen, now=now, frozen=frozen_grams(kitchen))
     months = made.shelf(now)
     # Safe: every text in the picture is escaped where it is drawn.
     picture = mark_safe(pantry_svg(months, title=_("Full jars by month")))

@@ -40,7 +40,8 @@ def _due(now: datetime) -> Iterator[Due]:
         best_until = item.keeping.best_until
         due_at = _morning(best_until)
         if due_at <= now and best_until > today - TOLD_FOR:
-            yield Due(f"{SUBJECT}{item.pk}", str(best_until), item.put_in_by_id, due_at)
+            # A lot that was keyed in late is not late to be told.
+            yield Due(f"{SUBJECT}{item.pk}", str(best_until), item.put_in_by_id, max(due_at, item.created_at))
 
 
 def _still_due(reminder: Reminder, now: datetime) -> bool:
@@ -102,6 +103,7 @@ RULES = (
         _message,
         may_mute=True,
         may_wait=True,
+        keeps_a_week=True,
         after_lost_lease="hold",
     ),
 )

@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib import admin
 from django.http import HttpRequest
 
-from inventory.batches.models import Batch, Jar, SealCheck
+from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, Recall, RecallAnswer, SealCheck
 
 
 class LookOnly(admin.ModelAdmin):
@@ -40,3 +40,30 @@ class JarAdmin(LookOnly):
 class SealCheckAdmin(LookOnly):
     list_display = ("batch", "checked_at", "checked_by", "was_early", "sealed", "unsealed", "broken")
     list_select_related = ("batch", "checked_by")
+
+
+@admin.register(Recall)
+class RecallAdmin(LookOnly):
+    list_display = ("kind", "subject_words", "opened_at", "opened_by", "closed_at", "is_cleared")
+    list_filter = ("kind", "is_cleared")
+    list_select_related = ("revision__recipe", "lid_lot", "batch__revision__recipe", "opened_by")
+
+
+@admin.register(RecallAnswer)
+class RecallAnswerAdmin(LookOnly):
+    list_display = ("recall", "batch", "person", "outcome", "jars", "answered_at")
+    list_select_related = ("recall__revision__recipe", "recall__lid_lot", "recall__batch", "batch", "person")
+
+
+@admin.register(JarOffer)
+class JarOfferAdmin(LookOnly):
+    list_display = ("batch", "size", "giver", "state", "created_at")
+    list_filter = ("state",)
+    list_select_related = ("batch", "giver")
+
+
+@admin.register(JarClaim)
+class JarClaimAdmin(LookOnly):
+    list_display = ("offer", "person", "count", "state", "asked_at")
+    list_filter = ("state",)
+    list_select_related = ("offer", "person")

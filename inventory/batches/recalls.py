@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Q
+from django.db.models import Count, Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen, User
@@ -94,10 +94,16 @@ def to_answer(user: User) -> list[Recall]:
 
 
 def withdrawn_without_recall() -> Iterable[Revision]:
-    """Withdrawn revisions with jars that were not thrown away, and no recall ever opened for them."""
-    kept = Jar.objects.kept().values("batch__revision")
-    withdrawn = Revision.objects.filter(state=RevisionState.WITHDRAWN, recalls=None, pk__in=kept)
-    return withdrawn.select_related("recipe").defer("content").order_by("pk")
+    """Withdrawn revisions with a jar that no recall has asked about: none was opened, or all ended before its day.
+
+    Each carries `recalls_before`, how many there were.
+    """
+    asked = Recall.objects.filter(revision=OuterRef("batch__revision")).filter(
+        Q(closed_at=None) | Q(closed_at__gte=OuterRef("batch__jars_out_at"))
+    )
+    unasked = Jar.objects.kept().filter(~Exists(asked), batch__revision__state=RevisionState.WITHDRAWN)
+    found = Revision.objects.filter(pk__in=unasked.values("batch__revision")).annotate(recalls_before=Count("recalls"))
+    return found.select_related("recipe", "withdrawn_by").defer("content").order_by("pk")
 
 
 def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:

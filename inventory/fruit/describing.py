@@ -68,20 +68,27 @@ def offer_columns(fields: OfferFields, windows: Iterable[Window], now: datetime)
     name = plain(fields.name, field="name", longest=NAME_LENGTH)
     if fields.produce == OTHER and not name:
         raise ValidationError({"name": _("Say what it is.")})
-    where = plain(fields.where, field="where", longest=WHERE_LENGTH)
-    if not where:
-        raise ValidationError({"where": _("Say where it is to be picked up. Only who gets a share will read it.")})
     return {
         "produce": fields.produce,
         "name": name,
-        "where": where,
-        "about_where": plain(fields.about_where, field="about_where", longest=ABOUT_LENGTH),
-        "grown": plain(fields.grown, field="grown", longest=WHERE_LENGTH),
-        "note": plain(fields.note, field="note", longest=NOTE_LENGTH),
+        **details_columns(where=fields.where, about_where=fields.about_where, grown=fields.grown, note=fields.note),
         **_state_columns(fields, club_day(now)),
         **_amount_columns(fields),
         **_use_by_columns(fields, club_day(first), club_day(now)),
         "closes_at": _closes_at(fields, first, last, now),
+    }
+
+
+def details_columns(*, where: str, about_where: str, grown: str, note: str) -> dict[str, str]:
+    """What may be changed later: ValidationError by field."""
+    place = plain(where, field="where", longest=WHERE_LENGTH)
+    if not place:
+        raise ValidationError({"where": _("Say where it is to be picked up. Only who gets a share will read it.")})
+    return {
+        "where": place,
+        "about_where": plain(about_where, field="about_where", longest=ABOUT_LENGTH),
+        "grown": plain(grown, field="grown", longest=WHERE_LENGTH),
+        "note": plain(note, field="note", longest=NOTE_LENGTH),
     }
 
 
@@ -155,14 +162,19 @@ def _weighed(fields: OfferFields) -> tuple[int, str]:
 
 def _use_by_columns(fields: OfferFields, first_day: date, today: date) -> dict[str, Any]:
     if fields.use_by is not None:
-        if fields.use_by < today:
-            raise ValidationError({"use_by": _("That day has gone by: what is past its day is not offered.")})
-        return {"use_by": fields.use_by, "use_by_told": True}
+        return use_by_told(fields.use_by, today)
     estimate = rules.use_by_estimate(fields.produce, fields.state, fields.frozen_on or first_day)
     if estimate < today:
         text = _("It was frozen so long ago that it is past our estimate. If it is good still, say until when.")
         raise ValidationError({"use_by": text})
     return {"use_by": estimate, "use_by_told": False}
+
+
+def use_by_told(use_by: date, today: date) -> dict[str, Any]:
+    """The giver's own day; ValidationError on `use_by`."""
+    if use_by < today:
+        raise ValidationError({"use_by": _("That day has gone by: what is past its day is not offered.")})
+    return {"use_by": use_by, "use_by_told": True}
 
 
 def _closes_at(fields: OfferFields, first: datetime, last: datetime, now: datetime) -> datetime:

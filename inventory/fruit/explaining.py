@@ -75,7 +75,7 @@ def _what_there_was(made: SharingRound, part: Mapping[str, Any], offer: Offer, s
 def _why(part: Mapping[str, Any], said: Callable[[int], str], units: str) -> list[str]:
     told = {
         "units": said(part["units"]),
-        "level": said(part["level"]) if part["level"] else said(1),
+        "level": said(part["level"]),
         "least": said(part["least"]),
         "had": weight_words(part["had"], units),
     }

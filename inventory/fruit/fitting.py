@@ -15,6 +15,7 @@ from django.db.models import Q
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
+from inventory.fruit.freezer_rules import COOKED_THROUGH, THAWED_PACKS
 from inventory.fruit.models.freezer import FreezerState
 from recipes.engine.foods import form_of
 from recipes.engine.plan import Plan
@@ -22,7 +23,7 @@ from recipes.engine.process import process_choices
 from recipes.engine.quantities import Amount
 from recipes.engine.rules import refusal
 from recipes.engine.scaling import MOST_POTS, fruit_lines
-from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, TestedRecipe
+from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
 from recipes.engine.weighing import weigh_line
 from recipes.models import Recipe, Revision
 from recipes.planning import plan_for
@@ -32,11 +33,12 @@ NOT_COMPARABLE = "fruit-not-comparable"
 
 @dataclass(frozen=True)
 class AtHand:
-    """So much of one produce (the recipes' own word), in one state."""
+    """So much of one produce (the recipes' own word), in one state, fresh or out of the freezer."""
 
     produce: str
     grams: int
     state: str = FreezerState.FRUIT
+    is_frozen: bool = False
 
 
 @dataclass(frozen=True)
@@ -110,19 +112,53 @@ def fits(at_hand: AtHand, revisions: Sequence[Revision], altitude: Altitude | No
 
 
 def fit_of(at_hand: AtHand, revision: Revision, altitude: Altitude | None) -> Fit | None:
-    """None where the recipe does not take the produce as it is: a purée for whole fruit, a concentrate."""
-    lines = fruit_lines(revision.tested)
-    mine = [line for line in lines if len(lines) == 1 or produce_named(line.item, [at_hand.produce])]
+    """None where the recipe does not take the produce as it is, or not as its measure: a purée for whole fruit, a
+    concentrate, the onion of a tomato salsa."""
+    tested = revision.tested
+    mine = _lines_of(at_hand.produce, tested)
     wants = {_state_wanted(line) for line in mine}
     if len(wants) != 1:
         return None
-    also = tuple(line.item for line in lines if line not in mine)
+    also = tuple(line.item for line in tested.ingredients if _is_produce(line) and line not in mine)
     wanted, state = wants.pop(), at_hand.state
     if wanted == FreezerState.JUICE and state == FreezerState.FRUIT:
         return _refused(revision, also, _juice_refusal(mine))
     if wanted != state and not (state == FreezerState.PUREE and _is_crushed(mine)):
         return None
+    if at_hand.is_frozen and not _takes_frozen(tested):
+        return _refused(revision, also, _thawed_refusal())
+    if any(len(_named_in(line, tested)) > 1 and not _is_either(line) for line in mine):
+        return _refused(revision, also, _mixture_refusal(mine))
     return _planned(at_hand, revision, mine, also, altitude)
+
+
+def _lines_of(produce: str, tested: TestedRecipe) -> list[Ingredient]:
+    """The lines of this produce among those that the recipe is measured by; a single "berries" is of any of them."""
+    lines = fruit_lines(tested)
+    named = [line for line in lines if produce in _named_in(line, tested)]
+    if named or len(lines) != 1 or _named_in(lines[0], tested):
+        return named
+    is_elsewhere = any(produce in _named_in(line, tested) for line in tested.ingredients)
+    return [] if is_elsewhere else lines
+
+
+def _named_in(line: Ingredient, tested: TestedRecipe) -> set[str]:
+    """The recipe's produce that a line names; "green tomatoes" names those and not tomatoes."""
+    found = {word for word in tested.produce if produce_named(line.item, [word])}
+    return {word for word in found if not any(word != other and word in other for other in found)}
+
+
+def _takes_frozen(tested: TestedRecipe) -> bool:
+    """Cooked through, or the recipe itself speaks of frozen fruit."""
+    return tested.kind in COOKED_THROUGH or any("frozen" in step.lower() for step in tested.steps)
+
+
+def _is_either(line: Ingredient) -> bool:
+    return " or " in line.item
+
+
+def _is_produce(line: Ingredient) -> bool:
+    return line.role in (Role.FRUIT, Role.LOW_ACID) and not line.optional
 
 
 def _state_wanted(line: Ingredient) -> str:
@@ -138,10 +174,10 @@ def _is_crushed(lines: Sequence[Ingredient]) -> bool:
 def _planned(
     at_hand: AtHand, revision: Revision, mine: Sequence[Ingredient], also: tuple[str, ...], altitude: Altitude | None
 ) -> Fit:
-    """By weight where the recipe gives one; else, or where it takes other produce too, by whole pots."""
+    """By weight where the recipe gives one; else, or where it is measured by other produce too, by whole pots."""
     pack, canner = _usual_process(revision.tested)
     told = {name: choice.value for name, choice in (("pack", pack), ("canner", canner)) if choice is not None}
-    if not also:
+    if len(mine) == len(fruit_lines(revision.tested)):
         fruit = Amount(Fraction(at_hand.grams), "g")
         plan = plan_for(revision=revision, altitude=altitude, fruit=fruit, pack=pack, canner=canner)
         if NOT_COMPARABLE not in {one.code for one in plan.refusals}:
@@ -184,3 +220,12 @@ def _pots_by_weight(at_hand: AtHand, mine: Sequence[Ingredient]) -> int | Refusa
 def _juice_refusal(mine: Sequence[Ingredient]) -> Refusal:
     text = _("It takes juice: %(what)s. Draw the juice first as the recipe says, measure it, and plan by that.")
     return refusal("fruit-taken-as-juice", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})
+
+
+def _mixture_refusal(mine: Sequence[Ingredient]) -> Refusal:
+    text = _("It takes a mixture: %(what)s. Measure each part as the recipe says, and plan by that.")
+    return refusal("fruit-in-a-mixture", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})
+
+
+def _thawed_refusal() -> Refusal:
+    return Refusal("thawed-not-tested", _(THAWED_PACKS.statement), THAWED_PACKS.name, THAWED_PACKS.source)

@@ -36,6 +36,23 @@ WITH_ITS_JUICE = Rule(
     noop("Measure the fruit together with the juice it lost: a recipe counts on that liquid for its set."),
     "Ask Extension 577737 (Clackamas County, Oregon)",
 )
+BY_WEIGHT = Rule(
+    "frozen-fruit-weighs-the-same",
+    noop(
+        "Weighed, it is the same frozen or thawed. In cups it is not, and sources disagree when to measure; what the"
+        " recipe itself says of frozen fruit comes first."
+    ),
+    "measured before thawing: Kansas State University Research and Extension, You Asked It, June 2024; after it: Oregon"
+    " State University, as above",
+)
+THAWED_PACKS = Rule(
+    "thawed-produce-is-not-packed-in-pieces",
+    noop(
+        "Thawed produce is softer and goes into a jar more tightly than what the process was tested with, so it may"
+        " stay under-processed. Cook it through: into a jam, a jelly, a sauce or a juice."
+    ),
+    "Kansas State University Research and Extension, You Asked It, June 2024 (E. Andress, University of Georgia)",
+)
 NO_ADDED_SUGAR = Rule(
     "frozen-fruit-with-sugar-is-not-planned",
     noop(
@@ -44,7 +61,10 @@ NO_ADDED_SUGAR = Rule(
     ),
     "common practice, no source",
 )
-MEASURE_RULES = (AFTER_THAWING, WITH_ITS_JUICE)
+MEASURE_RULES = (AFTER_THAWING, WITH_ITS_JUICE, BY_WEIGHT)
+
+# Kinds of recipe in which the produce is cooked through before it goes into a jar.
+COOKED_THROUGH = frozenset({"butter", "chutney", "jam", "jelly", "juice", "marmalade", "preserve", "sauce", "syrup"})
 
 # Months after freezing: from the first the fruit should be used soon, from the second it is past its best.
 PLAIN_MONTHS = (8, 12)

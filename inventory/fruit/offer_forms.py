@@ -11,6 +11,7 @@ from uuid import uuid4
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Column, Layout, Row, Submit
 from django import forms
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -219,6 +220,10 @@ class ClaimForm(forms.Form):
             field.initial = windows
         self.helper = form_helper("asked", "least", "windows", "note", "recipe", submit=gettext("Send the claim"))
 
+    @property
+    def recipe_slug(self) -> str:
+        return str(self.cleaned_data["recipe"])
+
     def units_of(self, name: str) -> int:
         """In the offer's units; a pound rounded to its hundredth never asks for more than all there is."""
         value = self.cleaned_data.get(name)
@@ -243,54 +248,17 @@ def claim_initial(offer: Offer, by: User, claim: Claim | None, pot_units: int | 
     """What the form starts with: the claim so far; the pot that was chosen."""
     told: dict[str, Any] = {}
     if claim is not None:
-        told = {"asked": _typed(offer, by, claim.asked), "note": claim.note, "windows": list(claim.windows.all())}
-        told["least"] = _typed(offer, by, claim.least) if claim.least > 1 else None
+        told = {"asked": units_typed(offer, by, claim.asked), "note": claim.note, "windows": list(claim.windows.all())}
+        told["least"] = units_typed(offer, by, claim.least) if claim.least > 1 else None
     if pot_units is not None:
-        told["least"] = _typed(offer, by, pot_units)
+        told["least"] = units_typed(offer, by, pot_units)
         told.setdefault("asked", told["least"])
     return told
 
 
-def _typed(offer: Offer, by: User, count: int) -> Decimal:
+def units_typed(offer: Offer, by: User, count: int) -> Decimal:
     return Decimal(count) if offer.container else weight_typed(count, weight_unit(by.units))
 
 
 def window_words(window: PickUpWindow) -> str:
-    from django.utils.formats import date_format
-
     return f"{date_format(window.day, 'D j M')}, {window.starts:%H:%M}–{window.ends:%H:%M}"
-
-
-class KeepBackForm(forms.Form):
-    def __init__(self, *args: Any, offer: Offer, by: User, **kw: Any) -> None:
-        kw.setdefault("initial", {"kept": _typed(offer, by, offer.kept)})
-        super().__init__(*args, **kw)
-        self.offer, self.unit = offer, weight_unit(by.units)
-        measure = CONTAINERS[offer.container] if offer.container else self.unit
-        label = gettext("I keep back")
-        self.fields["kept"] = amount_field(f"{label} ({measure})", whole=bool(offer.container))
-        self.helper = form_helper(submit=gettext("Keep so much"), css="")
-
-    def kept(self) -> int:
-        value = self.cleaned_data["kept"]
-        return int(value) if self.offer.container else grams_typed(value, self.unit)
-
-
-class TakeBackForm(forms.Form):
-    reason = forms.CharField(label=_("Why"), max_length=200, help_text=_("Those who claimed some will read it."))
-
-    def __init__(self, *args: Any, **kw: Any) -> None:
-        super().__init__(*args, **kw)
-        self.helper = form_helper(submit=gettext("Take the offer back"), css="btn-danger")
-
-
-class PictureForm(forms.Form):
-    photo = forms.FileField(
-        label=_("Picture"),
-        help_text=_("JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."),
-        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
-    )
-
-    def __init__(self, *args: Any, **kw: Any) -> None:
-        super().__init__(*args, **kw)
-        self.helper = form_helper(submit=gettext("Show this picture"), css="")

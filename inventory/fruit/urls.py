@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from inventory.fruit.views import claims, offers, shares
+from inventory.fruit.views import claims, offers, running, shares
 
 app_name = "fruit"
 
@@ -14,10 +14,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("season/", shares.season, name="season"),
     path("offers/<int:pk>/", offers.offer_page, name="offer"),
     path("offers/<int:pk>/claim/", claims.claim, name="claim"),
-    path("offers/<int:pk>/keep/", offers.keep_back, name="keep-back"),
-    path("offers/<int:pk>/take-back/", offers.take_back, name="take-back"),
+    path("offers/<int:pk>/change/", running.change, name="change"),
+    path("offers/<int:pk>/keep/", running.keep_back, name="keep-back"),
+    path("offers/<int:pk>/take-back/", running.take_back, name="take-back"),
     path("offers/<int:pk>/photo/", offers.photo, name="photo"),
-    path("offers/<int:pk>/photo/change/", offers.photo_change, name="photo-change"),
+    path("offers/<int:pk>/photo/change/", running.photo_change, name="photo-change"),
     path("offers/<int:pk>/share-out/", shares.share_out, name="share-out"),
     path("offers/<int:pk>/share-again/", shares.share_again, name="share-again"),
     path("offers/<int:pk>/result/", shares.result, name="result"),

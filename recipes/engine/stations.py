@@ -181,7 +181,8 @@ def _not_timed(plan: Plan) -> Refusal:
 def _station_cautions(station: Station) -> Iterator[Caution]:
     """Who is to do it first; what cannot be timed is a refusal here."""
     if station.cooks > station.seats:
-        message = f"The plan counts on {station.cooks} cooks, and there are {station.seats} seats: who else helps?"
+        seats = "1 seat" if station.seats == 1 else f"{station.seats} seats"
+        message = f"The plan counts on {station.cooks} cooks, and the station has {seats}: who else helps?"
         yield Caution("more-cooks-than-seats", message, "CLASS-HANDS", STATION_RULES["CLASS-HANDS"].source)
     yield from (each for each in station.plan.cautions if not each.message.startswith(UNTIMED))
 

@@ -150,7 +150,13 @@ def test_the_giver_shares_out_and_every_page_of_hers_passes_the_scan(visitor, or
     page.get_by_role("button", name="Close claims now and share it out").click()
     page.wait_for_url("**/result/")
     look(visitor, "giver-result")
-    for path in (f"offers/{apples.pk}/", f"offers/{apples.pk}/keep/", f"offers/{apples.pk}/take-back/", "mine/"):
+    for path in (
+        f"offers/{apples.pk}/",
+        f"offers/{apples.pk}/change/",
+        f"offers/{apples.pk}/keep/",
+        f"offers/{apples.pk}/take-back/",
+        "mine/",
+    ):
         assert visitor.go(f"/fruit/{path}").status == 200
         look(visitor, f"giver-{path.strip('/').replace('/', '-')}")
 

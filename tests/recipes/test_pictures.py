@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 
 from recipes.engine.timeline import StepKind
-from recipes.pictures import timeline_lanes, timeline_sentence, timeline_svg
+from recipes.pictures import Day, Mark, days_svg, timeline_lanes, timeline_sentence, timeline_svg
 from recipes.words import STEPS
 from tests.recipes.engine.days import BEANS, PRESSURE, day, jam
 
@@ -75,3 +75,23 @@ def test_a_long_day_under_pressure_fits_its_own_width():
     right = max(float(bar.get("x")) + float(bar.get("width")) for bar in picture.iter(f"{SVG}rect"))
     assert right <= float(picture.get("width"))
     assert found.minutes > 300
+
+
+def test_several_days_share_one_clock_and_each_has_its_heading(found):
+    days = [Day("Station 1", found), Day("Station 2", found)]
+    marks = [Mark(0, "end")]
+    picture = ElementTree.fromstring(
+        days_svg(days, title="The hall", first=-120, last=30, when=lambda minute: f"m{minute}", marks=marks)
+    )
+    bars = [bar for bar in picture.iter(f"{SVG}rect") if "kh-step" in bar.get("class")]
+    places = {}
+    for bar in bars:
+        places.setdefault(bar.find(f"{SVG}title").text, []).append((bar.get("x"), bar.get("width")))
+    assert all(len(set(where)) < len(where) for where in places.values())  # the same minute stands at the same place
+    words = [text.text for text in picture.iter(f"{SVG}text")]
+    assert {"Station 1", "Station 2", "end", "m-120", "m30"} <= set(words)
+    lines = [line for line in picture.iter(f"{SVG}path") if line.get("class") == "kh-timeline-mark"]
+    assert len(lines) == 2 * len(marks)
+    told = next(element.text for element in picture.iter() if element.get("id") == "days-desc")
+    assert "Station 1: Pot 1" in told
+    assert "Station 2: Pot 1" in told

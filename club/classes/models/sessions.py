@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from club.classes.queries import SessionQuerySet
 from club.classes.words import SessionState
 from club.members.models import Kitchen
+from club.members.skills import Skill
 
 
 class ClassSeries(models.Model):
@@ -56,7 +57,7 @@ class ClassSession(models.Model):
     about = models.TextField(_("what it is about"), blank=True)
     what_to_bring = models.TextField(_("what to bring"), blank=True)
     price_note = models.CharField(_("price"), max_length=200, blank=True)
-    skill = models.CharField(_("skill that it teaches"), max_length=40, blank=True)  # a key of club.members.skills
+    skill = models.CharField(_("skill that it teaches"), max_length=40, blank=True, choices=Skill.choices)
 
     minimum_people = models.PositiveSmallIntegerField(_("fewest people to run"), default=1)
     signup_opens_at = models.DateTimeField(_("sign-up opens"))

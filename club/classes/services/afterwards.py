@@ -18,6 +18,7 @@ from club.classes.services.on_the_day import now_or, runs_check, session_on_the_
 from club.classes.words import SessionState
 from club.members.models import User
 from club.members.pictures import MOST_BYTES, photo_as_jpeg
+from club.members.services import skill_gain
 
 MOST_PHOTOS = 12  # our own choice, no source
 
@@ -39,7 +40,22 @@ def session_close(*, by: User, session: ClassSession, learned: str = "", now: da
     told = {"learned": _text(learned, "learned"), "closed_by": by, "changed_at": now}
     ClassSession.objects.filter(pk=session.pk).update(state=SessionState.HELD, held_at=now)
     SessionReport.objects.create(session=session, **told)
+    _skills_note(by, session)
     return ClassSession.objects.get(pk=session.pk)
+
+
+def _skills_note(by: User, session: ClassSession) -> None:
+    """Whoever signed up and came has learned what the session teaches. An organiser closes for those who taught it."""
+    if not session.skill:
+        return
+    teachers = [by, *session.instructors.filter(is_active=True).order_by("pk")]
+    noted_by = next((one for one in teachers if one.has_perm("members.note_skill")), None)
+    if noted_by is None:
+        raise ValidationError(_("This class teaches a skill: an instructor closes it, who may say who learned it."))
+    for signup in SignUp.objects.came().filter(session=session).select_related("person"):
+        skill_gain(
+            by=noted_by, person=signup.person, skill=session.skill, gained_on=session.day, class_title=session.title
+        )
 
 
 @transaction.atomic

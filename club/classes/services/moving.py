@@ -37,7 +37,7 @@ def session_move(
     is_other_day = locked.day != day
     closes = _signup_closes(locked, hours)
     signup_check(locked.signup_opens_at, closes, hours.starts_at)
-    session_write(locked, {**vars(hours), "signup_closes_at": closes}, moment)
+    session_write(locked, {**vars(hours), "signup_closes_at": closes, "moved_at": moment}, moment)
     moved = ClassSession.objects.select_related("hall").get(pk=session.pk)
     if is_other_day:
         gear_move(by=by, session=moved, now=moment)

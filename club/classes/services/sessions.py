@@ -17,14 +17,16 @@ from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.queries import PLAN
+from club.classes.services.gear import set_aside
 from club.classes.services.running import now_or, planner_check, run_check, session_lock, text_clean
 from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
 from club.members.models import Kitchen, User
+from club.members.skills import Skill
 from inventory.equipment.queries import club_day
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS
 
-TITLE_LENGTH, PRICE_LENGTH, SKILL_LENGTH = 120, 200, 40
+TITLE_LENGTH, PRICE_LENGTH = 120, 200
 MOST_PEOPLE = 200
 MOST_DAYS = 30  # of one series
 CLOSES = time(18, 0)  # sign-up, on the day before, unless told otherwise; common practice, no source
@@ -163,6 +165,8 @@ def session_change(
     if changed or is_new_team:
         session_write(fresh, changed, moment)
     fresh.refresh_from_db()
+    if "hall" in changed and fresh.set_aside.exists():
+        set_aside(fresh, moment)  # jars that stand in the other hall are no use in this one
     return fresh
 
 
@@ -235,6 +239,12 @@ def _instructors(people: Sequence[User]) -> list[User]:
     return wanted
 
 
+def _skill(skill: str) -> str:
+    if skill not in ("", *Skill.values):
+        raise ValidationError({"skill": _("Choose one of the skills taught here, or none.")})
+    return skill
+
+
 def _minimum(people: int) -> int:
     if not 1 <= people <= MOST_PEOPLE:
         raise ValidationError({"minimum_people": _("From 1 to %(n)s people.") % {"n": MOST_PEOPLE}})
@@ -248,7 +258,7 @@ _CLEANERS: dict[str, Any] = {
     "about": lambda text: text_clean(text, field="about"),
     "what_to_bring": lambda text: text_clean(text, field="what_to_bring"),
     "price_note": lambda text: text_clean(text, field="price_note", longest=PRICE_LENGTH),
-    "skill": lambda text: text_clean(text, field="skill", longest=SKILL_LENGTH),
+    "skill": _skill,
     "minimum_people": _minimum,
 }
 

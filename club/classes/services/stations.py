@@ -25,7 +25,7 @@ from recipes.models import Revision, RevisionState
 
 NAME_LENGTH = 60
 MOST_STATIONS = 12  # in one hall; common practice, no source
-MOST_POTS, MOST_CANNERS, MOST_JARS_AT_ONCE = 12, 6, 99
+MOST_POTS, MOST_CANNERS, MOST_JARS_AT_ONCE = 6, 4, 99  # at one stove; common practice, no source
 STRONGEST_W = 50_000  # of one burner, as the engine has it
 DRAFT = (SessionState.DRAFT,)
 

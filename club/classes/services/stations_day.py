@@ -11,9 +11,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from club.classes.models import CannerLoad, ClassSession, JarTaker, SignUp, Station, StationBatch
+from club.classes.planning import batch_wish
 from club.classes.seating import Party, Table, seat_everybody
 from club.classes.services.on_the_day import now_or, seats_free_at, session_on_the_day, signup_fresh
-from club.classes.stove import wish_of
 from club.members.models import User
 from inventory.batches.models import BatchState
 from inventory.batches.services import batch_start
@@ -159,7 +159,7 @@ def _start(
             token=uuid5(session.token, f"station {station.pk} after {after}"),
             note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": station.label},
             now=now,
-            **wish_of(station),
+            **batch_wish(station),
         )
         return StationBatch.objects.create(station=station, batch=batch)
 

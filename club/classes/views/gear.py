@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from club.classes.gear_list import GEAR_RULE, GearNeed, gear_needs
-from club.classes.keeping import jars_lacking, to_buy
+from club.classes.keeping import jars_to_buy, to_buy
 from club.classes.models import ClassSession
 from club.classes.planning import plan_of
 from club.classes.services import gear as services
@@ -39,8 +39,7 @@ def gear(request: HttpRequest, pk: int) -> HttpResponse:
         "held": session.gear.filter(hold__state__in=services.KEPT).select_related("hold__thing", "hold__person"),
         "missing": _words(services.needs_left(session, needs)),
         "kept": [(row, _name(row.what, row.key, there)) for row in kept],
-        "jars": ", ".join(f"{count} × {JARS[size]}" for size, count in jars_lacking(plan.plans, kept).items()),
-        "shopping": to_buy(plan.plans, user.units, kept, there),
+        "shopping": [*jars_to_buy(plan.plans, user.units, kept), *to_buy(plan.plans, user.units, kept, there)],
         "refusals": [each.refusal for each in gear_refusals(session)],
         "rule": GEAR_RULE,
         "is_open": session.state in (SessionState.DRAFT, SessionState.PUBLISHED),

@@ -56,9 +56,10 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "session": session,
         "plan": plan_words(made, user.units, refusals),
-        "picture": mark_safe(plan_picture(made, str(session))),  # safe: it escapes every text that it draws
+        "picture": mark_safe(plan_picture(made)),  # safe: it escapes every text that it draws
         "is_draft": is_draft,
         "is_open": session.state in ("draft", "published"),
+        "series": session.series.sessions.all() if session.series else [],
         "others": _others(session) if is_draft and not made.stations else [],
     }
     return render(request, "classes/plan.html", context)

@@ -98,7 +98,7 @@ def _same_recall(before: Recall, kind: RecallKind, by: User | None) -> Recall:
 
 
 def recalls_follow_withdrawals(*, now: datetime) -> int:
-    """Open a recall for every withdrawn revision with jars and without one; returns how many were opened.
+    """Open a recall for every withdrawn revision with jars that none has asked about; returns how many were opened.
 
     Nothing hangs on the withdrawal being seen: this is asked again and again, and opens each just once. Each is
     written by itself, so that one that fails does not keep the others back.
@@ -106,9 +106,10 @@ def recalls_follow_withdrawals(*, now: datetime) -> int:
     opened = 0
     for revision in withdrawn_without_recall():
         fields = {"revision": revision, "lid_lot": None, "batch": None}
-        token = uuid5(WITHDRAWALS, str(revision.pk))
-        by = revision.withdrawn_by
-        _open_once(RecallKind.REVISION, fields, revision.withdrawn_reason[:REASON_LENGTH], by, token, now)
+        before: int = revision.recalls_before  # type: ignore[attr-defined]
+        token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
+        reason = revision.withdrawn_reason[:REASON_LENGTH]
+        _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
         opened += 1
     return opened
 

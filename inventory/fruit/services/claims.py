@@ -48,12 +48,8 @@ def claim_set(
         _claims_open(offer, by, moment)
         _amounts_check(offer, asked, least)
         chosen = _windows_chosen(offer, windows, moment)
-        claim, _made = Claim.objects.update_or_create(
-            offer=offer,
-            person=by,
-            defaults=columns | {"stage": ClaimStage.OPEN},
-            create_defaults=columns | {"made_at": moment},
-        )
+        again, first = columns | {"stage": ClaimStage.OPEN}, columns | {"made_at": moment}
+        claim, _made = Claim.objects.update_or_create(offer=offer, person=by, defaults=again, create_defaults=first)
         claim.windows.set(chosen)
         if offer.is_shared:
             shares_settle_again(offer=offer, by=None, now=moment)

@@ -49,6 +49,7 @@ def freezer_item_add(*, by: User, fields: FreezerFields, token: UUID, now: datet
     The same `token` again finds the lot it wrote.
     """
     _kitchen_check(by, fields.kitchen)
+    now = now or timezone.now()
     told = _cleaned(fields, club_today(now))
     before = FreezerItem.objects.filter(token=token).first()
     if before is not None:
@@ -56,7 +57,7 @@ def freezer_item_add(*, by: User, fields: FreezerFields, token: UUID, now: datet
     try:
         with transaction.atomic():
             return FreezerItem.objects.create(
-                **told, grams_left=fields.grams, bags_left=fields.bags, put_in_by=by, token=token
+                **told, grams_left=fields.grams, bags_left=fields.bags, put_in_by=by, created_at=now, token=token
             )
     except IntegrityError:
         return _same_item(FreezerItem.objects.get(token=token), by)

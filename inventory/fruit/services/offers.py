@@ -1,9 +1,9 @@
-"""Offers: made, changed while claims are open, taken back; their picture."""
+"""Offers: made, changed in what is said of them, taken back; their picture."""
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import BinaryIO
+from datetime import date, datetime
+from typing import Any, BinaryIO
 from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
@@ -13,8 +13,15 @@ from django.utils.translation import gettext as _
 from club.members.models import User
 from club.members.pictures import MOST_BYTES, photo_as_jpeg
 from club.members.text import plain
-from inventory.fruit.clock import now_or
-from inventory.fruit.describing import OfferFields, Window, offer_columns, windows_told
+from inventory.fruit.clock import club_day, now_or
+from inventory.fruit.describing import (
+    OfferFields,
+    Window,
+    details_columns,
+    offer_columns,
+    use_by_told,
+    windows_told,
+)
 from inventory.fruit.models import Offer, OfferPhoto, PickUpWindow, Share
 from inventory.fruit.offer_words import OfferStage, ShareStage
 from inventory.fruit.services.offer_common import AlreadyDone, member_check, offer_take_row, runs_check
@@ -57,6 +64,32 @@ def _window_row(offer: Offer, window: Window) -> PickUpWindow:
         starts_at=window.starts_at,
         ends_at=window.ends_at,
     )
+
+
+def offer_change(
+    *,
+    by: User,
+    offer: Offer,
+    where: str,
+    use_by: date,
+    about_where: str = "",
+    grown: str = "",
+    note: str = "",
+    now: datetime | None = None,
+) -> Offer:
+    """Change what is said of an offer. What, how much and when stay: people claimed by them.
+
+    PermissionDenied; ValidationError by field; AlreadyDone when it was taken back.
+    """
+    runs_check(by, offer)
+    columns: dict[str, Any] = dict(details_columns(where=where, about_where=about_where, grown=grown, note=note))
+    if use_by != offer.use_by:
+        columns |= use_by_told(use_by, club_day(now_or(now)))
+    standing = Offer.objects.exclude(stage=OfferStage.TAKEN_BACK).filter(pk=offer.pk)
+    if standing.update(**columns) != 1:
+        raise AlreadyDone(_("This offer was taken back."))
+    offer.refresh_from_db()
+    return offer
 
 
 def offer_keep_back(*, by: User, offer: Offer, kept: int, now: datetime | None = None) -> Offer:

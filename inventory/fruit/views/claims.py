@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -9,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.members.models import User
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.offer_forms import ClaimForm, claim_initial
@@ -20,29 +23,33 @@ SHOWN = 30
 
 @require_http_methods(["GET", "POST"])
 def claim(request: HttpRequest, pk: int) -> HttpResponse:
-    """The least amount may be what one pot of a recipe takes: it is chosen by its link, without a script."""
-    user, now = signed_in(request), timezone.now()
+    user = signed_in(request)
     offer = offer_for(user, pk)
-    mine = Claim.objects.open().filter(offer=offer, person=user).prefetch_related("windows").first()
-    pots = pots_of(offer)
-    chosen = next((one for one in pots if one.recipe.slug == request.GET.get("recipe")), None)
-    initial = claim_initial(offer, user, mine, chosen.units if chosen else None)
-    initial["recipe"] = chosen.recipe.slug if chosen else mine.recipe.slug if mine and mine.recipe else ""
-    windows = [one for one in offer.windows.all() if one.ends_at > now]
-    form = ClaimForm(request.POST or None, offer=offer, by=user, windows=windows, initial=initial)
+    told = _claim_told(request, offer, user)
+    form: ClaimForm = told["form"]
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form):
-                recipe = next((one.recipe for one in pots if one.recipe.slug == form.cleaned_data["recipe"]), None)
+                recipe = next((one.recipe for one in told["pots"] if one.recipe.slug == form.recipe_slug), None)
                 services.claim_set(by=user, offer=offer, recipe=recipe, **form.written())
                 messages.success(request, _("Your claim is in."))
                 return redirect(offer)
         except services.AlreadyDone as done:
             messages.info(request, str(done))
             return redirect(offer)
-    return render(
-        request, "fruit/claim.html", {"offer": offer, "form": form, "claim": mine, "pots": pots, "chosen": chosen}
-    )
+    return render(request, "fruit/claim.html", told)
+
+
+def _claim_told(request: HttpRequest, offer: Offer, user: User) -> dict[str, Any]:
+    """The form as it stands. The least amount may be what one pot of a recipe takes, chosen by a link: no script."""
+    mine = Claim.objects.open().filter(offer=offer, person=user).select_related("recipe").first()
+    pots = pots_of(offer)
+    asked = request.GET.get("recipe") or (mine.recipe.slug if mine and mine.recipe else "")
+    chosen = next((one for one in pots if one.recipe.slug == request.GET.get("recipe")), None)
+    initial = claim_initial(offer, user, mine, chosen.units if chosen else None) | {"recipe": asked}
+    windows = [one for one in offer.windows.all() if one.ends_at > timezone.now()]
+    form = ClaimForm(request.POST or None, offer=offer, by=user, windows=windows, initial=initial)
+    return {"offer": offer, "form": form, "claim": mine, "pots": pots, "chosen": chosen}
 
 
 @require_POST

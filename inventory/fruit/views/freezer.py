@@ -97,7 +97,7 @@ def _fits(item: FreezerItem) -> list[Fit]:
     if item.with_sugar or not item.grams_left:
         return []
     produce = item.produce or produce_named(item.what)  # a recipe for it may have come since
-    at_hand = AtHand(produce, item.grams_left, item.state)
+    at_hand = AtHand(produce, item.grams_left, item.state, is_frozen=True)
     return fits(at_hand, revisions_with([produce] if produce else []), item.kitchen.altitude)
 
 

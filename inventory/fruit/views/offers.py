@@ -1,4 +1,4 @@
-"""What is offered now, an offer's page, offering, keeping some back, taking it back, its picture."""
+"""What is offered now, an offer's page and picture, offering."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from club.members.models import User
 from inventory.fruit import services
 from inventory.fruit.clock import club_day
 from inventory.fruit.models import Offer, OfferPhoto
-from inventory.fruit.offer_forms import KeepBackForm, OfferForm, PictureForm, TakeBackForm
+from inventory.fruit.offer_forms import OfferForm
 from inventory.fruit.offer_page import offer_told
 from inventory.fruit.produce import PRODUCE, produce_choices
 from inventory.fruit.rules import KEEPS_SOURCE
-from inventory.fruit.views.offer_asks import offer_for, offer_run_by, refusals_on, signed_in
+from inventory.fruit.views.offer_asks import offer_for, refusals_on, signed_in
 
 PER_PAGE = 30
 
@@ -62,48 +62,6 @@ def _places_before(user: User) -> dict[str, str]:
     """Where this person's last offer was: most people have one garden."""
     last = Offer.objects.filter(giver=user).order_by("-created_at", "-pk").first()
     return {"where": last.where, "about_where": last.about_where} if last else {}
-
-
-@require_http_methods(["GET", "POST"])
-def keep_back(request: HttpRequest, pk: int) -> HttpResponse:
-    user = signed_in(request)
-    offer = offer_run_by(user, pk)
-    form = KeepBackForm(request.POST or None, offer=offer, by=user)
-    if request.method == "POST" and form.is_valid():
-        try:
-            with refusals_on(form):
-                services.offer_keep_back(by=user, offer=offer, kept=form.kept())
-                messages.success(request, _("Changed."))
-                return redirect(offer)
-        except services.AlreadyDone as done:
-            messages.info(request, str(done))
-            return redirect(offer)
-    return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("Keep some back")})
-
-
-@require_http_methods(["GET", "POST"])
-def take_back(request: HttpRequest, pk: int) -> HttpResponse:
-    user = signed_in(request)
-    offer = offer_run_by(user, pk)
-    form = TakeBackForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
-            services.offer_take_back(by=user, offer=offer, reason=form.cleaned_data["reason"])
-            messages.success(request, _("The offer is taken back. Those who claimed some are told."))
-            return redirect("fruit:mine")
-    return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("Take the offer back")})
-
-
-@require_http_methods(["GET", "POST"])
-def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
-    user = signed_in(request)
-    offer = offer_run_by(user, pk)
-    form = PictureForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
-            services.offer_photo_set(by=user, offer=offer, file=form.cleaned_data["photo"])
-            return redirect(offer)
-    return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("A picture")})
 
 
 @require_safe

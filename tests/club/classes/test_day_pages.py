@@ -455,3 +455,18 @@ def test_a_held_session_shows_its_roll_and_takes_no_press(session, teacher):
     assert "not on" in page
     signup.refresh_from_db()
     assert signup.came == 1
+
+
+# From the session's own page
+
+
+def test_the_session_s_page_leads_its_instructors_to_the_day_and_who_came_to_her_handout(session, teacher, sign_in):
+    signup = make_called(session, now=now())
+    page = teacher.get(session.get_absolute_url()).content.decode()
+    assert all(url(one, session.pk) in page for one in PAGES)
+    hers = sign_in(signup.person).get(session.get_absolute_url()).content.decode()
+    assert url("handout", signup.pk) in hers
+    others = sign_in(make_person()).get(session.get_absolute_url()).content.decode()
+    for page in (hers, others):
+        assert url("day", session.pk) not in page
+    assert "/handouts/" not in others

@@ -233,6 +233,27 @@ def test_a_wrong_station_is_refused_beside_its_field_and_kept_as_typed(instructo
     assert Station.objects.count() == 1
 
 
+def test_the_stations_of_one_day_of_a_series_are_taken_over_to_another(instructor_client, by):
+    instructor_client.post(reverse("classes:new"), new_told(by, weeks="2"))
+    first, second = ClassSession.objects.order_by("day")
+    instructor_client.post(url("station-add", first), station_told(seats="5"))
+    page = instructor_client.get(url("plan", second)).text
+    assert url("stations-copy", second, first.pk) in page
+    instructor_client.post(url("stations-copy", second, first.pk))
+    assert list(second.stations.values_list("seats", flat=True)) == [5]
+    hidden = make_session(by=make_instructor(), day=soon(), state=SessionState.DRAFT, now=timezone.now())
+    assert instructor_client.post(url("stations-copy", hidden, first.pk)).status_code == 403
+
+
+def test_a_session_is_called_off_with_its_reason_and_not_without(instructor_client, draft):
+    page = instructor_client.post(url("call-off", draft), {"reason": " "})
+    assert list(page.context["form"].errors) == ["reason"]
+    page = instructor_client.post(url("call-off", draft), {"reason": "The well is dry."}, follow=True).text
+    assert "The well is dry." in page
+    assert "Add a station" not in page
+    assert ClassSession.objects.get(pk=draft.pk).state == SessionState.CANCELLED
+
+
 def test_only_published_recipes_are_offered(instructor_client, draft):
     make_revision(state="draft", title="Never tested")
     make_revision(title="Well tested")
@@ -281,7 +302,7 @@ def test_the_gear_page_holds_in_one_press_and_lists_what_is_missing(instructor_c
     assert "Not to be had for that day: 1 × Preserving pan" in page
     assert "BWC-01" in page
     assert "1 × box of 12" in page  # lids
-    assert "Empty jars:" in page
+    assert "empty jars, half-pint (237 ml)" in page
     page = instructor_client.post(url("gear-release", draft), follow=True).text
     assert "BWC-01" not in page
 
@@ -294,7 +315,7 @@ def test_the_wall_sheet_is_a_pdf_with_a_page_for_the_hall_and_for_each_station(i
     assert answer.content.count(b"/Type /Page\n") == 3
 
 
-@pytest.mark.parametrize(("name", "most"), [("plan", 9), ("gear", 15), ("wall-sheet", 9), ("station-add", 9)])
+@pytest.mark.parametrize(("name", "most"), [("plan", 10), ("gear", 16), ("wall-sheet", 10), ("station-add", 10)])
 def test_twelve_stations_take_no_more_queries_than_one(instructor_client, by, name, most):
     seen = []
     for count in (1, 12):

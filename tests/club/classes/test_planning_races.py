@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
+from time import sleep
 from typing import Any
 
 import pytest
@@ -24,6 +25,7 @@ from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db(transaction=True)
 RACERS = 4
+PAUSE = 0.3  # seconds
 
 
 def race(press: Any) -> list[Any]:
@@ -43,12 +45,29 @@ def race(press: Any) -> list[Any]:
         return list(pool.map(run, range(RACERS)))
 
 
+def slowly(monkeypatch, module: Any, name: str, *, after: bool = True) -> None:
+    """Leave the others time between what this function reads and what is written; without a lock they would use it."""
+    quick = getattr(module, name)
+
+    def slow(*told: Any, **more: Any) -> Any:
+        if not after:
+            sleep(PAUSE)
+        found = quick(*told, **more)
+        if after:
+            sleep(PAUSE)
+        return found
+
+    monkeypatch.setattr(module, name, slow)
+
+
 def drafts(by, count=RACERS, revision=None):
     revision = revision or make_revision()
     return [make_session(by=by, revision=revision, state=SessionState.DRAFT) for _ in range(count)]
 
 
-def test_four_sessions_that_set_aside_at_once_never_count_on_more_than_there_is():
+def test_four_sessions_that_set_aside_at_once_never_count_on_more_than_there_is(monkeypatch):
+    slowly(monkeypatch, gear, "take_from")
+    gear.turn_take()
     by, keeper = make_instructor(), make_keeper()
     make_jars(jars.store_place(), 12, size="half-pint", by=keeper)  # each of the four wants five
     sessions = drafts(by)
@@ -67,7 +86,8 @@ def test_four_sessions_that_hold_at_once_share_the_canners_and_hold_none_twice()
     assert Counter(SessionGear.objects.values_list("hold__thing__code", flat=True)) == {f"BWC-{n}": 1 for n in range(3)}
 
 
-def test_one_press_in_four_places_holds_one_canner():
+def test_one_press_in_four_places_holds_one_canner(monkeypatch):
+    slowly(monkeypatch, gear, "needs_left")
     by = make_instructor()
     for number in range(4):
         make_thing(code=f"BWC-{number}", capacity={"half-pint": 12})
@@ -76,7 +96,8 @@ def test_one_press_in_four_places_holds_one_canner():
     assert SessionGear.objects.count() == 1
 
 
-def test_stations_added_at_once_are_all_counted_in_the_seats_and_numbered_apart():
+def test_stations_added_at_once_are_all_counted_in_the_seats_and_numbered_apart(monkeypatch):
+    slowly(monkeypatch, stations, "_count_seats", after=False)
     by, revision = make_instructor(), make_revision()
     (session,) = drafts(by, 1, revision)
     fields = StationFields(revision=revision, burners_w=(2000, 2000), seats=3)
@@ -85,7 +106,8 @@ def test_stations_added_at_once_are_all_counted_in_the_seats_and_numbered_apart(
     assert ClassSession.objects.get().seats_total == 4 + 3 * RACERS
 
 
-def test_a_station_added_while_it_is_published_is_in_the_plan_that_was_checked_or_refused():
+def test_a_station_added_while_it_is_published_is_in_the_plan_that_was_checked_or_refused(monkeypatch):
+    slowly(monkeypatch, publishing, "publish_refusals")
     by, revision = make_instructor(), make_revision()
     (session,) = drafts(by, 1, revision)
     too_large = StationFields(revision=revision, burners_w=(2000, 2000), jar_size="quart")

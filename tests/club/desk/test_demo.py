@@ -9,10 +9,11 @@ from django.core.management import CommandError, call_command
 from django.db.models import F
 from django.utils import timezone
 
+from club.classes.models import ClassSession
 from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.desk.queries import desk_for
 from club.desk.season_page import season_of
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import Wishes
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
 from inventory.batches.recalls import waiting
@@ -103,8 +104,18 @@ def test_the_demo_has_freezers_jars_to_give_and_a_recall_that_waits_for_an_answe
     assert (ages["rhubarb, cut"], ages["strawberries"], ages["plum juice"]) == ("past", "soon", "good")
     assert Jar.objects.filter(held_by__email="petra@tallowbench.example").count() == 2
     assert JarOffer.objects.open().sound().count() == 2
-    (holding,) = waiting(Recall.objects.open())
-    assert User.objects.get(email=SIGN_INS[-1][0]).pk in holding.people
+    at_home, given_away = sorted(waiting(Recall.objects.open()), key=lambda one: -len(one.people))
+    assert User.objects.get(email=SIGN_INS[-1][0]).pk in at_home.people
+    assert given_away.people == {demo.people["june"].pk}  # she gave two of them out of the club: she knows to whom
+
+
+def test_the_demo_has_a_class_that_was_held_one_that_fills_and_one_being_planned(demo):
+    held, coming, draft = ClassSession.objects.order_by("starts_at")
+    assert (held.state, coming.state, draft.state) == ("held", "published", "draft")
+    assert SkillRecord.objects.standing().filter(skill="spreads", how="class").count() == 3  # the fourth did not come
+    assert coming.seats_left == 0
+    assert coming.signups.waiting().exists() or coming.signups.filter(state="offered").exists()
+    assert coming.gear.exists()
 
 
 def test_every_printed_sign_in_opens_the_desk(demo, client):

@@ -16,13 +16,15 @@ from inventory.equipment.queries import club_day
 from inventory.equipment.services import waiting_join
 from recipes.models import RevisionState
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_recall
+from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.equipment import make_keeper, make_loan, make_thing
+from tests.factories.fruit import make_claim, make_offer, share_out
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db
 
-HOME_QUERIES = 14
+HOME_QUERIES = 19
 
 
 def ago(hours: float):
@@ -187,3 +189,35 @@ def test_a_recall_that_waits_for_an_answer_stands_above_everything_until_it_is_g
     told = {"by": batch.made_by, "recall": recall, "batch": batch, "outcome": "set-apart", "jars": 4}
     recall_answer(**told, token=uuid4())
     assert "Do not eat" not in client.get("/").content.decode()
+
+
+def test_a_seat_taken_and_a_seat_offered_are_on_the_desk_and_those_far_ahead_are_not():
+    person, now = make_person(), timezone.now()
+    soon, later = ({"now": now, "day": (now + timedelta(days=days)).date()} for days in (5, 40))
+    make_signup(make_session(title="Plums", **soon), person, now=now)
+    make_signup(make_session(title="Quinces", **soon), person, state="offered", now=now)
+    make_signup(make_session(title="Oranges", **later), person, now=now)
+    make_signup(make_session(title="Pears", **soon), person, state="waiting", now=now)
+    assert titles(person, "classes-mine") == ["Plums"]
+    assert titles(person, "seats-offered") == ["Quinces"]
+    assert "take it or leave it" in tags(person, "seats-offered")[0]
+
+
+def test_who_runs_a_class_is_led_to_what_it_wants_next():
+    instructor, now = make_instructor(), timezone.now()
+    session = make_session(by=instructor, now=now, day=(now + timedelta(days=5)).date())
+    draft = make_session(by=instructor, now=now, day=(now + timedelta(days=6)).date(), state="draft")
+    urls = [card.url for card in desk_for(instructor, now=now).heap("classes-taught").cards]
+    assert urls == [reverse("classes:session", args=[session.pk]), reverse("classes:plan", args=[draft.pk])]
+    afterwards = desk_for(instructor, now=session.ends_at + timedelta(hours=1)).heap("classes-taught").cards
+    assert afterwards[0].url == reverse("classes:after", args=[session.pk])
+    assert titles(make_instructor(), "classes-taught") == []
+
+
+def test_fruit_to_fetch_is_on_the_desk_of_whoever_gets_it_and_an_open_offer_on_its_givers():
+    offer = make_offer()
+    claim = make_claim(offer)
+    assert titles(offer.giver, "fruit-offered") == [str(offer.title)]
+    share_out(offer)
+    assert titles(claim.person, "fruit-to-fetch") == [str(offer.title)]
+    assert titles(offer.giver, "fruit-to-fetch") == []

@@ -21,7 +21,7 @@ from tests.factories.season import make_shelf, make_wish, use
 
 pytestmark = pytest.mark.django_db
 
-SEASON_QUERIES = 23
+SEASON_QUERIES = 24
 CLUB_QUERIES = 24
 
 

@@ -11,13 +11,14 @@ from django.test import Client
 
 from club.classes.models import ClassSession, SignUp
 from club.classes.services import seats, waiting
+from club.classes.services.moving import session_move
 from club.classes.tokens import seat_path
 from club.reminders import services
 from club.reminders.classes import RULES as FAMILY
 from club.reminders.classes import words
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
-from tests.factories.classes import NOW, make_instructor, make_session, make_signup
+from tests.factories.classes import NOW, TEN, TWO, make_instructor, make_session, make_signup
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
@@ -226,9 +227,7 @@ def test_a_cancelled_session_is_told_to_everybody_with_an_open_sign_up_and_canno
 
 def test_a_moved_session_is_told_to_who_signed_up_before_each_time_it_moves(session, seated):
     def move(at: datetime, day: datetime) -> None:
-        ClassSession.objects.filter(pk=session.pk).update(
-            day=day.date(), starts_at=day, ends_at=day + 4 * AN_HOUR, moved_at=at
-        )
+        session_move(by=session.created_by, session=session, day=day.date(), starts=TEN, ends=TWO, now=at)
 
     move(wall(10, 12), wall(20, 10))
     late = seats.signup_place(by=make_person(), session=session, now=wall(10, 13))

@@ -37,7 +37,7 @@ def cook():
 @pytest.fixture
 def item(cook):
     kitchen = make_kitchen(cook, make_person(name="Fellow"))
-    return make_freezer_item(by=cook, kitchen=kitchen, frozen_on=FROZEN)
+    return make_freezer_item(by=cook, kitchen=kitchen, frozen_on=FROZEN, now=MORNING - timedelta(days=300))
 
 
 def gathered(now: datetime) -> list[str]:
@@ -61,6 +61,13 @@ def test_it_is_told_once_on_the_morning_it_passes_to_whoever_put_it_in(item):
         gathered(MORNING + timedelta(days=days))
     assert gathered(MORNING) == ["Cook"]
     assert Reminder.objects.get(rule="freezer-ageing").due_at == MORNING
+
+
+def test_what_is_keyed_in_late_is_told_from_then_on_and_not_as_late(cook):
+    keyed_in = MORNING + timedelta(days=3)
+    make_freezer_item(by=cook, frozen_on=FROZEN, now=keyed_in)
+    assert gathered(keyed_in) == ["Cook"]
+    assert Reminder.objects.get(rule="freezer-ageing").due_at == keyed_in
 
 
 def test_a_list_of_an_old_freezer_sends_nothing(cook):

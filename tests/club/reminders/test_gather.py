@@ -4,8 +4,10 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
 
-from club.reminders import services
+from club.reminders import gathering, services
+from club.reminders.gathering import known
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES
 from inventory.batches.models import Batch, BatchState
@@ -133,3 +135,22 @@ def test_gathering_asks_as_many_queries_for_thirty_batches_as_for_one(batches, d
     # a question for each rule, one more for recalls, and what is known and written of the batches' one
     with django_assert_max_num_queries(len(RULES) + 5):
         assert services.gather(hours(12)) == batches
+
+
+def test_what_is_known_already_is_read_from_the_unique_key_alone():
+    make_waiting_batch(OUT)
+    services.gather(hours(12))
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:  # a table of one row needs no index
+            cursor.execute("SET LOCAL enable_seqscan = off")
+            cursor.execute("SET LOCAL enable_bitmapscan = off")
+    plan = known("seal-check", list(RULES["seal-check"].due(hours(12)))).explain()
+    assert {"sqlite": "COVERING INDEX", "postgresql": "Index Only Scan"}[connection.vendor] in plan
+
+
+def test_more_than_a_statement_holds_is_gathered_in_parts(monkeypatch):
+    monkeypatch.setattr(gathering, "AT_ONCE", 2)
+    for n in range(5):
+        make_waiting_batch(OUT - timedelta(seconds=n))
+    assert services.gather(hours(12)) == 5
+    assert services.gather(hours(12)) == 0

@@ -16,7 +16,7 @@ from inventory.batches.recalls import affected_jars, holders, holdings, reaching
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
 from recipes.services import revision_withdraw
-from tests.factories.batches import NOW, make_batch_checked, make_recall
+from tests.factories.batches import NOW, make_batch, make_batch_checked, make_recall
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
 
@@ -181,6 +181,21 @@ def test_a_withdrawn_revision_is_recalled_at_once_and_asked_about_once(batch):
     assert (recall.revision, recall.opened_by, recall.reason) == (batch.revision, by, "The test was repeated.")
     services.recall_close(by=by, recall=recall, note="All answered.", now=LATER)
     assert services.recalls_follow_withdrawals(now=LATER) == 0
+
+
+def test_jars_filled_after_the_recall_of_their_revision_ended_are_asked_about_too(batch):
+    by = make_organiser()
+    late = make_batch(by=batch.made_by, kitchen=batch.kitchen, revision=batch.revision)
+    revision_withdraw(by=by, revision=batch.revision, reason="The test was repeated.")
+    services.recalls_follow_withdrawals(now=NOW)
+    services.recall_close(by=by, recall=Recall.objects.get(), note="All answered.", now=LATER)
+    assert services.recalls_follow_withdrawals(now=LATER) == 0
+    out = LATER + timedelta(hours=2)
+    services.batch_log_process(
+        by=late.made_by, batch=late, jars={"half-pint": 2}, jars_out_at=out, minutes=10, lid_code="L", now=out
+    )
+    assert services.recalls_follow_withdrawals(now=out) == 1
+    assert Recall.objects.open().count() == 1
 
 
 def test_a_withdrawn_revision_without_a_jar_opens_nothing():

@@ -93,6 +93,45 @@ def test_other_produce_of_a_recipe_is_named():
     assert found.plan.pots == 2
 
 
+def test_the_onion_of_a_salsa_is_not_what_it_is_measured_by():
+    onions = {"item": "onions", "prep": "chopped", "role": "low-acid vegetable", "amount": "2", "unit": "cup"}
+    salsa = spread(fruit("tomatoes", "5", "lb"), onions, produce=["tomatoes", "onions"])
+    assert fit_of(AtHand("onions", 9000), salsa, HILL) is None
+    found = fit_of(AtHand("tomatoes", 9000), salsa, HILL)
+    assert (found.also, found.is_estimate, found.asked["fruit"]) == (("onions",), False, "9000 g")
+
+
+def test_green_tomatoes_are_not_counted_as_tomatoes():
+    both = [fruit("green tomatoes", "2", "lb"), fruit("ripe tomatoes", "1", "lb")]
+    chow = spread(*both, produce=["green tomatoes", "tomatoes"])
+    found = fit_of(AtHand("tomatoes", 1400), chow, HILL)
+    assert found.also == ("green tomatoes",)
+    assert found.plan.pots == 3  # a pound, 454 g, of ripe ones each
+
+
+def test_berries_are_any_of_the_recipes_berries():
+    berries = spread(fruit("berries", "2", "lb"), produce=["raspberries", "blackberries"])
+    either = spread(fruit("blackberries or raspberries", "2", "lb"), produce=["raspberries", "blackberries"])
+    for revision in (berries, either):
+        assert fit_of(AtHand("raspberries", 4000), revision, HILL).plan.pots == 5
+
+
+def test_thawed_fruit_is_cooked_through_and_not_packed_in_pieces():
+    halves, jam = spread(fruit("plums", "2", "lb"), kind="fruit"), spread(fruit("plums", "2", "lb"))
+    told = spread(fruit("plums", "2", "lb"), kind="fruit", steps=["Thaw the plums if they are frozen."])
+    frozen = AtHand("plums", 4000, is_frozen=True)
+    assert [one.code for one in fit_of(frozen, halves, HILL).refusals] == ["thawed-not-tested"]
+    assert fit_of(AtHand("plums", 4000), halves, HILL).ok
+    assert fit_of(frozen, jam, HILL).ok
+    assert fit_of(frozen, told, HILL).ok
+
+
+def test_of_a_mixture_nobody_guesses_the_shares():
+    mixed = spread(fruit("grape-plum juice"), produce=["grapes", "plums"])
+    found = fit_of(AtHand("plums", 4000, "juice"), mixed, HILL)
+    assert [one.code for one in found.refusals] == ["fruit-in-a-mixture"]
+
+
 def test_without_an_altitude_there_is_a_refusal_and_no_process():
     found = fit_of(AtHand("plums", 4000), make_revision(), None)
     assert not found.ok

@@ -233,7 +233,19 @@ def test_an_offer_with_a_file_that_is_no_picture_is_not_made():
     assert not Offer.objects.exists()
 
 
-# Keeping some back, taking it back
+# Changing what is said, keeping some back, taking it back
+
+
+def test_only_the_giver_and_organisers_change_what_is_said_and_another_day_is_then_hers():
+    offer = make_offer()
+    day = TODAY + timedelta(days=1)
+    with pytest.raises(PermissionDenied):
+        services.offer_change(by=make_person(), offer=offer, where="Elsewhere", use_by=day, now=NOW)
+    services.offer_change(by=make_organiser(), offer=offer, where="Elsewhere", use_by=day, now=NOW)
+    offer = Offer.objects.get()
+    assert (offer.where, offer.use_by, offer.use_by_told) == ("Elsewhere", day, True)
+    with pytest.raises(ValidationError):
+        services.offer_change(by=offer.giver, offer=offer, where=" ", use_by=day, now=NOW)
 
 
 def test_the_giver_keeps_back_what_is_not_promised_and_no_more():

@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 EVERYBODYS = ["list", "new", "mine", "season"]
 OF_AN_OFFER = ["offer", "claim", "result"]
-GIVERS = ["keep-back", "take-back", "photo-change"]
+GIVERS = ["change", "keep-back", "take-back", "photo-change"]
 ADDRESS = "7 Orchard Row"
 
 
@@ -292,6 +292,26 @@ def test_keeping_back_and_taking_back_from_their_pages(offer, sign_in):
     assert "Taken back: Frost" in text_of(giver.get(url("offer", offer.pk)))
     assert giver.post(url("keep-back", offer.pk), {"kept": "1"}).status_code == 302
     assert Offer.objects.get().kept == 2_500
+
+
+def test_what_is_said_of_an_offer_is_changed_and_what_was_typed_stays_when_refused(offer, sign_in):
+    giver = sign_in(offer.giver)
+    told = {"where": "8 Orchard Row", "use_by": offer.use_by.isoformat(), "note": "Ring twice"}
+    assert giver.post(url("change", offer.pk), told).url == url("offer", offer.pk)
+    changed = Offer.objects.get()
+    assert (changed.where, changed.about_where, changed.note, changed.use_by_told) == (
+        "8 Orchard Row",
+        "",
+        "Ring twice",
+        False,
+    )
+    wrong = told | {"use_by": "2020-01-01", "note": "Ring thrice"}
+    answer = text_of(giver.post(url("change", offer.pk), wrong))
+    assert "That day has gone by" in answer
+    assert "Ring thrice" in answer
+    assert Offer.objects.get().note == "Ring twice"
+    services.offer_take_back(by=offer.giver, offer=offer, reason="Frost")
+    assert "This offer was taken back." in text_of(giver.post(url("change", offer.pk), told, follow=True))
 
 
 # Claiming

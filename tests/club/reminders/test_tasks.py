@@ -1,0 +1,41 @@
+"""The broker carries nothing but "look now": no hour, no countdown, nothing that is missed when it is lost."""
+
+from __future__ import annotations
+
+import pytest
+from django.conf import settings
+from kombu.exceptions import OperationalError
+
+from club.reminders import tasks
+
+
+@pytest.fixture
+def called(monkeypatch) -> list[dict[str, object]]:
+    calls: list[dict[str, object]] = []
+    monkeypatch.setattr(tasks.send, "apply_async", lambda **told: calls.append(told))
+    return calls
+
+
+def test_as_many_senders_are_called_as_are_wanted_and_soon_or_not_at_all(called):
+    tasks.call_senders(3)
+    assert len(called) == 3
+    assert all(told["expires"] <= 10 and told.keys() == {"expires", "retry"} for told in called)
+
+
+def test_with_the_broker_away_the_one_who_calls_goes_on_alone(monkeypatch):
+    tried = []
+
+    def away(**told):
+        tried.append(told)
+        raise OperationalError("nobody listens")
+
+    monkeypatch.setattr(tasks.send, "apply_async", away)
+    tasks.call_senders(3)
+    assert len(tried) == 1
+
+
+def test_what_beat_sends_says_when_it_is_void_and_holds_no_hour():
+    [ticks] = settings.CELERY_BEAT_SCHEDULE.values()
+    assert ticks["task"] == tasks.tick.name
+    assert ticks["options"].keys() == {"expires"}
+    assert ticks["options"]["expires"] <= ticks["schedule"] <= 60
