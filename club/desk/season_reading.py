@@ -52,7 +52,8 @@ class KnownRecipe:
 class Reading:
     """One household as the books have it, in jars.
 
-    `full` are all that are full; `unseen` of them wait for a look at their seals. `in_halls` are of batches that its
+    `full` are all that are full; `unseen` of them wait for a look at their seals, `called_back` are of a recalled lot
+    or a withdrawn revision, and neither is on the shelf. `in_halls` are of batches that its
     people made and stand in a hall still, so they are not on its shelf.
     """
 
@@ -68,6 +69,7 @@ class Reading:
     empties: dict[str, int] = field(default_factory=dict)
     full: int = 0
     unseen: int = 0
+    called_back: int = 0
     in_halls: int = 0
     recipes: dict[int, KnownRecipe] = field(default_factory=dict)
 
@@ -141,24 +143,31 @@ def _know(one: Reading, row: Mapping[str, Any]) -> Kept:
 
 
 def _read_shelf(by_place: Mapping[int, Reading]) -> None:
-    """Full jars by the ledger, as far as their batch's seals say that they are good: two queries."""
+    """Full jars by the ledger, as far as their batch's seals say that they are good: two queries.
+
+    Where jars of a lot were called back, as many as those are taken off in each place: which of them stands where the
+    ledger does not know, and a jar that may be one of them is not counted.
+    """
     full = Balance.objects.there().filter(place__in=list(by_place), state=JarState.FULL)
+    called_back = Q(pk__in=Jar.objects.recalled().kept().values("pk"))
     jars = Jar.objects.filter(batch__in=full.values("batch")).order_by().values("batch", "size")
-    good = {
-        (row["batch"], row["size"]): (row["good"], row["unseen"])
-        for row in jars.annotate(good=Count("pk", filter=GOOD), unseen=Count("pk", filter=Q(disposal="")))
-    }
-    left = dict(good)
+    counted = jars.annotate(
+        good=Count("pk", filter=GOOD & ~called_back),
+        unseen=Count("pk", filter=Q(disposal="") & ~called_back),
+        back=Count("pk", filter=called_back),
+    )
+    left = {(row["batch"], row["size"]): (row["good"], row["unseen"], row["back"]) for row in counted}
     for row in full.order_by("place", "batch").values("place", "batch", "size", "count", *FACTS):
         one, key = by_place[row["place"]], (row["batch"], row["size"])
-        sound, unseen = left.get(key, (0, 0))
-        here = min(row["count"], sound)
-        waits = min(row["count"] - here, unseen)
-        left[key] = (sound - here, unseen - waits)
-        kept = _know(one, row)
+        sound, unseen, back = left.get(key, (0, 0, 0))
+        doubtful = min(row["count"], back)
+        here = min(row["count"] - doubtful, sound)
+        waits = min(row["count"] - doubtful - here, unseen)
+        left[key] = (sound - here, unseen - waits, back)
         one.full += row["count"]
-        one.shelf[kept] += here
+        one.shelf[_know(one, row)] += here
         one.unseen += waits
+        one.called_back += doubtful
 
 
 def _uses() -> Q:

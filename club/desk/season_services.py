@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from club.desk.models import HouseholdSeason, YearlyWish, households_of
 from club.desk.season_reading import household_places, households_by_person
 from club.members.models import Kitchen, User
+from inventory.batches.models import Jar
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.services import NotEnough, jars_move, outside_place
 from inventory.jars.services.common import count_check, part_token
@@ -137,7 +138,7 @@ def jars_used(
     rows = _rows(by, kitchen, recipe_id, size)
     there = sum(row.count for row in rows)
     if there < count:
-        text = _("There are %(there)s of these on your shelf, not %(wanted)s.")
+        text = _("There are %(there)s good ones of these on your shelf, not %(wanted)s.")
         raise NotEnough(text % {"there": there, "wanted": count}, there=there)
     movements: list[Movement] = []
     for row in rows:
@@ -160,6 +161,8 @@ def _rows(by: User, kitchen: Kitchen, recipe_id: int, size: str) -> list[Balance
     rows = Balance.objects.there().filter(
         place__in=mine.values("pk"), size=size, state=JarState.FULL, batch__revision__recipe=recipe_id
     )
+    # Nobody eats from a lot that was called back, nor gives it away: its own page says what becomes of it.
+    rows = rows.exclude(batch__in=Jar.objects.recalled().values("batch"))
     ordered = rows.select_related("place").order_by("batch__jars_out_at", "batch", "place")
     return list(ordered[:MOST_LOTS])
 

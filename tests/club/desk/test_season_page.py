@@ -11,6 +11,8 @@ from django.utils import timezone
 from club.desk.season_page import club_season, season_of
 from club.desk.season_services import household_set
 from club.members.models import Kitchen
+from club.members.roles import Role
+from inventory.batches.services import recall_open
 from inventory.jars import services as jars
 from inventory.jars.models import Movement
 from tests.factories.batches import make_batch_out, make_freezer_revision
@@ -110,6 +112,17 @@ def test_jars_nobody_looked_at_wait_and_unsealed_ones_are_no_stock(ada, home, sp
     season = seen(home)
     assert season.rows[0].on_shelf == 2  # one sealed, one kept in the freezer on purpose
     assert season.reading.unseen == 4
+
+
+def test_jars_that_were_called_back_are_no_stock_and_are_told(ada, home, spread):
+    batch = make_shelf(ada, home, spread, 4)
+    make_shelf(ada, home, spread, 3, days=20)
+    make_wish(ada, home, spread)
+    recall_open(by=make_person(Role.INSTRUCTOR), batch=batch, reason="The vinegar was too weak.", token=uuid4())
+    season = seen(home)
+    assert (season.rows[0].on_shelf, season.reading.called_back) == (3, 4)
+    # The picture ahead is of what may be eaten.
+    assert [month.jars for month in season.shelf(timezone.now()) if month.is_ahead][0] == 2
 
 
 def test_jars_of_a_freezer_recipe_count(ada, home):

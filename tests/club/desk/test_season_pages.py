@@ -22,7 +22,7 @@ from tests.factories.season import make_shelf, make_wish, use
 pytestmark = pytest.mark.django_db
 
 SEASON_QUERIES = 24
-CLUB_QUERIES = 23
+CLUB_QUERIES = 24
 
 
 def at(name, *args):
@@ -179,7 +179,7 @@ def test_jars_are_opened_in_one_press_and_twice_is_once(ada, home, spread):
         signed_in(ada).post(at("season-used", home.pk), typed)
     assert Movement.objects.get(reason="emptied").count == 2
     answer = signed_in(ada).post(at("season-used", home.pk), typed | {"token": uuid4(), "count": 9}, follow=True)
-    assert "There are 2 of these on your shelf, not 9." in text_of(answer)
+    assert "There are 2 good ones of these on your shelf, not 9." in text_of(answer)
     answer = signed_in(ada).post(at("season-used", home.pk), typed | {"what": "sold"}, follow=True)
     assert "Select a valid choice" in text_of(answer)
     assert Movement.objects.filter(reason="emptied").count() == 1

@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from club.desk.models import HouseholdSeason, YearlyWish
 from club.desk.season_services import household_set, jars_used, wish_count, wish_drop, wish_set
 from club.members.roles import Role
+from inventory.batches.services import recall_open
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, Movement
 from inventory.jars.services import NotEnough
@@ -188,6 +189,15 @@ def test_another_recipe_s_jars_and_another_size_stay(ada, home, spread):
     make_batch_checked(by=ada, kitchen=home, revision=spread, jar="pint", jars={"pint": 2}, out_at=ago(40))
     with pytest.raises(NotEnough, match="There are 0"):
         use(ada, home, spread, 1)
+
+
+def test_jars_that_were_called_back_are_neither_opened_nor_given(ada, home, spread):
+    batch = make_shelf(ada, home, spread, 4)
+    recall_open(by=make_person(Role.INSTRUCTOR), batch=batch, reason="The vinegar was too weak.", token=uuid4())
+    for what in ("emptied", "given"):
+        with pytest.raises(NotEnough, match="There are 0 good ones"):
+            use(ada, home, spread, 1, what)
+    assert full_jars(home) == [4]
 
 
 def test_a_number_below_one_is_no_press(ada, home, spread):
