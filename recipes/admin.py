@@ -2,34 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
+from club.members.look_only import LookOnly
 from recipes.models import Price, ProcessTable, Recipe, Revision
 
 
-class ReadOnlyAdmin(admin.ModelAdmin):
-    def has_add_permission(self, request: HttpRequest, *args: Any) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-
 @admin.register(Recipe)
-class RecipeAdmin(ReadOnlyAdmin):
+class RecipeAdmin(LookOnly):
     list_display = ("title", "slug", "kind", "method", "from_library")
     search_fields = ("title", "slug")
     list_filter = ("kind", "method", "from_library")
 
 
 @admin.register(Revision)
-class RevisionAdmin(ReadOnlyAdmin):
+class RevisionAdmin(LookOnly):
     list_display = ("recipe", "number", "state", "author", "reviewer", "published_at")
     list_select_related = ("recipe", "author", "reviewer")
     list_filter = ("state", "from_library")
@@ -37,14 +24,14 @@ class RevisionAdmin(ReadOnlyAdmin):
 
 
 @admin.register(ProcessTable)
-class ProcessTableAdmin(ReadOnlyAdmin):
+class ProcessTableAdmin(LookOnly):
     list_display = ("food", "variant", "method", "is_held_back")
     search_fields = ("food", "variant")
     list_filter = ("method", "is_held_back")
 
 
 @admin.register(Price)
-class PriceAdmin(ReadOnlyAdmin):
+class PriceAdmin(LookOnly):
     list_display = ("item", "package", "cents", "by", "at")
     list_select_related = ("by",)
     search_fields = ("item",)

@@ -72,7 +72,7 @@ def matched(needs: Sequence[GearNeed], capacities: Sequence[Mapping[str, int]]) 
 
 def _needs(station: Station) -> Iterator[GearNeed]:
     plan = station.plan
-    if not plan.lines or not plan.jars:
+    if not plan.ok or not plan.jars:
         return
     if plan.recipe.method is not Method.FREEZER:
         yield from _canners(station)

@@ -31,6 +31,11 @@ class SessionPlan:
         return tuple(each.plan for each in self.hall.stations)
 
     @property
+    def cookable(self) -> tuple[Plan, ...]:
+        """Those that are not refused: only for these is anything kept or bought."""
+        return tuple(plan for plan in self.plans if plan.ok)
+
+    @property
     def is_ok(self) -> bool:
         return self.hall.ok
 

@@ -10,6 +10,7 @@ from django.contrib.auth.models import Group
 from django.db.models import Model
 from django.http import HttpRequest
 
+from club.members.look_only import LookOnly
 from club.members.models import Invitation, Kitchen, User
 
 # Through allauth's sign-in, so that its rate limits hold here too.
@@ -19,17 +20,6 @@ admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-a
 # Roles are groups, and roles.py alone fills them: a group deleted here would take a role from everybody at once.
 import_module("django.contrib.auth.admin")  # it registers them, and comes after this room by itself
 admin.site.unregister(Group)
-
-
-class LookOnly(admin.ModelAdmin):
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        return False
 
 
 @admin.register(User)

@@ -2,23 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
+from club.members.look_only import LookOnly
 from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, Recall, RecallAnswer, SealCheck
-
-
-class LookOnly(admin.ModelAdmin):
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
 
 
 @admin.register(Batch)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
+from club.members.look_only import LookOnly
 from inventory.jars.models import (
     Balance,
     ClubOrder,
@@ -28,51 +26,42 @@ class LidLotAdmin(admin.ModelAdmin):
     search_fields = ("code", "code_key", "maker")
 
 
-class LookOnly(admin.ModelAdmin):
+class LedgerLookOnly(LookOnly):
     show_full_result_count = False  # a ledger of a million is not counted for a heading
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
 
 
 @admin.register(Place)
-class PlaceAdmin(LookOnly):
+class PlaceAdmin(LedgerLookOnly):
     list_display = ("kind", "kitchen", "person")
     list_select_related = ("kitchen", "person")
 
 
 @admin.register(Balance)
-class BalanceAdmin(LookOnly):
+class BalanceAdmin(LedgerLookOnly):
     list_display = ("place", "size", "state", "batch", "count")
     list_select_related = ("place__kitchen", "place__person", "batch")
 
 
 @admin.register(Movement)
-class MovementAdmin(LookOnly):
+class MovementAdmin(LedgerLookOnly):
     list_display = ("at", "reason", "count", "size", "source", "target", "by")
     list_select_related = ("source__kitchen", "source__person", "target__kitchen", "target__person", "by")
 
 
 @admin.register(LidMovement)
-class LidMovementAdmin(LookOnly):
+class LidMovementAdmin(LedgerLookOnly):
     list_display = ("at", "lot", "count", "reason", "by")
     list_select_related = ("lot", "by")
 
 
 @admin.register(ClubOrder)
-class ClubOrderAdmin(LookOnly):
+class ClubOrderAdmin(LedgerLookOnly):
     list_display = ("title", "state", "closes_at", "opened_by")
     list_select_related = ("opened_by",)
 
 
 @admin.register(OrderPayment)
-class OrderPaymentAdmin(LookOnly):
+class OrderPaymentAdmin(LedgerLookOnly):
     list_display = ("at", "order", "member", "cents", "by")
     list_select_related = ("order", "member", "by")
 

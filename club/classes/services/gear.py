@@ -101,7 +101,7 @@ def set_aside(session: ClassSession, moment: datetime) -> int:
     In the caller's transaction, which others wait for (see turn_take).
     """
     turn_take()
-    takes = take_from(shelves(session, moment), plan_of(session).plans)
+    takes = take_from(shelves(session, moment), plan_of(session).cookable)
     SetAside.objects.filter(session=session).delete()
     SetAside.objects.bulk_create(
         SetAside(

@@ -39,7 +39,7 @@ def gear(request: HttpRequest, pk: int) -> HttpResponse:
         "held": session.gear.filter(hold__state__in=services.KEPT).select_related("hold__thing", "hold__person"),
         "missing": _words(services.needs_left(session, needs)),
         "kept": [(row, _name(row.what, row.key, there)) for row in kept],
-        "shopping": [*jars_to_buy(plan.plans, user.units, kept), *to_buy(plan.plans, user.units, kept, there)],
+        "shopping": [*jars_to_buy(plan.cookable, user.units, kept), *to_buy(plan.cookable, user.units, kept, there)],
         "refusals": [each.refusal for each in gear_refusals(session)],
         "rule": GEAR_RULE,
         "is_open": session.state in (SessionState.DRAFT, SessionState.PUBLISHED),

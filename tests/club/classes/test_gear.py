@@ -283,3 +283,13 @@ def test_a_member_cannot_let_go_a_class_hold():
     gear.gear_gather(by=by, session=session, now=NOW)
     with pytest.raises(PermissionDenied):
         things.hold_cancel(by=make_person(), hold=Hold.objects.get(), now=NOW)
+
+
+def test_nothing_is_kept_for_a_station_that_is_refused():
+    by, keeper = make_instructor(), make_keeper()
+    make_thing(code="BWC-01", capacity=TWELVE)
+    make_jars(jars.store_place(), 20, size="half-pint", by=keeper)
+    session = draft(by, hall=make_hall(altitude=""))
+    done = gear.gear_gather(by=by, session=session, now=NOW)
+    assert (done.held, done.set_aside, done.missing) == (0, 0, ())
+    assert to_buy(plan_of(session).cookable, "metric", [], []) == []

@@ -14,6 +14,7 @@ from django.utils import timezone
 from club.classes.models import ClassSession, Station
 from club.classes.services import gear as gear_services
 from club.classes.words import SessionState
+from club.members.models import User
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
 from inventory.equipment.queries import club_day
@@ -328,3 +329,12 @@ def test_twelve_stations_take_no_more_queries_than_one(instructor_client, by, na
             assert instructor_client.get(url(name, session)).status_code == 200
         seen.append(len(queries))
     assert seen[0] == seen[1] <= most
+
+
+@pytest.mark.parametrize("model", ["classsession", "station", "sessiongear", "setaside"])
+def test_the_admin_looks_and_changes_nothing(client, by, draft, model):
+    make_thing(code="BWC-01", capacity={"half-pint": 12}, now=timezone.now())
+    gear_services.gear_gather(by=by, session=draft)
+    client.force_login(User.objects.create_superuser("root@example.test", "seven copper ladles"))
+    assert client.get(reverse(f"admin:classes_{model}_changelist")).status_code == 200
+    assert client.get(reverse(f"admin:classes_{model}_add")).status_code == 403

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -12,31 +11,17 @@ from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.fruit import services as fruit
 from inventory.fruit.models import Offer, Share
+from tests.club.reminders.asking import at, gathered, message
 from tests.factories.fruit import KG, NOW, TODAY, hours, make_claim, make_offer, share_out
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
-
-DENVER = ZoneInfo("America/Denver")
 
 
 @pytest.fixture(autouse=True)
 def club_zone(settings):
     settings.TIME_ZONE = "America/Denver"
     settings.SITE_URL = "https://club.example.test"
-
-
-def at(offset: int, hour: int, minute: int = 0) -> datetime:
-    return datetime(TODAY.year, TODAY.month, TODAY.day, hour, minute, tzinfo=DENVER) + timedelta(days=offset)
-
-
-def gathered(now: datetime) -> list[tuple[str, str]]:
-    services.gather(now)
-    return sorted(Reminder.objects.values_list("rule", "person__email"))
-
-
-def message(rule: str, now: datetime):
-    return RULES[rule].message(Reminder.objects.filter(rule=rule).latest("pk"), now)
 
 
 def still_due(rule: str, now: datetime) -> bool:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import datetime
 
 import pytest
 
@@ -14,11 +13,10 @@ from club.reminders.rules import RULES, with_words
 from inventory.equipment import services as equipment
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Loan
-from tests.factories.equipment import TODAY, day, make_hold, make_keeper, make_loan, make_test, make_thing
+from tests.club.reminders.asking import DENVER, at, gathered, message
+from tests.factories.equipment import day, make_hold, make_keeper, make_loan, make_test, make_thing
 
 pytestmark = pytest.mark.django_db
-
-DENVER = ZoneInfo("America/Denver")
 
 
 @pytest.fixture(autouse=True)
@@ -27,21 +25,8 @@ def club_zone(settings):
     settings.SITE_URL = "https://club.example.test"
 
 
-def at(offset: int, hour: int, minute: int = 0) -> datetime:
-    return datetime(TODAY.year, TODAY.month, TODAY.day, hour, minute, tzinfo=DENVER) + timedelta(days=offset)
-
-
-def gathered(now: datetime) -> list[tuple[str, str]]:
-    services.gather(now)
-    return sorted(Reminder.objects.values_list("rule", "person__email"))
-
-
 def calls(rule: str) -> list[datetime]:
     return list(Reminder.objects.filter(rule=rule).order_by("due_at").values_list("due_at", flat=True))
-
-
-def message(rule: str, now: datetime):
-    return RULES[rule].message(Reminder.objects.filter(rule=rule).latest("due_at"), now)
 
 
 def still_due(rule: str, now: datetime) -> list[bool]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import UTC, timedelta
 
 import pytest
 
@@ -14,31 +13,17 @@ from club.reminders.rules import RULES, with_words
 from inventory.equipment import services as equipment
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Loan, WaitingEntry
+from tests.club.reminders.asking import at, gathered, message
 from tests.factories.equipment import BAD, NOW, TODAY, day, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
-
-DENVER = ZoneInfo("America/Denver")
 
 
 @pytest.fixture(autouse=True)
 def club_zone(settings):
     settings.TIME_ZONE = "America/Denver"
     settings.SITE_URL = "https://club.example.test"
-
-
-def at(offset: int, hour: int, minute: int = 0) -> datetime:
-    return datetime(TODAY.year, TODAY.month, TODAY.day, hour, minute, tzinfo=DENVER) + timedelta(days=offset)
-
-
-def gathered(now: datetime) -> list[tuple[str, str]]:
-    services.gather(now)
-    return sorted(Reminder.objects.values_list("rule", "person__email"))
-
-
-def message(rule: str, now: datetime):
-    return RULES[rule].message(Reminder.objects.filter(rule=rule).latest("pk"), now)
 
 
 def test_each_keeper_is_told_of_a_lapsing_test_a_month_and_a_week_before():

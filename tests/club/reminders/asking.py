@@ -1,0 +1,28 @@
+"""What the tests of the rules share: the club's clock, what was gathered, and what it says."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from club.reminders import services
+from club.reminders.models import Reminder
+from club.reminders.rules import RULES
+from club.reminders.wording import Message
+
+DENVER = ZoneInfo("America/Denver")
+TODAY = date(2026, 9, 14)
+
+
+def at(offset: int, hour: int, minute: int = 0) -> datetime:
+    """So many days from TODAY, at that hour on the club's wall."""
+    return datetime(TODAY.year, TODAY.month, TODAY.day, hour, minute, tzinfo=DENVER) + timedelta(days=offset)
+
+
+def gathered(now: datetime) -> list[tuple[str, str]]:
+    services.gather(now)
+    return sorted(Reminder.objects.values_list("rule", "person__email"))
+
+
+def message(rule: str, now: datetime) -> Message:
+    return RULES[rule].message(Reminder.objects.filter(rule=rule).latest("pk"), now)
