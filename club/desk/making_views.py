@@ -1,3 +1,5 @@
+"""The page "What can I make?": everything it is asked stands in its address."""
+
 from __future__ import annotations
 
 from typing import Any
