@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('batches', '0002_started_for_somebody_else'),
-        ('classes', '0002_a_session_says_when_it_was_moved'),
+        ('classes', '0003_a_session_says_when_it_was_moved'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('classes', '0002_the_day'),
+        ('classes', '0004_the_day'),
     ]
 
     operations = [

@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0002_recalls'),
+        ('batches', '0003_recalls'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
