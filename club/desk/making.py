@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import date
 
 from club.members.models import Kitchen, User
 from inventory.fruit.fitting import AtHand, Fit, fits, produce_named, produce_words, revisions_with
 from inventory.fruit.freezer_rules import Age
 from inventory.fruit.models import FreezerItem, FreezerState
+from inventory.fruit.offer_words import FruitState
+from inventory.fruit.rules import use_by_estimate
 from inventory.jars.models import Balance
 from inventory.jars.words import JarState
 from recipes.engine.quantities import JAR_SIZES
@@ -22,11 +24,6 @@ from recipes.models import Revision
 MOST_FRUITS = 10
 MOST_PLANS = 80
 MOST_LOTS = 200
-
-# Days that fresh fruit keeps in a cool place, by which to hurry: common practice, no source.
-SOFT_DAYS, USUAL_DAYS, FIRM_DAYS = 2, 5, 21
-SOFT = frozenset({"blackberries", "boysenberries", "dewberries", "figs", "loganberries", "raspberries", "strawberries"})
-FIRM = frozenset({"apples", "beets", "cabbage", "carrots", "cranberries", "lemons", "onions", "oranges", "potatoes"})
 
 
 @dataclass(frozen=True)
@@ -87,14 +84,9 @@ def _fresh(named: Sequence[tuple[str, Basket]], today: date) -> list[Heap]:
         if produce:
             grams[produce] += basket.grams
     return [
-        Heap(AtHand(produce, weight), today + _keeps(produce), False, False, (), [], 0)
+        Heap(AtHand(produce, weight), use_by_estimate(produce, FruitState.FRESH, today), False, False, (), [], 0)
         for produce, weight in grams.items()
     ]
-
-
-def _keeps(produce: str) -> timedelta:
-    days = SOFT_DAYS if produce in SOFT else FIRM_DAYS if produce in FIRM else USUAL_DAYS
-    return timedelta(days=days)
 
 
 def _frozen(named: Sequence[tuple[str, FreezerItem]], today: date) -> list[Heap]:
