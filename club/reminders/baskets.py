@@ -44,7 +44,7 @@ def basket_take(*, now: datetime, most: int = BASKET) -> list[Reminder]:
     """
     while True:
         with transaction.atomic():
-            waiting = Reminder.objects.waiting(now).select_related("person")
+            waiting = Reminder.objects.waiting(now).select_related("person__wishes")
             found = list(waiting.select_for_update(skip_locked=True, of=("self",))[:most])
             rows = _without_the_given_up(found)
             holder, until = uuid4(), now + lease()

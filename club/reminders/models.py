@@ -100,6 +100,7 @@ class Reminder(models.Model):
         indexes = [
             models.Index(fields=["due_at"], condition=Q(state__in=LIVE), name="reminders_live"),
             models.Index(fields=["due_at"], condition=Q(state__in=[ReminderState.DEAD]), name="reminders_dead"),
+            models.Index(fields=["person"], condition=Q(read_at=None), name="reminders_unread"),
         ]
 
     def __str__(self) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import smtplib
 from datetime import timedelta
 
@@ -10,6 +11,7 @@ from datetime import timedelta
 MOST_ATTEMPTS = 10
 FIRST_WAIT = timedelta(minutes=1)
 LONGEST_WAIT = timedelta(hours=1)
+NO_MAILBOX = re.compile(rb"5\.1\.\d")
 SERVER_TROUBLE = (
     smtplib.SMTPServerDisconnected,
     smtplib.SMTPConnectError,
@@ -47,6 +49,16 @@ def is_server_away(error: Exception) -> bool:
     if isinstance(error, smtplib.SMTPException):
         return isinstance(error, SERVER_TROUBLE)
     return isinstance(error, OSError)
+
+
+def is_no_mailbox(error: Exception) -> bool:
+    """True when the server says that there is no such mailbox (RFC 3463, 5.1.x): the address is wrong, not we.
+
+    Any other refusal for good may be our own fault, such as a relay that does not know us, and says nothing of her.
+    """
+    if not isinstance(error, smtplib.SMTPRecipientsRefused) or not error.recipients:
+        return False
+    return all(500 <= code < 600 and NO_MAILBOX.match(text) for code, text in error.recipients.values())
 
 
 def is_given_up(error: Exception, attempts: int) -> bool:

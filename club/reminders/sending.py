@@ -23,10 +23,11 @@ from club.reminders.baskets import (
     reminder_take_in_hand,
 )
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.outcomes import is_given_up, is_server_away, wait_after
+from club.reminders.outcomes import is_given_up, is_no_mailbox, is_server_away, wait_after
 from club.reminders.posting import MailLine, mail_of
 from club.reminders.routing import route_for
 from club.reminders.rules import RULES
+from club.reminders.wishes import mailbox_note_bounce
 
 log = logging.getLogger(__name__)
 
@@ -120,6 +121,8 @@ def _note_failure(reminder: Reminder, error: Exception, now: datetime) -> None:
     if is_given_up(error, reminder.attempts):
         log.error("Reminder %s is given up: %s", reminder.pk, told)
         reminder_note(reminder=reminder, state=ReminderState.DEAD, last_error=told)
+        if is_no_mailbox(error):
+            mailbox_note_bounce(person=reminder.person, reason=told, now=now)
         return
     # A rule that could not be asked for want of a database is asked as soon as there is one.
     is_ours = isinstance(error, DATABASE_AWAY)

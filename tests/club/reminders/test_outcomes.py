@@ -7,7 +7,29 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.reminders.outcomes import LONGEST_WAIT, MOST_ATTEMPTS, is_given_up, is_server_away, message_id, wait_after
+from club.reminders.outcomes import (
+    LONGEST_WAIT,
+    MOST_ATTEMPTS,
+    is_given_up,
+    is_no_mailbox,
+    is_server_away,
+    message_id,
+    wait_after,
+)
+
+
+@pytest.mark.parametrize(
+    ("error", "no_mailbox"),
+    [
+        (smtplib.SMTPRecipientsRefused({"a@b.c": (550, b"5.1.1 unknown user")}), True),
+        (smtplib.SMTPRecipientsRefused({"a@b.c": (550, b"5.7.1 relaying denied")}), False),
+        (smtplib.SMTPRecipientsRefused({"a@b.c": (450, b"4.1.1 try later")}), False),
+        (smtplib.SMTPRecipientsRefused({}), False),
+        (smtplib.SMTPSenderRefused(550, b"5.1.8 bad sender", "x"), False),
+    ],
+)
+def test_only_a_mailbox_that_is_not_there_is_the_addresss_own_fault(error, no_mailbox):
+    assert is_no_mailbox(error) is no_mailbox
 
 
 def test_waits_double_from_a_minute_up_to_an_hour():

@@ -10,8 +10,9 @@ from django.core.mail import EmailMessage
 
 from club.reminders import services
 from club.reminders.baskets import basket_take, lease, reminder_take_in_hand
-from club.reminders.models import Reminder, ReminderState
+from club.reminders.models import Reminder, ReminderState, Wishes
 from club.reminders.outcomes import MOST_ATTEMPTS
+from club.reminders.wishes_models import wishes_of
 from inventory.batches.models import Batch, BatchState
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
@@ -121,6 +122,13 @@ def test_a_mail_that_fails_waits_longer_each_time_and_is_given_up_in_the_end(due
 def test_an_address_refused_for_good_is_given_up_at_once(due, monkeypatch):
     break_mail(monkeypatch, smtplib.SMTPRecipientsRefused({due.person.email: (550, b"no such box")}))
     assert services.send_due(NOW) == {ReminderState.DEAD: 1}
+    assert wishes_of(due.person).bounced_at is None  # a relay that knows neither her nor us says just the same
+
+
+def test_a_mailbox_that_is_not_there_is_noted_and_written_to_no_more(due, monkeypatch):
+    break_mail(monkeypatch, smtplib.SMTPRecipientsRefused({due.person.email: (550, b"5.1.1 unknown user")}))
+    services.send_due(NOW)
+    assert Wishes.objects.get(person=due.person).bounced_address == due.person.email
 
 
 def test_one_poisoned_row_does_not_stop_the_rest(due, monkeypatch):
