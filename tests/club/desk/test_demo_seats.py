@@ -22,7 +22,8 @@ def test_the_demo_has_seats_taken_one_offered_a_line_with_a_party_of_two_and_one
     told = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
     people = {one["key"]: make_person(name=one["name"]) for one in told["person"]}
     session = make_session(seats=4, now=now, day=(now + timedelta(days=11)).date())
-    seats_lay_down(told["seat"], session, people, now)
+    [coming] = [one for one in told["class"] if one["title"] == "Jelly and plums for the shelf"]
+    seats_lay_down(coming["seat"], session, people, now)
     rows = {one.person.name.split()[0]: one for one in SignUp.objects.select_related("person")}
     assert {name: one.state for name, one in rows.items()} == {
         "Petra": "seated",
