@@ -45,17 +45,21 @@ def session_close(*, by: User, session: ClassSession, learned: str = "", now: da
 
 
 def _skills_note(by: User, session: ClassSession) -> None:
-    """Whoever signed up and came has learned what the session teaches. An organiser closes for those who taught it."""
+    """Whoever signed up and came has learned what the session teaches. An organiser closes for those who taught it.
+
+    Nobody says it of herself: where nobody else may say it, it is not noted, and another instructor waives it.
+    """
     if not session.skill:
         return
     teachers = [by, *session.instructors.filter(is_active=True).order_by("pk")]
-    noted_by = next((one for one in teachers if one.has_perm("members.note_skill")), None)
-    if noted_by is None:
+    may_note = [one for one in teachers if one.has_perm("members.note_skill")]
+    if not may_note:
         raise ValidationError(_("This class teaches a skill: an instructor closes it, who may say who learned it."))
+    told = {"skill": session.skill, "gained_on": session.day, "class_title": session.title}
     for signup in SignUp.objects.came().filter(session=session).select_related("person"):
-        skill_gain(
-            by=noted_by, person=signup.person, skill=session.skill, gained_on=session.day, class_title=session.title
-        )
+        noted_by = next((one for one in may_note if one.pk != signup.person_id), None)
+        if noted_by is not None:
+            skill_gain(by=noted_by, person=signup.person, **told)
 
 
 @transaction.atomic
