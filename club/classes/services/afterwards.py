@@ -15,6 +15,7 @@ from django.utils.translation import ngettext
 from club.classes.models import ClassSession, OwnNote, SessionPhoto, SessionReport, SignUp
 from club.classes.models.day import CAPTION_LENGTH, NOTE_LENGTH
 from club.classes.services.on_the_day import now_or, runs_check, session_on_the_day
+from club.classes.services.running import form_used
 from club.classes.words import SessionState
 from club.members.models import User
 from club.members.pictures import MOST_BYTES, photo_as_jpeg
@@ -55,11 +56,16 @@ def _skills_note(by: User, session: ClassSession) -> None:
     may_note = [one for one in teachers if one.has_perm("members.note_skill")]
     if not may_note:
         raise ValidationError(_("This class teaches a skill: an instructor closes it, who may say who learned it."))
-    told = {"skill": session.skill, "gained_on": session.day, "class_title": session.title}
     for signup in SignUp.objects.came().filter(session=session).select_related("person"):
         noted_by = next((one for one in may_note if one.pk != signup.person_id), None)
         if noted_by is not None:
-            skill_gain(by=noted_by, person=signup.person, **told)
+            skill_gain(
+                by=noted_by,
+                person=signup.person,
+                skill=session.skill,
+                gained_on=session.day,
+                class_title=session.title,
+            )
 
 
 @transaction.atomic
@@ -106,6 +112,8 @@ def photo_add(
     ClassSession.objects.filter(pk=session.pk).update(title=F("title"))
     if SessionPhoto.objects.filter(session=session).count() >= MOST_PHOTOS:
         raise ValidationError({"photo": _("A session keeps %(n)s pictures: remove one first.") % {"n": MOST_PHOTOS}})
+    if SessionPhoto.objects.filter(token=token).exists():
+        raise form_used()
     told = {"jpeg": jpeg, "caption": caption, "added_by": by, "added_at": now_or(now)}
     return SessionPhoto.objects.create(session=session, token=token, **told)
 

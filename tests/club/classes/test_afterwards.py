@@ -174,3 +174,11 @@ def test_nobody_notes_a_skill_for_herself_by_closing_a_class_that_she_came_to():
     SkillRecord.objects.all().delete()
     close(alone, by=planner)
     assert not SkillRecord.objects.exists()
+
+
+def test_a_form_that_added_a_picture_to_another_session_adds_none_here():
+    token = uuid4()
+    add_photo(make_session(), token=token)
+    with pytest.raises(ValidationError, match="used for something else"):
+        add_photo(make_session(), token=token)
+    assert SessionPhoto.objects.count() == 1
