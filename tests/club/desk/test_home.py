@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from club.desk.heaps import SHOWN
 from club.desk.queries import desk_for
 from club.members.roles import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
@@ -201,6 +202,15 @@ def test_a_seat_taken_and_a_seat_offered_are_on_the_desk_and_those_far_ahead_are
     assert titles(person, "classes-mine") == ["Plums"]
     assert titles(person, "seats-offered") == ["Quinces"]
     assert "take it or leave it" in tags(person, "seats-offered")[0]
+
+
+def test_a_seat_offered_is_on_the_desk_however_far_ahead_and_however_many_seats_are_taken():
+    person, now = make_person(), timezone.now()
+    for _ in range(SHOWN):
+        make_signup(make_session(now=now, day=(now + timedelta(days=5)).date()), person, now=now)
+    far = make_session(title="Oranges", now=now, day=(now + timedelta(days=40)).date())
+    make_signup(far, person, state="offered", now=now)
+    assert titles(person, "seats-offered") == ["Oranges"]
 
 
 def test_who_runs_a_class_is_led_to_what_it_wants_next():
