@@ -227,7 +227,7 @@ def test_who_runs_a_class_is_led_to_what_it_wants_next():
 def test_fruit_to_fetch_is_on_the_desk_of_whoever_gets_it_and_an_open_offer_on_its_givers():
     offer = make_offer()
     claim = make_claim(offer)
-    assert titles(offer.giver, "fruit-offered") == [str(offer.title)]
+    assert titles(offer.giver, "fruit-offered") == [str(offer.title).capitalize()]
     share_out(offer)
-    assert titles(claim.person, "fruit-to-fetch") == [str(offer.title)]
+    assert titles(claim.person, "fruit-to-fetch") == [str(offer.title).capitalize()]
     assert titles(offer.giver, "fruit-to-fetch") == []
