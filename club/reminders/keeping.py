@@ -134,9 +134,13 @@ class Held:
 
 
 def _full_jars() -> BalanceQuerySet:
-    """Where full jars stand of batches that went onto the shelf; who gave hers away has none."""
+    """Where full jars stand of batches that went onto the shelf; who gave hers away has none.
+
+    Jars that were called back are left out: nobody is told to eat those first.
+    """
     shelved = Exists(Jar.objects.filter(batch=OuterRef("batch"), disposal=Disposal.SHELF))
-    return Balance.objects.there().filter(shelved, state=JarState.FULL, batch__state=BatchState.CHECKED)
+    sound = Balance.objects.there().exclude(batch__in=Jar.objects.recalled().values("batch"))
+    return sound.filter(shelved, state=JarState.FULL, batch__state=BatchState.CHECKED)
 
 
 def _held(jars: BalanceQuerySet) -> Iterator[Held]:
