@@ -158,7 +158,7 @@ def test_what_breaks_while_sharing_does_not_hold_up_the_mails(monkeypatch, mailo
     def broken(_now):
         raise RuntimeError("no sharing today")
 
-    monkeypatch.setattr(services, "offers_share_due", broken)
+    monkeypatch.setattr(services, "MOVES_ON", (broken,))
     with pytest.raises(RuntimeError):
         services.tick(at(0, 12, 1))
     assert len(mailoutbox) == 1
