@@ -67,6 +67,7 @@ def closing_still_due(reminder: Reminder, now: datetime) -> bool:
 def _closing(now: datetime) -> BatchQuerySet:
     lapsing_from = in_utc(now) - REPROCESS_WINDOW
     waiting = Batch.objects.to_reprocess().filter(is_reprocessable=True, reprocessed_out_at=None)
+    waiting = waiting.exclude(pk__in=Jar.objects.recalled().values("batch"))
     closing = waiting.filter(jars_out_at__gt=lapsing_from, jars_out_at__lte=lapsing_from + CLOSING_BEFORE)
     return closing.filter(made_by__is_active=True).only("jars_out_at", "made_by")
 

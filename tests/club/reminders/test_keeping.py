@@ -78,6 +78,14 @@ def test_the_two_hours_are_elapsed_hours_over_a_clock_change():
     assert len(told_of("reprocess-closing", datetime(2026, 11, 1, 9, 0, tzinfo=DENVER))) == 1  # 22 hours, not 21
 
 
+def test_jars_that_were_called_back_are_not_called_to_be_processed_again():
+    batch = make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
+    services.gather(hours(22))
+    assert still_due(hours(22)) == [True]
+    make_recall(batch=batch, now=hours(22))
+    assert still_due(hours(22)) == [False]
+
+
 def test_jars_put_away_meanwhile_are_not_called():
     batch = make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
     services.gather(hours(22))
