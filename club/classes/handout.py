@@ -14,6 +14,7 @@ from club.classes.models import SignUp
 from club.members.models import Kitchen
 from inventory.batches import rules
 from inventory.batches.models import Batch
+from inventory.batches.recalls import recalls_of
 from recipes.engine.plan import Plan
 from recipes.engine.terms import Canner, Pack, Rule
 from recipes.measures import KitchenPoints, altitude_text, headspace_text, kitchen_points, pressure_text
@@ -35,13 +36,17 @@ class KitchenTime:
 
 @dataclass(frozen=True)
 class Handout:
-    """`hall` is the process as planned for the station; `own` the student's own kitchens, which may be none."""
+    """`hall` is the process as planned for the station; `own` the student's own kitchens, which may be none.
+
+    `called_back` says why, of each recall that the jars are under. Of a withdrawn revision no process is shown.
+    """
 
     signup: SignUp
     batch: Batch
     hall: KitchenTime
     own: tuple[KitchenTime, ...]
     withdrawn: str
+    called_back: tuple[str, ...]
 
     @property
     def lines(self) -> list[dict[str, Any]]:
@@ -67,8 +72,8 @@ class Handout:
 
     @property
     def at_home(self) -> tuple[Rule, ...]:
-        """What to do with the jars at home, in the order in which it comes up."""
-        if self.batch.is_frozen_kind or self.given_up:
+        """What to do with the jars at home, in the order in which it comes up; nothing of jars that nobody eats."""
+        if self.batch.is_frozen_kind or self.given_up or self.withdrawn or self.called_back:
             return ()
         again = rules.REPROCESS if self.batch.is_reprocessable else rules.REPROCESS_HOT
         return (rules.SEAL_LOOK, again, rules.REFRIGERATE, rules.FREEZE, rules.BEST_WITHIN)
@@ -91,13 +96,20 @@ def handout_of(signup: SignUp) -> Handout | None:
         return None
     batch: Batch = cooking.batch
     homes = Kitchen.objects.filter(people=signup.person, is_hall=False)
+    withdrawn = batch.revision.withdrawn_reason if batch.revision.state == RevisionState.WITHDRAWN else ""
     return Handout(
         signup=signup,
         batch=batch,
-        hall=_at_the_hall(batch),
+        hall=_withdrawn_at(batch, withdrawn) if withdrawn else _at_the_hall(batch),
         own=tuple(_at_home(batch, home) for home in homes),
-        withdrawn=batch.revision.withdrawn_reason if batch.revision.state == RevisionState.WITHDRAWN else "",
+        withdrawn=withdrawn,
+        called_back=tuple(recall.reason for recall in recalls_of(batch)),
     )
+
+
+def _withdrawn_at(batch: Batch, why: str) -> KitchenTime:
+    refusal = _("This revision was withdrawn: %(why)s") % {"why": why}
+    return KitchenTime(batch.kitchen.name, altitude_text(batch.altitude), refusals=(refusal,))
 
 
 def _at_the_hall(batch: Batch) -> KitchenTime:

@@ -67,8 +67,11 @@ def _story(handout: Handout, club: str, width: float) -> Iterator[Any]:
         yield _p(_("This batch was given up, so there are no jars of it: %(why)s") % {"why": handout.given_up}, head)
     else:
         yield _p(_("Lot code %(lot)s. Write it on every jar.") % {"lot": batch.lot_code}, head)
+    for why in handout.called_back:
+        yield _p(_("Do not eat: these jars are called back. %(why)s") % {"why": why}, head)
     if handout.withdrawn:
-        yield _p(_("This revision was withdrawn since: %(why)s") % {"why": handout.withdrawn}, head)
+        told = _("This revision was withdrawn since: %(why)s Do not cook from it again, and eat none of its jars.")
+        yield _p(told % {"why": handout.withdrawn}, head)
     yield _p(_("Process"), head)
     yield _times([handout.hall, *handout.own], width)
     if not handout.own:

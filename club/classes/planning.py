@@ -35,10 +35,6 @@ class SessionPlan:
         """Those that are not refused: only for these is anything kept or bought."""
         return tuple(plan for plan in self.plans if plan.ok)
 
-    @property
-    def is_ok(self) -> bool:
-        return self.hall.ok
-
 
 def plan_of(session: ClassSession) -> SessionPlan:
     """One query, however many stations; another for the hall where it is not loaded yet. Stations that are alike

@@ -110,11 +110,18 @@ def _stations_table(stations: Sequence[StationWords]) -> Any:
             [
                 each.heading,
                 f"{each.title}. {each.jars}",
-                "; ".join(process for _size, process in each.processes) or _("none: into the freezer"),
+                _process_cell(each),
                 each.begins,
             ]
         )
     return _table(rows, (0.2, 0.42, 0.26, 0.12), "text")
+
+
+def _process_cell(station: StationWords) -> str:
+    """A station that is refused shows no process: neither a time nor that it needs none."""
+    if station.refusals:
+        return _("refused: do not cook this")
+    return "; ".join(process for _size, process in station.processes) or _("none: into the freezer")
 
 
 def _station_page(station: StationWords, day: StationDay | None, words: PlanWords) -> Iterator[Any]:

@@ -10,6 +10,7 @@ from django.db.models import Max
 from club.desk.models import YearlyWish
 from club.desk.season_reading import KnownRecipe, Reading
 from inventory.batches.models import Batch
+from inventory.fruit.fitting import takes_thawed
 from recipes.engine.plan import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.indexing import unbarred
@@ -40,8 +41,11 @@ class Cooking:
 
     @property
     def produce(self) -> str:
-        """What a freezer may hold of it; "" where a pot takes several fruits, as their weights are not told apart."""
-        foods = self.revision.tested.produce if self.revision else ()
+        """What a freezer may hold of it; "" where a pot takes several fruits, as their weights are not told apart, and
+        where the recipe packs pieces, as thawed ones are not what was tested."""
+        if self.revision is None or not takes_thawed(self.revision.tested):
+            return ""
+        foods = self.revision.tested.produce
         return foods[0] if len(foods) == 1 else ""
 
 

@@ -15,14 +15,11 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.tokens import seat_path
 from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import subject_id
 from club.reminders.wording import Message
 
 SEAT, CLASS = "seat:", "class:"
 Mail = Callable[[Reminder, datetime], Message]
-
-
-def subject_id(reminder: Reminder) -> int:
-    return int(reminder.subject.partition(":")[2])
 
 
 def seat_message(reminder: Reminder, now: datetime) -> Message:

@@ -21,14 +21,15 @@ from club.classes.queries import SignUpQuerySet
 from club.classes.seat_rules import lapsing_told_at, offer_told_at
 from club.classes.words import SessionState, SignUpState
 from club.reminders import class_mails
-from club.reminders.class_mails import CLASS, SEAT, subject_id
+from club.reminders.class_mails import CLASS, SEAT
 from club.reminders.models import Reminder
+from club.reminders.subjects import subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
 
+# Our own choices, no source.
 WEEK_BEFORE_AT, DAY_BEFORE_AT = time(9, 0), time(18, 0)
 STARTING = timedelta(hours=2)
-# Our own choices, no source.
 SEAT_NOTED_FOR = timedelta(days=1)
 MINIMUM_BEFORE_CLOSING = timedelta(hours=48)
 

@@ -7,9 +7,8 @@ was keyed in from an old freezer does not send a mail for every lot of years ago
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 
-from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -17,8 +16,10 @@ from django.utils.translation import gettext_lazy
 from club.members.models import Kitchen
 from club.reminders.letters import day_words, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import at_hour
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
+from inventory.fruit.amounts import weight_words
 from inventory.fruit.freezer_rules import CITRUS_MONTHS, PLAIN_MONTHS, Age, months_later
 from inventory.fruit.models import FreezerItem
 from inventory.fruit.services.freezer import club_today
@@ -38,7 +39,7 @@ def _due(now: datetime) -> Iterator[Due]:
     )
     for item in frozen:
         best_until = item.keeping.best_until
-        due_at = _morning(best_until)
+        due_at = at_hour(best_until, MORNING)
         if due_at <= now and best_until > today - TOLD_FOR:
             # A lot that was keyed in late is not late to be told.
             yield Due(f"{SUBJECT}{item.pk}", str(best_until), item.put_in_by_id, max(due_at, item.created_at))
@@ -57,18 +58,13 @@ def _item(subject: str) -> FreezerItem | None:
     return FreezerItem.objects.there().filter(pk=int(subject.removeprefix(SUBJECT))).first()
 
 
-def _morning(day: date) -> datetime:
-    """Nine o'clock on the club's wall, in UTC."""
-    return timezone.make_aware(datetime.combine(day, MORNING), timezone.get_default_timezone()).astimezone(UTC)
-
-
 def _message(reminder: Reminder, now: datetime) -> Message:
     item = FreezerItem.objects.select_related("kitchen").get(pk=int(reminder.subject.removeprefix(SUBJECT)))
 
     def told() -> tuple[str, list[str], str]:
         names = {
             "what": item.what,
-            "kg": f"{item.grams_left / 1000:.1f}",
+            "weight": weight_words(item.grams_left, reminder.person.units),
             "kitchen": item.kitchen.name,
             "frozen": date_format(item.frozen_on, "j F Y"),
             "until": day_words(item.keeping.best_until),
@@ -76,7 +72,7 @@ def _message(reminder: Reminder, now: datetime) -> Message:
         return (
             _("Past its best in the freezer: %(what)s") % names,
             [
-                _("%(kg)s kg of %(what)s in %(kitchen)s, frozen on %(frozen)s, was at its best until %(until)s.")
+                _("%(weight)s of %(what)s in %(kitchen)s, frozen on %(frozen)s, was at its best until %(until)s.")
                 % names,
                 _("It is not unsafe, only less good by the month. On its page you see what can be made of it."),
             ],

@@ -4,15 +4,15 @@ for a share the evening before. Hours are those on the wall of the club."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 from django.db.models import F
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from club.reminders import fruit_mails
-from club.reminders.fruit_mails import CLAIM, OFFER, SHARE, subject_id
+from club.reminders.fruit_mails import CLAIM, OFFER, SHARE
 from club.reminders.models import Reminder
+from club.reminders.subjects import at_hour, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
 from inventory.fruit.clock import club_day
@@ -31,7 +31,7 @@ def use_by_due(now: datetime) -> Iterator[Due]:
     today = club_day(now)
     rows = _with_some_left().filter(use_by__gte=today, use_by__lte=today + USE_BY_WARNING, giver__is_active=True)
     for pk, giver, use_by in rows.values_list("pk", "giver", "use_by"):
-        due_at = _at(use_by - USE_BY_WARNING, MORNING_AT)
+        due_at = at_hour(use_by - USE_BY_WARNING, MORNING_AT)
         if due_at <= now:
             yield Due(f"{OFFER}{pk}", str(use_by), giver, due_at)
 
@@ -57,7 +57,7 @@ def pick_up_due(now: datetime) -> Iterator[Due]:
     """From 18:00 of the day before until the pick-up is over; not to who has only just been told of the share."""
     soon = _to_fetch(now).filter(window__day__lte=club_day(now) + timedelta(days=1))
     for pk, person, window, day, told in soon.values_list("pk", "person", "window", "window__day", "changed_at"):
-        due_at = _at(day - timedelta(days=1), EVENING_AT)
+        due_at = at_hour(day - timedelta(days=1), EVENING_AT)
         if told < due_at <= now:
             yield Due(f"{SHARE}{pk}", f"window {window}", person, due_at)
 
@@ -119,11 +119,6 @@ def _without_share() -> ClaimQuerySet:
 
 def _taken_back() -> ClaimQuerySet:
     return Claim.objects.open().filter(offer__stage=OfferStage.TAKEN_BACK, person__is_active=True)
-
-
-def _at(day: date, hour: time) -> datetime:
-    """That hour on the wall of the club, in UTC."""
-    return timezone.make_aware(datetime.combine(day, hour), timezone.get_default_timezone()).astimezone(UTC)
 
 
 RULES: tuple[Rule, ...] = (

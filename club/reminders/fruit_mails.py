@@ -9,16 +9,13 @@ from django.utils.translation import gettext as _
 
 from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import subject_id
 from club.reminders.wording import Message
 from inventory.fruit.amounts import units_words
 from inventory.fruit.explaining import sentences_for
 from inventory.fruit.models import Claim, Offer, Share, SharingRound
 
 OFFER, SHARE, CLAIM = "fruit-offer:", "fruit-share:", "fruit-claim:"
-
-
-def subject_id(reminder: Reminder) -> int:
-    return int(reminder.subject.partition(":")[2])
 
 
 def use_by_message(reminder: Reminder, now: datetime) -> Message:

@@ -67,6 +67,7 @@ def closing_still_due(reminder: Reminder, now: datetime) -> bool:
 def _closing(now: datetime) -> BatchQuerySet:
     lapsing_from = in_utc(now) - REPROCESS_WINDOW
     waiting = Batch.objects.to_reprocess().filter(is_reprocessable=True, reprocessed_out_at=None)
+    waiting = waiting.exclude(pk__in=Jar.objects.recalled().values("batch"))
     closing = waiting.filter(jars_out_at__gt=lapsing_from, jars_out_at__lte=lapsing_from + CLOSING_BEFORE)
     return closing.filter(made_by__is_active=True).only("jars_out_at", "made_by")
 
@@ -134,9 +135,13 @@ class Held:
 
 
 def _full_jars() -> BalanceQuerySet:
-    """Where full jars stand of batches that went onto the shelf; who gave hers away has none."""
+    """Where full jars stand of batches that went onto the shelf; who gave hers away has none.
+
+    Jars that were called back are left out: nobody is told to eat those first.
+    """
     shelved = Exists(Jar.objects.filter(batch=OuterRef("batch"), disposal=Disposal.SHELF))
-    return Balance.objects.there().filter(shelved, state=JarState.FULL, batch__state=BatchState.CHECKED)
+    sound = Balance.objects.there().exclude(batch__in=Jar.objects.recalled().values("batch"))
+    return sound.filter(shelved, state=JarState.FULL, batch__state=BatchState.CHECKED)
 
 
 def _held(jars: BalanceQuerySet) -> Iterator[Held]:

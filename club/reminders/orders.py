@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
+from club.reminders.subjects import at_hour
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.jars.models import ClubOrder, OrderPickup, OrderWish
@@ -101,7 +102,7 @@ def evening_before(closes_at: datetime) -> datetime:
     """18:00 on the wall of the club, the day before the closing day; in UTC."""
     zone = timezone.get_default_timezone()
     day = timezone.localdate(closes_at, zone) - timedelta(days=1)
-    return timezone.make_aware(datetime.combine(day, DAY_BEFORE_AT), zone).astimezone(UTC)
+    return at_hour(day, DAY_BEFORE_AT)
 
 
 def _occurrence(moment: datetime) -> str:

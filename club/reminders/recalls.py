@@ -20,14 +20,12 @@ from club.reminders.wording import Due, Message
 from inventory.batches.models import Batch, Recall
 from inventory.batches.recall_rules import ASK_AGAIN_AFTER, AUTHORITY, HELD_APART, MOST_CALLS, NOT_EATEN
 from inventory.batches.recalls import waiting
-from inventory.batches.services import recalls_follow_withdrawals
 
 SUBJECT = "recall:"
 
 
 def _due(now: datetime) -> Iterator[Due]:
     """To each person whose hands hold jars of an open recall and have not answered; one for each recall."""
-    recalls_follow_withdrawals(now=now)
     recalls = {one.pk: one for one in Recall.objects.open()}
     asked = {(one.recall_id, person) for one in waiting(recalls.values()) for person in one.people}
     for pk, person in sorted(asked):

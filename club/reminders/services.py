@@ -15,11 +15,17 @@ from club.reminders.gathering import gather
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.sending import Watch, send_due, senders_wanted
 from club.reminders.ticking import tick_begin, tick_end
+from inventory.batches.services import recalls_follow_withdrawals
 from inventory.equipment.services import waiting_move_on
 from inventory.fruit.services import offers_share_due
 
 # What moves on by the clock alone, before what is due is gathered.
-MOVES_ON: tuple[Callable[[datetime], object], ...] = (waiting_move_on, seats_move_on, offers_share_due)
+MOVES_ON: tuple[Callable[[datetime], object], ...] = (
+    waiting_move_on,
+    seats_move_on,
+    offers_share_due,
+    recalls_follow_withdrawals,
+)
 
 __all__ = ["gather", "reminder_resend", "send_due", "tick"]
 

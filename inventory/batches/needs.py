@@ -9,9 +9,11 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from inventory.batches.models import Batch
+from inventory.batches.recall_rules import NOT_EATEN
 from inventory.batches.rules import REPROCESS, REPROCESS_HOT, REPROCESS_ONCE, in_utc
 from recipes.engine.process import ProcessFound, process_for
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
+from recipes.models import RevisionState
 
 NOT_REPROCESSED = ("squash", "pumpkin")
 CANNERS = {None: Canner.BOILING_WATER, "dial": Canner.DIAL_GAUGE, "weighted": Canner.WEIGHTED_GAUGE}
@@ -48,6 +50,9 @@ def reprocess_refusal(batch: Batch, looked_at: datetime) -> Refusal | None:
     if batch.reprocessed_out_at is not None:
         text = _("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal.")
         return _refusal("reprocessed-once", REPROCESS_ONCE, text)
+    if batch.revision.state == RevisionState.WITHDRAWN:
+        text = _("This recipe was withdrawn: its jars are not processed again, and nobody eats from them.")
+        return _refusal("revision-withdrawn", NOT_EATEN, text)
     need = reprocess_need(batch)
     if isinstance(need, Refusal):
         return need

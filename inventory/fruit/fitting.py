@@ -125,7 +125,7 @@ def fit_of(at_hand: AtHand, revision: Revision, altitude: Altitude | None) -> Fi
         return _refused(revision, also, _juice_refusal(mine))
     if wanted != state and not (state == FreezerState.PUREE and _is_crushed(mine)):
         return None
-    if at_hand.is_frozen and not _takes_frozen(tested):
+    if at_hand.is_frozen and not takes_thawed(tested):
         return _refused(revision, also, _thawed_refusal())
     if any(len(_named_in(line, tested)) > 1 and not _is_either(line) for line in mine):
         return _refused(revision, also, _mixture_refusal(mine))
@@ -148,9 +148,9 @@ def _named_in(line: Ingredient, tested: TestedRecipe) -> set[str]:
     return {word for word in found if not any(word != other and word in other for other in found)}
 
 
-def _takes_frozen(tested: TestedRecipe) -> bool:
-    """Cooked through, or the recipe itself speaks of frozen fruit."""
-    return tested.kind in COOKED_THROUGH or any("frozen" in step.lower() for step in tested.steps)
+def takes_thawed(tested: TestedRecipe) -> bool:
+    """Cooked through (THAWED_PACKS). What a step says of frozen fruit is not read here: it may forbid it."""
+    return tested.kind in COOKED_THROUGH
 
 
 def _is_either(line: Ingredient) -> bool:

@@ -23,8 +23,8 @@ AT_BEST = Rule(
 )
 CITRUS = Rule(
     "frozen-citrus-best-within-4-months",
-    noop("Oranges, lemons and other citrus fruit lose their taste in the freezer after about four months."),
-    "common practice, no source",
+    noop("Oranges, lemons and other citrus fruit are at their best for 4 to 6 months; here the shorter time counts."),
+    "Michigan State University Extension, Preserving Food Safely 01600508",
 )
 AFTER_THAWING = Rule(
     "frozen-fruit-measured-after-thawing",
@@ -69,7 +69,7 @@ COOKED_THROUGH = frozenset({"butter", "chutney", "jam", "jelly", "juice", "marma
 # Months after freezing: from the first the fruit should be used soon, from the second it is past its best.
 PLAIN_MONTHS = (8, 12)
 SUGARED_MONTHS = (10, 12)  # the first of them: our own choice within the published span
-CITRUS_MONTHS = (3, 4)
+CITRUS_MONTHS = (3, 4)  # the first of them: our own choice
 CITRUS_FRUIT = frozenset({"oranges", "lemons", "limes", "grapefruit", "mandarins"})
 
 

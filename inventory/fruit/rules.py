@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from inventory.fruit.containers import FROZEN, JUICE
+from inventory.fruit.freezer_rules import keeping
 
 KEEPS_SOURCE = "common practice, no source"
 
@@ -54,8 +55,8 @@ KEEPS_FRESH: dict[str, int] = {
 }
 KEEPS_UNKNOWN = 3  # fresh produce that the table does not know: rather too early
 KEEPS_JUICE = 3  # pressed and kept cold
-KEEPS_FROZEN = 300  # from the day it was frozen, at 0 F (-18 C) or below; afterwards it is poorer, not unsafe
 
+# Of offers and claims: our own choices, no source.
 CLOSES_BEFORE = timedelta(hours=4)  # ahead of the first pick-up: time to read the mail and set out
 SOONEST_CLOSE = timedelta(minutes=30)  # nobody sees an offer that closes at once
 MOST_WINDOWS = 8
@@ -66,8 +67,7 @@ MOST_GRAMS = 2_000_000  # two tonnes: a slip of the pen
 
 
 def keeps_days(produce: str, state: str) -> int:
-    if state == FROZEN:
-        return KEEPS_FROZEN
+    """Of what is fresh or pressed; what is frozen keeps by freezer_rules."""
     if state == JUICE:
         return KEEPS_JUICE
     return KEEPS_FRESH.get(produce, KEEPS_UNKNOWN)
@@ -75,7 +75,14 @@ def keeps_days(produce: str, state: str) -> int:
 
 def use_by_estimate(produce: str, state: str, since: date) -> date:
     """`since`: the day it was picked, pressed or frozen; for fresh fruit on a tree the day of the first pick-up."""
+    if state == FROZEN:
+        return keeping(since, produce=produce).best_until
     return since + timedelta(days=keeps_days(produce, state))
+
+
+def use_by_source(produce: str, frozen_on: date | None) -> str:
+    """Where the estimate is from; `frozen_on` is None for what is fresh or pressed."""
+    return KEEPS_SOURCE if frozen_on is None else keeping(frozen_on, produce=produce).rule.source
 
 
 def closing_moment(first_window: datetime, now: datetime) -> datetime:

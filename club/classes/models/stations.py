@@ -52,7 +52,3 @@ class Station(models.Model):
     def label(self) -> str:
         """As it is called on the day."""
         return self.name or gettext("Station %(n)s") % {"n": self.number}
-
-    @property
-    def power_w(self) -> int:
-        return sum(self.burners_w)

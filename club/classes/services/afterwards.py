@@ -14,12 +14,13 @@ from django.utils.translation import ngettext
 
 from club.classes.models import ClassSession, OwnNote, SessionPhoto, SessionReport, SignUp
 from club.classes.models.day import CAPTION_LENGTH, NOTE_LENGTH
-from club.classes.services.on_the_day import now_or, runs_check, session_on_the_day
-from club.classes.services.running import form_used
+from club.classes.services.on_the_day import session_on_the_day
+from club.classes.services.running import form_used, run_check
 from club.classes.words import SessionState
 from club.members.models import User
 from club.members.pictures import MOST_BYTES, photo_as_jpeg
 from club.members.services import skill_gain
+from inventory.equipment.services.common import now_or
 
 MOST_PHOTOS = 12  # our own choice, no source
 
@@ -71,7 +72,7 @@ def _skills_note(by: User, session: ClassSession) -> None:
 @transaction.atomic
 def learned_change(*, by: User, session: ClassSession, learned: str, now: datetime | None = None) -> None:
     """What was learned, written anew; only of a session that was held."""
-    runs_check(by, session)
+    run_check(by, session)
     told = {"learned": _text(learned, "learned"), "changed_at": now_or(now)}
     if SessionReport.objects.filter(session=session).update(**told) != 1:
         raise ValidationError(_("Close the session first."))
@@ -100,7 +101,7 @@ def photo_add(
     now: datetime | None = None,
 ) -> SessionPhoto:
     """A picture of the day; place and time that a phone writes into it are left out. The caption is its text."""
-    runs_check(by, session)
+    run_check(by, session)
     made = SessionPhoto.objects.filter(token=token, session=session).first()
     if made is not None:
         return made
@@ -120,7 +121,7 @@ def photo_add(
 
 @transaction.atomic
 def photo_remove(*, by: User, photo: SessionPhoto) -> None:
-    runs_check(by, photo.session)
+    run_check(by, photo.session)
     SessionPhoto.objects.filter(pk=photo.pk).delete()
 
 

@@ -14,7 +14,7 @@ from club.classes.gear_list import GearNeed, gear_needs, matched
 from club.classes.keeping import take_from
 from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideTurn
 from club.classes.planning import plan_of
-from club.classes.services.running import now_or, run_check, session_lock
+from club.classes.services.running import run_check, session_lock
 from club.classes.stock import shelves
 from club.members.models import User
 from inventory.equipment.dates import free_on
@@ -22,6 +22,7 @@ from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Thing
 from inventory.equipment.queries import club_day
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
+from inventory.equipment.services.common import now_or
 from inventory.equipment.services.holding import PURPOSE_LENGTH
 from inventory.equipment.spans import Span
 from inventory.equipment.standing import what_test_wants

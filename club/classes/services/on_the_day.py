@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import PermissionDenied, ValidationError
-from django.utils import timezone
+from django.core.exceptions import ValidationError
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, SignUp, Station
+from club.classes.services.running import run_check
 from club.classes.words import SessionState
 from club.members.models import User
-
-
-def now_or(moment: datetime | None) -> datetime:
-    """The moment given, in UTC, or this very one."""
-    return (moment or timezone.now()).astimezone(UTC)
-
-
-def runs_check(by: User, session: ClassSession) -> None:
-    """PermissionDenied for somebody who does not run this session."""
-    if not ClassSession.objects.run_by(by).filter(pk=session.pk).exists():
-        raise PermissionDenied
 
 
 def session_on_the_day(by: User, session: ClassSession, now: datetime) -> ClassSession:
@@ -32,7 +21,7 @@ def session_on_the_day(by: User, session: ClassSession, now: datetime) -> ClassS
     The update changes nothing: it says whether the session is on, and makes others wait for their turn, on PostgreSQL
     by the row's lock, on SQLite because there is one writer. What is counted after it stays true until we are done.
     """
-    runs_check(by, session)
+    run_check(by, session)
     on = ClassSession.objects.filter(pk=session.pk, state=SessionState.PUBLISHED)
     if on.update(state=SessionState.PUBLISHED) != 1:
         raise ValidationError(_("This session is not on: it was cancelled, or closed already."))

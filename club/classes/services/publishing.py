@@ -14,12 +14,13 @@ from django.utils.translation import ngettext
 from club.classes.models import ClassSession, SessionGear, StationBatch
 from club.classes.planning import SessionPlan, plan_of
 from club.classes.services.gear import KEPT, gear_release
-from club.classes.services.running import OPEN, now_or, run_check, session_lock, text_clean
+from club.classes.services.running import OPEN, run_check, session_lock, text_clean
 from club.classes.words import SessionState
 from club.members.models import User
 from inventory.batches.models import BatchState
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import GAUGE_YEARLY
+from inventory.equipment.services.common import now_or
 from inventory.equipment.standing import what_test_wants
 from recipes.engine.stations import HallRefusal
 from recipes.engine.terms import Refusal, Rule

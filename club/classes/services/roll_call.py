@@ -12,10 +12,11 @@ from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, JarTaker, SignUp, StationBatch
 from club.classes.needs import teaches
-from club.classes.services.on_the_day import now_or, seats_free_at, session_on_the_day, signup_fresh
+from club.classes.services.on_the_day import seats_free_at, session_on_the_day, signup_fresh
 from club.classes.services.running import form_used
 from club.classes.words import SignUpState
 from club.members.models import User
+from inventory.equipment.services.common import now_or
 
 COMPANION_LENGTH = 120
 PARTY = 2  # the largest that a sign-up holds

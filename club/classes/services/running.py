@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import F
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession
@@ -17,11 +15,6 @@ from club.members.models import User
 
 OPEN = (SessionState.DRAFT, SessionState.PUBLISHED)
 LONG_TEXT = 4000
-
-
-def now_or(moment: datetime | None) -> datetime:
-    """The moment given, in UTC, or this very one."""
-    return (moment or timezone.now()).astimezone(UTC)
 
 
 def form_used() -> ValidationError:

@@ -18,13 +18,14 @@ from django.utils.translation import gettext as _
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.queries import PLAN
 from club.classes.services.gear import set_aside
-from club.classes.services.running import form_used, now_or, planner_check, run_check, session_lock, text_clean
+from club.classes.services.running import form_used, planner_check, run_check, session_lock, text_clean
 from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
 from club.members.models import Kitchen, User
 from club.members.skills import Skill
 from inventory.equipment.queries import club_day
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS
+from inventory.equipment.services.common import now_or
 
 TITLE_LENGTH, PRICE_LENGTH = 120, 200
 MOST_PEOPLE = 200

@@ -13,9 +13,10 @@ from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, Station
 from club.classes.models.stations import MOST_SEATS
-from club.classes.services.running import now_or, run_check, session_lock, text_clean
+from club.classes.services.running import run_check, session_lock, text_clean
 from club.classes.words import SessionState
 from club.members.models import User
+from inventory.equipment.services.common import now_or
 from recipes.engine.heat import EFFICIENCY
 from recipes.engine.loads import SEVEN_QUART
 from recipes.engine.terms import Canner, Pack

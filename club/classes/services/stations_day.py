@@ -13,10 +13,11 @@ from django.utils.translation import gettext as _
 from club.classes.models import CannerLoad, ClassSession, JarTaker, SignUp, Station, StationBatch
 from club.classes.planning import batch_wish
 from club.classes.seating import Party, Table, seat_everybody
-from club.classes.services.on_the_day import now_or, seats_free_at, session_on_the_day, signup_fresh
+from club.classes.services.on_the_day import seats_free_at, session_on_the_day, signup_fresh
 from club.members.models import User
 from inventory.batches.models import BatchState
 from inventory.batches.services import batch_start
+from inventory.equipment.services.common import now_or
 
 
 @transaction.atomic

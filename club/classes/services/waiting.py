@@ -7,7 +7,6 @@ Freeing a seat and offering it on is therefore one step to anybody else: no sign
 
 from __future__ import annotations
 
-import logging
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -22,10 +21,9 @@ from club.classes.needs import needs_forget
 from club.classes.seat_rules import Hours, Waiter, next_in_line, offer_until, singles_may_pass
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
 from club.members.models import User
+from club.members.one_by_one import one_by_one
 from inventory.equipment.services import AlreadyDone
 from inventory.equipment.services.common import now_or
-
-log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -66,16 +64,7 @@ def seats_move_on(now: datetime) -> SeatsMoved:
     """
     moment = now_or(now)
     needs_forget(now=moment)
-    rounds: list[SeatsMoved] = []
-    errors: list[Exception] = []
-    for session_id in _sessions_to_move(moment):
-        try:
-            rounds.append(_session_move_on(session_id, moment))
-        except Exception as error:
-            log.exception("The seats of session %s could not move on", session_id)
-            errors.append(error)
-    if errors:
-        raise errors[0]
+    rounds = one_by_one(_sessions_to_move(moment), lambda session_id: _session_move_on(session_id, moment))
     return SeatsMoved(
         lapsed=sum(one.lapsed for one in rounds),
         left=sum(one.left for one in rounds),

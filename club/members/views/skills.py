@@ -27,10 +27,7 @@ def skills(request: HttpRequest) -> HttpResponse:
             told = {"name": str(record.person), "skill": record.get_skill_display()}
             messages.success(request, _("%(name)s, %(skill)s: waived.") % told)
             return redirect("members:skills")
-    records = (
-        SkillRecord.objects.standing().select_related("person", "noted_by").order_by("skill", "person__name", "pk")
-    )
-    page = Paginator(records, PER_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(SkillRecord.objects.standing().for_list(), PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "members/skills.html", {"form": form, "page": page})
 
 

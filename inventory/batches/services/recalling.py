@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from club.members.one_by_one import one_by_one
 from inventory.batches.models import Batch, Disposal, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.recalls import affected_jars, reaching, withdrawn_without_recall
@@ -97,21 +98,21 @@ def _same_recall(before: Recall, kind: RecallKind, by: User | None) -> Recall:
     return before
 
 
-def recalls_follow_withdrawals(*, now: datetime) -> int:
+def recalls_follow_withdrawals(now: datetime) -> int:
     """Open a recall for every withdrawn revision with jars that none has asked about; returns how many were opened.
 
     Nothing hangs on the withdrawal being seen: this is asked again and again, and opens each just once. Each is
-    written by itself, so that one that fails does not keep the others back.
+    written by itself, so that one that fails does not keep the others back; its error is raised at last.
     """
-    opened = 0
-    for revision in withdrawn_without_recall():
-        fields = {"revision": revision, "lid_lot": None, "batch": None}
-        before: int = revision.recalls_before  # type: ignore[attr-defined]
-        token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
-        reason = revision.withdrawn_reason[:REASON_LENGTH]
-        _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
-        opened += 1
-    return opened
+    return len(one_by_one(withdrawn_without_recall(), lambda revision: _follow(revision, now)))
+
+
+def _follow(revision: Revision, now: datetime) -> Recall:
+    fields = {"revision": revision, "lid_lot": None, "batch": None}
+    before: int = revision.recalls_before  # type: ignore[attr-defined]
+    token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
+    reason = revision.withdrawn_reason[:REASON_LENGTH]
+    return _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
 
 
 @transaction.atomic

@@ -36,6 +36,8 @@ def jars_reprocess(
 ) -> Batch:
     """Log the reprocess of every jar that waits for one; they cool again and want a new look.
 
+    Jars that were called back are not processed again.
+
     1. The full time (and pressure) of a tested hot pack, sound rims, a new lid, out again within 24 hours of the
        first time: else ValidationError by field.
     2. At most once a batch, by a conditional update: the second press gets AlreadyDone.
@@ -50,6 +52,8 @@ def jars_reprocess(
     need = reprocess_need(batch)
     if isinstance(need, Refusal):
         raise ValidationError(need.message)
+    if Batch.objects.recalled().filter(pk=batch.pk).exists():
+        raise ValidationError(_("These jars are called back: they are neither processed again nor eaten."))
     problems = Problems()
     process_check(problems, batch, minutes, psi, needs=[need])
     _time_check(problems, batch, minutes, jars_out_at, now)

@@ -159,6 +159,7 @@ def _reprocess_page(request: HttpRequest, batch: Batch, form: ReprocessForm, awa
         "form": form,
         "away": away,
         "need": reprocess_need(batch),
+        "is_called_back": Batch.objects.recalled().filter(pk=batch.pk).exists(),
         "waiting": waiting_jars(batch),
         "has_lapsed": batch.reprocess_until is None or timezone.now() >= batch.reprocess_until,
         "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],

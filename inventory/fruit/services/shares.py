@@ -13,6 +13,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from club.members.one_by_one import one_by_one
 from inventory.fruit.clock import now_or
 from inventory.fruit.models import Claim, Offer, PickUpWindow, Share, SharingRound
 from inventory.fruit.offer_words import STANDING, OfferStage, ShareStage
@@ -37,14 +38,20 @@ def offer_share_out(*, by: User, offer: Offer, now: datetime | None = None) -> S
 
 
 def offers_share_due(now: datetime) -> int:
-    """What the clock does: share out every offer whose claims have closed; how many. As often as one likes."""
-    moment, shared = now_or(now), 0
-    for offer in Offer.objects.due_to_share(moment):
-        with transaction.atomic():
-            if offer_take_row(offer, stage=OfferStage.OPEN, closes_at__lte=moment):
-                _round(offer, None, moment)
-                shared += 1
-    return shared
+    """What the clock does: share out every offer whose claims have closed; how many. As often as one likes.
+
+    Each by itself: one that breaks does not hold up the others; its error is raised at last.
+    """
+    moment = now_or(now)
+    return sum(one_by_one(Offer.objects.due_to_share(moment), lambda offer: _share_due(offer, moment)))
+
+
+@transaction.atomic
+def _share_due(offer: Offer, now: datetime) -> bool:
+    if not offer_take_row(offer, stage=OfferStage.OPEN, closes_at__lte=now):
+        return False
+    _round(offer, None, now)
+    return True
 
 
 def offer_share_again(*, by: User, offer: Offer, after_round: int, now: datetime | None = None) -> SharingRound:

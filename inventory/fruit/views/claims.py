@@ -12,11 +12,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.members.models import User
+from club.members.views.asks import signed_in
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.offer_forms import ClaimForm, claim_initial
 from inventory.fruit.suggesting import pots_of
-from inventory.fruit.views.offer_asks import claim_for, offer_for, refusals_on, signed_in
+from inventory.fruit.views.offer_asks import claim_for, offer_for, refusals_on
 
 SHOWN = 30
 

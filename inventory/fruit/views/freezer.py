@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import cast
-
 from django.contrib import messages
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Sum
-from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.members.models import User
+from club.members.views.asks import refusals_on, signed_in
 from inventory.fruit.fitting import AtHand, Fit, fits, produce_named, produce_words, revisions_with
 from inventory.fruit.freezer_forms import FreezerForm, TakeForm, initial_of
 from inventory.fruit.freezer_rules import AT_BEST, MEASURE_RULES, NO_ADDED_SUGAR
@@ -26,25 +21,9 @@ from inventory.fruit.services.freezer import club_today, freezer_item_add, freez
 PER_PAGE = 50
 
 
-def signed_in(request: HttpRequest) -> User:
-    """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
-
-
 def freezer_item_for(user: User, pk: int) -> FreezerItem:
     """The one gate to a lot: 404 for another household's, as for what is not there."""
     return get_object_or_404(FreezerItem.objects.visible_to(user).select_related("kitchen", "put_in_by"), pk=pk)
-
-
-@contextmanager
-def _refusals_on(form: Form) -> Iterator[None]:
-    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
-    try:
-        yield
-    except ValidationError as error:
-        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
-        for field, sentences in told.items():
-            form.add_error(field if field in form.fields else None, sentences)
 
 
 @require_safe
@@ -66,7 +45,7 @@ def freezer_add(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     form = FreezerForm(request.POST or None, user=user, initial={"frozen_on": club_today()})
     if request.method == "POST" and form.is_valid():
-        with _refusals_on(form):
+        with refusals_on(form):
             item = freezer_item_add(by=user, fields=form.written(), token=form.cleaned_data["token"])
             messages.success(request, _("On the list: %(what)s.") % {"what": item.what})
             return redirect("fruit:freezer")
@@ -107,7 +86,7 @@ def freezer_take(request: HttpRequest, pk: int) -> HttpResponse:
     item = freezer_item_for(user, pk)
     form = TakeForm(request.POST, item=item)
     if form.is_valid():
-        with _refusals_on(form):
+        with refusals_on(form):
             taking = freezer_item_take(by=user, item=item, **form.written())
             messages.success(request, _("%(n)s g taken out.") % {"n": taking.grams})
             return redirect("fruit:freezer")
@@ -120,7 +99,7 @@ def freezer_change(request: HttpRequest, pk: int) -> HttpResponse:
     item = freezer_item_for(user, pk)
     form = FreezerForm(request.POST or None, user=user, initial=initial_of(item), submit=_("Save it"))
     if request.method == "POST" and form.is_valid():
-        with _refusals_on(form):
+        with refusals_on(form):
             freezer_item_change(by=user, item=item, fields=form.written())
             messages.success(request, _("Written down."))
             return redirect(item)

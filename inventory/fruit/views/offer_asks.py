@@ -1,26 +1,20 @@
-"""What the views of offers share: who asks, the gates, and a refusal beside its field."""
+"""What the views of offers share: the gates, and a refusal beside its field."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import cast
 
-from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.forms import Form
-from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
 from club.members.models import User
+from club.members.views.asks import told_by
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.offer_queries import RUN
 
 FIELDS = {"windows": "day", "each_g": "each"}
-
-
-def signed_in(request: HttpRequest) -> User:
-    """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
 
 
 def offer_for(user: User, pk: int) -> Offer:
@@ -54,7 +48,6 @@ def refusals_on(form: Form) -> Iterator[None]:
     try:
         yield
     except ValidationError as error:
-        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
-        for field, sentences in told.items():
+        for field, sentences in told_by(error).items():
             place = field if field in form.fields else FIELDS.get(field, field)
             form.add_error(place if place in form.fields else None, sentences)

@@ -12,14 +12,15 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_safe
 
 from club.members.models import User
+from club.members.views.asks import signed_in
 from inventory.fruit import services
 from inventory.fruit.clock import club_day
 from inventory.fruit.models import Offer, OfferPhoto
 from inventory.fruit.offer_forms import OfferForm
 from inventory.fruit.offer_page import offer_told
 from inventory.fruit.produce import PRODUCE, produce_choices
-from inventory.fruit.rules import KEEPS_SOURCE
-from inventory.fruit.views.offer_asks import offer_for, refusals_on, signed_in
+from inventory.fruit.rules import use_by_source
+from inventory.fruit.views.offer_asks import offer_for, refusals_on
 
 PER_PAGE = 30
 
@@ -40,7 +41,7 @@ def offer_list(request: HttpRequest) -> HttpResponse:
 def offer_page(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     offer = offer_for(user, pk)
-    told = offer_told(offer, user, timezone.now()) | {"keeps_source": KEEPS_SOURCE}
+    told = offer_told(offer, user, timezone.now()) | {"keeps_source": use_by_source(offer.produce, offer.frozen_on)}
     return render(request, "fruit/offer.html", told)
 
 

@@ -21,6 +21,7 @@ from club.classes.words import SessionState, SignUpState
 from club.members.roles import Role
 from inventory.batches.services import batch_abandon, seals_record
 from inventory.equipment.queries import club_day
+from recipes.models import Revision
 from tests.factories.batches import make_freezer_revision
 from tests.factories.class_day import log_out, make_at_station, make_called, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
@@ -252,6 +253,14 @@ def test_a_load_shows_when_it_began_and_when_its_minutes_are_over(session, teach
     assert "the minutes are over" in text_of(teacher.get(url("day-stations", session.pk)))
     teacher.post(address, {"take_back": "1"})
     assert not CannerLoad.objects.exists()
+
+
+def test_a_recipe_that_is_withdrawn_while_it_cooks_is_said_at_its_station(session, teacher):
+    started(session)
+    assert "withdrawn" not in text_of(teacher.get(url("day-stations", session.pk)))
+    Revision.objects.update(state="withdrawn", withdrawn_at=now(), withdrawn_reason="Too little acid.")
+    page = text_of(teacher.get(url("day-stations", session.pk)))
+    assert "was withdrawn after this batch was started. Too little acid." in page
 
 
 def test_the_starter_is_led_to_the_log_and_a_fellow_instructor_to_who_may(session, teacher, sign_in):

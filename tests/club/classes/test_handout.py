@@ -7,13 +7,14 @@ import zlib
 from base64 import a85decode
 
 import pytest
+from django.urls import reverse
 
 from club.classes.handout import handout_of
 from club.classes.handout_pdf import handout_pdf
 from club.classes.models import SignUp, Station
 from club.classes.services import stations_day
 from recipes.models import Revision, RevisionState
-from tests.factories.batches import make_freezer_revision
+from tests.factories.batches import make_freezer_revision, make_recall
 from tests.factories.class_day import MORNING, make_at_station, make_called, runner_of
 from tests.factories.classes import make_hall, make_instructor, make_session
 from tests.factories.members import make_kitchen, make_person
@@ -72,15 +73,34 @@ def test_above_the_tested_table_there_is_a_reason_and_no_pressure():
     assert any("8,000 ft" in why for why in own.refusals)
 
 
-def test_after_the_revision_was_withdrawn_it_gives_no_time_for_home_and_says_why():
+def test_after_the_revision_was_withdrawn_it_gives_no_time_at_all_and_says_why():
     person = make_person()
     make_kitchen(person, altitude="200 m")
     signup = cooked(person)
     Revision.objects.update(state=RevisionState.WITHDRAWN, withdrawn_at=MORNING, withdrawn_reason="Too little acid.")
     handout = handout_of(SignUp.objects.get(pk=signup.pk))
     assert handout.withdrawn == "Too little acid."
-    assert handout.own[0].process == ""
-    assert "Too little acid." in " ".join(handout.own[0].refusals)
+    for time in (handout.hall, *handout.own):
+        assert time.process == ""
+        assert "Too little acid." in " ".join(time.refusals)
+    assert handout.at_home == ()
+    paper = drawn(handout_pdf(handout, club="Bench club", paper="a4"))
+    assert "Do not cook from it again" in paper
+    assert "10 minutes" not in paper
+
+
+def test_jars_that_were_called_back_are_said_not_to_be_eaten_nor_kept(client):
+    person = make_person()
+    signup = cooked(person)
+    make_recall(batch=handout_of(signup).batch, reason="Two jars of it were found spoiled.")
+    handout = handout_of(SignUp.objects.get(pk=signup.pk))
+    assert handout.at_home == ()
+    paper = drawn(handout_pdf(handout, club="Bench club", paper="a4"))
+    client.force_login(person)
+    page = client.get(reverse("classes:handout", args=[signup.pk])).content.decode()
+    for told in (paper, page):
+        assert "Do not eat: these jars are called back." in told
+        assert "Two jars of it were found spoiled." in told
 
 
 def test_a_freezer_recipe_has_no_process_anywhere():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import zlib
 from base64 import a85decode
+from datetime import time
 
 import pytest
 
@@ -63,6 +64,15 @@ def test_a_sheet_of_a_plan_that_is_refused_says_not_to_cook_by_it_and_shows_no_p
         assert "Do not cook by this sheet." in page
         assert "altitude is not known" in page
         assert "10 minutes" not in page
+        assert "into the freezer" not in page  # refused is not the same as needing no process
+
+
+def test_a_station_that_is_refused_for_want_of_time_shows_no_process_on_the_hall_s_page_either():
+    session = make_session(state=SessionState.DRAFT, starts=time(13), ends=time(14))
+    hall, *_stations = pages(session)
+    assert "Do not cook by this sheet." in hall
+    assert "refused: do not cook this" in hall
+    assert "10 minutes" not in hall
 
 
 def test_letters_that_paper_does_not_know_stop_nothing():

@@ -38,7 +38,7 @@ def test_one_session_is_published_for_a_saturday_with_its_canners_and_jars_kept(
     assert jars == {"half-pint": 7, "pint": 14}  # the pints are those of the club order that arrived
     assert kept["supply"] == 1
     assert kept["lid"] > 0
-    assert plan_of(session).is_ok
+    assert plan_of(session).hall.ok
 
 
 def test_the_draft_says_why_it_cannot_be(demo):

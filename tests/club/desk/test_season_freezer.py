@@ -44,3 +44,12 @@ def test_the_page_says_how_many_pots_the_freezer_has_fruit_for(ada, home, client
     assert "The freezer has fruit for" not in client.get(page).content.decode()
     make_freezer_item(by=ada, kitchen=home, grams=20_000)
     assert "The freezer has fruit for" in client.get(page).content.decode()
+
+
+def test_no_pot_of_what_packs_pieces_is_counted_on_from_the_freezer(ada, home, client):
+    make_wish(ada, home, make_revision(title="Plum halves", kind="fruit"), jars=10)
+    make_freezer_item(by=ada, kitchen=home, grams=20_000)
+    client.force_login(ada)
+    page = client.get(reverse("desk:season", args=[home.pk])).content.decode()
+    assert "Plum halves" in page
+    assert "The freezer has fruit for" not in page

@@ -17,7 +17,7 @@ from inventory.batches.models import Batch
 from inventory.batches.services import jars_put_away
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, Place
-from tests.factories.batches import make_batch_checked, make_batch_out, make_freezer_revision
+from tests.factories.batches import make_batch_checked, make_batch_out, make_freezer_revision, make_recall
 from tests.factories.members import make_kitchen, make_person
 
 pytestmark = pytest.mark.django_db
@@ -78,6 +78,14 @@ def test_the_two_hours_are_elapsed_hours_over_a_clock_change():
     assert len(told_of("reprocess-closing", datetime(2026, 11, 1, 9, 0, tzinfo=DENVER))) == 1  # 22 hours, not 21
 
 
+def test_jars_that_were_called_back_are_not_called_to_be_processed_again():
+    batch = make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
+    services.gather(hours(22))
+    assert still_due(hours(22)) == [True]
+    make_recall(batch=batch, now=hours(22))
+    assert still_due(hours(22)) == [False]
+
+
 def test_jars_put_away_meanwhile_are_not_called():
     batch = make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
     services.gather(hours(22))
@@ -126,6 +134,16 @@ def test_whoever_was_given_full_jars_is_told_and_whoever_has_none_left_is_not():
     assert still_due(A_YEAR_ON) == [True]
     move_all(batch, jars.outside_place("given-away"), reason="given")
     assert still_due(A_YEAR_ON) == [False]
+
+
+def test_of_jars_that_were_called_back_nobody_is_told_to_eat_them_first():
+    cook = make_person()
+    batch = make_batch_checked(out_at=OUT, by=cook, kitchen=make_kitchen(cook))
+    assert told_of("jars-past-a-year", A_YEAR_ON) == [cook]
+    make_recall(batch=batch, now=A_YEAR_ON)
+    assert still_due(A_YEAR_ON) == [False]
+    Reminder.objects.all().delete()
+    assert told_of("jars-past-a-year", A_YEAR_ON) == []
 
 
 def test_jars_in_the_store_or_in_a_hall_are_the_keepers():

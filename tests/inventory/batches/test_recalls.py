@@ -13,6 +13,7 @@ from club.members.roles import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar, Recall
 from inventory.batches.recalls import affected_jars, holders, holdings, reaching, waiting
+from inventory.batches.services import recalling
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
 from recipes.services import revision_withdraw
@@ -196,6 +197,23 @@ def test_jars_filled_after_the_recall_of_their_revision_ended_are_asked_about_to
     )
     assert services.recalls_follow_withdrawals(now=out) == 1
     assert Recall.objects.open().count() == 1
+
+
+def test_a_withdrawal_whose_recall_cannot_be_opened_does_not_keep_the_others_back(batch, maker, monkeypatch):
+    other = make_batch_checked(by=maker, revision=make_revision(title="Another spread"))
+    for one in (batch, other):
+        revision_withdraw(by=make_organiser(), revision=one.revision, reason="The test was repeated.")
+    write = recalling._open_once
+
+    def broken(kind, fields, *more):
+        if fields["revision"] == batch.revision:
+            raise RuntimeError("not this one")
+        return write(kind, fields, *more)
+
+    monkeypatch.setattr(recalling, "_open_once", broken)
+    with pytest.raises(RuntimeError, match="not this one"):
+        services.recalls_follow_withdrawals(LATER)
+    assert Recall.objects.get().revision == other.revision
 
 
 def test_a_withdrawn_revision_without_a_jar_opens_nothing():

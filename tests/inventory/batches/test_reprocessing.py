@@ -7,13 +7,15 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from inventory.batches import services
 from inventory.batches.models import Batch, BatchState, Jar
 from inventory.batches.needs import Need, reprocess_need, reprocess_refusal
 from inventory.jars.models import LidLot
 from recipes.engine.terms import Pack, Refusal
-from tests.factories.batches import NOW, make_batch_checked, make_batch_out, make_pressure_batch_out
+from recipes.models import Revision
+from tests.factories.batches import NOW, make_batch_checked, make_batch_out, make_pressure_batch_out, make_recall
 from tests.factories.members import make_person
 from tests.factories.recipes import VEGETABLE, make_revision
 
@@ -48,6 +50,34 @@ def refused_fields(batch, **changes):
     assert (kept.state, kept.reprocessed_out_at) == (BatchState.CHECKED, None)
     assert set(Jar.objects.filter(number__in=[2, 3]).values_list("disposal", flat=True)) == {"reprocess"}
     return refused.value.message_dict
+
+
+def test_jars_that_were_called_back_are_not_processed_again_and_no_time_is_shown(batch, client):
+    make_recall(batch=batch)
+    with pytest.raises(ValidationError, match="called back"):
+        services.jars_reprocess(**told(batch))
+    client.force_login(batch.made_by)
+    page = client.get(reverse("batches:reprocess", args=[batch.lot_code])).content.decode()
+    assert "called back" in page
+    assert "The full time again" not in page
+    assert "Or put away otherwise" in page
+
+
+def test_a_jar_of_a_withdrawn_revision_that_did_not_seal_is_not_sent_to_reprocess():
+    out = make_batch_out()
+    assert reprocess_refusal(out, NOW) is None
+    Revision.objects.update(state="withdrawn", withdrawn_at=NOW, withdrawn_reason="Too little acid.")
+    out = Batch.objects.get(pk=out.pk)
+    assert reprocess_refusal(out, NOW).code == "revision-withdrawn"
+    with pytest.raises(ValidationError, match="withdrawn"):
+        services.seals_record(
+            by=out.made_by,
+            batch=out,
+            token=uuid4(),
+            results={1: "unsealed", 2: "sealed", 3: "sealed", 4: "sealed"},
+            disposals={1: "reprocess"},
+            now=NOW + timedelta(hours=14),
+        )
 
 
 def test_reprocessed_jars_cool_again_under_their_new_lids(batch):

@@ -16,6 +16,7 @@ from PIL import Image
 from inventory.fruit import rules, services
 from inventory.fruit.clock import wall_moment
 from inventory.fruit.containers import CONTAINERS, PARTS, POUNDS, container_weight, containers_words
+from inventory.fruit.freezer_rules import keeping
 from inventory.fruit.models import Offer, OfferPhoto, Share
 from inventory.fruit.produce import OTHER, PRODUCE
 from inventory.fruit.services import Hours
@@ -186,9 +187,12 @@ def test_fresh_plums_keep_five_days_from_the_first_pick_up_by_our_estimate():
     assert (offer.use_by, offer.use_by_told) == (TODAY + timedelta(days=2 + 5), False)
 
 
-def test_frozen_fruit_keeps_from_the_day_it_was_frozen_and_juice_three_days():
-    frozen = make_offer(state="frozen", frozen_on=TODAY - timedelta(days=100))
-    assert frozen.use_by == TODAY + timedelta(days=200)
+def test_frozen_fruit_keeps_as_long_as_in_a_freezer_of_one_s_own_and_juice_three_days():
+    frozen_on = TODAY - timedelta(days=100)
+    frozen = make_offer(state="frozen", frozen_on=frozen_on)
+    assert frozen.use_by == frozen_on.replace(year=2027) == keeping(frozen_on, produce=frozen.produce).best_until
+    citrus = make_offer(produce="lemons", state="frozen", frozen_on=frozen_on)
+    assert citrus.use_by == date(2026, 10, 6)  # four months after 6 June
     assert make_offer(state="juice").use_by == TODAY + timedelta(days=5)
 
 
