@@ -91,13 +91,20 @@ def handout_of(signup: SignUp) -> Handout | None:
         return None
     batch: Batch = cooking.batch
     homes = Kitchen.objects.filter(people=signup.person, is_hall=False)
+    withdrawn = batch.revision.withdrawn_reason if batch.revision.state == RevisionState.WITHDRAWN else ""
     return Handout(
         signup=signup,
         batch=batch,
-        hall=_at_the_hall(batch),
+        hall=_no_time(batch, withdrawn) if withdrawn else _at_the_hall(batch),
         own=tuple(_at_home(batch, home) for home in homes),
-        withdrawn=batch.revision.withdrawn_reason if batch.revision.state == RevisionState.WITHDRAWN else "",
+        withdrawn=withdrawn,
     )
+
+
+def _no_time(batch: Batch, withdrawn: str) -> KitchenTime:
+    """Not even the time that the hall went by: a handout is what one cooks from at home."""
+    why = _("This revision was withdrawn since, so there is no process to go by: %(why)s") % {"why": withdrawn}
+    return KitchenTime(batch.kitchen.name, altitude_text(batch.altitude), refusals=(why,))
 
 
 def _at_the_hall(batch: Batch) -> KitchenTime:

@@ -72,15 +72,16 @@ def test_above_the_tested_table_there_is_a_reason_and_no_pressure():
     assert any("8,000 ft" in why for why in own.refusals)
 
 
-def test_after_the_revision_was_withdrawn_it_gives_no_time_for_home_and_says_why():
+def test_after_the_revision_was_withdrawn_it_gives_no_time_for_any_kitchen_and_says_why():
     person = make_person()
     make_kitchen(person, altitude="200 m")
     signup = cooked(person)
     Revision.objects.update(state=RevisionState.WITHDRAWN, withdrawn_at=MORNING, withdrawn_reason="Too little acid.")
     handout = handout_of(SignUp.objects.get(pk=signup.pk))
     assert handout.withdrawn == "Too little acid."
-    assert handout.own[0].process == ""
-    assert "Too little acid." in " ".join(handout.own[0].refusals)
+    for time in (handout.hall, *handout.own):
+        assert time.process == ""
+        assert "Too little acid." in " ".join(time.refusals)
 
 
 def test_a_freezer_recipe_has_no_process_anywhere():
