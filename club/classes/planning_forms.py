@@ -20,6 +20,7 @@ from club.classes.models import ClassSession, Station
 from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, TITLE_LENGTH, SessionFields
 from club.classes.services.stations import StationFields, usual_capacity
 from club.classes.wall import weekly
+from club.members.fields import MomentField
 from club.members.models import Kitchen, User
 from club.members.roles import Role
 from club.members.skills import Skill
@@ -51,7 +52,7 @@ def clock_field(label: Any) -> forms.TimeField:
 
 def moment_field(label: Any, help_text: Any) -> forms.DateTimeField:
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=MOMENT)
-    return forms.DateTimeField(label=label, required=False, help_text=help_text, widget=widget)
+    return MomentField(label=label, required=False, help_text=help_text, widget=widget)
 
 
 def text_area(label: Any, rows: int = 3, help_text: Any = "") -> forms.CharField:

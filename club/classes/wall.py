@@ -44,5 +44,5 @@ def wall_of(moment: datetime, zone: ZoneInfo) -> datetime:
 
 
 def weekly(first: date, count: int) -> Iterator[date]:
-    """The same weekday, week after week; the hour on the wall stays, whatever the clocks do."""
-    return (first + n * WEEK for n in range(count))
+    """The same weekday, week after week; the hour on the wall stays, whatever the clocks do. Dates end with 9999."""
+    return (first + n * WEEK for n in range(min(count, (date.max - first) // WEEK + 1)))

@@ -10,6 +10,6 @@ urlpatterns = [
     path("", views.mine, name="mine"),
     path("renew/", views.renew, name="renew"),
     path("close/", views.close, name="close"),
-    path("feed/<str:token>.ics", views.feed, name="feed"),
+    path("feed/<slug:token>.ics", views.feed, name="feed"),
     path("class/<int:pk>.ics", views.session, name="session"),
 ]

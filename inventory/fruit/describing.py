@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.members.text import plain
 from inventory.fruit import rules
@@ -17,6 +18,9 @@ from inventory.fruit.containers import CONTAINERS, FROZEN, container_weight, con
 from inventory.fruit.models.offers import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
 from inventory.fruit.offer_words import FruitState
 from inventory.fruit.produce import OTHER, PRODUCE
+
+GONE_BY = gettext_lazy("That time has gone by. Choose one ahead.")
+TOO_FAR = gettext_lazy("That is too far ahead: offer it nearer the day.")
 
 
 @dataclass(frozen=True)
@@ -102,16 +106,25 @@ def windows_told(windows: tuple[Hours, ...], now: datetime) -> list[Window]:
 
 
 def _window(hours: Hours, now: datetime) -> Window:
+    _day_check(hours.day, now)
     starts_at, ends_at = wall_moment(hours.day, hours.starts), wall_moment(hours.day, hours.ends)
     if starts_at is None or ends_at is None:
         raise ValidationError({"windows": _("The clocks change on that day and leave this hour out. Choose another.")})
     if ends_at <= starts_at:
         raise ValidationError({"windows": _("The pick-up ends before it begins.")})
     if starts_at <= now:
-        raise ValidationError({"windows": _("That time has gone by. Choose one ahead.")})
+        raise ValidationError({"windows": GONE_BY})
     if starts_at > now + rules.FURTHEST_AHEAD:
-        raise ValidationError({"windows": _("That is too far ahead: offer it nearer the day.")})
+        raise ValidationError({"windows": TOO_FAR})
     return Window(hours, starts_at, ends_at)
+
+
+def _day_check(day: date, now: datetime) -> None:
+    """Before its hours are looked at: at either end of the calendar UTC may have no date for them."""
+    if day < club_day(now):
+        raise ValidationError({"windows": GONE_BY})
+    if day > club_day(now + rules.FURTHEST_AHEAD):
+        raise ValidationError({"windows": TOO_FAR})
 
 
 def _state_columns(fields: OfferFields, today: date) -> dict[str, Any]:

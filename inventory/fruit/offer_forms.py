@@ -15,6 +15,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.members.fields import MomentField
 from club.members.models import User
 from inventory.fruit.amounts import grams_typed, weight_typed, weight_unit
 from inventory.fruit.containers import CONTAINERS
@@ -96,7 +97,7 @@ class OfferForm(forms.Form):
     )
     grown = forms.CharField(label=_("How it was grown"), max_length=WHERE_LENGTH, required=False)
     use_by = day_field(_("Best used by"), required=False, help_text=_("Empty: as we estimate it."))
-    closes_at = forms.DateTimeField(
+    closes_at = MomentField(
         label=_("Claims close"),
         required=False,
         help_text=_("Empty: four hours before the first pick-up."),

@@ -10,6 +10,7 @@ from django import forms
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
+from club.members.fields import MomentField
 from inventory.jars.forms import count_field, helper, note_field, token_field
 from inventory.jars.models import ClubOrder, OrderLine, Supply
 from inventory.jars.order_queries import LineSum
@@ -67,7 +68,7 @@ class OrderForm(TermsForm):
         label=_("What is it for?"), max_length=120, help_text=_("For instance: lids and jars for the summer.")
     )
     supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
-    closes_at = forms.DateTimeField(
+    closes_at = MomentField(
         label=_("Wishes until"),
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )

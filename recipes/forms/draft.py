@@ -72,6 +72,8 @@ class DraftForm:
         self.process = Processes(initial=rows["process"], prefix="process")
 
     def is_valid(self) -> bool:
+        if not self.head.is_bound:  # nothing was sent, or one more row was asked for
+            return False
         parts = [self.token.is_valid(), self.head.is_valid(), self.ingredients.is_valid(), self.process.is_valid()]
         if not parts[0]:
             self._renew_token()

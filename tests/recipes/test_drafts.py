@@ -200,6 +200,11 @@ def test_a_form_without_its_mark_is_shown_again_with_a_new_one(writer):
     assert writer.post(NEW, posted(token=token)).status_code == 302
 
 
+def test_an_empty_answer_shows_the_form_again(writer):
+    assert writer.post(NEW, {}).status_code == 200
+    assert not Revision.objects.exists()
+
+
 def test_pressing_twice_keeps_one_draft(writer):
     data = posted()
     assert writer.post(NEW, data).url == writer.post(NEW, data).url

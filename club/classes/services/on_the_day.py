@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
+from django.db.models import F
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -15,15 +17,17 @@ from club.classes.words import SessionState
 from club.members.models import User
 
 
-def session_on_the_day(by: User, session: ClassSession, now: datetime) -> ClassSession:
+def session_on_the_day(
+    by: User, session: ClassSession, now: datetime, *, states: Sequence[SessionState] = (SessionState.PUBLISHED,)
+) -> ClassSession:
     """The session read anew, and held until the transaction ends; for every write of the day.
 
     The update changes nothing: it says whether the session is on, and makes others wait for their turn, on PostgreSQL
     by the row's lock, on SQLite because there is one writer. What is counted after it stays true until we are done.
     """
     run_check(by, session)
-    on = ClassSession.objects.filter(pk=session.pk, state=SessionState.PUBLISHED)
-    if on.update(state=SessionState.PUBLISHED) != 1:
+    on = ClassSession.objects.filter(pk=session.pk, state__in=states)
+    if on.update(seats_taken=F("seats_taken")) != 1:
         raise ValidationError(_("This session is not on: it was cancelled, or closed already."))
     fresh = ClassSession.objects.select_related("hall").get(pk=session.pk)
     if day_of(fresh, now) < fresh.day:

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.queries import PLAN
@@ -32,6 +33,7 @@ MOST_PEOPLE = 200
 MOST_DAYS = 30  # of one series
 CLOSES = time(18, 0)  # sign-up, on the day before, unless told otherwise; common practice, no source
 A_DAY = timedelta(days=1)
+GONE_BY = gettext_lazy("That has gone by. Choose a day to come.")
 # After publishing only these change, besides the hours (session_move): the rest is what people signed up for.
 SAFE = frozenset({"title", "about", "what_to_bring", "instructors"})
 
@@ -189,6 +191,10 @@ def hours_clean(day: date, starts: time, ends: time, *, now: datetime) -> Hours:
     """Still to come, on one day, at times that the clock shows just once. ValidationError (day, starts, ends)."""
     if ends <= starts:
         raise ValidationError({"ends": _("The end comes before the beginning. A session is on one day.")})
+    if day > club_day(now) + FURTHEST_AHEAD_DAYS * A_DAY:
+        raise ValidationError({"day": _("At most %(n)s days ahead.") % {"n": FURTHEST_AHEAD_DAYS}})
+    if day < club_day(now):
+        raise ValidationError({"day": GONE_BY})
     zone = ZoneInfo(settings.TIME_ZONE)
     moments: dict[str, datetime] = {}
     problems: dict[str, str] = {}
@@ -200,9 +206,7 @@ def hours_clean(day: date, starts: time, ends: time, *, now: datetime) -> Hours:
     if problems:
         raise ValidationError(dict(problems))
     if moments["starts"] <= now:
-        raise ValidationError({"day": _("That has gone by. Choose a day to come.")})
-    if day > club_day(now) + FURTHEST_AHEAD_DAYS * A_DAY:
-        raise ValidationError({"day": _("At most %(n)s days ahead.") % {"n": FURTHEST_AHEAD_DAYS}})
+        raise ValidationError({"day": GONE_BY})
     return Hours(day, starts, ends, moments["starts"], moments["ends"])
 
 

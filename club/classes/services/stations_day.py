@@ -14,10 +14,14 @@ from club.classes.models import CannerLoad, ClassSession, JarTaker, SignUp, Stat
 from club.classes.planning import batch_wish
 from club.classes.seating import Party, Table, seat_everybody
 from club.classes.services.on_the_day import seats_free_at, session_on_the_day, signup_fresh
+from club.classes.words import SessionState
 from club.members.models import User
 from inventory.batches.models import BatchState
 from inventory.batches.services import batch_start
 from inventory.equipment.services.common import now_or
+
+# Jars in a canner do not care whether the session was closed: a boil that is lost then still begins anew.
+AT_THE_STOVE = (SessionState.PUBLISHED, SessionState.HELD)
 
 
 @transaction.atomic
@@ -180,7 +184,7 @@ def _taker(by: User, station: Station, came: list[SignUp], now: datetime) -> Sig
 def load_begin(*, by: User, cooking: StationBatch, number: int, now: datetime | None = None) -> CannerLoad:
     """The minutes of a canner load count from now. Pressing again changes nothing."""
     now = now_or(now)
-    session_on_the_day(by, cooking.station.session, now)
+    session_on_the_day(by, cooking.station.session, now, states=AT_THE_STOVE)
     _on_the_stove_check(cooking)
     if not 1 <= number <= loads_of(cooking):
         raise ValidationError(_("This batch has no such load."))
@@ -191,7 +195,7 @@ def load_begin(*, by: User, cooking: StationBatch, number: int, now: datetime | 
 @transaction.atomic
 def load_take_back(*, by: User, cooking: StationBatch, number: int, now: datetime | None = None) -> None:
     """The minutes did not begin yet after all, or begin anew: the boil or the pressure was lost."""
-    session_on_the_day(by, cooking.station.session, now_or(now))
+    session_on_the_day(by, cooking.station.session, now_or(now), states=AT_THE_STOVE)
     _on_the_stove_check(cooking)
     CannerLoad.objects.filter(cooking=cooking, number=number).delete()
 

@@ -69,7 +69,10 @@ def waiting_join(
                 token=token or uuid4(),
             )
     except IntegrityError:
-        return WaitingEntry.objects.filter(person=by, kind=kind).order_by("-joined_at", "-pk")[0]
+        mine = WaitingEntry.objects.filter(person=by, kind=kind).order_by("-joined_at", "-pk").first()
+        if mine is None:
+            raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+        return mine
     waiting_offer_freed(kind=kind, now=moment)
     entry.refresh_from_db()
     return entry

@@ -45,18 +45,20 @@ def counter(request: HttpRequest) -> HttpResponse:
 
 
 def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpResponse:
-    """The page of one thing at the counter: to take back when it is out, else to hand over."""
+    """The page of one thing at the counter: to take back when it is out, else to hand over. A form of the other kind,
+    sent while somebody else took it out or back, gives way to the one that fits."""
     today = club_day(timezone.now())
     loan = Loan.objects.open().filter(thing=thing).with_names().first()
     [row] = with_standing(Thing.objects.filter(pk=thing.pk).with_standing(today), today)
     told: dict[str, Any] = {"thing": thing, "loan": loan, "standing": row.standing}  # type: ignore[attr-defined]
     waits = list(Hold.objects.filter(thing=thing).standing(today).select_related("person")[:5])
     if loan is not None:
-        told["form"] = form or TakeBackForm()
+        told["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm()
         told["next_hold"] = waits[0] if waits else None
     else:
         due = waits[0] if waits and waits[0].starts <= today else None
-        told["form"] = form or HandOverForm(initial=hand_over_initial(thing, due, today + USUAL_LOAN))
+        usual = hand_over_initial(thing, due, today + USUAL_LOAN)
+        told["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual)
         told["holds"] = waits
         told["people"] = User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED]
     return render(request, "equipment/counter_thing.html", told)

@@ -41,9 +41,10 @@ def register(request: HttpRequest, user: User) -> tuple[ThingQuerySet, dict[str,
     """The things that the address asks for, and what it asks."""
     today = club_day(timezone.now())
     show, kind = request.GET.get("show", ""), request.GET.get("kind", "")
+    kind = kind if kind in Kind.values else ""
     words = request.GET.get("q", "").replace("\0", "")[:80]
     things = Thing.objects.visible_to(user).search(words)
-    if kind in Kind.values:
+    if kind:
         things = things.filter(kind=kind)
     if show == "free":
         things = things.free_on_day(today)

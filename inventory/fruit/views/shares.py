@@ -22,6 +22,7 @@ from inventory.fruit.rules import season_of
 from inventory.fruit.views.offer_asks import offer_for, offer_run_by, share_for
 
 PER_PAGE = 50
+MOST_DIGITS = 9
 NOTES: dict[str, Callable[..., None]] = {
     "picked-up": services.share_note_picked_up,
     "missed": services.share_note_missed,
@@ -49,7 +50,8 @@ def share_again(request: HttpRequest, pk: int) -> HttpResponse:
     offer = offer_run_by(user, pk)
     after = request.POST.get("after", "")
     try:
-        services.offer_share_again(by=user, offer=offer, after_round=int(after) if after.isdecimal() else -1)
+        known = int(after) if after.isdecimal() and len(after) <= MOST_DIGITS else -1
+        services.offer_share_again(by=user, offer=offer, after_round=known)
         messages.success(request, _("What was left is shared out again."))
     except services.AlreadyDone as done:
         messages.info(request, str(done))

@@ -190,3 +190,13 @@ def test_what_is_over_changes_no_more(state):
 def test_an_instructor_of_another_session_changes_nothing():
     with pytest.raises(PermissionDenied):
         sessions.session_change(by=make_instructor(), session=make_session(), title="Mine", now=NOW)
+
+
+@pytest.mark.parametrize(("day", "why"), [(date.max, "At most"), (date.min, "gone by")])
+def test_a_day_at_either_end_of_the_calendar_is_refused_in_words(day, why):
+    by = make_instructor()
+    late = {"starts": time(22), "ends": time(23, 30)}
+    with pytest.raises(ValidationError, match=why):
+        make(by, day=day, **late)
+    with pytest.raises(ValidationError, match=why):
+        sessions.series_make(by=by, fields=fields(by, **late), days=list(weekly(day, 3)), token=uuid4(), now=NOW)

@@ -17,7 +17,7 @@ from inventory.batches.models import Batch, BatchState
 from inventory.batches.services import batch_abandon
 from recipes.models import Revision, RevisionState
 from tests.factories.class_day import MORNING as NOW
-from tests.factories.class_day import NOON, log_out, make_at_station, make_called, make_cooking, runner_of
+from tests.factories.class_day import NOON, log_out, make_at_station, make_called, make_cooking, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
 from tests.factories.members import make_person
 from tests.factories.recipes import VEGETABLE, make_revision
@@ -380,3 +380,12 @@ def test_a_walk_in_may_be_the_one_who_takes_the_jars():
     signup = roll_call.walk_in_take(by=by, session=session, person=person, token=token, now=NOW)
     sit(signup, session.stations.get())
     assert start(session).new[0].batch.made_by == person
+
+
+def test_a_boil_that_is_lost_after_the_session_was_closed_begins_anew():
+    cooking = make_cooking()
+    by, later = runner_of(cooking.station.session), NOON + timedelta(minutes=5)
+    stations_day.load_begin(by=by, cooking=cooking, number=1, now=NOON)
+    make_held(cooking, now=NOON)
+    stations_day.load_take_back(by=by, cooking=cooking, number=1, now=later)
+    assert stations_day.load_begin(by=by, cooking=cooking, number=1, now=later).began_at == later

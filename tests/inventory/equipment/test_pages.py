@@ -406,3 +406,18 @@ def test_pages_ask_the_same_few_queries_however_much_there_is(count, sign_in, dj
         with django_assert_max_num_queries(MOST_QUERIES):
             response = client.get(page)
         assert response.status_code == 200, page
+
+
+def test_a_form_that_does_not_fit_any_more_gives_way_to_the_one_that_does(sign_in):
+    """It went out, or came back, between the page and the press."""
+    keeper, thing = make_keeper(), make_thing()
+    client = sign_in(keeper)
+    answer = client.post(url("take-back", thing.code), {})
+    assert (answer.status_code, answer.context["loan"]) == (200, None)
+    loan = make_loan(thing, now=timezone.now())
+    answer = client.post(url("hand-over", thing.code), {})
+    assert (answer.status_code, answer.context["loan"]) == (200, loan)
+
+
+def test_a_kind_that_there_is_not_is_no_kind_at_all(sign_in):
+    assert sign_in(make_person()).get(url("list"), {"kind": "23:59"}).status_code == 200

@@ -190,3 +190,19 @@ def test_an_offer_collected_at_the_counter_counts_as_taken():
     entry.refresh_from_db()
     assert (entry.state, loan.hold) == ("taken", entry.hold)
     assert services.waiting_move_on(NOW + 48 * HOUR) == Moved(0, 0, 0)
+
+
+def test_a_form_of_somebody_else_s_joins_no_line():
+    token = uuid4()
+    told = {
+        "kind": Kind.BOILING_WATER,
+        "days": 2,
+        "not_before": day(1),
+        "not_after": day(9),
+        "token": token,
+        "now": NOW,
+    }
+    services.waiting_join(by=make_person(), **told)
+    with pytest.raises(ValidationError, match="used for something else"):
+        services.waiting_join(by=make_person(), **told)
+    assert WaitingEntry.objects.count() == 1

@@ -326,3 +326,9 @@ def test_a_form_of_somebody_else_s_offers_nothing():
     with pytest.raises(ValidationError, match="used for something else"):
         make_offer(token=token)
     assert Offer.objects.count() == 1
+
+
+@pytest.mark.parametrize(("day", "why"), [(date.max, "too far ahead"), (date.min, "gone by")])
+def test_a_pick_up_at_either_end_of_the_calendar_is_refused_in_words(day, why):
+    with pytest.raises(ValidationError, match=why):
+        make_offer(windows=(Hours(day, time(22), time(23, 30)),))

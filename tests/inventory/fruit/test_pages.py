@@ -465,3 +465,10 @@ def test_an_offer_s_pages_ask_as_often_for_thirty_claims_as_for_one(
     look()
     shared(offer)
     look()
+
+
+def test_a_round_that_nobody_can_count_is_no_round(offer, sign_in):
+    shared(offer)
+    answer = sign_in(offer.giver).post(url("share-again", offer.pk), {"after": "9" * 5000})
+    assert answer.status_code == 302
+    assert offer.sharing_rounds.count() == 1
