@@ -172,6 +172,7 @@ def test_a_walk_in_nobody_knows_keeps_what_was_typed(session, teacher):
         url("day-walk-in", session.pk), {"token": uuid4(), "person": "No Body", "companion": "Her aunt"}
     )
     assert "Nobody of the club is called so" in text_of(response)
+    assert "Not done yet" in text_of(response)  # at the top: the form is below the whole roll
     assert response.context["form"]["person"].value() == "No Body"
     assert response.context["form"]["companion"].value() == "Her aunt"
 

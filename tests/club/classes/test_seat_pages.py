@@ -93,6 +93,7 @@ def test_a_refused_form_keeps_what_was_typed(session):
     answer = client.post(url("sign-up", session.pk), {**FORM, "token": uuid4(), "places": "2", "needs": "A low table"})
     assert "Who comes along? Give a name." in text_of(answer)
     assert "A low table" in answer.content.decode()
+    assert "Not done yet" in text_of(answer)  # at the top: the form is below what the class is about
     assert not SignUp.objects.exists()
     answer = client.post(url("sign-up", session.pk), {**FORM, "token": uuid4(), "places": "5"})
     assert answer.status_code == 200
