@@ -117,6 +117,16 @@ def test_who_waits_reads_how_many_are_in_front_and_a_pair_reads_its_rule(session
     assert "You two stay together" in page
 
 
+def test_in_the_last_two_hours_who_waits_is_sent_to_the_door_and_promised_no_mail(session):
+    person = make_person()
+    make_signup(session, person, state="waiting")
+    ClassSession.objects.filter(pk=session.pk).update(starts_at=timezone.now() + timedelta(minutes=90))
+    for page in (url("session", session.pk), url("mine")):
+        told = text_of(signed_in(person).get(page))
+        assert "come to the door" in told
+        assert "You get a mail when it is your turn" not in told
+
+
 def test_an_offer_is_taken_or_left_on_the_site(session):
     first = seats.signup_place(by=make_person(), session=session, places=2, companion="Bo")
     seats.signup_place(by=make_person(), session=session)
