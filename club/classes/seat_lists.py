@@ -11,7 +11,7 @@ from django.utils import timezone
 from club.classes.models import ClassSession, SignUp
 from club.classes.needs import needs_of, teaches
 from club.classes.seat_forms import SignUpForm
-from club.classes.seat_rules import RULES
+from club.classes.seat_rules import LAST_OFFER_BEFORE, RULES
 from club.classes.services.seats import TEACHES, open_check
 from club.classes.words import SessionState
 from club.members.models import User
@@ -25,7 +25,7 @@ def session_told(session: ClassSession, user: User, form: SignUpForm) -> dict[st
     now = timezone.now()
     signup = SignUp.objects.of(user).open().filter(session=session).defer("needs").with_place().first()
     if signup is not None:
-        signup.has_begun = session.starts_at <= now  # type: ignore[attr-defined]
+        _tell_hours(signup, session, now)
     runs = ClassSession.objects.run_by(user).filter(pk=session.pk).exists()
     is_teacher = teaches(user, session)
     closed = TEACHES if is_teacher else why_closed(session, now)
@@ -40,6 +40,11 @@ def session_told(session: ClassSession, user: User, form: SignUpForm) -> dict[st
         "has_begun": session.starts_at <= now,
         **(people_told(session, user) if runs or is_teacher else {}),
     }
+
+
+def _tell_hours(signup: SignUp, session: ClassSession, now: datetime) -> None:
+    signup.has_begun = session.starts_at <= now  # type: ignore[attr-defined]
+    signup.offers_are_over = now >= session.starts_at - LAST_OFFER_BEFORE  # type: ignore[attr-defined]
 
 
 def people_told(session: ClassSession, user: User) -> dict[str, Any]:
@@ -63,7 +68,7 @@ def my_signups(user: User, now: datetime) -> dict[str, Any]:
     coming = rows.open().filter(session__ends_at__gt=now).with_place().order_by("session__starts_at", "pk")
     signups = list(coming)
     for signup in signups:
-        signup.has_begun = signup.session.starts_at <= now  # type: ignore[attr-defined]
+        _tell_hours(signup, signup.session, now)
     past = rows.seated().filter(session__ends_at__lte=now).exclude(session__state=SessionState.CANCELLED)
     return {"signups": signups, "past": past.order_by("-session__starts_at", "-pk")[:PAST_SHOWN]}
 

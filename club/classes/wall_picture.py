@@ -23,10 +23,12 @@ LIGHT = 0.88
 
 def picture_of(days: Sequence[StationDay], *, width: float, lanes: bool, most: int) -> Any:
     """A drawing for a page: a row for each cook, burner and canner, or with many stations a row for each station, of
-    the steps that everybody waits for. At most `most` rows; what is more stands on the stations' own pages."""
+    the steps that everybody waits for. At most `most` rows; what is more stands on the stations' own pages. Where the
+    rows of more than one station stand together each begins with its station's number."""
     from reportlab.graphics.shapes import Drawing, Line, String
 
-    rows = [row for day in days for row in (_lanes(day) if lanes else [_station(day)])][:most]
+    numbered = len(days) > 1
+    rows = [row for day in days for row in (_lanes(day, numbered) if lanes else [_station(day)])][:most]
     first = min(day.timeline.start for day in days) // 30 * 30
     last = -(-max(day.timeline.finish for day in days) // 30) * 30
     scale = (width - NAMES) / (last - first)
@@ -48,8 +50,9 @@ def picture_of(days: Sequence[StationDay], *, width: float, lanes: bool, most: i
     return drawing
 
 
-def _lanes(day: StationDay) -> list[tuple[str, Sequence[Step]]]:
-    return [(lane.name, lane.steps) for lane in timeline_lanes(day.timeline)]
+def _lanes(day: StationDay, numbered: bool) -> list[tuple[str, Sequence[Step]]]:
+    start = f"{day.number}: " if numbered else ""
+    return [(f"{start}{lane.name}", lane.steps) for lane in timeline_lanes(day.timeline)]
 
 
 def _station(day: StationDay) -> tuple[str, Sequence[Step]]:

@@ -143,7 +143,7 @@ class KitchenForm(forms.Form):
         if not (kitchen.is_hall if kitchen is not None else by.has_role(Role.ORGANISER)):
             del self.fields["power_limit_w"]
         altitude = Row(
-            Column("altitude", css_class="col-6 col-sm-7"), Column("altitude_unit", css_class="col-6 col-sm-5")
+            Column("altitude", css_class="col-12 col-sm-7"), Column("altitude_unit", css_class="col-12 col-sm-5")
         )
         edges = [Field(name) for name in ("token", "is_hall", "power_limit_w") if name in self.fields]
         self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))

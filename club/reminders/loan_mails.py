@@ -80,7 +80,7 @@ def hold_message(reminder: Reminder, now: datetime) -> Message:
             "last": day_words(hold.ends),
             "where": where,
         }
-        said = _("%(name)s (%(code)s) is yours from %(first)s to %(last)s. It is here: come and fetch it.") % names
+        said = _("%(name)s (%(code)s) is yours from %(first)s to %(last)s. It is here: come and collect it.") % names
         at = [_("It stands in: %(where)s.") % names] if where else []
         then = _("If you do not need it after all, cancel the hold, so that somebody else can have it.")
         return _("Ready for you on %(first)s: %(name)s") % names, [said, *at, then], _("What you hold, and cancelling")

@@ -168,5 +168,5 @@ RULES = (
         loan_mails.keepers_message,
         only_to=frozenset({Role.KEEPER}),
     ),
-    Rule("hold-ready", _("fetch a thing that you hold"), hold_ready, hold_still_due, loan_mails.hold_message),
+    Rule("hold-ready", _("collect a thing that you hold"), hold_ready, hold_still_due, loan_mails.hold_message),
 )

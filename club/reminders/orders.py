@@ -83,9 +83,9 @@ def arrived_message(reminder: Reminder, now: datetime) -> Message:
 
     def told() -> Told:
         names = {"title": order.title, "things": things}
-        said = _("“%(title)s” has arrived. Yours to fetch: %(things)s.") % names
+        said = _("“%(title)s” has arrived. Yours to pick up: %(things)s.") % names
         then = _("Your bill, line by line, is on the page below.")
-        return _("Yours to fetch: %(title)s") % names, [said, then], _("Look at the bill")
+        return _("Yours to pick up: %(title)s") % names, [said, then], _("Look at the bill")
 
     return letter(reminder, reverse("jars:order-bill", args=[order.pk, reminder.person_id]), told)
 
@@ -115,5 +115,5 @@ def _key(reminder: Reminder) -> int:
 
 RULES: tuple[Rule, ...] = (
     Rule("order-closing", gettext_lazy("a club order closes"), closing_due, closing_still_due, closing_message),
-    Rule("order-arrived", gettext_lazy("an order to fetch"), arrived_due, arrived_still_due, arrived_message),
+    Rule("order-arrived", gettext_lazy("an order to pick up"), arrived_due, arrived_still_due, arrived_message),
 )

@@ -21,6 +21,7 @@ from inventory.jars.services.moving import lot_at
 from inventory.jars.services.places import kitchen_place, outside_place, person_place, store_place
 from inventory.jars.words import OUTSIDE, JarState, PlaceKind, Reason
 from recipes.engine.quantities import JAR_SIZES
+from recipes.forms.prices import MoneyField
 from recipes.words import JARS
 
 # In the order of a season, as the buttons stand. What follows from a batch's log is not moved by hand.
@@ -108,13 +109,11 @@ class MoveForm(forms.Form):
         self._add_places(by, self.shape)
         self._add_state(self.shape)
         if reason == Reason.LENT and by.has_perm(KEEP):
-            self.fields["deposit_cents"] = forms.IntegerField(
-                label=_("Deposit for each jar, in cents"),
+            self.fields["deposit_cents"] = MoneyField(
+                label=_("Deposit for each jar"),
                 required=False,
-                min_value=0,
-                max_value=100_000,
-                help_text=_("Leave it empty where none is taken."),
-                widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+                help_text=_("Such as 0.50. Leave it empty where none is taken."),
+                widget=forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12}),
             )
         self.fields["note"] = note_field()
 

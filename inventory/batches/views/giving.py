@@ -101,7 +101,7 @@ def jar_claim(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         with refusals_on(form):
             services.jar_claim_make(by=user, offer=offer, **form.cleaned_data)
-            messages.success(request, _("Asked. Settle with the giver when you fetch them."))
+            messages.success(request, _("Asked. Settle with the giver when you pick them up."))
             return redirect(offer)
     return _offer_page(request, offer, form)
 

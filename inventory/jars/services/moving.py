@@ -117,7 +117,7 @@ def _deposit_check(by: User, reason: str, cents: int) -> None:
     if reason != Reason.LENT:
         raise ValidationError({"deposit_cents": _("A deposit is taken when jars are lent, and not otherwise.")})
     if not 0 < cents <= MOST_CENTS:
-        raise ValidationError({"deposit_cents": _("Give the deposit for one jar in whole cents, at most 100,000.")})
+        raise ValidationError({"deposit_cents": _("Give the deposit for one jar, at most 1,000.00.")})
 
 
 def _deposit_follow(movement: Movement, cents_each: int) -> None:

@@ -69,7 +69,7 @@ def order_pick_up(*, by: User, order: ClubOrder, member: User, token: UUID, now:
         .order_by("line")
     )
     if not wishes:
-        raise ValidationError(_("There is nothing for her to fetch."))
+        raise ValidationError(_("There is nothing for her to pick up."))
     try:
         with transaction.atomic():
             pickup = OrderPickup.objects.create(order=order, member=member, token=token, by=by, at=now)
@@ -83,7 +83,7 @@ def order_pick_up(*, by: User, order: ClubOrder, member: User, token: UUID, now:
 def _fetched_before(order: ClubOrder, member: User) -> OrderPickup:
     before = OrderPickup.objects.filter(order=order, member=member).first()
     if before is None:
-        raise ValidationError(_("This order is not there to be fetched. Open the page again."))
+        raise ValidationError(_("This order is not there to be picked up. Open the page again."))
     return before
 
 

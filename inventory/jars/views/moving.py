@@ -17,6 +17,7 @@ from inventory.jars.models import Deposit, DepositNote, Movement, Place
 from inventory.jars.queries import KEEP
 from inventory.jars.views.asks import keeper, place_for, refusals_on, signed_in
 from inventory.jars.words import Reason
+from recipes.money import money_text
 from recipes.words import JARS
 
 
@@ -52,8 +53,8 @@ def _said(movement: Movement) -> str:
     note = DepositNote.objects.filter(movement=movement).first()
     if note is None:
         return said % told
-    money = _("Deposit taken: %(cents)s cents.") if note.cents > 0 else _("Give back %(cents)s cents of deposit.")
-    return f"{said % told} {money % {'cents': abs(note.cents)}}"
+    money = _("Deposit taken: %(sum)s.") if note.cents > 0 else _("Give back %(sum)s of the deposit.")
+    return f"{said % told} {money % {'sum': money_text(abs(note.cents))}}"
 
 
 @require_http_methods(["GET", "POST"])

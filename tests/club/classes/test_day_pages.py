@@ -173,6 +173,7 @@ def test_a_walk_in_nobody_knows_keeps_what_was_typed(session, teacher):
         url("day-walk-in", session.pk), {"token": uuid4(), "person": "No Body", "companion": "Her aunt"}
     )
     assert "Nobody of the club is called so" in text_of(response)
+    assert "Not done yet" in text_of(response)  # at the top: the form is below the whole roll
     assert response.context["form"]["person"].value() == "No Body"
     assert response.context["form"]["companion"].value() == "Her aunt"
 
@@ -479,3 +480,14 @@ def test_the_session_s_page_leads_its_instructors_to_the_day_and_who_came_to_her
     for page in (hers, others):
         assert url("day", session.pk) not in page
     assert "/handouts/" not in others
+
+
+def test_only_who_came_is_led_to_a_handout_from_her_classes(session, student, sign_in):
+    absent = make_called(session, came=0, now=now())
+    ClassSession.objects.filter(pk=session.pk).update(
+        state="held", starts_at=now() - timedelta(hours=5), ends_at=now() - timedelta(hours=1)
+    )
+    for signup, is_led in ((student, True), (absent, False)):
+        page = sign_in(signup.person).get(reverse("classes:mine"))
+        assert session.title in text_of(page)
+        assert (url("handout", signup.pk) in page.content.decode()) is is_led

@@ -93,6 +93,7 @@ def test_a_refused_form_keeps_what_was_typed(session):
     answer = client.post(url("sign-up", session.pk), {**FORM, "token": uuid4(), "places": "2", "needs": "A low table"})
     assert "Who comes along? Give a name." in text_of(answer)
     assert "A low table" in answer.content.decode()
+    assert "Not done yet" in text_of(answer)  # at the top: the form is below what the class is about
     assert not SignUp.objects.exists()
     answer = client.post(url("sign-up", session.pk), {**FORM, "token": uuid4(), "places": "5"})
     assert answer.status_code == 200
@@ -114,6 +115,16 @@ def test_who_waits_reads_how_many_are_in_front_and_a_pair_reads_its_rule(session
     assert "You are in the waiting line." in page
     assert "1 party waits in front of you." in page
     assert "You two stay together" in page
+
+
+def test_in_the_last_two_hours_who_waits_is_sent_to_the_door_and_promised_no_mail(session):
+    person = make_person()
+    make_signup(session, person, state="waiting")
+    ClassSession.objects.filter(pk=session.pk).update(starts_at=timezone.now() + timedelta(minutes=90))
+    for page in (url("session", session.pk), url("mine")):
+        told = text_of(signed_in(person).get(page))
+        assert "come to the door" in told
+        assert "You get a mail when it is your turn" not in told
 
 
 def test_an_offer_is_taken_or_left_on_the_site(session):

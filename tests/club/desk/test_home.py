@@ -231,3 +231,10 @@ def test_fruit_to_fetch_is_on_the_desk_of_whoever_gets_it_and_an_open_offer_on_i
     share_out(offer)
     assert titles(claim.person, "fruit-to-fetch") == [str(offer.title).capitalize()]
     assert titles(offer.giver, "fruit-to-fetch") == []
+
+
+def test_the_freezer_what_can_be_made_and_jars_to_give_are_found_from_the_desk(client):
+    client.force_login(make_person())
+    page = client.get("/").content.decode()
+    for name in ("fruit:freezer", "desk:make", "batches:jar-offers"):
+        assert f'href="{reverse(name)}"' in page

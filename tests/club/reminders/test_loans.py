@@ -224,5 +224,5 @@ def test_the_list_of_reminders_says_what_each_is_about():
     make_hold(make_thing(code="CAN-2"), 1, 2)
     services.gather(at(0, 18))
     told = sorted(about for _reminder, about in with_words(Reminder.objects.all()))
-    assert told == ["bring a thing back, MIL-7", "fetch a thing that you hold, CAN-2"]
+    assert told == ["bring a thing back, MIL-7", "collect a thing that you hold, CAN-2"]
     assert Loan.objects.count() == 1

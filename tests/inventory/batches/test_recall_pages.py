@@ -67,6 +67,10 @@ def test_an_answer_without_a_number_keeps_what_was_typed_and_says_so_beside_it(c
     assert page.status_code == 400
     assert "in the cellar" in page.content.decode()
     assert "Say how many jars" in page.content.decode()
+    at_top, _rules, form = page.content.decode().partition("What to do")
+    assert f'href="#lot-{batch.lot_code}"' in at_top  # the form stands two screens down on a phone
+    assert f'id="lot-{batch.lot_code}"' in form
+    assert "Not done yet" not in client.get(recall.get_absolute_url()).content.decode()
 
 
 @pytest.mark.parametrize("way", ["get", "post"])

@@ -18,7 +18,7 @@ from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
 from inventory.equipment.queries import club_day
-from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
+from tests.factories.equipment import BAD, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person, make_skill
 from tests.inventory.equipment.test_things import picture
 
@@ -122,6 +122,14 @@ def test_a_retired_thing_is_the_keepers_to_see(thing, keeper, member):
     assert keeper.get(url("thing", thing.code)).status_code == 200
     assert member.get(url("thing", thing.code)).status_code == 404
     assert thing.code not in text_of(member.get(url("list") + "?show=retired"))
+
+
+def test_a_failed_test_does_not_lapse_it_keeps_the_thing_here(member):
+    gauge = make_thing(Kind.DIAL_GAUGE, now=now())
+    make_test(gauge, today(), readings=BAD, now=now())
+    told = text_of(member.get(url("thing", gauge.code)))
+    assert "does not go out until a test is passed" in told
+    assert "Lapses on" not in told
 
 
 def test_a_kind_that_is_none_is_not_found(member):
@@ -232,6 +240,7 @@ def test_the_counter_finds_a_typed_code_a_scanned_address_and_says_when_there_is
     missing = keeper.get(url("counter"), {"code": "NO-1"})
     assert missing.status_code == 404
     assert "No thing has the code" in text_of(missing)
+    assert 'value="NO-1"' in missing.content.decode()  # what was typed stays, to be put right
 
 
 def test_a_held_thing_is_handed_over_with_what_the_page_fills_in(keeper):

@@ -149,12 +149,12 @@ def test_lending_is_a_size_a_number_and_a_name(keeper, sign_in):
     person = make_person(name="Borrower")
     make_jars(services.store_place(), 9, by=keeper)
     form = {"token": uuid4(), "size": "pint", "count": 6, "state": "empty", "source": "store"}
-    form |= {"target": f"member-{person.pk}", "deposit_cents": 50}
+    form |= {"target": f"member-{person.pk}", "deposit_cents": "0.50"}
     client, path = sign_in(keeper), reverse("jars:move", args=["lent"])
     for _press in range(2):
         answer = client.post(path, form, follow=True)
         assert answer.status_code == 200
-    assert "Deposit taken: 300 cents." in text_of(answer)
+    assert "Deposit taken: 3.00." in text_of(answer)
     assert Balance.objects.get(place__person=person).count == 6
     assert Deposit.objects.get().cents == 300
     short = client.post(path, {**form, "token": uuid4(), "count": 4})
@@ -202,7 +202,7 @@ def test_a_correction_is_shown_beside_what_it_corrects(rows, cook, sign_in):
 
 
 def test_a_deposit_is_seen_by_its_member_and_closed_by_a_keeper(rows, cook, keeper, sign_in):
-    assert "100" in text_of(sign_in(cook).get(reverse("jars:deposits")))
+    assert "1.00" in text_of(sign_in(cook).get(reverse("jars:deposits")))
     assert "No jars are out" in text_of(sign_in(make_person()).get(reverse("jars:deposits")))
     path = reverse("jars:settle", args=[rows["settle"]])
     assert sign_in(keeper).post(path, {"token": uuid4(), "note": "Paid back."}).status_code == 302
