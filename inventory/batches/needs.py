@@ -53,6 +53,9 @@ def reprocess_refusal(batch: Batch, looked_at: datetime) -> Refusal | None:
     if batch.revision.state == RevisionState.WITHDRAWN:
         text = _("This recipe was withdrawn: its jars are not processed again, and nobody eats from them.")
         return _refusal("revision-withdrawn", NOT_EATEN, text)
+    if Batch.objects.recalled().filter(pk=batch.pk).exists():
+        text = _("These jars are called back: they are not processed again, and nobody eats from them.")
+        return _refusal("called-back", NOT_EATEN, text)
     need = reprocess_need(batch)
     if isinstance(need, Refusal):
         return need

@@ -182,9 +182,9 @@ def test_a_revision_withdrawn_later_is_said_on_the_batch(cook, sign_in):
 def test_a_batch_page_costs_the_same_queries_for_one_jar_and_for_30(jars, cook, sign_in, django_assert_max_num_queries):
     batch = make_batch_out(by=cook, out_at=ago(hours=13), pots=5, jars={"half-pint": jars})
     client = sign_in(cook)
-    with django_assert_max_num_queries(11):
+    with django_assert_max_num_queries(12):
         assert client.get(batch.get_absolute_url()).status_code == 200
-    with django_assert_max_num_queries(11):
+    with django_assert_max_num_queries(12):
         assert len(client.get(reverse("batches:seals", args=[batch.lot_code])).context["form"].jars) == jars
 
 
@@ -304,7 +304,7 @@ def test_a_trace_costs_the_same_queries_for_one_batch_and_for_30(
     for _n in range(rows):
         make_batch_out(revision=revision, lid_code="L-7")
     client = sign_in(keeper)
-    with django_assert_max_num_queries(11):
+    with django_assert_max_num_queries(12):
         assert len(client.get(TRACE, {"code": code}).context["page"]) == rows
 
 
@@ -330,7 +330,7 @@ def test_the_lids_page_costs_the_same_queries_for_one_lot_and_for_30(
     for number in range(rows):
         make_lid_lot(f"LOT {number}")
     client = sign_in(keeper)
-    with django_assert_max_num_queries(11):
+    with django_assert_max_num_queries(12):
         assert len(client.get(LIDS).context["figures"]) == rows
 
 
