@@ -22,7 +22,7 @@ from club.members.roles import Role
 from inventory.batches.services import batch_abandon, seals_record
 from inventory.equipment.queries import club_day
 from tests.factories.batches import make_freezer_revision
-from tests.factories.class_day import log_out, make_at_station, make_called, runner_of
+from tests.factories.class_day import log_out, make_at_station, make_called, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
 from tests.factories.members import make_kitchen, make_person
 
@@ -252,6 +252,18 @@ def test_a_load_shows_when_it_began_and_when_its_minutes_are_over(session, teach
     assert "the minutes are over" in text_of(teacher.get(url("day-stations", session.pk)))
     teacher.post(address, {"take_back": "1"})
     assert not CannerLoad.objects.exists()
+
+
+def test_a_station_of_any_number_is_there_or_not_found(session, teacher):
+    started(session)
+    assert teacher.post(url("day-load", session.pk, 10**23, 1)).status_code == 404
+
+
+def test_a_load_can_be_taken_back_on_the_page_of_a_session_that_was_closed(session, teacher):
+    [cooking] = started(session)
+    teacher.post(url("day-load", session.pk, cooking.station_id, 1))
+    make_held(cooking, now=now())
+    assert "Load 1: take it back" in text_of(teacher.get(url("day-stations", session.pk)))
 
 
 def test_the_starter_is_led_to_the_log_and_a_fellow_instructor_to_who_may(session, teacher, sign_in):
