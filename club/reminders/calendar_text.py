@@ -7,7 +7,7 @@ from datetime import UTC, timedelta
 from urllib.parse import urlsplit
 
 from django.conf import settings
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vText
 
 from club.reminders.calendar_entries import Entry
 
@@ -21,7 +21,7 @@ def calendar_text(entries: Iterable[Entry], *, name: str) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
-    calendar.add("name", name)
+    calendar.add("name", vText(name))
     calendar.add("refresh-interval", READ_AGAIN_AFTER, parameters={"VALUE": "DURATION"})
     for entry in entries:
         calendar.add_component(_event(entry))

@@ -55,6 +55,11 @@ def _refused(session: ClassSession) -> str:
     return _("This session is not published yet.")
 
 
+def line_clean(text: str, *, field: str, longest: int, needed: bool = False) -> str:
+    """As text_clean, on one line: for what stands in the head of a mail or a calendar. ValidationError on `field`."""
+    return text_clean(" ".join(text.split()), field=field, longest=longest, needed=needed)
+
+
 def text_clean(text: str, *, field: str, longest: int = LONG_TEXT, needed: bool = False) -> str:
     """Lines kept, other spaces put together. ValidationError on `field`."""
     told = "\n".join(" ".join(line.split()) for line in text.replace("\0", "").strip().splitlines())

@@ -19,7 +19,14 @@ from django.utils.translation import gettext_lazy
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.queries import PLAN
 from club.classes.services.gear import set_aside
-from club.classes.services.running import form_used, planner_check, run_check, session_lock, text_clean
+from club.classes.services.running import (
+    form_used,
+    line_clean,
+    planner_check,
+    run_check,
+    session_lock,
+    text_clean,
+)
 from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
 from club.members.models import Kitchen, User
@@ -139,7 +146,7 @@ def series_make(
     if not 1 <= len(chosen) <= MOST_DAYS:
         raise ValidationError({"days": _("A series has from 1 to %(n)s days.") % {"n": MOST_DAYS}})
     _all_hours_check(chosen, fields, moment)
-    title = text_clean(fields.title, field="title", longest=TITLE_LENGTH, needed=True)
+    title = line_clean(fields.title, field="title", longest=TITLE_LENGTH, needed=True)
     try:
         with transaction.atomic():
             series = ClassSeries.objects.create(title=title, token=token, created_by=by, created_at=moment)
@@ -265,12 +272,12 @@ def _minimum(people: int) -> int:
 
 
 _CLEANERS: dict[str, Any] = {
-    "title": lambda text: text_clean(text, field="title", longest=TITLE_LENGTH, needed=True),
+    "title": lambda text: line_clean(text, field="title", longest=TITLE_LENGTH, needed=True),
     "hall": _hall,
     "instructors": _instructors,
     "about": lambda text: text_clean(text, field="about"),
     "what_to_bring": lambda text: text_clean(text, field="what_to_bring"),
-    "price_note": lambda text: text_clean(text, field="price_note", longest=PRICE_LENGTH),
+    "price_note": lambda text: line_clean(text, field="price_note", longest=PRICE_LENGTH),
     "skill": _skill,
     "minimum_people": _minimum,
 }

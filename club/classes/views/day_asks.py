@@ -41,8 +41,8 @@ def station_of(session: ClassSession, pk: int) -> Station:
 
 
 def cooking_of(session: ClassSession, pk: int) -> StationBatch:
-    cooking = StationBatch.objects.filter(station__session=session)
-    return get_object_or_404(cooking.select_related("batch", "station__session"), station=pk)
+    cooking = StationBatch.objects.select_related("batch", "station__session")
+    return get_object_or_404(cooking, station=station_of(session, pk))
 
 
 def handout_signup(request: HttpRequest, pk: int) -> SignUp:

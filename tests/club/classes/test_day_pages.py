@@ -23,7 +23,7 @@ from inventory.batches.services import batch_abandon, seals_record
 from inventory.equipment.queries import club_day
 from recipes.models import Revision
 from tests.factories.batches import make_freezer_revision
-from tests.factories.class_day import log_out, make_at_station, make_called, runner_of
+from tests.factories.class_day import log_out, make_at_station, make_called, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
 from tests.factories.members import make_kitchen, make_person
 
@@ -262,6 +262,18 @@ def test_a_recipe_that_is_withdrawn_while_it_cooks_is_said_at_its_station(sessio
     Revision.objects.update(state="withdrawn", withdrawn_at=now(), withdrawn_reason="Too little acid.")
     page = text_of(teacher.get(url("day-stations", session.pk)))
     assert "was withdrawn after this batch was started. Too little acid." in page
+
+
+def test_a_station_of_any_number_is_there_or_not_found(session, teacher):
+    started(session)
+    assert teacher.post(url("day-load", session.pk, 10**23, 1)).status_code == 404
+
+
+def test_a_load_can_be_taken_back_on_the_page_of_a_session_that_was_closed(session, teacher):
+    [cooking] = started(session)
+    teacher.post(url("day-load", session.pk, cooking.station_id, 1))
+    make_held(cooking, now=now())
+    assert "Load 1: take it back" in text_of(teacher.get(url("day-stations", session.pk)))
 
 
 def test_the_starter_is_led_to_the_log_and_a_fellow_instructor_to_who_may(session, teacher, sign_in):

@@ -200,3 +200,14 @@ def test_a_day_at_either_end_of_the_calendar_is_refused_in_words(day, why):
         make(by, day=day, **late)
     with pytest.raises(ValidationError, match=why):
         sessions.series_make(by=by, fields=fields(by, **late), days=list(weekly(day, 3)), token=uuid4(), now=NOW)
+
+
+def test_a_title_is_one_line_however_it_was_sent():
+    """It stands in the heads of mails and calendars."""
+    by = make_instructor()
+    title, wanted = "Plum spread\r\nBcc: somebody@example.com\u2028more", "Plum spread Bcc: somebody@example.com more"
+    assert make(by, title=title, price_note="12\n13").title == wanted
+    days = [SATURDAY, SATURDAY + timedelta(days=7)]
+    series = sessions.series_make(by=by, fields=fields(by, title=title), days=days, token=uuid4(), now=NOW)
+    assert {series.title, *series.sessions.values_list("title", flat=True)} == {wanted}
+    assert ClassSession.objects.filter(price_note="12 13").exists()

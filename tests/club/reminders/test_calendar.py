@@ -245,3 +245,8 @@ def test_the_feed_asks_the_same_few_queries_however_much_there_is(person, rows, 
         make_signup(make_session(), person)
     with django_assert_max_num_queries(4):
         assert len(entries_for(person, NOW)) == rows
+
+
+def test_a_name_of_any_letters_breaks_no_calendar():
+    written = calendar_text([], name="Plums; pears,\r\nBcc: x").decode()
+    assert "NAME:Plums\\; pears\\,\\nBcc: x\r\n" in written
