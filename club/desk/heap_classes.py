@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
+from django.db.models import Case, Q, When
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -34,9 +35,15 @@ def class_heaps(user: User, now: datetime) -> Iterator[Heap]:
 
 
 def _seats(user: User, now: datetime) -> Iterator[SignUp]:
-    soon = {"session__ends_at__gt": now, "session__starts_at__lt": now + SOON}
-    rows = SignUp.objects.of(user).filter(state__in=SEAT_STATES, session__state=SessionState.PUBLISHED, **soon)
-    yield from rows.select_related("session__hall").defer("needs").order_by("session__starts_at", "pk")[:SHOWN]
+    """Seats near at hand; an offer runs out in hours, so it is shown however far ahead its session is, and first."""
+    rows = SignUp.objects.of(user).filter(
+        Q(state=SignUpState.OFFERED) | Q(session__starts_at__lt=now + SOON),
+        state__in=SEAT_STATES,
+        session__state=SessionState.PUBLISHED,
+        session__ends_at__gt=now,
+    )
+    first = Case(When(state=SignUpState.OFFERED, then=0), default=1)
+    yield from rows.select_related("session__hall").defer("needs").order_by(first, "session__starts_at", "pk")[:SHOWN]
 
 
 def _offer_card(signup: SignUp) -> Card:

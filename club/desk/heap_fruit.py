@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from django.urls import reverse
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from club.desk.heaps import SHOWN, Card, Heap, day_words, heap, hour_words
 from club.members.models import User
-from inventory.fruit.amounts import weight_words
+from inventory.fruit.amounts import units_words
 from inventory.fruit.models import Offer, Share
 from inventory.fruit.offer_words import OfferStage
 
@@ -19,7 +20,7 @@ def fruit_heaps(user: User, now: datetime) -> Iterator[Heap]:
     shares = Share.objects.promised().filter(person=user).select_related("offer__giver", "window")
     yield heap(
         "fruit-to-fetch",
-        _("Fruit to fetch"),
+        _("Fruit to pick up"),
         (_share_card(one, user.units, now) for one in shares.order_by("window__starts_at", "pk")[:SHOWN]),
         more=_("All your fruit"),
         more_url=reverse("fruit:mine"),
@@ -29,15 +30,17 @@ def fruit_heaps(user: User, now: datetime) -> Iterator[Heap]:
 
 
 def _share_card(share: Share, units: str, now: datetime) -> Card:
-    about = f"{weight_words(share.grams, units)} · {share.offer.giver}"
+    offer = share.offer
+    amount = units_words(share.units, container=offer.container, unit_g=offer.unit_g, units=units)
+    about = f"{amount} · {offer.giver}"
     if share.window.ends_at <= now:
-        tag, tone = _("was to be fetched by %(when)s") % {"when": hour_words(share.window.ends_at)}, "stop"
+        tag, tone = _("was to be picked up by %(when)s") % {"when": hour_words(share.window.ends_at)}, "stop"
     else:
-        tag, tone = _("fetch it from %(when)s") % {"when": hour_words(share.window.starts_at)}, "wait"
-    return Card(str(share.offer.title), share.offer.get_absolute_url(), about, tag, tone)
+        tag, tone = _("pick it up from %(when)s") % {"when": hour_words(share.window.starts_at)}, "wait"
+    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), about, tag, tone)
 
 
 def _offer_card(offer: Offer) -> Card:
     closes = _("claims close %(when)s") % {"when": hour_words(offer.closes_at)}
     use_by = _("best used by %(day)s") % {"day": day_words(offer.use_by)}
-    return Card(str(offer.title), offer.get_absolute_url(), use_by, closes)
+    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), use_by, closes)

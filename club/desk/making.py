@@ -57,6 +57,10 @@ class Making:
     empties: list[tuple[str, int]] = field(default_factory=list)  # of the kitchen, by size
     fruits_left_off: int = 0
 
+    @property
+    def has_frozen(self) -> bool:
+        return any(heap.is_frozen for heap in self.heaps)
+
 
 def making_for(user: User, kitchen: Kitchen, baskets: Sequence[Basket], *, with_freezer: bool, today: date) -> Making:
     """Every fruit at hand with the recipes that fit it in this kitchen; five queries, however much there is."""

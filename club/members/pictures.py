@@ -7,14 +7,24 @@ a phone writes into its pictures must not reach the other members.
 from __future__ import annotations
 
 import io
+from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
+if TYPE_CHECKING:
+    from PIL.Image import Image, Transpose
+
 MOST_BYTES = 8 * 1024 * 1024
 MOST_PIXELS = 50_000_000
+MOST_ALONG_A_SIDE = 20_000  # a strip of one pixel's width takes a decoder ten times the memory of a square
 LONGEST_SIDE = 1200
 FORMATS = ("JPEG", "PNG", "WEBP")
+SHRINK_AS_THEY_ARE = ("L", "RGB", "RGBA", "CMYK")  # the others have no colours between two of theirs
+
+
+# Where the upper edge of what was seen stands in the stored picture (Exif 2.32, 4.6.4, tag 0x0112).
+ORIENTATION = 0x0112
 
 
 def photo_as_jpeg(given: bytes) -> bytes:
@@ -22,18 +32,45 @@ def photo_as_jpeg(given: bytes) -> bytes:
 
     ValidationError on `photo` for what is no JPEG, PNG or WebP picture, or too large.
     """
-    from PIL import Image, ImageOps  # a page without pictures does without it
+    from PIL import Image as pillow  # a page without pictures does without it
 
     if len(given) > MOST_BYTES:
         raise ValidationError({"photo": _("A picture may have at most 8 MB.")})
     try:
-        with Image.open(io.BytesIO(given), formats=FORMATS) as picture:
-            if picture.width * picture.height > MOST_PIXELS:
+        with pillow.open(io.BytesIO(given), formats=FORMATS) as picture:
+            if picture.width * picture.height > MOST_PIXELS or max(picture.size) > MOST_ALONG_A_SIDE:
                 raise ValidationError({"photo": _("This picture has too many pixels. Take a smaller one.")})
-            upright = ImageOps.exif_transpose(picture).convert("RGB")
-            upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+            turn = _turn(picture)
+            small = picture if picture.mode in SHRINK_AS_THEY_ARE else picture.convert("RGB")
+            small.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+            upright = small.convert("RGB")
+    except (OSError, ValueError, SyntaxError, pillow.DecompressionBombError) as error:
         raise ValidationError({"photo": _("This is no picture that can be read: JPEG, PNG or WebP.")}) from error
+    if turn is not None:
+        upright = upright.transpose(turn)
     written = io.BytesIO()
     upright.save(written, "JPEG", quality=82, optimize=True)
     return written.getvalue()
+
+
+def _turn(picture: Image) -> Transpose | None:
+    """How the picture is turned upright, as the camera says; None where it stands so, or says nothing we can read.
+
+    What else a camera writes is not read at all: cameras, and people with a grudge, write all sorts of things there.
+    """
+    from PIL.Image import Transpose
+
+    turns = {
+        2: Transpose.FLIP_LEFT_RIGHT,
+        3: Transpose.ROTATE_180,
+        4: Transpose.FLIP_TOP_BOTTOM,
+        5: Transpose.TRANSPOSE,
+        6: Transpose.ROTATE_270,
+        7: Transpose.TRANSVERSE,
+        8: Transpose.ROTATE_90,
+    }
+    try:
+        told = picture.getexif().get(ORIENTATION)
+    except Exception:  # Pillow lets through whatever its own reading stumbles over
+        return None
+    return turns.get(told) if isinstance(told, int) else None

@@ -28,10 +28,14 @@ def weight_typed(grams: int, unit: str) -> Decimal:
     return (Decimal(grams) / WEIGHTS[unit]).quantize(Decimal("0.01"), ROUND_HALF_UP).normalize() + 0
 
 
-def weight_words(grams: int, units: str) -> str:
-    """ "650 g", "4.35 kg"; "1.4 lb". Never more than there is: rounded down."""
+def weight_words(grams: int, units: str, *, weighings: int = 0) -> str:
+    """ "650 g", "4.35 kg"; "1.4 lb". Never more than there is: rounded down.
+
+    A container's weight comes from a table in pounds and is kept in whole grams, so each of `weighings` containers
+    that make up `grams` may be half a gram more: a bushel of 56 lb, kept as 25401 g, is 56 lb and not 55.9.
+    """
     if units == "us":
-        return f"{_short(Decimal(grams) / POUND, '0.1')} lb"
+        return f"{_short((grams + Decimal(weighings) / 2) / POUND, '0.1')} lb"
     return f"{grams} g" if grams < 1000 else f"{_short(Decimal(grams) / 1000, '0.01')} kg"
 
 
@@ -43,5 +47,5 @@ def units_words(count: int, *, container: str, unit_g: int, units: str) -> str:
     """ "12 kg", or "3 bushels (76.2 kg)", or "none"; the count is of the offer's units."""
     if not count:
         return _("none")
-    weight = weight_words(count * unit_g, units)
+    weight = weight_words(count * unit_g, units, weighings=count if container else 0)
     return f"{containers_words(container, count)} ({weight})" if container else weight

@@ -66,7 +66,11 @@ class OfferForm(forms.Form):
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     produce = forms.ChoiceField(label=_("What"), choices=[*NOT_FILLED, *produce_choices()])
     amount = amount_field(_("How much"))
-    unit = forms.ChoiceField(label=_("Of what"), choices=[*WEIGHED, *CONTAINERS.items()])
+    unit = forms.ChoiceField(
+        label=_("Of what"),
+        choices=[*WEIGHED, *CONTAINERS.items()],
+        help_text=_("A container goes whole to one person: write 4 pecks, or the weight, for a bushel to be divided."),
+    )
     where = forms.CharField(
         label=_("Where to pick it up"),
         max_length=WHERE_LENGTH,

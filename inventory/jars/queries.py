@@ -63,6 +63,14 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         """What stands somewhere inside the club: no zero rows, no outside accounts."""
         return self.filter(is_inside=True).exclude(count=0)
 
+    def called_back(self) -> BalanceQuerySet:
+        """Full jars of a lot that somebody may hold a recalled jar of: of a withdrawn revision, or of a revision, lot
+        or lid lot whose recall was not cleared. The rooms above are named by words here, and not imported."""
+        called = Q(batch__revision__state="withdrawn")
+        for subject in ("batch", "batch__revision", "batch__jars__lid_lot"):
+            called |= Q(**{f"{subject}__recalls__is_cleared": False})
+        return self.filter(called)
+
     def sums_by_size(self) -> dict[str, int]:
         """Over all places, the outside ones included: always zero for every size."""
         rows = self.order_by().values("size").annotate(n=Sum("count"))

@@ -29,12 +29,12 @@ def look(visitor, name: str) -> None:
 
 
 def link_in_the_mail_to(person) -> str:
-    """The path of the one link in the latest mail to this person, after a round of the clock."""
+    """The path of the link about the seat in the latest mail to this person, after a round of the clock."""
     now = timezone.now()
     reminders.gather(now)
     reminders.send_due(now)
     sent = [one for one in mail.outbox if one.to == [person.email]][-1]
-    [link] = [line for line in sent.body.splitlines() if line.startswith(settings.SITE_URL)]
+    [link] = [line for line in sent.body.splitlines() if line.startswith(f"{settings.SITE_URL}/classes/")]
     return link.removeprefix(settings.SITE_URL)
 
 

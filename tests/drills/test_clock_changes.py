@@ -10,7 +10,7 @@ import pytest
 from club.reminders import services
 from club.reminders.models import Reminder, ReminderState
 from tests.factories.equipment import make_loan
-from tests.factories.reminders import make_waiting_batch
+from tests.factories.reminders import awake, make_waiting_batch
 
 DENVER = ZoneInfo("America/Denver")
 MINUTE = timedelta(minutes=1)
@@ -32,8 +32,9 @@ def test_over_a_clock_change_each_reminder_goes_out_at_its_minute_and_once(chang
     dues = [turn + timedelta(minutes=10 * n) for n in range(-6, 7)]
     for due in dues:
         make_waiting_batch(due - timedelta(hours=12))
-    # A thing due back that day is called for at 18:00 on the wall the evening before.
-    make_loan(days=0, now=turn.astimezone(DENVER).replace(hour=1, minute=0))
+    # A thing due back that day is called for at 18:00 on the wall the evening before; asked late, it is told at once.
+    loan = make_loan(days=1, now=turn.astimezone(DENVER).replace(hour=12, minute=0) - timedelta(days=1))
+    awake(loan.person)
 
     now, ticks = turn - timedelta(minutes=90), 0
     while now <= turn + timedelta(minutes=90):
@@ -48,8 +49,8 @@ def test_over_a_clock_change_each_reminder_goes_out_at_its_minute_and_once(chang
     )
     assert sorted(seals.values_list("due_at", flat=True)) == dues
     assert all(timedelta(0) <= one < MINUTE for one in late)
-    [loan] = Reminder.objects.filter(rule="loan-due")
-    assert loan.due_at.astimezone(DENVER).strftime("%H:%M") == "18:00"
+    [called] = Reminder.objects.filter(rule="loan-due")
+    assert called.due_at.astimezone(DENVER).strftime("%H:%M") == "18:00"
     assert not Reminder.objects.exclude(state=ReminderState.SENT, attempts=1).exists()
     assert len(sink.raw) == len(set(sink.message_ids)) == len(dues) + 1
 

@@ -62,7 +62,7 @@ class Up:
 
     def wait_until_told(self) -> None:
         """Until it has told where it is: by then the web server has answered."""
-        wait_until(self.is_told, patience=90, otherwise=self.story)
+        wait_until(self.is_told, patience=240, otherwise=self.story)
 
     def is_told(self) -> bool:
         assert self.process.poll() is None, self.story()

@@ -15,6 +15,7 @@ from django.utils.translation import ngettext
 from club.classes.models import ClassSession, OwnNote, SessionPhoto, SessionReport, SignUp
 from club.classes.models.day import CAPTION_LENGTH, NOTE_LENGTH
 from club.classes.services.on_the_day import now_or, runs_check, session_on_the_day
+from club.classes.services.running import form_used
 from club.classes.words import SessionState
 from club.members.models import User
 from club.members.pictures import MOST_BYTES, photo_as_jpeg
@@ -45,17 +46,26 @@ def session_close(*, by: User, session: ClassSession, learned: str = "", now: da
 
 
 def _skills_note(by: User, session: ClassSession) -> None:
-    """Whoever signed up and came has learned what the session teaches. An organiser closes for those who taught it."""
+    """Whoever signed up and came has learned what the session teaches. An organiser closes for those who taught it.
+
+    Nobody says it of herself: where nobody else may say it, it is not noted, and another instructor waives it.
+    """
     if not session.skill:
         return
     teachers = [by, *session.instructors.filter(is_active=True).order_by("pk")]
-    noted_by = next((one for one in teachers if one.has_perm("members.note_skill")), None)
-    if noted_by is None:
+    may_note = [one for one in teachers if one.has_perm("members.note_skill")]
+    if not may_note:
         raise ValidationError(_("This class teaches a skill: an instructor closes it, who may say who learned it."))
     for signup in SignUp.objects.came().filter(session=session).select_related("person"):
-        skill_gain(
-            by=noted_by, person=signup.person, skill=session.skill, gained_on=session.day, class_title=session.title
-        )
+        noted_by = next((one for one in may_note if one.pk != signup.person_id), None)
+        if noted_by is not None:
+            skill_gain(
+                by=noted_by,
+                person=signup.person,
+                skill=session.skill,
+                gained_on=session.day,
+                class_title=session.title,
+            )
 
 
 @transaction.atomic
@@ -102,6 +112,8 @@ def photo_add(
     ClassSession.objects.filter(pk=session.pk).update(title=F("title"))
     if SessionPhoto.objects.filter(session=session).count() >= MOST_PHOTOS:
         raise ValidationError({"photo": _("A session keeps %(n)s pictures: remove one first.") % {"n": MOST_PHOTOS}})
+    if SessionPhoto.objects.filter(token=token).exists():
+        raise form_used()
     told = {"jpeg": jpeg, "caption": caption, "added_by": by, "added_at": now_or(now)}
     return SessionPhoto.objects.create(session=session, token=token, **told)
 

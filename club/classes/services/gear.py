@@ -85,8 +85,12 @@ def gear_move(*, by: User, session: ClassSession, now: datetime | None = None) -
 
 
 def needs_left(session: ClassSession, needs: tuple[GearNeed, ...]) -> list[GearNeed]:
-    """What is needed and not held: each held thing serves one need of its kind. One query."""
-    held = [gear.hold.thing for gear in session.gear.filter(hold__state__in=KEPT).select_related("hold__thing")]
+    """What is needed and not held: each held thing serves one need of its kind. One query.
+
+    A thing that was handed over stays where it is when the session moves: it counts where its days cover the new one.
+    """
+    kept = session.gear.filter(hold__state__in=KEPT, hold__starts__lte=session.day, hold__ends__gte=session.day)
+    held = [gear.hold.thing for gear in kept.select_related("hold__thing")]
     left = []
     for kind in dict.fromkeys(need.kind for need in needs):
         wanted = [need for need in needs if need.kind == kind]

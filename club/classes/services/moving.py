@@ -6,9 +6,11 @@ from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
-from club.classes.models import ClassSession
+from club.classes.models import ClassSession, SignUp
 from club.classes.services.gear import gear_move
 from club.classes.services.publishing import plan_check
 from club.classes.services.running import now_or, run_check, session_lock
@@ -25,7 +27,8 @@ def session_move(
 
     1. Each time comes just once that day, and is still to come. 2. Sign-up closes as long before the day as it did, at
     the same hour on the wall. 3. The holds move to the day, or Taken says which thing is taken, and when it is free.
-    4. A published session must still be doable in its new hours: else PlanRefused. Of any refusal nothing is changed.
+    4. A published session must still be doable in its new hours: else PlanRefused. 5. Who came to it came on its day:
+    after that it is not moved, and where nobody came the roll is called anew. Of any refusal nothing is changed.
     Raises PermissionDenied, ValidationError (day, starts, ends, signup_closes_at), Taken, PlanRefused.
     """
     run_check(by, session)
@@ -34,6 +37,7 @@ def session_move(
     hours = hours_clean(day, starts, ends, now=moment)
     if (locked.day, locked.starts, locked.ends) == (day, starts, ends):
         return locked
+    _roll_anew(locked)
     is_other_day = locked.day != day
     closes = _signup_closes(locked, hours)
     signup_check(locked.signup_opens_at, closes, hours.starts_at)
@@ -44,6 +48,13 @@ def session_move(
     if moved.is_published:
         plan_check(moved)
     return moved
+
+
+def _roll_anew(session: ClassSession) -> None:
+    """A roll that is kept would say on the other day who came, and so who learned something, before anybody did."""
+    if SignUp.objects.came().filter(session=session).exists():
+        raise ValidationError(_("People came to it already, so it stays on its day. Plan a new one for the other day."))
+    SignUp.objects.filter(session=session, came=0).seated().update(came=None)
 
 
 def _signup_closes(session: ClassSession, hours: Hours) -> datetime:

@@ -11,12 +11,13 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from club.classes.models import ClassSession, SessionGear
+from club.classes.models import ClassSession, SessionGear, StationBatch
 from club.classes.planning import SessionPlan, plan_of
 from club.classes.services.gear import KEPT, gear_release
 from club.classes.services.running import OPEN, now_or, run_check, session_lock, text_clean
 from club.classes.words import SessionState
 from club.members.models import User
+from inventory.batches.models import BatchState
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import GAUGE_YEARLY
 from inventory.equipment.standing import what_test_wants
@@ -65,7 +66,8 @@ def session_publish(*, by: User, session: ClassSession, now: datetime | None = N
 def session_cancel(*, by: User, session: ClassSession, reason: str, now: datetime | None = None) -> ClassSession:
     """Call it off, and let go of everything kept for it. Twice is the same as once.
 
-    Calendars hear of it where it was published. PermissionDenied; ValidationError (reason), or when it was held.
+    Calendars hear of it where it was published. PermissionDenied; ValidationError (reason), when it was held, or when
+    something was cooked in it.
     """
     run_check(by, session)
     moment = now_or(now)
@@ -73,6 +75,7 @@ def session_cancel(*, by: User, session: ClassSession, reason: str, now: datetim
     locked = session_lock(session, states=(*OPEN, SessionState.CANCELLED))
     if locked.state == SessionState.CANCELLED:
         return locked
+    _cooked_check(locked)
     gear_release(by=by, session=locked, now=moment)
     heard = {"sequence": F("sequence") + 1} if locked.is_published else {}
     ClassSession.objects.filter(pk=locked.pk, state__in=OPEN).update(
@@ -80,6 +83,13 @@ def session_cancel(*, by: User, session: ClassSession, reason: str, now: datetim
     )
     locked.refresh_from_db()
     return locked
+
+
+def _cooked_check(session: ClassSession) -> None:
+    """A session with jars took place: who came is told so, has a handout, and learned what it teaches."""
+    cooked = StationBatch.objects.filter(station__session=session)
+    if cooked.exclude(batch__state=BatchState.ABANDONED).exists():
+        raise ValidationError(_("Batches were started in this session. Close it, or give up every batch first."))
 
 
 def plan_check(session: ClassSession) -> None:

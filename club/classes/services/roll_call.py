@@ -11,7 +11,9 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, JarTaker, SignUp, StationBatch
+from club.classes.needs import teaches
 from club.classes.services.on_the_day import now_or, seats_free_at, session_on_the_day, signup_fresh
+from club.classes.services.running import form_used
 from club.classes.words import SignUpState
 from club.members.models import User
 
@@ -74,9 +76,14 @@ def walk_in_take(
         raise ValidationError({"places": _("One person, or two who stay together.")})
     if not person.is_active:
         raise ValidationError({"person": _("Nobody of the club is called so any more.")})
+    if teaches(person, session):
+        told = _("%(person)s teaches this session: its seats are for those who learn.") % {"person": person}
+        raise ValidationError({"person": told})
     before = SignUp.objects.open().filter(session=session, person=person).first()
     if before is not None:
         return _who_was_listed(session, before, now)
+    if SignUp.objects.filter(token=token).exists():
+        raise form_used()
     _seats_take(session, places)
     return SignUp.objects.create(
         session=session,

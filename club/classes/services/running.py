@@ -24,6 +24,11 @@ def now_or(moment: datetime | None) -> datetime:
     return (moment or timezone.now()).astimezone(UTC)
 
 
+def form_used() -> ValidationError:
+    """For a form whose token made something else, or something of somebody else's."""
+    return ValidationError(_("This form was used for something else already. Open the page again."))
+
+
 def planner_check(by: User) -> None:
     if not by.has_perm(PLAN):
         raise PermissionDenied

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.queries import PLAN
 from club.classes.services.gear import set_aside
-from club.classes.services.running import now_or, planner_check, run_check, session_lock, text_clean
+from club.classes.services.running import form_used, now_or, planner_check, run_check, session_lock, text_clean
 from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
 from club.members.models import Kitchen, User
@@ -112,8 +112,10 @@ def session_make(
                 created_at=moment,
                 changed_at=moment,
             )
-    except IntegrityError:  # the same press twice at once
-        return ClassSession.objects.get(token=token, created_by=by)
+    except IntegrityError:  # the same press twice at once, or a token of somebody else's
+        if made := ClassSession.objects.filter(token=token, created_by=by).first():
+            return made
+        raise form_used() from None
     session.instructors.set(people)
     return session
 
@@ -135,7 +137,13 @@ def series_make(
         raise ValidationError({"days": _("A series has from 1 to %(n)s days.") % {"n": MOST_DAYS}})
     _all_hours_check(chosen, fields, moment)
     title = text_clean(fields.title, field="title", longest=TITLE_LENGTH, needed=True)
-    series = ClassSeries.objects.create(title=title, token=token, created_by=by, created_at=moment)
+    try:
+        with transaction.atomic():
+            series = ClassSeries.objects.create(title=title, token=token, created_by=by, created_at=moment)
+    except IntegrityError:
+        if made := ClassSeries.objects.filter(token=token, created_by=by).first():
+            return made
+        raise form_used() from None
     for day in chosen:
         session_make(by=by, fields=fields, day=day, token=uuid5(token, day.isoformat()), series=series, now=moment)
     return series

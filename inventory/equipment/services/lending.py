@@ -71,7 +71,7 @@ def loan_hand_over(
             loan = Loan(thing=fresh, token=token, person=person, due_on=due_on, handed_over_at=moment, **told)
             return _handed_over(loan, by, span)
     except IntegrityError:
-        if made := Loan.objects.filter(token=token).first():
+        if made := Loan.objects.filter(token=token, thing=fresh, person=person).first():
             return made
         if out := _open_loan(fresh):
             raise AlreadyDone(_is_out(out)) from None

@@ -94,7 +94,10 @@ def _record(
                 recorded_at=moment,
             )
     except IntegrityError:
-        return InstrumentTest.objects.get(token=token)
+        made = InstrumentTest.objects.filter(token=token, thing=thing).first()
+        if made is None:  # another instrument's: to answer "recorded" would leave this one as it was
+            raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+        return made
 
 
 def _check(measure: Measure, tested_on: date, readings: Sequence[Reading], today: date) -> None:

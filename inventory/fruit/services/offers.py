@@ -49,8 +49,11 @@ def offer_make(
             PickUpWindow.objects.bulk_create(_window_row(offer, one) for one in windows)
             if jpeg is not None:
                 OfferPhoto.objects.create(offer=offer, jpeg=jpeg, changed_at=moment)
-    except IntegrityError:
-        return Offer.objects.get(token=token, giver=by)
+    except IntegrityError:  # the same press twice at once, or a token of somebody else's
+        made = Offer.objects.filter(token=token, giver=by).first()
+        if made is None:
+            raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+        return made
     return offer
 
 

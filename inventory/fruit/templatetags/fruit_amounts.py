@@ -23,5 +23,5 @@ def amount(context: Any, offer: Offer, count: int) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def weight(context: Any, grams: int) -> str:
-    return weight_words(grams, _units(context))
+def weight(context: Any, grams: int, weighings: int = 0) -> str:
+    return weight_words(grams, _units(context), weighings=weighings)

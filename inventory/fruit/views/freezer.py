@@ -68,7 +68,7 @@ def freezer_add(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with _refusals_on(form):
             item = freezer_item_add(by=user, fields=form.written(), token=form.cleaned_data["token"])
-            messages.success(request, _("%(what)s is on the list.") % {"what": item.what})
+            messages.success(request, _("On the list: %(what)s.") % {"what": item.what})
             return redirect("fruit:freezer")
     return render(request, "fruit/freezer_form.html", {"form": form, "words": produce_words()})
 

@@ -26,6 +26,7 @@ from inventory.jars.services.posting import Shelf, movement_post, size_check
 from inventory.jars.words import Reason
 
 MOST_CENTS = 100_000
+HANDS_ON = {Reason.GIVEN.value, Reason.LENT.value}
 # These follow from something else that is written down: a batch's log, or another movement.
 NOT_BY_HAND = {Reason.FILLED.value, Reason.CORRECTED.value}
 
@@ -51,6 +52,7 @@ def jars_move(
 
     `state` is the one the jars are found in; `batch_id` their lot, when they are full. `deposit_cents` is taken for
     each jar lent; what returns gives back its share. The same `token` again finds the movement made the first time.
+    Full jars that are called back are neither given away nor lent.
     PermissionDenied unless every inside place is the person's to use; ValidationError by field; NotEnough.
     """
     _places_check(by, source, target)
@@ -58,6 +60,7 @@ def jars_move(
     count_check(count)
     size_check(size)
     _shape_check(reason, source, target, state, batch_id)
+    _called_back_check(reason, batch_id)
     _deposit_check(by, reason, deposit_cents)
     left = SHAPES[reason].leaves or state
     movement = movement_post(
@@ -95,6 +98,16 @@ def _shape_check(reason: str, source: Place, target: Place, state: str, batch_id
         raise ValidationError({"reason": text % said})
     if (state == FULL) != (batch_id is not None):
         raise ValidationError({"lot": _("Full jars are counted by lot: give the lot code on the label.")})
+
+
+def _called_back_check(reason: str, batch_id: int | None) -> None:
+    """A jar that is called back is not handed on. Where it stands may still be written down: the recall follows it."""
+    if reason not in HANDS_ON or batch_id is None:
+        return
+    called = Balance.objects.called_back().filter(batch=batch_id)
+    if lot := called.values_list("batch__lot_code", flat=True).first():
+        text = _("Lot %(lot)s is called back: do not eat or give away any jar of it. Answer the recall instead.")
+        raise ValidationError({"lot": text % {"lot": lot}})
 
 
 def _deposit_check(by: User, reason: str, cents: int) -> None:

@@ -12,8 +12,10 @@ from PIL import Image
 
 from club.classes.models import OwnNote, SessionPhoto, SessionReport
 from club.classes.models.day import NOTE_LENGTH
-from club.classes.services import afterwards
+from club.classes.services import afterwards, roll_call
 from club.classes.words import SessionState
+from club.members.models import SkillRecord
+from club.members.skills import Skill
 from tests.factories.class_day import MORNING, NOON, make_called, make_cooking, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_person
@@ -146,3 +148,37 @@ def test_a_session_whose_batches_are_still_on_the_stove_is_closed_all_the_same()
     assert make_held(cooking).state == SessionState.HELD
     cooking.batch.refresh_from_db()
     assert cooking.batch.state == "started"
+
+
+def test_who_teaches_a_class_does_not_walk_into_it_as_a_student():
+    teacher = make_instructor()
+    session = make_session(by=teacher, skill=Skill.PRESSURE)
+    with pytest.raises(ValidationError, match="teaches this session"):
+        roll_call.walk_in_take(by=teacher, session=session, person=teacher, token=uuid4(), now=MORNING)
+    student = make_called(session).person
+    close(session, by=teacher)
+    assert list(SkillRecord.objects.values_list("person", flat=True)) == [student.pk]
+
+
+def test_nobody_notes_a_skill_for_herself_by_closing_a_class_that_she_came_to():
+    """She planned it and came; who teaches it says so, and where nobody else may, it is not said."""
+    planner, teacher = make_instructor(), make_instructor()
+    session = make_session(by=planner, skill=Skill.PRESSURE)
+    session.instructors.set([teacher])
+    make_called(session, person=planner)
+    close(session, by=planner)
+    assert list(SkillRecord.objects.values_list("person", "noted_by")) == [(planner.pk, teacher.pk)]
+
+    alone = make_session(by=planner, skill=Skill.PRESSURE)
+    make_called(alone, person=planner)  # signed up while somebody else was to teach it
+    SkillRecord.objects.all().delete()
+    close(alone, by=planner)
+    assert not SkillRecord.objects.exists()
+
+
+def test_a_form_that_added_a_picture_to_another_session_adds_none_here():
+    token = uuid4()
+    add_photo(make_session(), token=token)
+    with pytest.raises(ValidationError, match="used for something else"):
+        add_photo(make_session(), token=token)
+    assert SessionPhoto.objects.count() == 1

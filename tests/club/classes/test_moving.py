@@ -7,14 +7,19 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
+from club.classes.gear_list import gear_needs
 from club.classes.models import ClassSession
+from club.classes.planning import plan_of
 from club.classes.services import gear
 from club.classes.services.moving import session_move
 from club.classes.services.publishing import PlanRefused
 from club.classes.words import SessionState
+from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
-from inventory.equipment.services import Taken
+from inventory.equipment.services import Taken, loan_hand_over
+from inventory.equipment.words import Condition
 from inventory.jars import services as jars
+from tests.factories.class_day import MORNING, make_called
 from tests.factories.classes import NOW, SATURDAY, TEN, TWO, make_instructor, make_session
 from tests.factories.equipment import make_hold, make_thing
 from tests.factories.jars import make_keeper, make_stock
@@ -119,3 +124,29 @@ def test_supplies_that_do_not_keep_until_the_new_day_are_not_counted_on(by):
 def test_another_instructor_moves_nothing(session):
     with pytest.raises(PermissionDenied):
         move(make_instructor(), session)
+
+
+def test_gear_that_was_handed_over_is_not_counted_on_for_a_later_day(by, session):
+    thing = Hold.objects.get(thing__code="BWC-01").thing
+    loan_hand_over(by=make_keeper(), thing=thing, person=by, due_on=SATURDAY, condition=Condition.GOOD, now=NOW)
+    needs = gear_needs(plan_of(session).hall)
+    canners = [need for need in needs if need.kind == Kind.BOILING_WATER]
+    assert not gear.needs_left(session, canners)
+    moved = move(by, session)
+    assert len(gear.needs_left(moved, canners)) == 1
+
+
+def test_a_session_that_people_came_to_is_not_moved_any_more():
+    session = make_session()
+    came = make_called(session)
+    with pytest.raises(ValidationError, match="came to it already"):
+        session_move(by=came.session.created_by, session=session, day=NEXT, starts=TEN, ends=TWO, now=MORNING)
+    assert stands(session)[0] == SATURDAY
+
+
+def test_where_nobody_came_the_roll_is_called_anew_on_the_other_day():
+    session = make_session()
+    absent = make_called(session, came=0)
+    session_move(by=session.created_by, session=session, day=NEXT, starts=TEN, ends=TWO, now=MORNING)
+    absent.refresh_from_db()
+    assert (stands(session)[0], absent.came) == (NEXT, None)

@@ -12,8 +12,10 @@ from club.classes.planning import plan_of, session_minutes
 from club.classes.services import gear, publishing
 from club.classes.services.publishing import PlanRefused
 from club.classes.words import SessionState
+from inventory.batches.services import batch_abandon
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
+from tests.factories.class_day import MORNING, make_cooking
 from tests.factories.classes import NOW, make_hall, make_instructor, make_session, make_station
 from tests.factories.equipment import make_thing
 from tests.factories.recipes import VEGETABLE, make_revision
@@ -138,3 +140,14 @@ def test_twelve_stations_are_planned_in_as_many_queries_as_one(django_assert_max
         session = ClassSession.objects.select_related("hall").get(pk=make_session(stations=count).pk)
         with django_assert_max_num_queries(1):
             assert len(plan_of(session).plans) == count
+
+
+def test_what_was_cooked_in_is_closed_and_not_called_off_unless_every_batch_was_given_up():
+    cooking = make_cooking()
+    session, by = cooking.station.session, cooking.station.session.created_by
+    told = {"by": by, "session": session, "reason": "The power went.", "now": MORNING}
+    with pytest.raises(ValidationError, match="Close it, or give up"):
+        publishing.session_cancel(**told)
+    assert ClassSession.objects.get(pk=session.pk).state == SessionState.PUBLISHED
+    batch_abandon(by=by, batch=cooking.batch, reason="No power.")
+    assert publishing.session_cancel(**told).state == SessionState.CANCELLED

@@ -258,3 +258,12 @@ def test_the_seat_of_somebody_who_came_or_may_still_come_is_hers():
             roll_call.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
     assert seats_agree(session)
     assert session.seats_taken == 2
+
+
+def test_a_form_that_took_somebody_into_another_session_takes_nobody_here():
+    first, session, token = make_session(), make_session(), uuid4()
+    walk_in(first, token=token)
+    with pytest.raises(ValidationError, match="used for something else"):
+        walk_in(session, token=token)
+    assert seats_agree(session)
+    assert not session.signups.exists()

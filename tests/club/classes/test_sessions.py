@@ -46,6 +46,18 @@ def test_the_same_press_again_finds_the_session():
     assert ClassSession.objects.count() == 1
 
 
+def test_a_form_of_somebody_else_s_makes_no_session_and_no_series():
+    token = uuid4()
+    make(make_instructor(), token=token)
+    other, days = make_instructor(), [SATURDAY, SATURDAY + timedelta(days=7)]
+    with pytest.raises(ValidationError, match="used for something else"):
+        make(other, token=token)
+    sessions.series_make(by=make_instructor(), fields=fields(other), days=days, token=token, now=NOW)
+    with pytest.raises(ValidationError, match="used for something else"):
+        sessions.series_make(by=other, fields=fields(other), days=days, token=token, now=NOW)
+    assert not ClassSession.objects.filter(created_by=other).exists()
+
+
 def test_a_session_tomorrow_takes_sign_ups_until_it_begins():
     session = sessions.session_make(
         by=(by := make_instructor()),

@@ -10,6 +10,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from club.desk.heaps import SHOWN
 from club.desk.queries import desk_for
 from club.members.roles import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
@@ -218,6 +219,15 @@ def test_a_seat_taken_and_a_seat_offered_are_on_the_desk_and_those_far_ahead_are
     assert "take it or leave it" in tags(person, "seats-offered")[0]
 
 
+def test_a_seat_offered_is_on_the_desk_however_far_ahead_and_however_many_seats_are_taken():
+    person, now = make_person(), timezone.now()
+    for _ in range(SHOWN):
+        make_signup(make_session(now=now, day=(now + timedelta(days=5)).date()), person, now=now)
+    far = make_session(title="Oranges", now=now, day=(now + timedelta(days=40)).date())
+    make_signup(far, person, state="offered", now=now)
+    assert titles(person, "seats-offered") == ["Oranges"]
+
+
 def test_who_runs_a_class_is_led_to_what_it_wants_next():
     instructor, now = make_instructor(), timezone.now()
     session = make_session(by=instructor, now=now, day=(now + timedelta(days=5)).date())
@@ -232,7 +242,7 @@ def test_who_runs_a_class_is_led_to_what_it_wants_next():
 def test_fruit_to_fetch_is_on_the_desk_of_whoever_gets_it_and_an_open_offer_on_its_givers():
     offer = make_offer()
     claim = make_claim(offer)
-    assert titles(offer.giver, "fruit-offered") == [str(offer.title)]
+    assert titles(offer.giver, "fruit-offered") == [str(offer.title).capitalize()]
     share_out(offer)
-    assert titles(claim.person, "fruit-to-fetch") == [str(offer.title)]
+    assert titles(claim.person, "fruit-to-fetch") == [str(offer.title).capitalize()]
     assert titles(offer.giver, "fruit-to-fetch") == []

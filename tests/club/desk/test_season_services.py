@@ -16,7 +16,7 @@ from inventory.jars import services as jars
 from inventory.jars.models import Balance, Movement
 from inventory.jars.services import NotEnough
 from recipes.models import RevisionState
-from tests.factories.batches import make_batch_checked
+from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_recipe, make_revision
@@ -206,3 +206,13 @@ def test_a_number_below_one_is_no_press(ada, home, spread):
         jars_used(
             by=ada, kitchen=home, what="emptied", recipe_id=spread.recipe_id, size="half-pint", count=0, token=uuid4()
         )
+
+
+def test_jars_that_are_called_back_are_not_given_away_from_the_shelf_but_may_be_emptied(ada, home, spread):
+    batch = make_shelf(ada, home, spread, 4)
+    make_recall(batch=batch)
+    with pytest.raises(ValidationError, match="is called back"):
+        use(ada, home, spread, 1, what="given")
+    assert full_jars(home) == [4]
+    use(ada, home, spread, 1)
+    assert full_jars(home) == [3]

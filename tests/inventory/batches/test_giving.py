@@ -14,9 +14,10 @@ from inventory.batches.models import Jar, JarClaim, JarOffer, OfferedJar
 from inventory.batches.recalls import holders
 from inventory.batches.services.giving import jars_to_give
 from inventory.jars.models import Balance
-from inventory.jars.services import jars_move, kitchen_place, ledger_audit
+from inventory.jars.services import jars_move, kitchen_place, ledger_audit, outside_place, person_place
 from recipes.services import revision_withdraw
 from tests.factories.batches import make_batch_checked, make_recall
+from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db
@@ -244,3 +245,31 @@ def test_a_closed_offer_gives_nothing_and_frees_its_jars(batch, taker):
     with pytest.raises(ValidationError):
         claimed(offer, make_person(), 1)
     assert len(jars_to_give(batch, "half-pint")) == 3
+
+
+@pytest.mark.parametrize("call_back", [recall_lot, recall_lids, withdraw])
+def test_no_recalled_jar_leaves_by_the_ledger_s_own_pages_either(batch, taker, call_back):
+    """Given away or lent; where it is set apart may be written down, and the recall follows it there."""
+    home, keeper = kitchen_place(batch.kitchen), make_keeper()
+
+    def move(by, reason, target, count=1):
+        told = {"state": "full", "batch_id": batch.pk, "size": "half-pint", "token": uuid4()}
+        jars_move(by=by, reason=reason, source=home, target=target, count=count, **told)
+
+    call_back(batch)
+    for by, reason, target in (
+        (batch.made_by, "given", outside_place("given-away")),
+        (keeper, "lent", person_place(taker)),
+    ):
+        with pytest.raises(ValidationError, match=f"Lot {batch.lot_code} is called back"):
+            move(by, reason, target)
+    move(batch.made_by, "moved", person_place(batch.made_by))
+    assert (full_with(taker), full_with(batch.made_by)) == (0, 1)
+
+
+def test_a_cleared_lot_is_given_away_in_the_ledger_again(batch):
+    recall = make_recall(batch=batch)
+    services.recall_close(by=recall.opened_by, recall=recall, note="The laboratory found it sound.", is_cleared=True)
+    told = {"state": "full", "batch_id": batch.pk, "size": "half-pint", "token": uuid4(), "count": 1}
+    source, target = kitchen_place(batch.kitchen), outside_place("given-away")
+    assert jars_move(by=batch.made_by, reason="given", source=source, target=target, **told).count == 1

@@ -212,3 +212,11 @@ def test_overdue_is_what_was_due_before_today():
     loan = make_loan(days=1)
     assert not Loan.objects.overdue(day(1)).exists()
     assert list(Loan.objects.overdue(day(2))) == [loan]
+
+
+def test_a_hand_over_with_another_loan_s_form_is_refused_and_not_taken_for_done():
+    token, thing = uuid4(), make_thing()
+    make_loan(make_thing(), token=token)
+    with pytest.raises(ValidationError):
+        make_loan(thing, token=token)
+    assert not Loan.objects.filter(thing=thing).exists()

@@ -217,3 +217,11 @@ def test_a_picture_too_large_in_bytes_or_in_pixels_is_refused():
         services.photo_set(by=make_keeper(), thing=make_thing(), file=io.BytesIO(b"\xff" * (MOST_BYTES + 1)))
     with pytest.raises(ValidationError, match="pixels"):
         services.photo_set(by=make_keeper(), thing=make_thing(), file=picture((10_000, 6_000)))
+
+
+def test_a_test_recorded_with_another_instrument_s_form_is_refused_and_not_taken_for_done():
+    passed, failing, token = make_thing(Kind.DIAL_GAUGE), make_thing(Kind.DIAL_GAUGE), uuid4()
+    make_test(passed, token=token)
+    with pytest.raises(ValidationError, match="used for something else"):
+        make_test(failing, readings=BAD, token=token)
+    assert make_test(failing, readings=BAD).verdict == "failed"

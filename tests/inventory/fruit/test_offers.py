@@ -314,3 +314,11 @@ def test_the_list_holds_what_can_be_claimed_the_soonest_to_spoil_first():
     assert list(Offer.objects.claimable(now).spoils_first()) == [rest, plums, apples]
     assert closed not in Offer.objects.claimable(now)
     assert not Offer.objects.claimable(NOW + timedelta(days=3)).exists()
+
+
+def test_a_form_of_somebody_else_s_offers_nothing():
+    token = uuid4()
+    make_offer(token=token)
+    with pytest.raises(ValidationError, match="used for something else"):
+        make_offer(token=token)
+    assert Offer.objects.count() == 1

@@ -1,0 +1,89 @@
+"""Pictures that people send: turned upright, stripped of what the camera wrote, and no byte of them breaks the page."""
+
+from __future__ import annotations
+
+import io
+import struct
+
+import pytest
+from django.core.exceptions import ValidationError
+from PIL import Image
+
+from club.members.pictures import LONGEST_SIDE, MOST_ALONG_A_SIDE, photo_as_jpeg
+
+ORIENTATION, X_RESOLUTION, MAKE = 0x0112, 0x011A, 0x010F
+SHORT, TEXT, DOUBLE_WORD_FLOAT = 3, 2, 11
+
+
+def camera_says(*entries: tuple[int, int, int, bytes]) -> bytes:
+    """An Exif block of these entries: tag, type, count, four bytes of value."""
+    rows = b"".join(struct.pack("<HHI4s", *entry) for entry in entries)
+    return b"Exif\0\0II*\0\x08\0\0\0" + struct.pack("<H", len(entries)) + rows + b"\0" * 4
+
+
+def turned(how: int) -> tuple[int, int, int, bytes]:
+    return (ORIENTATION, SHORT, 1, struct.pack("<HH", how, 0))
+
+
+def sent(size=(40, 20), kind="JPEG", mode="RGB", **told) -> bytes:
+    """Black, with a white left half."""
+    picture = Image.new(mode, size)
+    picture.paste(Image.new(mode, (size[0] // 2, size[1]), "white"), (0, 0))
+    written = io.BytesIO()
+    picture.save(written, kind, **told)
+    return written.getvalue()
+
+
+def seen(given: bytes) -> Image.Image:
+    return Image.open(io.BytesIO(photo_as_jpeg(given)))
+
+
+@pytest.mark.parametrize(
+    ("how", "size", "white_at"),
+    [
+        (1, (40, 20), (5, 10)),
+        (2, (40, 20), (35, 10)),
+        (3, (40, 20), (35, 10)),
+        (4, (40, 20), (5, 10)),
+        (5, (20, 40), (10, 5)),
+        (6, (20, 40), (10, 5)),
+        (7, (20, 40), (10, 35)),
+        (8, (20, 40), (10, 35)),
+        (9, (40, 20), (5, 10)),
+    ],
+)
+def test_a_picture_stands_upright_and_says_nothing_of_its_camera(how, size, white_at):
+    picture = seen(sent(exif=camera_says((MAKE, TEXT, 4, b"Ada\0"), turned(how))))
+    assert picture.size == size
+    assert picture.convert("L").getpixel(white_at) > 200
+    assert not picture.getexif()
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        (X_RESOLUTION, TEXT, 2, b"x\0\0\0"),
+        (MAKE, DOUBLE_WORD_FLOAT, 1, b"\0\0\0\0"),
+    ],
+)
+def test_what_a_camera_writes_wrongly_breaks_nothing(entry):
+    picture = seen(sent(exif=camera_says(*sorted([entry, turned(6)]))))
+    assert picture.size == (20, 40)
+
+
+def test_an_orientation_that_is_no_number_is_none():
+    assert seen(sent(exif=camera_says((ORIENTATION, TEXT, 2, b"6\0\0\0")))).size == (40, 20)
+
+
+@pytest.mark.parametrize("size", [(1, MOST_ALONG_A_SIDE + 1), (MOST_ALONG_A_SIDE + 1, 1)])
+def test_a_strip_that_would_take_a_gigabyte_to_decode_is_refused_by_its_head(size):
+    with pytest.raises(ValidationError, match="too many pixels"):
+        photo_as_jpeg(sent(size, "PNG", "L"))
+
+
+@pytest.mark.parametrize(
+    ("kind", "mode"), [("PNG", "RGBA"), ("PNG", "1"), ("PNG", "L"), ("JPEG", "CMYK"), ("WEBP", "RGB")]
+)
+def test_every_kind_is_shrunk_to_the_longest_side(kind, mode):
+    picture = seen(sent((3000, 1500), kind, mode))
+    assert (picture.size, picture.mode, picture.format) == ((LONGEST_SIDE, LONGEST_SIDE // 2), "RGB", "JPEG")
