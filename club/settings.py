@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
+from email.utils import formataddr
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -241,6 +242,7 @@ INVITATION_DAYS = 14
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("fr", _("French"))]
 LOCALE_PATHS = [BASE_DIR / "club" / "locale"]
+FORMAT_MODULE_PATH = ["club.formats"]
 USE_I18N = True
 USE_TZ = True
 # The club's own zone: the database holds UTC, people see this.
@@ -265,7 +267,7 @@ WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
 
-DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "Kettlehall <kettlehall@localhost>")
+DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM") or formataddr((CLUB_NAME, "kettlehall@localhost"))
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
 if "SMTP_HOST" in os.environ:
     EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator, Sequence
 from datetime import datetime
 
 from django.urls import reverse
@@ -43,20 +43,31 @@ def batch_heaps(user: User, now: datetime) -> Iterator[Heap]:
 
 
 def club_seals_heap(user: User, now: datetime) -> Heap:
+    """What fellows have to do. Its cards lead to the page for noting seals only where this person may note them."""
     elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
+    due = list(elsewhere.seals_due(now)[:SHOWN])
+    hers = set(Batch.objects.changeable_by(user).filter(pk__in=[one.pk for one in due]).values_list("pk", flat=True))
     return heap(
         "club-seals",
         _("Seals others have yet to look at"),
-        seal_cards(elsewhere.seals_due(now), now, names=True),
+        seal_cards(due, now, names=True, may_note=hers),
         more=_("All seals due in the club"),
         more_url=f"{_listed('due')}&whose=all",
     )
 
 
 def seal_cards(
-    batches: BatchQuerySet, now: datetime, *, page: str = "batches:seals", names: bool = False
+    batches: Sequence[Batch] | BatchQuerySet,
+    now: datetime,
+    *,
+    page: str = "batches:seals",
+    names: bool = False,
+    may_note: Container[int] | None = None,
 ) -> Iterator[Card]:
-    """Each batch whose jars are out, with how long a jar that did not seal may still be reprocessed."""
+    """Each batch whose jars are out, with how long a jar that did not seal may still be reprocessed.
+
+    `may_note` are the batches whose cards lead to `page`, the others lead to the batch; None: all do.
+    """
     for batch in batches[:SHOWN]:
         if batch.window is None:
             continue
@@ -69,7 +80,9 @@ def seal_cards(
             hour = date_format(timezone.localtime(until), "D H:i")
             tag, tone = _("reprocess at the latest %(when)s") % {"when": hour}, "wait"
         about = [batch.lot_code, batch.kitchen.name, *([str(batch.made_by)] if names else [])]
-        yield Card(batch.title, reverse(page, args=[batch.lot_code]), " · ".join(about), tag, tone)
+        to_page = may_note is None or batch.pk in may_note
+        url = reverse(page, args=[batch.lot_code]) if to_page else batch.get_absolute_url()
+        yield Card(batch.title, url, " · ".join(about), tag, tone)
 
 
 def stove_card(batch: Batch) -> Card:

@@ -3,8 +3,10 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from datetime import date
 
 import pytest
+from django.utils.formats import date_format
 
 from club.settings import DATA_UPLOAD_MAX_NUMBER_FIELDS, broker_url, cache_url
 from recipes.forms.draft import MOST_ROWS
@@ -39,3 +41,21 @@ def test_further_hosts_are_answered_beside_the_site_s_own(tmp_path):
 def test_the_longest_draft_form_is_taken_in():
     rows = len(IngredientForm.base_fields) + len(ProcessForm.base_fields)
     assert len(HeadForm.base_fields) + MOST_ROWS * rows < DATA_UPLOAD_MAX_NUMBER_FIELDS - 20
+
+
+def test_a_day_left_to_the_language_is_written_as_the_pages_write_it():
+    assert date_format(date(2026, 11, 5), "DATE_FORMAT") == "5 Nov 2026"
+
+
+@pytest.mark.parametrize(
+    ("told", "sender"),
+    [
+        ({"CLUB_NAME": "Jars, Lids & Co"}, '"Jars, Lids & Co" <kettlehall@localhost>'),
+        ({"CLUB_NAME": "Jars", "MAIL_FROM": "us@jars.example.test"}, "us@jars.example.test"),
+    ],
+)
+def test_mails_come_from_the_club_s_name_unless_told_otherwise(tmp_path, told, sender):
+    environment = {**os.environ, "KETTLEHALL_DATA": str(tmp_path), **told}
+    asked = [sys.executable, "-c", "from club import settings; print(settings.DEFAULT_FROM_EMAIL)"]
+    answer = subprocess.run(asked, env=environment, capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == sender

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from uuid import uuid4
 
@@ -109,6 +110,9 @@ def test_jars_that_wait_to_be_reprocessed_are_on_the_desk_until_they_are(client)
 def test_the_desk_leads_to_the_rooms_that_a_role_opens_and_to_no_closed_door(client, role, seen, hidden):
     client.force_login(make_person(role) if role else make_person())
     page = client.get("/").content.decode()
+    doors = re.findall(r'<a class="tap" href="([^"]+)"', page)
+    assert len(doors) > 5
+    assert sorted(doors) == sorted(set(doors))
     assert [path for path in seen if path not in page] == []
     assert [path for path in hidden if path in page] == []
     for path in seen:
@@ -120,6 +124,17 @@ def test_a_member_does_not_see_what_others_have_to_do_and_a_keeper_does():
     batch = make_batch_out(by=maker, kitchen=make_kitchen(maker), out_at=ago(14))
     assert desk_for(stranger, now=timezone.now()).is_quiet
     assert lots(keeper, "club-seals") == [batch.lot_code]
+
+
+def test_a_fellow_of_the_kitchen_is_led_to_the_seals_and_who_only_traces_to_the_batch(client):
+    maker, fellow, keeper = make_person(), make_person(), make_person(Role.KEEPER)
+    batch = make_batch_out(by=maker, kitchen=make_kitchen(maker, fellow), out_at=ago(14))
+    led_to = {fellow: reverse("batches:seals", args=[batch.lot_code]), keeper: batch.get_absolute_url()}
+    for person, url in led_to.items():
+        client.force_login(person)
+        [card] = desk_for(person, now=timezone.now()).heap("club-seals").cards
+        assert card.url == url
+        assert client.get(url).status_code == 200
 
 
 def test_an_instructor_sees_others_drafts_to_review_and_never_her_own():

@@ -334,6 +334,17 @@ def test_the_lids_page_costs_the_same_queries_for_one_lot_and_for_30(
         assert len(client.get(LIDS).context["figures"]) == rows
 
 
+def test_only_a_lot_that_closed_a_batch_leads_to_its_trace(keeper, sign_in):
+    make_batch_out(lid_code="USED")
+    make_lid_lot("STILL BOXED")
+    client = sign_in(keeper)
+    page = client.get(LIDS).content.decode()
+    assert "STILL BOXED" in page
+    led_to = re.findall(rf'href="({TRACE}[?]code=[^"]+)"', page)
+    assert led_to == [f"{TRACE}?code=USED"]
+    assert client.get(led_to[0]).status_code == 200
+
+
 def test_no_lids_yet_is_said(keeper, sign_in):
     assert "No lids yet" in text_of(sign_in(keeper).get(LIDS))
 

@@ -46,6 +46,13 @@ class Command(BaseCommand):
         parser.add_argument("pytest_arguments", nargs="*", metavar="-- ...", help="Handed to pytest.")
 
     def handle(self, *args: Any, quick: bool, tests_only: bool, pytest_arguments: list[str], **options: Any) -> None:
+        try:
+            self.prove(quick, tests_only, pytest_arguments)
+        except KeyboardInterrupt:
+            self.say("\nStopped before the end: nothing is proved.")
+            sys.exit(130)  # what a shell gives for Ctrl-C
+
+    def prove(self, quick: bool, tests_only: bool, pytest_arguments: list[str]) -> None:
         failed = [] if tests_only else self.run_checks()
         self.say_what_is_left_out(quick)
         if failed:

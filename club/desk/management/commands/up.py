@@ -103,7 +103,8 @@ class Command(BaseCommand):
             for email, role in demo:
                 write(f"  {email:<32} {role}")
         elif not people.exists():
-            write("Nobody can sign in yet. The first organiser: python3 manage.py createsuperuser")
+            write("Nobody can sign in yet. The first organiser, in another terminal: python3 manage.py createsuperuser")
+            write("The first sign-in sends her a mail with a link to confirm her address.")
         connections.close_all()
         write(f"Mail goes to {self.mail_goes_to()}")
         write(f"Data and logs are in {settings.DATA_DIR}")
