@@ -34,7 +34,7 @@ def link_in_the_mail_to(person) -> str:
     reminders.gather(now)
     reminders.send_due(now)
     sent = [one for one in mail.outbox if one.to == [person.email]][-1]
-    [link] = [line for line in sent.body.splitlines() if line.startswith(settings.SITE_URL)]
+    [link] = [line for line in sent.body.splitlines() if line.startswith(f"{settings.SITE_URL}/classes/seat/")]
     return link.removeprefix(settings.SITE_URL)
 
 
