@@ -34,7 +34,7 @@ def wind_on() -> None:
 
 
 def all_out() -> bool:
-    """Wound on each time: a mail that was hung up on just before the server came back waits its minute like any other."""
+    """Wound on each time: a mail hung up on just before the server came back waits its minute like any other."""
     wind_on()
     return not Reminder.objects.late(timezone.now()).exists()
 
