@@ -44,7 +44,7 @@ def reviewer(make_person):
 def make_kitchen(db):
     def make(*people: User, altitude_m: str | None = "1040", **fields) -> Kitchen:
         how = {"altitude_m": Decimal(altitude_m), "altitude_how": "map"} if altitude_m is not None else {}
-        kitchen = Kitchen.objects.create(name=f"Kitchen {next(_numbers)}", **{**how, **fields})
+        kitchen = Kitchen.objects.create(name=f"Kitchen {next(_numbers):05d}", **{**how, **fields})
         kitchen.people.set(people)
         return kitchen
 
