@@ -34,8 +34,8 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from club.classes.models import ClassSession, SignUp
 from club.classes.services import seats, waiting
+from club.core.errors import AlreadyDone
 from club.members.models import User
-from inventory.equipment.services import AlreadyDone
 here, number = pathlib.Path(sys.argv[1]), int(sys.argv[2])
 told = json.loads((here / "told.json").read_text())
 session = ClassSession.objects.get(pk=told["session"])

@@ -16,6 +16,7 @@ from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideTur
 from club.classes.planning import plan_of
 from club.classes.services.running import run_check, session_lock
 from club.classes.stock import shelves
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.dates import free_on
 from inventory.equipment.kinds import Kind
@@ -64,15 +65,27 @@ def gear_gather(*, by: User, session: ClassSession, now: datetime | None = None)
 
 @transaction.atomic
 def gear_release(*, by: User, session: ClassSession, now: datetime | None = None) -> int:
-    """Let go of everything that is kept and not handed over; how many holds. Twice is the same as once."""
+    """Let go of everything that is kept and not handed over; how many holds. Twice is the same as once.
+
+    A thing that the counter hands over at this very moment is one that was handed over: it stays with its borrower.
+    """
     run_check(by, session)
     freed = 0
     for gear in _standing(session):
-        hold_cancel(by=by, hold=gear.hold, now=now)
+        try:
+            hold_cancel(by=by, hold=gear.hold, now=now)
+        except AlreadyDone:
+            continue
         gear.delete()
         freed += 1
     SetAside.objects.filter(session=session).delete()
     return freed
+
+
+def codes_out(session: ClassSession) -> list[str]:
+    """What was handed over for it and is not back: letting go leaves that alone."""
+    out = session.gear.filter(hold__state=HoldState.OUT)
+    return list(out.order_by("hold__thing__code").values_list("hold__thing__code", flat=True))
 
 
 def gear_move(*, by: User, session: ClassSession, now: datetime | None = None) -> None:

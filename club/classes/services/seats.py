@@ -18,8 +18,8 @@ from club.classes.needs import teaches
 from club.classes.seat_rules import MOST_PLACES
 from club.classes.services.waiting import begun_check, line_fill, seats_give_back, session_turn, signup_close
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
+from club.core.errors import AlreadyDone
 from club.members.models import User
-from inventory.equipment.services import AlreadyDone
 from inventory.equipment.services.common import now_or
 from inventory.equipment.text import plain
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from club.classes.models import SignUp
 from club.classes.services import seats, waiting
 from club.classes.tokens import signup_for_token
-from inventory.equipment.services import AlreadyDone
+from club.core.errors import AlreadyDone
 
 
 @login_not_required

@@ -66,8 +66,17 @@ def release(request: HttpRequest, pk: int) -> HttpResponse:
     session: ClassSession = session_to_run(by, pk)
     with refusals_told(request):
         services.gear_release(by=by, session=session)
-        messages.success(request, _("Everything that was kept for it is free again."))
+        say_free(request, session)
     return redirect("classes:gear", pk)
+
+
+def say_free(request: HttpRequest, session: ClassSession) -> None:
+    """What was held is free, and what is not, since the counter was first."""
+    if codes := services.codes_out(session):
+        told = _("Handed over already, so not free: %(codes)s. The counter takes them back. All else is free again.")
+        messages.warning(request, told % {"codes": ", ".join(codes)})
+    else:
+        messages.success(request, _("Everything that was kept for it is free again."))
 
 
 def _words(needs: Iterable[GearNeed]) -> str:

@@ -19,6 +19,7 @@ from club.classes.planning import plan_of
 from club.classes.planning_forms import CallOffForm, MoveForm, NewSessionForm, SessionForm, StationForm
 from club.classes.services import moving, publishing, sessions, stations
 from club.classes.views.gates import planner, session_to_run, station_to_run
+from club.classes.views.gear import say_free
 from club.classes.wall_sheet import wall_sheet_pdf
 from club.members.views.asks import refusals_on, refusals_told, signed_in
 
@@ -106,7 +107,8 @@ def call_off(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             publishing.session_cancel(by=by, session=session, reason=form.cleaned_data["reason"])
-            messages.success(request, _("It is called off. What was held for it is free again."))
+            messages.success(request, _("It is called off."))
+            say_free(request, session)
             return redirect("classes:plan", pk)
     return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Call it off")})
 

@@ -19,8 +19,8 @@ from club.classes.seat_forms import NotesForm, SignUpForm
 from club.classes.seat_lists import my_signups, session_told
 from club.classes.services import seats, waiting
 from club.classes.words import SessionState
+from club.core.errors import AlreadyDone
 from club.members.models import User
-from inventory.equipment.services import AlreadyDone
 from inventory.equipment.views.asks import refusals_on, refusals_told, signed_in
 
 PER_PAGE = 20
@@ -89,9 +89,13 @@ def notes(request: HttpRequest, pk: int) -> HttpResponse:
     signup = get_object_or_404(SignUp.objects.of(user).open().select_related("session"), pk=pk)
     form = NotesForm(request.POST or None, signup=signup)
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
-            seats.signup_note(by=user, signup=signup, **form.cleaned_data)
-            messages.success(request, _("Saved."))
+        try:
+            with refusals_on(form):
+                seats.signup_note(by=user, signup=signup, **form.cleaned_data)
+                messages.success(request, _("Saved."))
+                return redirect(signup.session)
+        except AlreadyDone as done:
+            messages.info(request, str(done))
             return redirect(signup.session)
     return render(request, "classes/notes.html", {"signup": signup, "session": signup.session, "form": form})
 
@@ -101,11 +105,8 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Take an offered seat, give one up, or come alone."""
     user = signed_in(request)
     signup = get_object_or_404(SignUp.objects.visible_to(user).select_related("session", "person"), pk=pk)
-    try:
-        with refusals_told(request):
-            _act(request, user, signup)
-    except AlreadyDone as done:
-        messages.info(request, str(done))
+    with refusals_told(request):
+        _act(request, user, signup)
     return redirect(signup.session)
 
 

@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.forms import Form
 from django.http import HttpRequest
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 
 
@@ -43,9 +44,11 @@ def told_by(error: ValidationError) -> dict[str, list[str]]:
 
 @contextmanager
 def refusals_told(request: HttpRequest) -> Iterator[None]:
-    """For a button without a form: the refusal becomes a message on the next page."""
+    """For a button without a form: the refusal, or that somebody was first, becomes a message on the next page."""
     try:
         yield
+    except AlreadyDone as done:
+        messages.info(request, str(done))
     except ValidationError as error:
         for sentence in error.messages:
             messages.error(request, sentence)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from inventory.batches.services.common import AlreadyDone
+from club.core.errors import AlreadyDone
 from inventory.batches.services.giving import (
     jar_claim_decline,
     jar_claim_make,

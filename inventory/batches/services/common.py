@@ -15,10 +15,6 @@ from inventory.batches.models import Batch
 from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE, in_utc
 
 
-class AlreadyDone(Exception):
-    """The thing asked for was done before, by this press or by somebody else's. The message says so to a person."""
-
-
 class Problems:
     """Every problem of one write, by field, so that a person mends them all in one go."""
 

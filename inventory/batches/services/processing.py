@@ -11,13 +11,13 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.batches.counts import count_check
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.batches.needs import Need, tested_needs
 from inventory.batches.rules import MOST_MINUTES, MOST_PSI, UNDERPROCESSED, elapsed, in_utc
 from inventory.batches.services.common import (
-    AlreadyDone,
     Problems,
     clock,
     moment_check,

@@ -10,12 +10,13 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from club.members.one_by_one import one_by_one
 from inventory.batches.models import Batch, Disposal, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.recalls import affected_jars, reaching, withdrawn_without_recall
-from inventory.batches.services.common import AlreadyDone, now_or
+from inventory.batches.services.common import now_or
 from inventory.batches.services.ledger import fate_of, ledger_empty, ledger_settle
 from inventory.batches.words import RecallKind, RecallOutcome
 from inventory.jars.models import LidLot

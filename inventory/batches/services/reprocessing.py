@@ -10,11 +10,12 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.batches.needs import reprocess_need
 from inventory.batches.rules import MOST_MINUTES, REPROCESS, elapsed, in_utc
-from inventory.batches.services.common import AlreadyDone, Problems, clock, moment_check, now_or, writing_check
+from inventory.batches.services.common import Problems, clock, moment_check, now_or, writing_check
 from inventory.batches.services.ledger import ledger_reprocess
 from inventory.batches.services.processing import process_check
 from inventory.jars.services import lid_lot_get_or_add

@@ -11,13 +11,13 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal, SealCheck
 from inventory.batches.needs import reprocess_refusal
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.rules import Phase, phase, seal_window
 from inventory.batches.services.common import (
-    AlreadyDone,
     Problems,
     clock,
     moment_check,

@@ -13,12 +13,13 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from inventory.batches.lots import SALTS, lot_code
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import Need, canner_of, reprocess_need
 from inventory.batches.rules import in_utc
-from inventory.batches.services.common import AlreadyDone, Problems, moment_check, now_or, stove_check
+from inventory.batches.services.common import Problems, moment_check, now_or, stove_check
 from recipes.engine.plan import Plan, plan_as_dict
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanWish, plan_for

@@ -6,8 +6,9 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 
 from __future__ import annotations
 
+from club.core.errors import AlreadyDone
 from inventory.equipment.describing import ThingFields
-from inventory.equipment.services.common import AlreadyDone, Taken
+from inventory.equipment.services.common import Taken
 from inventory.equipment.services.holding import hold_cancel, hold_place, hold_place_first_free
 from inventory.equipment.services.importing import ImportReport, register_import
 from inventory.equipment.services.lending import latest_due, loan_extend, loan_hand_over, loan_return

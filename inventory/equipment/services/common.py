@@ -24,10 +24,6 @@ from inventory.equipment.words import ThingState
 CLOCK_SLACK = timedelta(minutes=2)
 
 
-class AlreadyDone(Exception):
-    """The thing asked for was done before, by this press or by somebody else's. The message says so to a person."""
-
-
 class Taken(ValidationError):
     """Somebody has the thing on those days. `next_free` holds up to three free spans to offer instead."""
 

@@ -9,13 +9,13 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.dates import free_on
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
 from inventory.equipment.services.common import (
-    AlreadyDone,
     Taken,
     choice_check,
     hold_check,

@@ -11,12 +11,12 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.describing import MOST_CENTS
 from inventory.equipment.models import Hold, Loan, Thing, ThingDay, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
 from inventory.equipment.services.common import (
-    AlreadyDone,
     choice_check,
     day_words,
     keeper_check,

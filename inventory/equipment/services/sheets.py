@@ -12,10 +12,11 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.codes import code_scanned
 from inventory.equipment.models import Loan, Thing
-from inventory.equipment.services.common import AlreadyDone, keeper_check, moment_check, now_or
+from inventory.equipment.services.common import keeper_check, moment_check, now_or
 from inventory.equipment.services.lending import loan_hand_over, loan_return
 
 KEYED_HOUR = time(18, 0)

@@ -9,11 +9,12 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.describing import ThingFields, cleaned_fields, code_used
 from inventory.equipment.models import ConditionNote, Hold, Loan, Thing
 from inventory.equipment.queries import club_day
-from inventory.equipment.services.common import AlreadyDone, choice_check, keeper_check, now_or
+from inventory.equipment.services.common import choice_check, keeper_check, now_or
 from inventory.equipment.services.waiting import waiting_offer_freed
 from inventory.equipment.text import plain
 from inventory.equipment.words import Condition, Occasion, ThingState

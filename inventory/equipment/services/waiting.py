@@ -11,13 +11,14 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.dates import free_of
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, OFFER_STANDS
-from inventory.equipment.services.common import AlreadyDone, choice_check, now_or, span_check
+from inventory.equipment.services.common import choice_check, now_or, span_check
 from inventory.equipment.services.laying import hold_free, hold_lay
 from inventory.equipment.spans import DAY, Span
 from inventory.equipment.standing import what_test_wants

@@ -12,6 +12,7 @@ from django.forms import Form
 from django.http import Http404, HttpRequest
 from django.shortcuts import get_object_or_404
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry
@@ -71,9 +72,11 @@ def refusals_on(form: Form) -> Iterator[None]:
 
 @contextmanager
 def refusals_told(request: HttpRequest) -> Iterator[None]:
-    """For a button without a form: the refusal becomes a message on the next page."""
+    """For a button without a form: the refusal, or that somebody was first, becomes a message on the next page."""
     try:
         yield
+    except AlreadyDone as done:
+        messages.info(request, str(done))
     except ValidationError as error:
         for sentence in error.messages:
             messages.error(request, sentence)

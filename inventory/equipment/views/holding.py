@@ -108,11 +108,9 @@ def _days_asked(request: HttpRequest) -> dict[str, date]:
 @require_POST
 def hold_cancel(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
-    try:
+    with refusals_told(request):
         services.hold_cancel(by=user, hold=hold_for(user, pk))
         messages.success(request, _("Cancelled. Thank you for freeing the days."))
-    except services.AlreadyDone as done:
-        messages.info(request, str(done))
     return redirect("equipment:mine")
 
 
@@ -136,14 +134,11 @@ def wait(request: HttpRequest, kind: str) -> HttpResponse:
 def wait_answer(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     entry = wait_for(user, pk)
-    try:
-        with refusals_told(request):
-            if request.POST.get("answer") == "take":
-                services.waiting_accept(by=user, entry=entry)
-                messages.success(request, _("It is held for you."))
-            else:
-                services.waiting_leave(by=user, entry=entry)
-                messages.success(request, _("You left the line."))
-    except services.AlreadyDone as done:
-        messages.info(request, str(done))
+    with refusals_told(request):
+        if request.POST.get("answer") == "take":
+            services.waiting_accept(by=user, entry=entry)
+            messages.success(request, _("It is held for you."))
+        else:
+            services.waiting_leave(by=user, entry=entry)
+            messages.success(request, _("You left the line."))
     return redirect("equipment:mine")

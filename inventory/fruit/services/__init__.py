@@ -5,9 +5,9 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 
 from __future__ import annotations
 
+from club.core.errors import AlreadyDone
 from inventory.fruit.describing import Hours, OfferFields
 from inventory.fruit.services.claims import claim_set, claim_withdraw
-from inventory.fruit.services.offer_common import AlreadyDone
 from inventory.fruit.services.offers import offer_change, offer_keep_back, offer_make, offer_photo_set, offer_take_back
 from inventory.fruit.services.shares import (
     offer_share_again,

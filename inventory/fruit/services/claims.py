@@ -9,12 +9,13 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from club.members.text import plain
 from inventory.fruit.clock import now_or
 from inventory.fruit.models import Claim, Offer, PickUpWindow, Share
 from inventory.fruit.offer_words import ClaimStage, OfferStage
-from inventory.fruit.services.offer_common import AlreadyDone, member_check, offer_take_row
+from inventory.fruit.services.offer_common import member_check, offer_take_row
 from inventory.fruit.services.shares import shares_settle_again
 from recipes.models import Recipe
 

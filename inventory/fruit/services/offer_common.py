@@ -10,10 +10,6 @@ from inventory.fruit.models import Offer
 from inventory.fruit.offer_queries import RUN
 
 
-class AlreadyDone(Exception):
-    """The thing asked for was done before, by this press or by somebody else's. The message says so to a person."""
-
-
 def runs_check(by: User, offer: Offer) -> None:
     """PermissionDenied for anybody but the giver and organisers."""
     if not (by.is_active and (by.pk == offer.giver_id or by.has_perm(RUN))):

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from club.members.pictures import MOST_BYTES, photo_as_jpeg
 from club.members.text import plain
@@ -24,7 +25,7 @@ from inventory.fruit.describing import (
 )
 from inventory.fruit.models import Offer, OfferPhoto, PickUpWindow, Share
 from inventory.fruit.offer_words import OfferStage, ShareStage
-from inventory.fruit.services.offer_common import AlreadyDone, member_check, offer_take_row, runs_check
+from inventory.fruit.services.offer_common import member_check, offer_take_row, runs_check
 
 
 def offer_make(

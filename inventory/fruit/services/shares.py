@@ -12,12 +12,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
+from club.core.errors import AlreadyDone
 from club.members.models import User
 from club.members.one_by_one import one_by_one
 from inventory.fruit.clock import now_or
 from inventory.fruit.models import Claim, Offer, PickUpWindow, Share, SharingRound
 from inventory.fruit.offer_words import STANDING, OfferStage, ShareStage
-from inventory.fruit.services.offer_common import AlreadyDone, offer_take_row, runs_check
+from inventory.fruit.services.offer_common import offer_take_row, runs_check
 from inventory.fruit.sharing import Outcome, Part, Wish, share_out
 
 

@@ -19,7 +19,7 @@ from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
 from inventory.equipment.queries import club_day
 from tests.factories.classes import make_hall, make_instructor, make_session
-from tests.factories.equipment import TODAY, make_hold, make_thing
+from tests.factories.equipment import TODAY, make_hold, make_loan, make_thing
 from tests.factories.members import make_organiser, make_person
 from tests.factories.recipes import make_revision
 
@@ -305,7 +305,48 @@ def test_the_gear_page_holds_in_one_press_and_lists_what_is_missing(instructor_c
     assert "1 × box of 12" in page  # lids
     assert "empty jars, half-pint (237 ml)" in page
     page = instructor_client.post(url("gear-release", draft), follow=True).text
+    assert "Everything that was kept for it is free again." in page
     assert "BWC-01" not in page
+
+
+@pytest.fixture
+def at_the_counter_first(by, monkeypatch):
+    """A draft for tomorrow with a canner and a funnel held; the counter hands the funnel over between the look at what
+    is held and the letting go."""
+    session = make_session(by=by, day=soon(1), state=SessionState.DRAFT, now=timezone.now())
+    make_thing(code="BWC-01", capacity={"half-pint": 12}, now=timezone.now())
+    make_thing(Kind.FUNNEL, code="FUN-01", capacity={}, now=timezone.now())
+    gear_services.gear_gather(by=by, session=session)
+    cancel = gear_services.hold_cancel
+
+    def hold_cancel(*, hold, **told):
+        if hold.thing.code == "FUN-01":
+            make_loan(hold.thing, by, now=timezone.now())
+        cancel(hold=hold, **told)
+
+    monkeypatch.setattr(gear_services, "hold_cancel", hold_cancel)
+    return session
+
+
+HANDED_OVER = "Handed over already, so not free: FUN-01. The counter takes them back. All else is free again."
+
+
+def test_letting_go_when_the_counter_was_first_says_so_and_frees_the_rest(instructor_client, at_the_counter_first):
+    answer = instructor_client.post(url("gear-release", at_the_counter_first), follow=True)
+    assert answer.status_code == 200
+    assert HANDED_OVER in answer.text
+    states = dict(Hold.objects.values_list("thing__code", "state"))
+    assert states == {"BWC-01": "cancelled", "FUN-01": "out"}
+    assert "Everything that was kept for it is free again." not in answer.text
+
+
+def test_calling_off_when_the_counter_was_first_is_done_and_says_so(instructor_client, at_the_counter_first):
+    answer = instructor_client.post(url("call-off", at_the_counter_first), {"reason": "Rain"}, follow=True)
+    assert answer.status_code == 200
+    assert HANDED_OVER in answer.text
+    at_the_counter_first.refresh_from_db()
+    assert at_the_counter_first.state == SessionState.CANCELLED
+    assert dict(Hold.objects.values_list("thing__code", "state")) == {"BWC-01": "cancelled", "FUN-01": "out"}
 
 
 def test_the_wall_sheet_is_a_pdf_with_a_page_for_the_hall_and_for_each_station(instructor_client, by):

@@ -204,6 +204,21 @@ def test_somebody_else_s_sign_up_is_not_there_for_who_does_not_run_the_session(r
     assert SignUp.objects.get().state == "seated"
 
 
+def test_notes_sent_when_the_seat_was_given_up_meanwhile_are_not_kept_and_say_so(signup, monkeypatch):
+    note = seats.signup_note
+
+    def given_up_first(**told):
+        seats.signup_cancel(by=signup.person, signup=signup)
+        return note(**told)
+
+    monkeypatch.setattr(seats, "signup_note", given_up_first)
+    sent = {"companion": "Bo", "needs": SECRET}
+    answer = signed_in(signup.person).post(url("notes", signup.pk), sent, follow=True)
+    assert answer.status_code == 200
+    assert "You are not signed up any more." in text_of(answer)
+    assert SignUp.objects.get(pk=signup.pk).needs == ""
+
+
 def test_who_runs_the_session_takes_somebody_off_but_answers_no_offer_for_them(session, signup, teacher):
     client = signed_in(teacher)
     assert client.get(url("notes", signup.pk)).status_code == 404

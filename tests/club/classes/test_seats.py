@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from club.classes.models import ClassSession, SignUp
 from club.classes.services import seats, waiting
-from inventory.equipment.services import AlreadyDone
+from club.core.errors import AlreadyDone
 from tests.factories.classes import NOW, make_instructor, make_session
 from tests.factories.members import make_organiser, make_person
 

@@ -8,10 +8,10 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
+from club.core.errors import AlreadyDone
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.pots import pot_needs_g
-from inventory.fruit.services import AlreadyDone
 from inventory.fruit.suggesting import pots_of
 from recipes.models import Recipe
 from recipes.services import library_load

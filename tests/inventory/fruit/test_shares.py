@@ -8,9 +8,9 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 
+from club.core.errors import AlreadyDone
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share, SharingRound
-from inventory.fruit.services import AlreadyDone
 from tests.factories.fruit import KG, NOW, hours, make_bushels, make_claim, make_offer, share_out
 from tests.factories.members import make_organiser, make_person
 

@@ -1,0 +1,1 @@
+"""What every room may use: no models, and nothing of any room."""
