@@ -17,8 +17,10 @@ from urllib.parse import parse_qs, urlsplit
 import bootstrap_wrapper
 import dj_database_url
 from csp.constants import NONCE, NONE, SELF
+from django.conf.locale import LANG_INFO
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import to_language
 
 from club.run.broker import socket_path
 
@@ -240,8 +242,16 @@ ACCOUNT_RATE_LIMITS = {"login_failed": "5/5m/key,10/m/ip", "login": "30/m/ip", "
 INVITATION_DAYS = 14
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", _("English")), ("fr", _("French"))]
 LOCALE_PATHS = [BASE_DIR / "club" / "locale"]
+
+
+def languages_in(*locale_paths: Path) -> list[tuple[str, Any]]:
+    """English, in which the pages are written, and whatever has a compiled catalogue: no page claims another."""
+    found = {to_language(made.parts[-3]) for path in locale_paths for made in path.glob("*/LC_MESSAGES/*.mo")}
+    return [(code, _(LANG_INFO[code]["name"])) for code in [LANGUAGE_CODE, *sorted(found - {LANGUAGE_CODE})]]
+
+
+LANGUAGES = languages_in(*LOCALE_PATHS)
 FORMAT_MODULE_PATH = ["club.formats"]
 USE_I18N = True
 USE_TZ = True

@@ -1,14 +1,16 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from datetime import date
 
 import pytest
 from django.utils.formats import date_format
+from django.utils.translation import to_language
 
-from club.settings import DATA_UPLOAD_MAX_NUMBER_FIELDS, broker_url, cache_url
+from club.settings import BASE_DIR, DATA_UPLOAD_MAX_NUMBER_FIELDS, broker_url, cache_url, languages_in
 from recipes.forms.draft import MOST_ROWS
 from recipes.forms.draft_fields import HeadForm, IngredientForm, ProcessForm
 
@@ -41,6 +43,35 @@ def test_further_hosts_are_answered_beside_the_site_s_own(tmp_path):
 def test_the_longest_draft_form_is_taken_in():
     rows = len(IngredientForm.base_fields) + len(ProcessForm.base_fields)
     assert len(HeadForm.base_fields) + MOST_ROWS * rows < DATA_UPLOAD_MAX_NUMBER_FIELDS - 20
+
+
+@pytest.mark.parametrize(
+    ("catalogues", "offered"),
+    [
+        ([], ["en"]),
+        (["fr/LC_MESSAGES/django.po"], ["en"]),  # not compiled: nothing is read from it
+        (["fr/LC_MESSAGES/django.mo"], ["en", "fr"]),
+        (["pt_BR/LC_MESSAGES/django.mo", "en/LC_MESSAGES/django.mo"], ["en", "pt-br"]),
+    ],
+)
+def test_a_language_is_offered_when_it_has_a_catalogue(tmp_path, catalogues, offered):
+    for name in catalogues:
+        made = tmp_path / name
+        made.parent.mkdir(parents=True)
+        made.touch()
+    assert [code for code, _name in languages_in(tmp_path)] == offered
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("asked", ["fr", "fr-CA,fr;q=0.9", "de, fr;q=0.8, en;q=0.1"])
+def test_a_page_claims_no_language_that_it_is_not_written_in(client, settings, asked):
+    written = {settings.LANGUAGE_CODE} | {to_language(made.parts[-3]) for made in BASE_DIR.glob("club/locale/*/*/*.mo")}
+    page = client.get("/accounts/login/", headers={"Accept-Language": asked})
+    (said,) = re.findall(r"<html[^>]* lang=\"([^\"]+)\"", page.text)
+    assert page.status_code == 200
+    assert page["Content-Language"] == said
+    assert said in written
+    assert {code for code, _name in settings.LANGUAGES} == written
 
 
 def test_a_day_left_to_the_language_is_written_as_the_pages_write_it():
