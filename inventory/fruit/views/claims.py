@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -26,6 +27,11 @@ SHOWN = 30
 def claim(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     offer = offer_for(user, pk)
+    if offer.giver_id == user.pk:
+        if request.method == "POST":
+            raise PermissionDenied
+        messages.info(request, _("This is your own fruit. What you want of it yourself you keep back on its page."))
+        return redirect(offer)
     told = _claim_told(request, offer, user)
     form: ClaimForm = told["form"]
     if request.method == "POST" and form.is_valid():

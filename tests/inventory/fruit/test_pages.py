@@ -101,7 +101,20 @@ def test_an_offer_s_pages_are_everybody_s_until_it_is_taken_back(page, offer, me
     assert member.get(url(page, 4_040)).status_code == 404
     services.offer_take_back(by=offer.giver, offer=offer, reason="Frost")
     assert member.get(url(page, offer.pk)).status_code == 404
-    assert {giver.get(url(page, offer.pk)).status_code, organiser.get(url(page, offer.pk)).status_code} == {200}
+    assert organiser.get(url(page, offer.pk)).status_code == 200
+    assert giver.get(url(page, offer.pk)).status_code == (302 if page == "claim" else 200)
+
+
+def test_nobody_is_shown_a_form_to_claim_their_own_fruit(offer, sign_in):
+    giver = sign_in(offer.giver)
+    assert url("claim", offer.pk) not in giver.get(url("offer", offer.pk)).text
+    answer = giver.get(url("claim", offer.pk), follow=True)
+    assert answer.redirect_chain == [(url("offer", offer.pk), 302)]
+    assert "This is your own fruit." in text_of(answer)
+    assert 'name="asked"' not in answer.text
+    for sent in (claim_typed(offer), {}):
+        assert giver.post(url("claim", offer.pk), sent).status_code == 403
+    assert not Claim.objects.exists()
 
 
 @pytest.mark.parametrize("page", GIVERS)
