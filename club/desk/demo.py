@@ -5,12 +5,14 @@ Everything a member could do is done as she would do it, so that the demo cannot
 
 from __future__ import annotations
 
+import os
 import tomllib
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.db import transaction
@@ -25,6 +27,7 @@ from club.members.models import Kitchen, User
 from club.members.roles import Role
 from club.members.services.kitchens import kitchen_add
 from club.members.services.people import member_enrol
+from club.run.site import is_loopback
 from inventory.batches.models import Batch
 from inventory.batches.services.processing import batch_log_process
 from inventory.batches.services.sealing import seals_record
@@ -54,6 +57,17 @@ class DemoClub:
 
 class DemoRefused(Exception):
     """The demo is laid down on an empty site only."""
+
+
+def signs_of_others() -> list[str]:
+    """The variables by which this is a site for others: the demo's password, printed for all, has no place there."""
+    told = {
+        "DATABASE_URL": "DATABASE_URL" in os.environ,
+        "SMTP_HOST": "SMTP_HOST" in os.environ,
+        "BEHIND_PROXY": settings.SECURE_PROXY_SSL_HEADER is not None,
+        "SITE_URL": not is_loopback(urlsplit(settings.SITE_URL).hostname or ""),
+    }
+    return [name for name, is_so in told.items() if is_so]
 
 
 @transaction.atomic

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -135,5 +136,37 @@ def test_the_demo_is_refused_where_there_are_people_and_changes_nothing(demo):
     with pytest.raises(DemoRefused):
         demo_lay_down(now=timezone.now())
     with pytest.raises(CommandError, match="people here already"):
-        call_command("load_demo")
+        call_command("load_demo", "--even-here")
     assert Batch.objects.count() == before
+
+
+@pytest.fixture
+def on_this_machine(monkeypatch, settings):
+    """None of the variables of a site for others, whatever database these tests run on."""
+    for name in ("DATABASE_URL", "SMTP_HOST"):
+        monkeypatch.delenv(name, raising=False)
+    settings.SECURE_PROXY_SSL_HEADER, settings.SITE_URL = None, "http://localhost:8000"
+
+
+@pytest.mark.parametrize("name", ["DATABASE_URL", "SMTP_HOST", "BEHIND_PROXY", "SITE_URL"])
+def test_the_demo_is_refused_on_a_site_for_others_unless_asked_for_by_name(
+    name, on_this_machine, monkeypatch, settings
+):
+    library_load(paths=[LIBRARY])
+    if name == "SITE_URL":
+        settings.SITE_URL = "https://club.example.test"
+    elif name == "BEHIND_PROXY":
+        settings.SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    else:
+        monkeypatch.setenv(name, "postgres://club@db.example.test/club")
+    with pytest.raises(CommandError, match=rf"site for others \({name}\)"):
+        call_command("load_demo")
+    assert not User.objects.exists()
+    call_command("load_demo", "--even-here", stdout=StringIO())
+    assert User.objects.count() == 12
+
+
+def test_the_demo_is_laid_down_where_nothing_speaks_of_others(on_this_machine):
+    library_load(paths=[LIBRARY])
+    call_command("load_demo", stdout=StringIO())
+    assert User.objects.count() == 12

@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
+from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down, signs_of_others
 
 
 class Command(BaseCommand):
     help = "Lay down the demo club (invented people and batches) on an empty site with a loaded library."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--even-here",
+            action="store_true",
+            help="Also where the variables are those of a site for others: the password is known to everybody.",
+        )
+
+    def handle(self, *args: Any, even_here: bool, **options: Any) -> None:
+        if (signs := signs_of_others()) and not even_here:
+            raise CommandError(
+                f"This looks like a site for others ({', '.join(signs)}), and everybody knows the demo's password: "
+                "nothing was laid down. Unset what is named, or say --even-here if nobody else can reach this site."
+            )
         try:
             club = demo_lay_down(now=timezone.now())
         except DemoRefused as refused:

@@ -15,7 +15,7 @@ from django.contrib.auth import get_user_model
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 
-from club.desk.demo import PASSWORD, SIGN_INS
+from club.desk.demo import PASSWORD, SIGN_INS, signs_of_others
 from club.run import broker, site
 from club.run.stopping import ignore_further_signals, until_asked_to_stop
 from club.run.supervisor import Part, PartFailed, Supervisor
@@ -76,9 +76,11 @@ class Command(BaseCommand):
         self.stdout.flush()
         call_command("migrate", interactive=False, verbosity=0)
         call_command("load_library", stdout=io.StringIO())
-        # The demo's password is printed for all to read: it has no place in a database somebody brought along.
-        if with_demo and not os.environ.get("DATABASE_URL") and not get_user_model().objects.exists():
-            call_command("load_demo", stdout=io.StringIO())  # `tell` names the sign-ins below
+        if with_demo and not get_user_model().objects.exists():
+            if signs := signs_of_others():
+                self.stdout.write(f"No demo club, for this looks like a site for others: {', '.join(signs)} is set.")
+            else:
+                call_command("load_demo", stdout=io.StringIO())  # `tell` names the sign-ins below
         call_command("collectstatic", interactive=False, verbosity=0)
         connections.close_all()
 
