@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen
-from inventory.equipment.describing import ThingFields
+from inventory.equipment.describing import ThingFields, fields_of
 from inventory.equipment.kinds import Kind
-from inventory.equipment.money import cents_typed
-from inventory.equipment.spreadsheets import Row
+from inventory.equipment.models import Thing
+from inventory.equipment.money import cents_typed, money_words
+from inventory.equipment.spreadsheets import Cell, Row
 from recipes.engine.quantities import JAR_SIZES
 
-JARS = tuple(f"jars_{size.replace('-', '_')}" for size in JAR_SIZES)
+SIZE_OF = {f"jars_{size.replace('-', '_')}": size for size in JAR_SIZES}
+JARS = tuple(SIZE_OF)
 REQUIRED = ("code", "kind", "name")
 THING_COLUMNS = (
     *REQUIRED,
@@ -47,47 +50,82 @@ class Problem:
         return f"{place % {'file': self.file, 'row': self.row, 'column': self.column}}: {self.message}"
 
 
-def fields_from(row: Row, halls: Mapping[str, Kitchen]) -> tuple[ThingFields, list[tuple[str, str]]]:
-    """What the row describes, and (column, message) for each cell that cannot be read."""
-    problems: list[tuple[str, str]] = []
-    cells = row.cells
+class _UnreadableError(ValueError):
+    """What a cell should have been."""
 
-    def number(column: str) -> int | None:
-        text = cells.get(column, "")
-        if text and not (text.isdecimal() and len(text) < 7):
-            problems.append((column, _("A whole number is wanted, not %(text)s.") % {"text": text[:40]}))
-            return None
-        return int(text) if text else None
 
-    for column in REQUIRED:
-        if not cells.get(column):
-            problems.append((column, _("This cell must not be empty.")))
-    home = cells.get("home", "")
-    if home and home.lower() not in halls:
-        problems.append(("home", _("There is no hall called %(name)s.") % {"name": home[:60]}))
-    cents = cents_typed(cells.get("deposit", ""))
+def fields_from(
+    row: Row, halls: Mapping[str, Kitchen], thing: Thing | None = None
+) -> tuple[ThingFields, list[tuple[str, str]]]:
+    """What the row describes, and (column, message) for each cell that cannot be read.
+
+    Of a thing that is there only the cells of this row change anything: a column that the row does not have is left
+    alone, an empty cell empties.
+    """
+    problems = [(name, _("This cell must not be empty.")) for name in REQUIRED if not row.cells.get(name)]
+    before = fields_of(thing) if thing else ThingFields(kind="", name="")
+    told: dict[str, Any] = {}
+    capacity: dict[str, int | None] = dict(before.capacity)
+    for column, text in row.cells.items():
+        try:
+            if column in JARS:
+                capacity[SIZE_OF[column]] = _number(text)
+            elif column == "home":
+                told["home"] = _hall(text, halls)
+            elif column in _READERS:
+                name, read = _READERS[column]
+                told[name] = read(text)
+        except _UnreadableError as error:
+            problems.append((column, str(error)))
+    return replace(before, **told, capacity={size: count for size, count in capacity.items() if count}), problems
+
+
+def cells_of(thing: Thing | ThingFields) -> dict[str, Cell]:
+    """A thing as a row of the register, by column."""
+    return {
+        "code": thing.code,
+        "kind": thing.kind,
+        "name": thing.name,
+        "home": thing.home.name if thing.home else "",
+        "place": thing.place,
+        "deposit": money_words(thing.deposit_cents) if thing.deposit_cents else "",
+        "deposit_note": thing.deposit_note,
+        "days_for_cleaning": thing.turnaround_own,
+        "skill": thing.skill_own,
+        **{column: thing.capacity.get(size) for column, size in SIZE_OF.items()},
+        "care": thing.care,
+    }
+
+
+def _number(text: str) -> int | None:
+    if text and not (text.isascii() and text.isdecimal() and len(text) < 7):
+        raise _UnreadableError(_("A whole number is wanted, not %(text)s.") % {"text": text[:40]})
+    return int(text) if text else None
+
+
+def _hall(text: str, halls: Mapping[str, Kitchen]) -> Kitchen | None:
+    if text and text.lower() not in halls:
+        raise _UnreadableError(_("There is no hall called %(name)s.") % {"name": text[:60]})
+    return halls.get(text.lower())
+
+
+def _cents(text: str) -> int:
+    cents = cents_typed(text)
     if cents is None:
-        problems.append(("deposit", _("A sum such as 20 or 20.50 is wanted.")))
-    jars = {size: number(column) for size, column in zip(JAR_SIZES, JARS, strict=True)}
-    fields = ThingFields(
-        code=cells.get("code", ""),
-        kind=_KINDS.get(cells.get("kind", "").lower(), cells.get("kind", "")),
-        name=cells.get("name", ""),
-        home=halls.get(home.lower()),
-        place=cells.get("place", ""),
-        deposit_cents=cents or 0,
-        deposit_note=cells.get("deposit_note", ""),
-        turnaround_own=number("days_for_cleaning"),
-        skill_own=cells.get("skill", "").lower(),
-        capacity={size: count for size, count in jars.items() if count},
-        care=cells.get("care", ""),
-    )
-    return fields, problems
+        raise _UnreadableError(_("A sum such as 20 or 20.50 is wanted."))
+    return cents
 
 
-COLUMN_OF_FIELD = {
-    "deposit_cents": "deposit",
-    "turnaround_own": "days_for_cleaning",
-    "skill_own": "skill",
-    "capacity": "jars_*",
+# Each column with the field it fills and how its text is read; the sizes of jars and the hall are read above.
+_READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
+    "code": ("code", str),
+    "kind": ("kind", lambda text: _KINDS.get(text.lower(), text)),
+    "name": ("name", str),
+    "place": ("place", str),
+    "deposit": ("deposit_cents", _cents),
+    "deposit_note": ("deposit_note", str),
+    "days_for_cleaning": ("turnaround_own", _number),
+    "skill": ("skill_own", str.lower),
+    "care": ("care", str),
 }
+COLUMN_OF_FIELD = {field: column for column, (field, _read) in _READERS.items()} | {"capacity": "jars_*"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -38,6 +39,11 @@ class ThingFields:
     care: str = ""
     turnaround_own: int | None = None
     skill_own: str = ""  # "": as its kind; NO_SKILL: none
+
+
+def fields_of(thing: Thing) -> ThingFields:
+    """What a thing is described by as it stands."""
+    return ThingFields(**{one.name: getattr(thing, one.name) for one in dataclasses.fields(ThingFields)})
 
 
 def code_used(code: str) -> ValidationError:

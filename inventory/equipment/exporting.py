@@ -7,29 +7,16 @@ from datetime import datetime
 
 from django.utils import timezone
 
+from inventory.equipment.columns import THING_COLUMNS, cells_of
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing
 from inventory.equipment.money import money_words
 from inventory.equipment.spreadsheets import Cell
-from recipes.engine.quantities import JAR_SIZES
 
 
 def thing_rows() -> Iterator[list[Cell]]:
     for thing in Thing.objects.select_related("home").order_by("code").iterator(chunk_size=500):
-        yield [
-            thing.code,
-            thing.kind,
-            thing.name,
-            thing.home.name if thing.home else "",
-            thing.place,
-            money_words(thing.deposit_cents) if thing.deposit_cents else "",
-            thing.deposit_note,
-            thing.turnaround_own,
-            thing.skill_own,
-            *(thing.capacity.get(size) for size in JAR_SIZES),
-            thing.care,
-            thing.state,
-            thing.state_note,
-        ]
+        cells = cells_of(thing)
+        yield [*(cells[column] for column in THING_COLUMNS), thing.state, thing.state_note]
 
 
 # Each heading with where it is read from; a name empty for whoever has none gives way to the email.

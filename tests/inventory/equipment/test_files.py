@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from datetime import date
 
 import pytest
@@ -13,9 +14,11 @@ from openpyxl import Workbook, load_workbook
 
 from inventory.equipment import services
 from inventory.equipment.columns import STATE_COLUMNS, THING_COLUMNS
+from inventory.equipment.describing import fields_of
 from inventory.equipment.exporting import thing_rows
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, Thing
+from inventory.equipment.services import importing
 from inventory.equipment.spreadsheets import FileError, plain_text, read_table, safe_text, write_csv, write_xlsx
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
@@ -54,6 +57,130 @@ def test_a_changed_row_changes_its_thing_and_no_other():
     report = take_in(GOOD.replace("shelf A", "shelf B"))
     assert (report.changed, report.unchanged) == (["BWC-01"], ["MIL-01"])
     assert Thing.objects.get(code="BWC-01").place == "shelf B"
+
+
+@pytest.fixture
+def canner():
+    return make_thing(
+        code="BWC-01",
+        name="Blue canner",
+        home=make_kitchen(name="Bench hall", is_hall=True),
+        place="shelf A",
+        deposit_cents=2000,
+        deposit_note="cash",
+        turnaround_own=0,
+        skill_own="none",
+        capacity={"pint": 9, "quart": 7},
+        care="Dry it.",
+    )
+
+
+def described(thing: Thing) -> dict[str, object]:
+    return vars(fields_of(Thing.objects.select_related("home").get(pk=thing.pk)))
+
+
+def test_columns_that_a_file_does_not_have_are_left_alone(canner):
+    before = described(canner)
+    report = take_in("code,kind,name\nBWC-01,boiling-water-canner,Blue canner\n")
+    assert (report.unchanged, report.changed, report.problems) == (["BWC-01"], [], [])
+    assert described(canner) == before
+    report = take_in("code,kind,name\nBWC-01,boiling-water-canner,Green canner\n")
+    assert (report.changed, report.problems) == (["BWC-01"], [])
+    assert described(canner) == before | {"name": "Green canner"}
+    assert report.left_alone == [column for column in THING_COLUMNS if column not in ("code", "kind", "name")]
+
+
+@pytest.mark.parametrize(
+    ("column", "field", "empty"),
+    [
+        ("home", "home", None),
+        ("place", "place", ""),
+        ("deposit", "deposit_cents", 0),
+        ("deposit_note", "deposit_note", ""),
+        ("days_for_cleaning", "turnaround_own", None),
+        ("skill", "skill_own", ""),
+        ("jars_pint", "capacity", {"quart": 7}),
+        ("care", "care", ""),
+    ],
+)
+def test_a_cell_that_is_there_and_empty_empties_its_own_field_and_says_so(canner, column, field, empty):
+    before = described(canner)
+    [told] = take_in(f"code,kind,name,{column}\nBWC-01,boiling-water-canner,Blue canner,\n").told
+    assert described(canner) == before | {field: empty}
+    assert [(cell.column, cell.becomes) for cell in told.cells] == [(column, "")]
+    assert told.cells[0].was != ""
+
+
+def test_a_row_that_ends_early_leaves_alone_what_it_does_not_reach(canner):
+    before = described(canner)
+    take_in("code,kind,name,place,care\nBWC-01,boiling-water-canner,Blue canner,shelf B\n")
+    assert described(canner) == before | {"place": "shelf B"}
+
+
+def test_what_is_changed_besides_in_the_meantime_stays(canner, monkeypatch):
+    """The state is no column of the file: a thing sent to repair between the reading and the writing stays there."""
+    write = importing._change
+
+    def broken_first(thing, columns):
+        Thing.objects.filter(pk=thing.pk).update(state="in-repair", care="Ask Tobias.")
+        write(thing, columns)
+
+    monkeypatch.setattr(importing, "_change", broken_first)
+    take_in("code,kind,name,place\nBWC-01,boiling-water-canner,Blue canner,shelf B\n")
+    canner.refresh_from_db()
+    assert (canner.place, canner.state, canner.care) == ("shelf B", "in-repair", "Ask Tobias.")
+
+
+def test_the_look_says_of_each_row_what_changes_from_what_to_what(canner, client):
+    client.force_login(make_keeper())
+    text = (
+        "code,kind,name,place,deposit,days_for_cleaning,jars_pint,colour\n"
+        "BWC-01,boiling-water-canner,Blue canner,shelf B,,3,9,blue\n"
+        "MIL-01,food-mill,Mill,,12.50,0,,red\n"
+    )
+    page = client.post("/equipment/import/", {"file": SimpleUploadedFile("r.csv", text.encode(), "text/csv")})
+    told = {
+        row.code: (row.number, row.is_new, [tuple(cell) for cell in row.cells]) for row in page.context["report"].told
+    }
+    assert told == {
+        "BWC-01": (
+            2,
+            False,
+            [("place", "shelf A", "shelf B"), ("deposit", "20.00", ""), ("days_for_cleaning", "0", "3")],
+        ),
+        "MIL-01": (
+            3,
+            True,
+            [
+                ("code", "", "MIL-01"),
+                ("kind", "", "food-mill"),
+                ("name", "", "Mill"),
+                ("deposit", "", "12.50"),
+                ("days_for_cleaning", "", "0"),
+            ],
+        ),
+    }
+    words = " ".join(re.sub(r"<[^>]+>", " ", page.text).split())
+    for sentence in (
+        "place: from shelf A to shelf B",
+        "deposit: emptied; it was 20.00",
+        "days_for_cleaning: from 0 to 3",
+        "days_for_cleaning: 0",
+        "Not in the file, so left as they are: home, deposit_note, skill,",
+        "In the file, but not taken in: colour",
+        "A column that the file does not have is left alone.",
+    ):
+        assert sentence in words
+    assert Thing.objects.get().place == "shelf A"
+
+
+def test_the_look_shows_every_row_and_no_more_queries_than_for_one(client, django_assert_max_num_queries):
+    client.force_login(make_keeper())
+    rows = "".join(f"SCL-{n},scale,Scale {n}\n" for n in range(300))
+    upload = SimpleUploadedFile("r.csv", ("code,kind,name\n" + rows).encode(), "text/csv")
+    with django_assert_max_num_queries(12):
+        page = client.post("/equipment/import/", {"file": upload})
+    assert page.text.count("name: Scale ") == 300
 
 
 def test_one_bad_cell_and_nothing_is_written_and_each_is_named_with_its_place():
