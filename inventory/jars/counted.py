@@ -17,13 +17,14 @@ from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen, User
 from inventory.jars.models import Balance, CountTaken, LidLot, LidStock, Place, Supply, SupplyLot, code_key
-from inventory.jars.rules import ANY_STATE, FULL, MOST_AT_ONCE
+from inventory.jars.rules import ANY_STATE, EMPTY, FULL, MOST_AT_ONCE
 from inventory.jars.sheets import Problem, SheetRefused, SheetRow, read_sheet
 from inventory.jars.words import PlaceKind
 from recipes.engine.quantities import JAR_SIZES
 
 NEEDED = ("what", "count")
 COLUMNS = ("what", "place no", "place", "size", "state", "lot", "maker", "item", "use by", "strength", "count")
+READ = frozenset({*COLUMNS, ""})
 JARS, LIDS, SUPPLY = "jars", "lids", "supply"
 STORE_NAMES = ("club store", "store")
 Key = TypeVar("Key")
@@ -62,6 +63,7 @@ class CountPlan:
     digest: str
     rows: int = 0
     changes: list[Change] = field(default_factory=list)
+    passed_over: list[str] = field(default_factory=list)  # headings that mean nothing here
     problems: list[Problem] = field(default_factory=list)
     taken: CountTaken | None = None  # the same file was taken in before
 
@@ -86,6 +88,7 @@ def count_plan(name: str, content: bytes) -> CountPlan:
         plan.problems.append(Problem(name, 1, "", str(refused)))
         return plan
     plan.rows = len(rows)
+    plan.passed_over = [head for head in dict.fromkeys(head for row in rows for head in row.cells) if head not in READ]
     books = _Books(rows)
     seen: dict[object, int] = {}
     for row in rows:
@@ -114,6 +117,8 @@ class _Books:
             (_target(row.place), row.size, row.state, row.batch_id): row.count
             for row in Balance.objects.there().select_related("place__kitchen", "place__person")
         }
+        # Where a file without the column of states, or of dates, may mean more than what has none.
+        self.other_states = {(place, size) for place, size, state, _lot in self.balances if state != EMPTY}
         codes = {row.get("lot") for row in rows}
         lots = Balance.objects.filter(state=FULL, batch__lot_code__in=codes).values_list("batch__lot_code", "batch")
         self.lots: dict[str, int] = dict(lots.distinct().order_by())
@@ -121,9 +126,10 @@ class _Books:
         self.lid_lots = {(lot.code_key, lot.maker.lower()): lot.pk for lot in LidLot.objects.filter(code_key__in=keys)}
         self.lids = dict(LidStock.objects.filter(lot__in=self.lid_lots.values()).values_list("lot", "on_hand"))
         self.supplies = {supply.name.lower(): supply for supply in Supply.objects.all()}
-        self.stocks: defaultdict[object, int] = defaultdict(int)
+        self.stocks: defaultdict[tuple[int, date | None, int | None], int] = defaultdict(int)
         for lot in SupplyLot.objects.there():
             self.stocks[lot.supply_id, lot.use_by, lot.strength_tenths] += lot.count
+        self.dated = {supply for supply, use_by, _strength in self.stocks if use_by}
 
     def _read_places(self) -> None:
         store = Target(PlaceKind.STORE, 0, STORE_NAMES[0])
@@ -132,7 +138,7 @@ class _Books:
         for pk, name in Kitchen.objects.values_list("pk", "name"):
             self.targets[name.lower()].append(Target(PlaceKind.KITCHEN, pk, name))
         for pk, name, email in User.objects.values_list("pk", "name", "email"):
-            for word in {name.lower(), email.lower()}:
+            for word in {name.lower(), email.lower()} - {""}:
                 self.targets[word].append(Target(PlaceKind.MEMBER, pk, name))
         for place in Place.objects.inside().select_related("kitchen", "person"):
             self.by_number[str(place.pk)] = _target(place)
@@ -163,11 +169,13 @@ def _number(row: SheetRow) -> int:
 
 def _jars(row: SheetRow, books: _Books, count: int) -> Change:
     place = _place(row, books)
-    size, state = row.get("size").lower(), row.get("state").lower() or "empty"
+    size, state = row.get("size").lower(), row.get("state").lower() or EMPTY
     if size not in JAR_SIZES:
         raise _RowProblem("size", _("Write one of: %(sizes)s.") % {"sizes": ", ".join(JAR_SIZES)})
     if state not in ANY_STATE:
         raise _RowProblem("state", _("Write one of: %(states)s.") % {"states": ", ".join(ANY_STATE)})
+    if "state" not in row.cells and (place, size) in books.other_states:
+        raise _RowProblem("state", _("There are full or chipped ones too. Say in this column which were counted."))
     lot = _lot(row, books) if state == FULL else None
     key = (place, size, state, lot)
     label = f"{place.name}: {size}, {state} {row.get('lot') if lot else ''}".strip()
@@ -177,6 +185,8 @@ def _jars(row: SheetRow, books: _Books, count: int) -> Change:
 def _place(row: SheetRow, books: _Books) -> Target:
     if number := row.get("place no"):
         return _known(books.by_number, number, "place no", _("There is no place of that number."))
+    if not row.get("place"):
+        raise _RowProblem("place", _("Say where: a kitchen, a member, or “club store”."))
     found = books.targets.get(row.get("place").lower(), [])
     if not found:
         raise _RowProblem("place", _("No kitchen or member is called so. For the store write “club store”."))
@@ -203,6 +213,10 @@ def _supply(row: SheetRow, books: _Books, count: int) -> Change:
     supply = _known(
         books.supplies, row.get("item").lower(), "item", _("There is no supply of that name. Add it first.")
     )
+    if "use by" not in row.cells and supply.pk in books.dated:
+        raise _RowProblem(
+            "use by", _("Some of it has a date. Say in this column of which date it is, or leave it empty.")
+        )
     key = (supply.pk, _date(row), _tenths(row, supply))
     return Change(row.number, f"{supply.name} {row.get('use by')}".strip(), books.stocks[key], count, supply=key)
 

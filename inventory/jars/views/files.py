@@ -37,7 +37,7 @@ def counts(request: HttpRequest) -> HttpResponse:
         "form": form,
         "plan": plan,
         "problems": plan.problems[:SHOWN] if plan else [],
-        "changes": plan.changes[:SHOWN] if plan else [],
+        "changes": plan.changes if plan else [],
         "latest": CountTaken.objects.select_related("by")[:5],
         "columns": COLUMNS,
         "sizes": JAR_SIZES,

@@ -14,6 +14,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from club.members.models import User
 from inventory.jars import services, sheets
 from inventory.jars.exports import TABLES
 from inventory.jars.models import Balance, CountTaken, LidStock, Movement, SupplyLot
@@ -151,6 +152,58 @@ def test_a_supply_row_that_cannot_be_read_names_its_column(keeper, row, column):
     content = f"what,item,use by,strength,count\n{row}\n".encode()
     plan = services.counts_try(by=keeper, name="x.csv", content=content)
     assert [one.column for one in plan.problems] == [column]
+
+
+def tried(keeper, text):
+    return services.counts_try(by=keeper, name="x.csv", content=text.encode())
+
+
+def test_what_no_row_names_is_left_as_it_is_booked(keeper):
+    kitchen = services.kitchen_place(make_kitchen(name="Plum Lane"))
+    make_jars(kitchen, 10, by=keeper)
+    make_stock(make_supply("Pectin", by=keeper), 9, by=keeper)
+    plan = tried(keeper, "what,place,size,count\njars,club store,quart,3\n")
+    assert [(one.label, one.was, one.count) for one in plan.changes] == [("club store: quart, empty", 0, 3)]
+
+
+def test_a_file_without_states_is_asked_which_jars_where_there_are_others(keeper):
+    kitchen = services.kitchen_place(make_kitchen(name="Plum Lane"))
+    chipped = f"{HEAD}jars,Plum Lane,pint,chipped,,2\n"
+    services.counts_take(by=keeper, name="x.csv", content=chipped.encode())
+    bare = "what,place,size,count\njars,Plum Lane,pint,12\n"
+    assert [(one.row, one.column) for one in tried(keeper, bare).problems] == [(2, "state")]
+    assert tried(keeper, bare.replace("pint", "quart")).ok
+    assert tried(keeper, f"{HEAD}jars,Plum Lane,pint,,,12\n").ok  # the column is there, and the cell says: empty ones
+    assert there(kitchen) == 0
+
+
+def test_a_file_without_dates_is_asked_which_where_a_supply_has_some(keeper):
+    pectin = make_supply("Pectin", by=keeper)
+    make_stock(pectin, 9, by=keeper, use_by=date(2030, 3, 31))
+    make_supply("Sugar", by=keeper)
+    bare = "what,item,count\nsupply,Pectin,9\nsupply,Sugar,2\n"
+    assert [(one.row, one.column) for one in tried(keeper, bare).problems] == [(2, "use by")]
+    dated = tried(keeper, "what,item,use by,count\nsupply,Pectin,2030-03-31,9\nsupply,Pectin,,1\n")
+    assert [(one.was, one.count) for one in dated.changes] == [(0, 1)]
+
+
+@pytest.mark.parametrize("text", ["what,size,count\njars,pint,5\n", "what,place,size,count\njars,,pint,5\n"])
+def test_jars_of_no_place_are_nobody_s_not_even_a_nameless_member_s(keeper, text):
+    User.objects.create_superuser("root@example.test", "seven copper ladles")
+    assert [one.column for one in tried(keeper, text).problems] == ["place"]
+
+
+def test_the_trial_shows_every_change_and_what_it_passes_over(keeper, sign_in):
+    for number in range(250):
+        make_supply(f"Supply {number}", by=keeper)
+    rows = "".join(f"supply,Supply {number},1,clean\n" for number in range(250))
+    content = f"what,item,count,status\n{rows}".encode()
+    page = sign_in(keeper).post(
+        reverse("jars:counts"), {"file": SimpleUploadedFile("x.csv", content), "is_trial": "on"}
+    )
+    assert page.text.count('data-label="Counted"') == 250
+    assert "In the file, but not taken in:" in page.text
+    assert "<strong>status</strong>" in page.text
 
 
 def bomb():
