@@ -188,6 +188,13 @@ class Revision(models.Model):
         """A library entry whose figures were not all seen in print: shown to instructors only, never planned from."""
         return self.from_library and self.number is None
 
+    @property
+    def origin(self) -> str:
+        """Who or what it comes from, for its readers."""
+        if self.author:
+            return str(self.author)
+        return str(_("The published library") if self.from_library else _("A file of the club's own"))
+
     @cached_property
     def tested(self) -> TestedRecipe:
         return recipe_from_document(self.content, where=self.recipe.slug)

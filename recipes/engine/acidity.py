@@ -94,6 +94,8 @@ class _Case:
 
     def findings(self) -> list[Finding]:
         found = [*self._unknown(), *self._never(), *self._named_elsewhere(), *self._acid_lines()]
+        if self.boiling:
+            found += self._much_spice()
         if self.boiling and not self.is_covered:
             found += [*self._untested(), *self._mixture()]
         if self.near and self.needs_acid and not (self.low and self.is_covered):
@@ -118,8 +120,8 @@ class _Case:
         found = []
         for line in self.lines:
             for food in line.foods:
-                if rule := self._why_never(line, food.kind, food.name):
-                    rule, why = rule
+                if reason := self._why_never(line, food.kind, food.name):
+                    rule, why = reason
                     found.append(refused(line.field("item"), rule, f'"{line.named}" ({food.name}): {why}'))
         return [*found, *self._oil()]
 
@@ -199,20 +201,19 @@ class _Case:
             if line.kinds & {FoodClass.UNTESTED, FoodClass.OIL, FoodClass.NO_TESTED_ACID}:
                 message = f'"{name}" is allowed only as a tested recipe has it, and none that is known here does.'
                 found.append(held(field, "ACID-RATIO", message, by_statement=True))
-            if line.kinds == {FoodClass.SPICE} and self._much_spice(line):
-                message = f'"{name}" is more than a seasoning.'
-                found.append(held(line.field("amount"), "ACID-RATIO", message, by_statement=True))
         return found
+
+    def _much_spice(self) -> list[Finding]:
+        return [
+            held(line.field("amount"), "ACID-RATIO", f'"{line.named}" is more than a seasoning.', by_statement=True)
+            for line in self.lines
+            if line.kinds == {FoodClass.SPICE} and _size(line) > MOST_SPICE_ML
+        ]
 
     @staticmethod
     def _little_butter(line: Line) -> bool:
         unit = line.ingredient.unit
         return unit_kind(unit) == "volume" and convert(line.most, unit, "ml") <= MOST_BUTTER_ML
-
-    @staticmethod
-    def _much_spice(line: Line) -> bool:
-        unit = line.ingredient.unit
-        return unit_kind(unit) != "count" and line.most * convert(Fraction(1), unit, _small(unit)) > MOST_SPICE_ML
 
     def _mixture(self) -> list[Finding]:
         """Low-acid food in boiling water, away from every tested ratio."""
@@ -254,5 +255,8 @@ class _Case:
         return found
 
 
-def _small(unit: str) -> str:
-    return "ml" if unit_kind(unit) == "volume" else "g"
+def _size(line: Line) -> Fraction:
+    """Millilitres or grams; nothing for things that are counted."""
+    unit = line.ingredient.unit
+    kind = unit_kind(unit)
+    return Fraction(0) if kind == "count" else convert(line.most, unit, "ml" if kind == "volume" else "g")

@@ -204,7 +204,7 @@ def lines_of(recipe: TestedRecipe, foods: KnownFoods) -> tuple[Line, ...]:
 
 def strengths_in(text: str) -> list[Fraction]:
     """Every strength that `text` states, in percent; 50 grain is 5 percent."""
-    found = []
+    found: list[Fraction] = []
     for low, high, percent in _STRENGTH.findall(unicodedata.normalize("NFKC", text).casefold()):
         values = [Fraction(figure.replace(",", ".")) for figure in (low, high) if figure]
         found.extend(value if percent else value / 10 for value in values)

@@ -23,8 +23,16 @@ class Finding:
     by_statement: bool = False
 
     @property
+    def statement(self) -> str:
+        return RULES[self.rule].statement
+
+    @property
+    def source(self) -> str:
+        return RULES[self.rule].source
+
+    @property
     def sentence(self) -> str:
-        return f"{self.message} {self.rule}: {RULES[self.rule].statement}"
+        return f"{self.message} {self.rule}: {self.statement}"
 
 
 def refused(field: str, rule: str, message: str) -> Finding:

@@ -2,7 +2,8 @@
 
 A recipe keeps to a tested one when some size of pot of the tested recipe has no more of anything that weakens the
 acid and no less of anything that is sour. More acid is allowed, less is not; what the tested recipe does not name
-may not be in it, but for sugar, salt, pectin and dry spice.
+may not be in it, but for sugar, salt, pectin and dry spice. Tomatoes and the like do both: they may be neither more
+nor less.
 """
 
 from __future__ import annotations
@@ -62,7 +63,7 @@ def ratio_of(slug: str, lines: Sequence[Line]) -> TestedRatio:
 
 
 def _amounts(lines: Iterable[Line]) -> tuple[dict[Measure, Fraction], dict[Measure, Fraction]]:
-    """What is sour at its least, and everything else at its most; sugar, salt, pectin and dry spice count as neither.
+    """What is sour at its least, and what weakens at its most; sugar, salt, pectin and dry spice are neither.
 
     An acid that is optional, or that stands under another role, is no acid here, and neither is a fruit.
     """
@@ -76,9 +77,10 @@ def _amounts(lines: Iterable[Line]) -> tuple[dict[Measure, Fraction], dict[Measu
         is_sour = line.kinds <= _SOUR and not line.ingredient.optional
         if is_sour and line.acid and line.ingredient.role is not Role.ACID:
             is_sour = False
-        if is_sour:
+        is_both = FoodClass.NEAR in line.kinds and not line.ingredient.optional
+        if is_sour or is_both:
             sour[line.key, measure] += line.ingredient.amount * UNITS[unit].size
-        else:
+        if not is_sour:
             weakening[line.key, measure] += line.most * UNITS[unit].size
     return sour, weakening
 

@@ -49,8 +49,12 @@ def settled(revision: Revision, *, by: User, acid_seen: str) -> str:
     by_word = acid_seen.strip()
     left = [found for found in open_ones if found.is_refused or not (found.by_statement and by_word)]
     if left:
-        code = "unsafe" if any(found.is_refused for found in left) else "held-back"
-        raise ValidationError([f"{found.field}: {found.sentence}" for found in left], code=code)
+        raise ValidationError(
+            [
+                ValidationError(f"{found.field}: {found.sentence}", code="unsafe" if found.is_refused else "held-back")
+                for found in left
+            ]
+        )
     if not open_ones:
         return revision.review_note
     return _("%(name)s read of the acid: %(said)s") % {"name": by, "said": by_word}
