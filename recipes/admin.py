@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib import admin
 
 from club.members.look_only import LookOnly
-from recipes.models import Price, ProcessTable, Recipe, Revision
+from recipes.models import ClassedFood, Price, ProcessTable, Recipe, Revision
 
 
 @admin.register(Recipe)
@@ -35,3 +35,11 @@ class PriceAdmin(LookOnly):
     list_display = ("item", "package", "cents", "by", "at")
     list_select_related = ("by",)
     search_fields = ("item",)
+
+
+@admin.register(ClassedFood)
+class ClassedFoodAdmin(LookOnly):
+    list_display = ("words", "kind", "source", "by", "at")
+    list_select_related = ("by",)
+    list_filter = ("kind",)
+    search_fields = ("words",)

@@ -21,6 +21,8 @@ from recipes.engine.document import (
 )
 from recipes.engine.terms import ProcessTable, TestedRecipe
 
+# The published library that comes with the site. Where a file lies decides whether it is ours; nothing in a file does.
+SHIPPED = Path(__file__).resolve().parent.parent / "fixtures" / "library"
 LARGEST_FILE_BYTES = 4 * 1024 * 1024
 # A dotted key of n parts costs tomllib n * n steps and as much memory: 200 KB of "a.a.a" took 9 GB.
 MOST_DOTS_A_LINE = 500
@@ -54,6 +56,10 @@ class RecipeEntry:
     def name(self) -> str:
         return f'recipe "{self.recipe.slug}"'
 
+    @property
+    def is_shipped(self) -> bool:
+        return is_shipped(self.file)
+
 
 @dataclass(frozen=True)
 class TableEntry:
@@ -63,6 +69,10 @@ class TableEntry:
     table: ProcessTable
     content: dict[str, Any]
     digest: str
+
+    @property
+    def is_shipped(self) -> bool:
+        return is_shipped(self.file)
 
     @property
     def key(self) -> str:
@@ -76,6 +86,11 @@ class Library:
     recipes: list[RecipeEntry] = field(default_factory=list)
     tables: list[TableEntry] = field(default_factory=list)
     problems: list[LibraryProblem] = field(default_factory=list)
+
+
+def is_shipped(file: str) -> bool:
+    """Whether a file is one of the library that comes with the site; a link is followed to where it leads."""
+    return Path(file).resolve().parent == SHIPPED.resolve()
 
 
 def content_digest(content: Mapping[str, object]) -> str:

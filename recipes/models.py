@@ -188,9 +188,48 @@ class Revision(models.Model):
         """A library entry whose figures were not all seen in print: shown to instructors only, never planned from."""
         return self.from_library and self.number is None
 
+    @property
+    def origin(self) -> str:
+        """Who or what it comes from, for its readers."""
+        if self.author:
+            return str(self.author)
+        return str(_("The published library") if self.from_library else _("A file of the club's own"))
+
     @cached_property
     def tested(self) -> TestedRecipe:
         return recipe_from_document(self.content, where=self.recipe.slug)
+
+
+class ClassedFood(models.Model):
+    """Words that the acid list does not know, and what a reviewer found them to be."""
+
+    # Classes that a reviewer may give. What is never canned is refused by the list itself, and no class undoes that.
+    class Kind(models.TextChoices):
+        FRUIT = "fruit", _("fruit of pH 4.6 or below")
+        LOW_ACID = "low-acid", _("low-acid food")
+        UNTESTED = "untested", _("only as a tested recipe has it")
+        SPICE = "spice", _("dry spice or seasoning")
+        DESCRIBES = "describes", _("no food: a word for how it is cut, grown or sold")
+
+    words = models.CharField(_("words"), max_length=200, unique=True)
+    kind = models.CharField(_("class"), max_length=16, choices=Kind.choices)
+    ph_hundredths = models.PositiveSmallIntegerField(_("highest printed pH, times 100"), null=True, blank=True)
+    source = models.TextField(_("source"))
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="foods_classed")
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["words"]
+        constraints = [
+            models.CheckConstraint(
+                name="classed_fruit_has_printed_ph",
+                condition=~Q(kind="fruit") | Q(ph_hundredths__isnull=False, ph_hundredths__lte=460),
+            ),
+            models.CheckConstraint(name="classed_food_has_source", condition=~Q(source="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.words}: {self.get_kind_display()}"
 
 
 class ProcessTableQuerySet(models.QuerySet["ProcessTable"]):

@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern] = [
     path("drafts/<int:pk>/change/", drafts.change, name="draft-change"),
     path("drafts/<int:pk>/submit/", review.submit, name="draft-submit"),
     path("drafts/<int:pk>/send-back/", review.send_back, name="draft-send-back"),
+    path("drafts/<int:pk>/class-food/", review.class_food, name="draft-class-food"),
     path("drafts/<int:pk>/publish/", review.publish, name="draft-publish"),
     path("<slug:slug>/", browse.recipe, name="recipe"),
     path("<slug:slug>/plan/", plan.plan, name="plan"),

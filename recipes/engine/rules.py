@@ -109,6 +109,38 @@ _ALL = (
         "Vinegar for keeping is commercial and at least 5 percent acid.",
         "Michigan State Univ. Extension 01600556; Oregon State Univ.",
     ),
+    Rule(
+        "KNOWN-FOOD",
+        "A recipe for the shelf names only foods whose acid is known; any other waits until a reviewer has classed it.",
+        "a rule of this club",
+    ),
+    Rule(
+        "NEVER-CANNED",
+        "There is no tested way to keep this food on a shelf by this method, whatever role a recipe gives it.",
+        "each food's own row in fixtures/library/acidity.csv",
+    ),
+    Rule(
+        "NEVER-PUREE",
+        "A dense puree of low-acid food, pumpkin and squash butter among them, has no tested home process.",
+        "Penn State column 2020; Michigan State Univ. Extension 01600707",
+    ),
+    Rule(
+        "NEVER-OIL",
+        "Herbs, garlic or vegetables in oil have no tested home process.",
+        "Penn State column 2020; Penn State Extension",
+    ),
+    Rule(
+        "ACID-PUBLISHED",
+        "A quart of tomatoes takes at least 2 tbsp of bottled lemon juice, 1/2 tsp of citric acid or 4 tbsp of 5 "
+        "percent vinegar; figs the same without the vinegar; Asian pears 2 tbsp of bottled lemon juice.",
+        "Univ. Missouri GH1456; NC State sheet; USDA Complete Guide, Guide 3 (tomatoes) and Guide 2 (figs); "
+        "Michigan State Univ. Extension 01600838; NCHFP (Asian pears)",
+    ),
+    Rule(
+        "ACID-RATIO",
+        "A mixture of acid and low-acid food is kept in boiling water only at the ratio of a tested recipe.",
+        "NDSU FN189; Michigan State Univ. Extension 01600559",
+    ),
     Rule("BOTTLED-JUICE", "Bottled lemon or lime juice has an even acidity; fresh has not.", USDA + ", from memory"),
     Rule("FREEZER-ONLY", "A freezer recipe has no tested process and never stands on a shelf.", USDA + ", Guide 7"),
     Rule("RECIPE", "What the recipe itself says to mind.", "the recipe's own source"),

@@ -106,3 +106,8 @@ def convert(value: Fraction, from_unit: str, to_unit: str) -> Fraction:
     if source.kind != target.kind or (source.kind == "count" and source is not target):
         raise ConversionError(f"{from_unit} cannot be turned into {to_unit} without knowing the food.")
     return value * source.size / target.size
+
+
+def unit_kind(name: str) -> Kind:
+    """Whether a unit measures volume or mass, or counts pieces."""
+    return UNITS[name].kind

@@ -2,8 +2,18 @@ from __future__ import annotations
 
 from recipes.forms.draft import DraftForm
 from recipes.forms.plan import PlanForm
-from recipes.forms.review import ReasonForm
+from recipes.forms.review import AcidForm, FoodForm, ReasonForm
 from recipes.forms.search import SearchForm, TableSearchForm
 from recipes.forms.viewing import KitchenForm, ViewForm
 
-__all__ = ["DraftForm", "KitchenForm", "PlanForm", "ReasonForm", "SearchForm", "TableSearchForm", "ViewForm"]
+__all__ = [
+    "AcidForm",
+    "DraftForm",
+    "FoodForm",
+    "KitchenForm",
+    "PlanForm",
+    "ReasonForm",
+    "SearchForm",
+    "TableSearchForm",
+    "ViewForm",
+]

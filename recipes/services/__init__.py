@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from recipes.services.judging import findings_of, food_classify
 from recipes.services.library import LoadReport, library_load
 from recipes.services.prices import price_note
 from recipes.services.publication import revision_publish, revision_withdraw
@@ -9,6 +10,8 @@ from recipes.services.revisions import revision_change, revision_draft, revision
 
 __all__ = [
     "LoadReport",
+    "findings_of",
+    "food_classify",
     "library_load",
     "price_note",
     "revision_change",

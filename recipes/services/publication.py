@@ -13,16 +13,18 @@ from django.utils.translation import gettext as _
 from club.members.models import User
 from recipes.indexing import index_of
 from recipes.models import Recipe, Revision, RevisionState
+from recipes.services.judging import settled
 from recipes.services.revisions import not_own
 
 NUMBER_TRIES = 10
 
 
 @transaction.atomic
-def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = None) -> Revision:
+def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = None, acid_seen: str = "") -> Revision:
     """Give the draft its number and make it the recipe's current revision.
 
-    1. Only a reviewer other than the author, and only figures seen in print.
+    1. Only a reviewer other than the author, only figures seen in print, and nothing that the acid ledger refuses.
+       `acid_seen` is the reviewer's word on where the source prints an acid that no tested recipe here has.
     2. The recipe's row is locked (PostgreSQL) or the whole database is (SQLite, immediate transactions).
     3. A conditional update gives state and number at once; of two reviewers one wins. The content must be the one
        that the reviewer saw: `seen_digest`, or that of the `revision` passed in.
@@ -31,12 +33,15 @@ def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = 
     if not by.has_perm("recipes.review_revision"):
         raise PermissionDenied
     not_own(by, revision)
-    if not revision.tested.is_tested:
+    wanted = seen_digest or revision.digest
+    now_held = Revision.objects.select_related("recipe").get(pk=revision.pk)
+    if not now_held.tested.is_tested:
         message = _("Not every figure was seen in print; a recipe from memory is not published.")
         raise ValidationError(message, code="not-seen")
+    note = settled(now_held, by=by, acid_seen=acid_seen)
     recipe = Recipe.objects.select_for_update().get(pk=revision.recipe_id)
     waiting = Revision.objects.filter(
-        pk=revision.pk, state=RevisionState.IN_REVIEW, digest=seen_digest or revision.digest, author=revision.author_id
+        pk=revision.pk, state=RevisionState.IN_REVIEW, digest=wanted, author=revision.author_id
     )
     for _try in range(NUMBER_TRIES):
         try:
@@ -46,6 +51,7 @@ def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = 
                     number=next_number(recipe),
                     reviewer=by,
                     published_at=timezone.now(),
+                    review_note=note,
                 )
         except IntegrityError:
             continue

@@ -17,6 +17,7 @@ from recipes.engine.document import recipe_from_document, recipe_to_document
 from recipes.indexing import index_of
 from recipes.library import RESERVED_SLUGS, content_digest
 from recipes.models import Recipe, Revision, RevisionState
+from recipes.services.judging import refuse_unsafe
 
 SLUG_TRIES = 50
 LONGEST_SLUG = 80
@@ -116,8 +117,13 @@ def revision_send_back(*, by: User, revision: Revision, note: str) -> Revision:
 
 
 def clean_content(content: Mapping[str, Any], *, slug: str) -> dict[str, Any]:
-    """The content in its canonical form under the recipe's own slug; raises DocumentError when it is not a recipe."""
-    return recipe_to_document(recipe_from_document({**content, "slug": slug}, where=slug))
+    """The content in its canonical form under the recipe's own slug.
+
+    Raises DocumentError when it is not a recipe, or is one that the acid ledger refuses.
+    """
+    recipe = recipe_from_document({**content, "slug": slug}, where=slug)
+    refuse_unsafe(recipe)
+    return recipe_to_document(recipe)
 
 
 def not_own(by: User, revision: Revision) -> None:

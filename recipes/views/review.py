@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from recipes import services
-from recipes.forms import ReasonForm
+from recipes.forms import AcidForm, FoodForm, ReasonForm
 from recipes.models import Revision
 from recipes.views.asks import allow
 from recipes.views.browse import recipe_context
@@ -36,9 +36,17 @@ def draft(request: HttpRequest, pk: int) -> HttpResponse:
     return _show(request, shown, ReasonForm(label=_("What should be changed")))
 
 
-def _show(request: HttpRequest, shown: Revision, note_form: ReasonForm) -> HttpResponse:
+def _show(
+    request: HttpRequest, shown: Revision, note_form: ReasonForm, food_form: FoodForm | None = None
+) -> HttpResponse:
+    findings = services.findings_of(shown.tested)
+    unknown = [found.unknown for found in findings if found.unknown]
     context = {
         **recipe_context(request, shown),
+        "findings": findings,
+        "asks_statement": any(found.by_statement for found in findings),
+        "acid_form": AcidForm(),
+        "food_form": food_form or (FoodForm(words=unknown) if unknown else None),
         "note_form": note_form,
         "is_author": shown.author_id == request.user.pk,
     }
@@ -56,12 +64,30 @@ def publish(request: HttpRequest, pk: int) -> HttpResponse:
     """The form says which content the reviewer saw, so that no later change slips in."""
     user = allow(request, REVIEW)
     seen = request.POST.get("seen_digest", "").replace("\0", "")  # PostgreSQL takes no text with a NUL in it
+    form = AcidForm(request.POST)
+    said = form.cleaned_data["acid_seen"] if form.is_valid() else ""
     return _move(
         request,
         pk,
         _("Published."),
-        lambda d: services.revision_publish(by=user, revision=d, seen_digest=seen or "unseen"),
+        lambda d: services.revision_publish(by=user, revision=d, seen_digest=seen or "unseen", acid_seen=said),
     )
+
+
+@require_POST
+def class_food(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, REVIEW)
+    shown = _draft(pk)
+    findings = services.findings_of(shown.tested)
+    form = FoodForm(request.POST, words=[found.unknown for found in findings if found.unknown])
+    if form.is_valid():
+        try:
+            services.food_classify(by=user, revision=shown, **form.cleaned_data)
+            messages.success(request, _("Classed. What still speaks against the draft stands below."))
+            return redirect("recipes:draft", pk)
+        except ValidationError as error:
+            form.add_error(None, error)
+    return _show(request, shown, ReasonForm(label=_("What should be changed")), form)
 
 
 def _move(request: HttpRequest, pk: int, said: str, move: Callable[[Revision], Any]) -> HttpResponse:

@@ -14,8 +14,14 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def load(tmp_path):
-    """Write the text to the one library file and load it."""
+def shipped(tmp_path, monkeypatch):
+    """The folder whose files count as the library that comes with the site."""
+    monkeypatch.setattr("recipes.library.SHIPPED", tmp_path)
+
+
+@pytest.fixture
+def load(tmp_path, shipped):
+    """Write the text to the one library file of the site and load it."""
 
     def load(text):
         file = tmp_path / "library.toml"
@@ -150,7 +156,7 @@ def test_an_instructors_later_revision_stays_current_while_the_library_is_the_sa
     assert Recipe.objects.get().current.number == 3
 
 
-def test_a_library_does_not_write_over_a_members_recipe(tmp_path, instructor):
+def test_a_library_does_not_write_over_a_members_recipe(tmp_path, shipped, instructor):
     revision_draft(by=instructor, content=recipe_document())
     before = everything()
     file = tmp_path / "library.toml"
@@ -173,7 +179,7 @@ def test_one_bad_file_among_good_ones_changes_nothing(tmp_path, capsys):
     assert not Recipe.objects.exists()
 
 
-def test_the_command_says_what_it_did_and_can_be_run_again(tmp_path, capsys):
+def test_the_command_says_what_it_did_and_can_be_run_again(tmp_path, shipped, capsys):
     (tmp_path / "a.toml").write_text(GOOD + TABLE)
     call_command("load_library", tmp_path)
     assert "Recipes: 1 added" in capsys.readouterr().out

@@ -1,43 +1,66 @@
-"""manage.py load_library [PATH ...]"""
+"""manage.py load_library [PATH ...] [--reviewed-by EMAIL]"""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import IntegrityError
 
+from club.members.models import User
+from recipes.library import SHIPPED
 from recipes.services import LoadReport, library_load
-
-DEFAULT = Path("fixtures") / "library"
 
 
 class Command(BaseCommand):
-    help = "Load the published library: recipes and process tables, from files that are read and checked first."
+    help = (
+        "Load the published library, or files of your own: recipes and process tables, read and checked first. "
+        "Recipes of your own files become drafts for review, or are published when their reviewer is named."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "path", nargs="*", type=Path, help="library files, or folders of *.toml (default: fixtures/library)"
         )
+        parser.add_argument(
+            "--reviewed-by", metavar="EMAIL", help="the instructor who compared your own files with their source"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        reviewer = self._reviewer(options["reviewed_by"], options["path"])
         try:
-            report = library_load(paths=options["path"] or [settings.BASE_DIR / DEFAULT])
+            report = library_load(paths=options["path"] or [SHIPPED], reviewer=reviewer)
         except IntegrityError as error:
             raise CommandError("Somebody else is loading the library; nothing was changed. Run it again.") from error
+        except PermissionDenied as error:
+            raise CommandError(f"{reviewer} may not review recipes; nothing was changed.") from error
+        except ValidationError as error:
+            raise CommandError(" ".join([*error.messages, "Nothing was changed."])) from error
         if report.problems:
             for problem in report.problems:
                 self.stderr.write(str(problem))
             raise CommandError(f"{len(report.problems)} problem(s); nothing was changed.")
         self._say(report, verbose=options["verbosity"] > 1)
 
+    def _reviewer(self, email: str | None, paths: list[Path]) -> User | None:
+        if email is None:
+            return None
+        if not paths:
+            raise CommandError("--reviewed-by is about files of your own. Name them.")
+        reviewer = User.objects.filter(email__iexact=email.strip()).first()
+        if reviewer is None:
+            raise CommandError(f"Nobody here has the address {email}; nothing was changed.")
+        return reviewer
+
     def _say(self, report: LoadReport, *, verbose: bool) -> None:
         self.stdout.write(
             f"Recipes: {len(report.added)} added, {len(report.revised)} revised, {len(report.held_back)} held back, "
             f"{len(report.withdrawn)} withdrawn, {len(report.unchanged)} unchanged."
         )
+        if report.to_review:
+            self.stdout.write(f"Drafts that wait for review: {len(report.to_review)}.")
         self.stdout.write(
             f"Process tables: {len(report.tables_added)} added, {len(report.tables_changed)} changed, "
             f"{len(report.tables_unchanged)} unchanged."
@@ -45,5 +68,7 @@ class Command(BaseCommand):
         self.stdout.write(f"{report.changed} changed in all.")
         for slug in report.held_back if verbose else ():
             self.stdout.write(f"held back: {slug}")
+        for slug in report.to_review:
+            self.stdout.write(f"waits for review: {slug}. {report.reasons.get(slug, '')}".rstrip())
         for slug in report.withdrawn:
             self.stdout.write(f"withdrawn, because it is no longer tested: {slug}")
