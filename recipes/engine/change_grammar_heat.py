@@ -28,6 +28,11 @@ def _minutes(match: Match[str]) -> Change:
     return Change(Act.PROCESS, factor=read_number(match["n"]), word="minutes")
 
 
+def _shorter(one: str, other: str) -> Fraction | None:
+    found = [number for number in (read_number(one), read_number(other)) if number is not None]
+    return min(found) if len(found) == 2 else None
+
+
 _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (
         rf"(?:process|processing)(?: (?:it|them|the jars))? (?:for |only |just |"
@@ -137,6 +142,11 @@ def _canner_form(pattern: str) -> str:
 
 _CANNER_SWAP = r"(?:swap|switch|change|replace) (.{1,50}?) (?:->|to|with|for) (.{1,50})"
 _TIME = rf"(?P<heart>.+?) (?:for |only |just )*(?P<n>{NUMBER}) ?(?P<unit>minutes?|mins?|hours?|hrs?|h)"
+# "Water bath my green beans": the food of the recipe, which the canner is for.
+_THE_FOOD = (
+    r"\b(bath|can|canner) (?:my |the |these |our )?(?:green |snap |string |sweet |pickled )?(?:beans|peas|corn|carrots|potatoes|okra|asparagus|"
+    r"vegetables|tomatoes|salsa|sauce|pickles|relish|beets|fruit|jam|jelly|food|jars)$"
+)
 _NOT_A_CANNER = r"boiling water|water"
 
 
@@ -145,7 +155,7 @@ def read_canner(text: str) -> Change | None:
     if swap := re.fullmatch(_CANNER_SWAP, text):
         old, new = _canner_named(swap[1]), _canner_named(swap[2])
         return Change(Act.CANNER, word=new) if old and new else None
-    heart, minutes = _without_time(text)
+    heart, minutes = _without_time(re.sub(_THE_FOOD, r"\1", text))
     name = _canner_named(heart)
     if not name or re.fullmatch(_NOT_A_CANNER, text):
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from recipes.engine.change_facts import Facts, Line
@@ -17,6 +18,7 @@ from recipes.engine.change_judge_swap_shelf import shelf_swap
 from recipes.engine.change_kinds import ACIDS, LOW_ACID, Kind
 from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_terms import ORDER, Act, Change, Ruling
+from recipes.engine.change_text import tokens
 from recipes.engine.terms import Role
 
 _ANOTHER = frozenset(
@@ -40,6 +42,7 @@ _FRUITLIKE = frozenset({Kind.FRUIT, Kind.LOW_FRUIT, Kind.BORDERLINE})
 def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     """The worst over every line meant and every food named; both directions where the words do not say which."""
     old, new = facts.find(without_percent(change.item)), facts.find(without_percent(change.other))
+    old = old or facts.with_words(set(tokens(change.item)))
     if set(change.item.split()) <= _FORM_WORDS and not old:  # "frozen strawberries for fresh"
         return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
     turned = Change(
@@ -100,6 +103,10 @@ def _one(facts: Facts, line: Line, phrase: Phrase, change: Change) -> list[Decis
 def judge_use(facts: Facts, change: Change) -> list[Decision]:
     """ "Use honey", "use frozen strawberries", "use 5 cups sugar": by what the recipe holds."""
     phrase = read_phrase(change.item)
+    if change.word == BARE and phrase.unknown:
+        return [Decision("NOT-UNDERSTOOD")]
+    if phrase.kinds & {Kind.WATER} and facts.with_role(Role.ACID) and not change.amount:
+        return [Decision("BRINE-RATIO")]  # perhaps in place of the acid
     if change.word == BARE and phrase.kinds & LOW_ACID:  # "bell peppers" alone: more likely more of them
         return judge_add(facts, change)
     lines = facts.find(change.item)
@@ -110,14 +117,16 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
         swapped = [] if same and not phrase.forms else _swap(facts, lines, _for_lines(change))
         return set_to(facts, lines, change.amount) + swapped
     if not lines and phrase.is_known:
-        lines = _near(facts, phrase)
+        near = _near(facts, phrase)
+        if near:
+            return _swap(facts, near, replace(_for_lines(change), other_amount=change.amount))
     if lines:
         return _swap(facts, lines, _for_lines(change))
     return judge_add(facts, change)
 
 
 def _for_lines(change: Change) -> Change:
-    return Change(Act.SWAP, item=change.item, other=change.item, text=change.text)
+    return Change(Act.SWAP, item=change.item, other=without_percent(change.item), text=change.text)
 
 
 def _near(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:

@@ -11,13 +11,14 @@ from recipes.engine.change_judge_add import vinegar_rule
 from recipes.engine.change_judge_amount import Decision
 from recipes.engine.change_kinds import Kind
 from recipes.engine.change_rules import CHANGE_RULES
+from recipes.engine.change_rules_accident import LOW_ACID_STOOD
 from recipes.engine.change_terms import Act, Change, Ruling
 from recipes.engine.process_rows import process_choices
 from recipes.engine.terms import Canner, Method, Pack, ProcessRow
 from recipes.engine.units import JAR_ML, JAR_SIZES
 
 STEAM_MINUTES = 45
-STRONGEST_VINEGAR = 10  # percent; more is not a table vinegar, or not a strength
+STRONGEST_VINEGAR = 7  # percent; more is not a table vinegar, or a share of it and not a strength
 
 
 def seen_rows(facts: Facts) -> list[ProcessRow]:
@@ -150,6 +151,12 @@ def judge_practice(facts: Facts, change: Change) -> Decision:
     if code == "FREEZER-SHELF" and not facts.is_freezer:
         return Decision("NOT-UNDERSTOOD")
     return Decision(code)
+
+
+def judge_accident(facts: Facts, change: Change) -> Decision:
+    """What went wrong with jars; of food that is not surely acid it is said first that it is thrown away."""
+    careful = facts.is_low_acid or facts.is_mixture or facts.has_borderline_fruit
+    return Decision(change.word, LOW_ACID_STOOD if careful else "")
 
 
 def judge_acidity(facts: Facts, change: Change) -> Decision:

@@ -11,7 +11,9 @@ any text. The grammar is written out in `GRAMMAR_HELP`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
+from recipes.engine.change_account import doubts_acid, left_over
 from recipes.engine.change_facts import Facts, facts_of, unrelated
 from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_grammar import read_changes
@@ -21,6 +23,7 @@ from recipes.engine.change_judge_amount import Decision, judge_amount
 from recipes.engine.change_judge_form import judge_form
 from recipes.engine.change_judge_swap import judge_swap, judge_use, worst_of
 from recipes.engine.change_judge_vessel import (
+    judge_accident,
     judge_acidity,
     judge_canner,
     judge_headspace,
@@ -31,6 +34,7 @@ from recipes.engine.change_judge_vessel import (
     judge_pressure,
     judge_process,
 )
+from recipes.engine.change_measure import for_the_pot
 from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_terms import Act, Change, Checked, Ruling, Verdict, worst
 from recipes.engine.change_together import judge_together
@@ -60,6 +64,7 @@ _SINGLE: dict[Act, Callable[[Facts, Change], Decision]] = {
     Act.HEADSPACE: judge_headspace,
     Act.PRACTICE: judge_practice,
     Act.ACIDITY: judge_acidity,
+    Act.ACCIDENT: judge_accident,
 }
 _SEVERAL: dict[Act, Callable[[Facts, Change], list[Decision]]] = {
     Act.ADD: judge_add,
@@ -83,7 +88,10 @@ def check_changes(recipe: TestedRecipe, changes: Iterable[str | Change]) -> Chec
     if not recipe.is_tested:
         return refuse_all(texts, "NOT-TESTED")
     facts = facts_of(recipe)
-    flat = [(at, change, _decide(facts, change)) for at, group in enumerate(groups) for change in group]
+    doubted = [isinstance(text, str) and doubts_acid(text, group) for text, group in zip(asked, groups, strict=True)]
+    flat = [
+        (at, change, _in_doubt(_decide(facts, change), doubted[at])) for at, group in enumerate(groups) for change in group
+    ]
     together = judge_together(facts, [(change, decision.code) for _, change, decision in flat])
     answers: list[list[Verdict]] = [[] for _ in asked]
     for number, (at, _, decision) in enumerate(flat):
@@ -97,7 +105,29 @@ def refuse_all(changes: Iterable[str], code: str) -> Checked:
     return Checked(tuple(CHANGE_RULES[code].answer(text) for text in changes))
 
 
+def _is_allowed(decision: Decision) -> bool:
+    return CHANGE_RULES[decision.code].verdict is not Ruling.REFUSED
+
+
+def _in_doubt(decision: Decision, doubted: bool) -> Decision:
+    """What would be allowed is refused when the text says of acid what was not read."""
+    return Decision("ACID-DOUBT") if doubted and _is_allowed(decision) else decision
+
+
 def _decide(facts: Facts, change: Change) -> Decision:
+    """The decision on a change, for the whole pot; nothing is allowed that leaves a word of the text over."""
+    in_pot = for_the_pot(facts, change)
+    if in_pot is None:
+        return _first_refusal(_judge(facts, replace(change, amount=None, other_amount=None)), "CANNOT-COMPARE")
+    decision = _judge(facts, in_pot)
+    return _first_refusal(decision, "NOT-UNDERSTOOD") if left_over(facts, change) else decision
+
+
+def _first_refusal(decision: Decision, code: str) -> Decision:
+    return Decision(code) if _is_allowed(decision) else decision
+
+
+def _judge(facts: Facts, change: Change) -> Decision:
     if change.act in _SINGLE:
         return _SINGLE[change.act](facts, change)
     if change.act in _SEVERAL:
