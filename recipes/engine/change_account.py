@@ -26,15 +26,14 @@ _OF_A_KIND = frozenset({"one", "any", "some", "another", "different", "other", "
 _ACID_KINDS = ACIDS | {Kind.CITRUS, Kind.OTHER_ACID}
 _ACID_WORDS = frozenset({"acid", "acidic", "acidity", "sour", "sourer", "tart", "tartness", "sharp"})
 # What may stand in a wish that names acid, besides the names of foods and the measures that were compared.
-_BESIDE_ACID = frozenset(
-    """
-    use using with swap switch replace substitute sub substituting change exchange trade for instead of in place rather
-    than lieu to by as a an the my our it all add adding plus and or more extra additional increase double put please
-    hello can could may should i we want would like what about if is ok okay safe fine possible this time
-    each every per jar pint quart half-pint bottled white distilled plain ordinary regular bought store brand own
-    same measure amount acidity acid strength cup new lid jelly
-    """.split()
-) | {word for spelling in SPELLINGS for word in tokens(spelling)}
+_BESIDE_ACID_WORDS = """
+use using with swap switch replace substitute sub substituting change exchange trade for instead of in place rather
+than lieu to by as a an the my our it all add adding plus and or more extra additional increase double put please
+hello can could may should i we want would like what about if is ok okay safe fine possible this time
+each every per jar pint quart half-pint bottled white distilled plain ordinary regular bought store brand own
+same measure amount acidity acid strength cup new lid jelly
+"""
+_BESIDE_ACID = frozenset(_BESIDE_ACID_WORDS.split()) | {word for spelling in SPELLINGS for word in tokens(spelling)}
 
 
 def left_over(facts: Facts, change: Change) -> bool:
@@ -43,21 +42,24 @@ def left_over(facts: Facts, change: Change) -> bool:
         return False
     named = [change.item] if change.act is not Act.SWAP else [change.item, change.other]
     of_a_kind = change.act is Act.SWAP and set(tokens(change.other)) <= _OF_A_KIND | {"a"}
-    return any(not _is_consumed(facts, text, of_a_kind=of_a_kind) for text in named)
+    # "Red onions instead of yellow": the second name is its description alone.
+    described = change.act is Act.SWAP and read_phrase(without_percent(change.other)).is_known and bool(change.item)
+    return any(not _is_consumed(facts, text, of_a_kind=of_a_kind, only_described=described) for text in named)
 
 
-def _is_consumed(facts: Facts, text: str, *, of_a_kind: bool) -> bool:
+def _is_consumed(facts: Facts, text: str, *, of_a_kind: bool, only_described: bool) -> bool:
     name = without_percent(text)
     if names_role(name):
         return True
     phrase = read_phrase(name)
     if of_a_kind and not set(phrase.unknown) - _OF_A_KIND:
         return True
-    if phrase.is_known or (not phrase.unknown and not phrase.foods and phrase.forms):
+    if phrase.is_known or (not phrase.unknown and not phrase.foods and (phrase.forms or only_described)):
         return True
     # What a recipe calls its own line needs no vocabulary: the words of one line, all of them.
     words = set(tokens(name)) - {"the", "a", "an", "of", "all", "my", "our"}
-    return any(words and words <= line.phrase.words for line in facts.lines)
+    signs = re.search(r"[^a-z0-9 %]", name)
+    return not signs and any(words and words <= line.phrase.words for line in facts.lines)
 
 
 def doubts_acid(text: str, changes: Sequence[Change]) -> bool:

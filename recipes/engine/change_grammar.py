@@ -236,6 +236,8 @@ def _read_swap(text: str) -> Change | None:
             new, jar = take_jar(_without_tail(match["new"].strip()))
             item, amount = take_amount(old)
             other, other_amount = take_amount(new)
+            if any(re.search(_LIST, name) and not read_phrase(name).is_known for name in (item, other)):
+                continue  # two wishes, or more than was meant by either
             return Change(Act.SWAP, item, other, amount, other_amount, factor, per_jar=jar, either_way=either)
     return None
 

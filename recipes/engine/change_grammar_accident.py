@@ -11,7 +11,7 @@ from functools import lru_cache
 from recipes.engine.change_terms import Act, Change
 
 _NOT = r"(?:not|no|never|without|fail(?:ed|s)? to|(?:did|do|does|was|were|is|are|has|have|had|wo|would|ca|could)nt)"
-_JAR = r"(?:jars?|glass|bottoms?|it|they|one|two|some|bottles?)"
+_JAR = r"(?:jars?|glass|bottoms?|it|they|one|two|bottles?)"
 _TIME = r"(?:hours?|hrs?|days?|nights?|weeks?|months?|overnight|yesterday)"
 _PLACE = r"(?:counter|bench|table|worktop|garage|car|porch|sun|canner|kitchen|room temperature|warm|unrefrigerated)"
 
@@ -19,21 +19,23 @@ ACCIDENTS: tuple[tuple[str, str], ...] = (
     (
         "ACCIDENT-SPOILED",
         r"\bmou?ld\b|\bmou?ldy\b(?! (?:tomato|fruit|berr|apple|peach|pear|plum))|\bgrew mou?ld|\bbulg\w+|\bswollen\b|"
-        r"\bleak\w*|\bspurt\w*|\bfizz\w*|\bfoaming\b|\bslim(?:y|ey)\b|\b(?:smells?|smelt|smelled|tastes?|tasted) "
-        r"(?:\w+ )?(?:off|bad|funny|rotten|odd|strange|wrong|sour)\b|\bwent (?:off|bad)\b|\bgone (?:off|bad)\b|"
+        r"\bleak\w*|\bspurt\w*|\bfizz\w*|\bslim(?:y|ey)\b|\b(?:smells?|smelt|smelled|tastes?|tasted) "
+        r"(?:\w+ )?(?:off|bad|funny|rotten|odd|strange|wrong)\b|\bwent (?:off(?! the boil)|bad)\b|\bgone (?:off|bad)\b|"
         r"\bbotulism\b|\bferment(?:ing|ed) in (?:the )?jars?\b",
     ),
     (
         "ACCIDENT-BROKEN",
-        rf"\b{_JAR} (?:\w+ ){{0,4}}(?:crack|cracked|cracks|broke|broken|breaks|shattered|burst|exploded|split)\b|"
-        r"\b(?:broke|cracked|shattered|smashed) (?:a|the|one|two|my|some) jars?\b|"
-        r"\b(?:cracked|broken|burst) (?:\w+ )?jars? in the canner\b|\bdropped (?:a|the|one|my) jar\b",
+        rf"\b{_JAR} (?:\w+ ){{0,4}}(?:crack|cracked|cracks|broke|broken|breaks|shattered|burst|exploded)\b"
+        r"(?! (?:black )?(?:pepper|wheat))|"
+        r"\b(?:broke|cracked|shattered|smashed) (?:1|the|one|two|my|some) jars?\b|"
+        r"\b(?:cracked|broken|burst) (?:\w+ )?jars? in the canner\b|\bdropped (?:1|the|one|my) jar\b",
     ),
     (
         "ACCIDENT-POWER",
         r"\bpower (?:cut|outage|out|failure|loss|went|failed|was|has|is)\b|\b(?:lost|lose|no|without|out of) (?:power|"
         r"electricity|gas)\b|\bblack ?out\b|\b(?:electricity|gas|stove|burner|hob|heat) (?:\w+ )?(?:went|failed|"
-        r"cut|ran|stopped|turned off|was off)\b|\bfreezer (?:\w+ )?(?:failed|broke|died|thawed|defrosted|stopped|off)\b",
+        r"cut|ran|stopped|turned off|was off)\b|\bfreezer (?:\w+ )?(?:failed|broke|died|thawed|defrosted|stopped|"
+        r"off)\b",
     ),
     (
         "ACCIDENT-PRESSURE",
@@ -47,7 +49,8 @@ ACCIDENTS: tuple[tuple[str, str], ...] = (
     (
         "ACCIDENT-SIPHON",
         r"\bs[iy]phon\w*|\b(?:lost|losing|leaked) (?:\w+ ){0,4}(?:liquid|water|juice|syrup|brine)\b|"
-        r"\b(?:liquid|water|juice|syrup|brine) (?:\w+ ){0,3}(?:was lost|came out|boiled out|escaped|dropped|went down)\b",
+        r"\b(?:liquid|water|juice|syrup|brine) (?:\w+ ){0,3}(?:was lost|came out|boiled out|escaped|dropped|"
+        r"went down)\b",
     ),
     (
         "ACCIDENT-UNSEALED",
@@ -61,13 +64,13 @@ ACCIDENTS: tuple[tuple[str, str], ...] = (
         "ACCIDENT-STOOD",
         rf"\b(?:stood|sat|sitting|been|forgotten|left)\b.*\b(?:{_TIME}|{_PLACE})\b|\b(?:stood|sat|sitting|been) out\b|"
         rf"\b(?:after|for|since) (?:\w+ ){{0,2}}{_TIME}\b.*\b(?:jars?|counter|out|shelf|warm|eat|safe|open)\b|"
-        rf"\b{_TIME} (?:ago|later|old|on the|out)\b|\bwarm for\b",
+        rf"\b{_TIME} (?:ago|later|old|on the|out)\b|"
+        rf"\b(?:eat|safe|save|freeze|reprocess)\b.*\bafter (?:\w+ ){{0,2}}{_TIME}\b",
     ),
     (
         "ACCIDENT-OTHER",
         r"\b(?:i|we|she|he|they|accidentally) forgot\b|^forgot\b|\bby (?:mistake|accident)\b|\baccident(?:ally)?\b|"
-        r"\bwent wrong\b|\b(?:did not|didnt|never) set\b|\bflood(?:ed|s)?\b|\bunder ?processed\b|\btoo (?:short|early) "
-        r"by mistake\b",
+        r"\bwent wrong\b|\b(?:did not|didnt|never) set\b|\bflood(?:ed|s)?\b|\bcloudy\b|\bunder ?processed\b",
     ),
 )
 

@@ -211,7 +211,7 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
         lambda m: _added(m),
     ),
     (
-        rf"(?:use|using|with|try|sweeten with|sweeten it with|season with|flavor with|make it with|"
+        rf"(?:use|using|with|try|pack(?:ed)? in|sweeten with|sweeten it with|season with|flavor with|make it with|"
         rf"make with|pick|choose) (?:only |just )?{_THE}{_ITEM}",
         _plain(Act.USE),
     ),

@@ -43,7 +43,8 @@ ALLOWED: tuple[tuple[str, str], ...] = (
     (
         "FREEZE-INSTEAD",
         r"(?:freeze|refrigerate|chill)(?: (?:it|them|everything|"
-        r"(?:the|my|all) (?:food|jam|jelly|salsa|sauce|pickles|relish|beans|fruit|tomatoes|batch|pot|rest)))?(?: all)?(?: instead(?: of (?:canning|processing|the canner)(?: it)?)?| only)?",
+        r"(?:the|my|all) (?:food|jam|jelly|salsa|sauce|pickles|relish|beans|fruit|tomatoes|batch|pot|rest)))?"
+        r"(?: all)?(?: instead(?: of (?:canning|processing|the canner)(?: it)?)?| only)?",
     ),
     (
         "FREEZE-INSTEAD",

@@ -85,9 +85,12 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
     """More of what the recipe has, or each food by its class; a word that is not known is refused."""
     phrase = read_phrase(change.item)
     decisions = [Decision(add_rule(facts, food, phrase, change.amount)) for food in phrase.foods]
-    if phrase.kinds & ACIDS and change.amount and (facts.is_acidified_alone or change.word != ADDED):
+    on_top = change.word == ADDED and not facts.is_acidified_alone and change.amount and change.amount.unit != "each"
+    if phrase.kinds & ACIDS and change.amount and not on_top:
         # "Put in 1 cup vinegar", "1 tbsp lemon juice a quart": as likely all of the acid as some more of it.
-        return decisions + set_to(facts, facts.with_role(Role.ACID), change.amount)
+        acids = facts.with_role(Role.ACID)
+        same = all(phrase.kinds & line.phrase.kinds for line in acids)
+        return decisions + (set_to(facts, acids, change.amount) if same else [Decision("ACID-DOUBT")])
     lines = () if phrase.unknown else facts.find(change.item, widely=False)
     lines = () if unrelated(lines, phrase) else lines
     if lines and not phrase.kinds & LOW_ACID:

@@ -43,7 +43,10 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     """The worst over every line meant and every food named; both directions where the words do not say which."""
     old, new = facts.find(without_percent(change.item)), facts.find(without_percent(change.other))
     old = old or facts.with_words(set(tokens(change.item)))
-    if set(change.item.split()) <= _FORM_WORDS and not old:  # "frozen strawberries for fresh"
+    described = read_phrase(change.item)
+    only_described = not described.foods and not described.unknown and not described.forms
+    # "Frozen strawberries for fresh", "red onions instead of yellow": the food is named once.
+    if not old and change.item and (set(change.item.split()) <= _FORM_WORDS or only_described):
         return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
     turned = Change(
         Act.SWAP, change.other, change.item, change.other_amount, change.amount, change.factor, text=change.text
@@ -89,6 +92,9 @@ def _one(facts: Facts, line: Line, phrase: Phrase, change: Change) -> list[Decis
     for food in phrase.foods:
         if form := form_in_phrase(facts, food, phrase):
             found.append(Decision(form))
+        if line.role is not Role.ACID and food.kind in ACIDS and change.other_amount:
+            # A measure of acid beside a line that is none may as well be all the acid that is meant.
+            found += set_to(facts, facts.with_role(Role.ACID), change.other_amount)
         if line.role is Role.ACID:
             found.append(Decision(acid_swap(facts, line, food, phrase, change)))
         elif line.role is Role.LOW_ACID:

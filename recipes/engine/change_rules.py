@@ -84,5 +84,6 @@ GENERAL: tuple[ChangeRule, ...] = (
 )
 
 CHANGE_RULES: dict[str, ChangeRule] = {
-    entry.code: entry for entry in (*GENERAL, *SWEET, *ACID, *PRODUCE, *NEVER, *SEASON, *VESSEL, *HEAT, *WORK, *ACCIDENT)
+    entry.code: entry
+    for entry in (*GENERAL, *SWEET, *ACID, *PRODUCE, *NEVER, *SEASON, *VESSEL, *HEAT, *WORK, *ACCIDENT)
 }

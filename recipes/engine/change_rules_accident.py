@@ -70,8 +70,8 @@ ACCIDENT: tuple[ChangeRule, ...] = (
     rule(
         "ACCIDENT-SPOILED",
         REFUSED,
-        _NO_CHANGE + "A jar that leaks, bulges, spurts, smells wrong or has any mould is thrown away untasted; mould is "
-        "not scooped off.",
+        _NO_CHANGE + "A jar that leaks, bulges, spurts, smells wrong or has any mould is thrown away untasted; mould "
+        "is not scooped off.",
         f"{WSU_BOTULISM}; {NCSTATE_MOULD}; {MSU}01600966",
         _ASK,
     ),

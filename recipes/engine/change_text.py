@@ -21,7 +21,8 @@ _POLITE = (
     r"maybe|perhaps|am|are|there)\s+"
 )
 _TAIL = (
-    r"\s+(?:please|though|safely|ok|okay|too|this time|for me|thanks|thank you|if possible|"
+    r"\s+(?:against (?:the )?foam(?:ing)?|"
+    r"please|though|safely|ok|okay|too|this time|for me|thanks|thank you|if possible|"
     r"(?:to|in|into|from|for|of)\s+(?:it|this|that|them|the (?:recipe|jam|jelly|mix|mixture|pot|batch|salsa|pickles|"
     r"brine|syrup|relish|sauce|preserves?|spread|marmalade|chutney|filling|butter)|this recipe))$"
 )

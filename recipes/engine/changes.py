@@ -90,7 +90,9 @@ def check_changes(recipe: TestedRecipe, changes: Iterable[str | Change]) -> Chec
     facts = facts_of(recipe)
     doubted = [isinstance(text, str) and doubts_acid(text, group) for text, group in zip(asked, groups, strict=True)]
     flat = [
-        (at, change, _in_doubt(_decide(facts, change), doubted[at])) for at, group in enumerate(groups) for change in group
+        (at, change, _in_doubt(_decide(facts, change), doubted[at]))
+        for at, group in enumerate(groups)
+        for change in group
     ]
     together = judge_together(facts, [(change, decision.code) for _, change, decision in flat])
     answers: list[list[Verdict]] = [[] for _ in asked]
