@@ -30,7 +30,7 @@ _BESIDE_ACID_WORDS = """
 use using with swap switch replace substitute sub substituting change exchange trade for instead of in place rather
 than lieu to by as a an the my our it all add adding plus and or more extra additional increase double put please
 hello can could may should i we want would like what about if is ok okay safe fine possible this time
-each every per jar pint quart half-pint bottled white distilled plain ordinary regular bought store brand own
+each every per jar pint quart half-pint bottled white distilled plain ordinary regular bought store brand
 same measure amount acidity acid strength cup new lid jelly
 """
 _BESIDE_ACID = frozenset(_BESIDE_ACID_WORDS.split()) | {word for spelling in SPELLINGS for word in tokens(spelling)}

@@ -59,9 +59,9 @@ _FORMS = {
 }
 # Words that say nothing about what the food is, nor how much of it: no measure, no share, no "only" stands here.
 _DESCRIBING = """
-a an the of my our your this that these those its own all other
+a an the of my our your this that these those its all other
 chopped diced sliced minced shredded grated crushed peeled cored seeded pitted whole halved quartered cubed chunk
-chunky piece cut finely coarsely thinly roughly large small medium big jumbo baby
+chunky piece cut finely coarsely thinly roughly small medium baby
 organic local good quality best plain regular ordinary normal usual standard store bought brand name
 ripe firm sweet hot mild spicy tart unsweetened unsalted salted pure natural cooked roasted steamed blanched
 boiled red white yellow green orange purple black brown light dark golden pink heirloom fleshed

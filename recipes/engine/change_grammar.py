@@ -95,7 +95,7 @@ _SWAPS: tuple[tuple[str, bool], ...] = (
         False,
     ),
     (r"instead of (?P<old>.+?),? (?:use |add |put in )(?P<new>.+)", False),
-    (r"(?P<new>[^>]+?) for (?P<old>[^>]+)", False),
+    (r"(?P<new>[^>]+?) for (?P<old>[^>]+)", True),
 )
 _VINEGAR = (
     r"(?:(?:white|cider|apple|distilled|red|wine|rice|malt|balsamic|sherry|champagne|spirit|pickling|cleaning|homemade|"

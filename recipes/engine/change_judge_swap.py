@@ -117,7 +117,8 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
         return judge_add(facts, change)
     lines = facts.find(change.item)
     same = all(food.name in {known.name for line in lines for known in line.phrase.foods} for food in phrase.foods)
-    if change.word == BARE and lines and same and not change.amount and not phrase.forms:
+    same_or_plain = same or phrase.words == {"vinegar"}
+    if change.word == BARE and lines and same_or_plain and not change.amount and not phrase.forms:
         return [Decision("NOT-UNDERSTOOD")]
     if change.amount and lines and phrase.is_known:
         swapped = [] if same and not phrase.forms else _swap(facts, lines, _for_lines(change))

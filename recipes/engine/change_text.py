@@ -111,12 +111,12 @@ _IRREGULAR = {
 
 def plain(text: str) -> str:
     """`text` in lower case without accents and quotes, with " -> " for every arrow and single blanks."""
-    folded = unicodedata.normalize("NFKD", plain_text(text[: LONGEST_TEXT + 1]).lower())
+    folded = unicodedata.normalize("NFKD", plain_text(text[: LONGEST_TEXT + 1].replace("\n", " ; ")).lower())
     folded = "".join(char for char in folded if not unicodedata.combining(char))
     folded = re.sub(r"\s*(?:-+>|=+>|→|⇒|➔|⟶|»)\s*", " -> ", folded)
     folded = re.sub(r"['\"`´’‘“”*_]", "", folded)
     folded = re.sub(_IN_BRACKETS, r" \1 ", folded)
-    folded = re.sub(r"[()\[\]{}?!\n]|:(?![0-9])|(?<![0-9]):(?=[0-9])", " ; ", folded)
+    folded = re.sub(r"[()\[\]{}?!]|:(?![0-9])|(?<![0-9]):(?=[0-9])", " ; ", folded)
     folded = re.sub(r"(?<=[a-z])-(?=[a-z0-9])|(?<=[0-9])-(?=[a-z])", " ", folded)
     folded = re.sub(r"(?<=[0-9])(?=%)|(?<=%)(?=[a-z0-9])", " ", folded)
     folded = re.sub(rf"{_SHORTENED}\.(?=\s|$)", " ; ", folded)

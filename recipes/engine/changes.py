@@ -17,6 +17,7 @@ from recipes.engine.change_account import doubts_acid, left_over
 from recipes.engine.change_facts import Facts, facts_of, unrelated
 from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_grammar import read_changes
+from recipes.engine.change_grammar_food import ADDED
 from recipes.engine.change_grammar_help import GRAMMAR_HELP
 from recipes.engine.change_judge_add import judge_add
 from recipes.engine.change_judge_amount import Decision, judge_amount
@@ -34,6 +35,7 @@ from recipes.engine.change_judge_vessel import (
     judge_pressure,
     judge_process,
 )
+from recipes.engine.change_kinds import ACIDS
 from recipes.engine.change_measure import for_the_pot
 from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_terms import Act, Change, Checked, Ruling, Verdict, worst
@@ -88,18 +90,14 @@ def check_changes(recipe: TestedRecipe, changes: Iterable[str | Change]) -> Chec
     if not recipe.is_tested:
         return refuse_all(texts, "NOT-TESTED")
     facts = facts_of(recipe)
-    doubted = [isinstance(text, str) and doubts_acid(text, group) for text, group in zip(asked, groups, strict=True)]
-    flat = [
-        (at, change, _in_doubt(_decide(facts, change), doubted[at]))
-        for at, group in enumerate(groups)
-        for change in group
-    ]
-    together = judge_together(facts, [(change, decision.code) for _, change, decision in flat])
+    flat = [(at, change, _decide(facts, change)) for at, group in enumerate(groups) for change in group]
+    in_pot = [(for_the_pot(facts, change) or change, decision.code) for _, change, decision in flat]
+    together = judge_together(facts, in_pot)
     answers: list[list[Verdict]] = [[] for _ in asked]
     for number, (at, _, decision) in enumerate(flat):
         final = Decision(together[number]) if number in together else decision
         answers[at].append(CHANGE_RULES[final.code].answer(texts[at], final.detail))
-    return Checked(tuple(worst(found) for found in answers))
+    return Checked(tuple(_answer(text, read, found) for text, read, found in zip(asked, groups, answers, strict=True)))
 
 
 def refuse_all(changes: Iterable[str], code: str) -> Checked:
@@ -111,9 +109,12 @@ def _is_allowed(decision: Decision) -> bool:
     return CHANGE_RULES[decision.code].verdict is not Ruling.REFUSED
 
 
-def _in_doubt(decision: Decision, doubted: bool) -> Decision:
-    """What would be allowed is refused when the text says of acid what was not read."""
-    return Decision("ACID-DOUBT") if doubted and _is_allowed(decision) else decision
+def _answer(asked: str | Change, read: list[Change], found: list[Verdict]) -> Verdict:
+    """The worst of a text's answers; what would be allowed is refused when the text says of acid what was not read."""
+    answer = worst(found)
+    if isinstance(asked, Change) or answer.verdict is Ruling.REFUSED or not doubts_acid(asked, read):
+        return answer
+    return CHANGE_RULES["ACID-DOUBT"].answer(asked)
 
 
 def _decide(facts: Facts, change: Change) -> Decision:
@@ -143,8 +144,8 @@ def _amounts(facts: Facts, change: Change) -> Decision:
     lines = facts.find(change.item)
     other_food = unrelated(lines, read_phrase(change.item))
     decisions = judge_amount(facts, change, lines) if lines else []
-    if change.act is Act.MORE and (not lines or other_food):
-        decisions += judge_add(facts, change)
+    if change.act is Act.MORE and (not lines or other_food or read_phrase(change.item).kinds & ACIDS):
+        decisions += judge_add(facts, replace(change, amount=change.amount or change.other_amount, word=ADDED))
     elif not lines or (change.act is Act.SET and other_food):
         decisions += [Decision("NOT-IN-RECIPE")]
     return worst_of(decisions or [Decision("NOT-UNDERSTOOD")])

@@ -328,9 +328,10 @@ def unsafe_phrases(recipe: TestedRecipe) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def crossed(recipe: TestedRecipe, most: int, chance: random.Random) -> list[str]:
-    """At least every phrase alone and then, up to `most`, phrases in what people put round them."""
+def crossed(recipe: TestedRecipe, most: int) -> list[str]:
+    """`most` phrases alone and `most` in what people put round them; the same ones at every run."""
+    chance = random.Random(recipe.slug)
     phrases = unsafe_phrases(recipe)
     pairs = [(phrase, connector) for phrase in phrases for connector in CONNECTORS]
-    sample = chance.sample(pairs, min(most, len(pairs)))
-    return [connector.format(x=phrase) for phrase, connector in sample]
+    around = [connector.format(x=phrase) for phrase, connector in chance.sample(pairs, min(most, len(pairs)))]
+    return chance.sample(phrases, min(most, len(phrases))) + around
