@@ -62,6 +62,9 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
 
 def _nothing_to_swap(facts: Facts, change: Change) -> list[Decision]:
     """What takes the place of something absent is an addition; allowed or not, the recipe has no such thing."""
+    named = read_phrase(without_percent(change.item))
+    if named.foods and named.unknown:  # "instead of lemon juice, only 1 tbsp": there, and more was said of it
+        return [Decision("NOT-UNDERSTOOD")]
     added = judge_add(facts, Change(Act.ADD, without_percent(change.other), amount=change.other_amount))
     refused = [decision for decision in added if CHANGE_RULES[decision.code].verdict is Ruling.REFUSED]
     return refused or [Decision("NOT-IN-RECIPE")]

@@ -68,6 +68,13 @@ GENERAL: tuple[ChangeRule, ...] = (
         "a rule of this club, after the proportions of NDSU FN189",
     ),
     rule(
+        "TOGETHER-POT",
+        Ruling.REFUSED,
+        "With a part of the pot it is not known which pot this measure is of, and acid and vegetables go by the pot.",
+        "a rule of this club, after the proportions of NDSU FN189",
+        "Ask about the measure for the whole pot, then scale everything alike.",
+    ),
+    rule(
         "TOGETHER-SET",
         Ruling.REFUSED,
         "Each of these changes alone only weakens the product; together they make another one, which was not tested.",

@@ -147,7 +147,10 @@ def _amounts(facts: Facts, change: Change) -> Decision:
     if change.act is Act.MORE and (not lines or other_food or read_phrase(change.item).kinds & ACIDS):
         decisions += judge_add(facts, replace(change, amount=change.amount or change.other_amount, word=ADDED))
     elif not lines or (change.act is Act.SET and other_food):
-        decisions += [Decision("NOT-IN-RECIPE")]
+        named = read_phrase(change.item)
+        decisions += [Decision("NOT-UNDERSTOOD" if named.foods and named.unknown else "NOT-IN-RECIPE")]
+    if change.act is Act.MORE and change.other_amount and (change.factor or change.other_amount.unit == "each"):
+        decisions += [Decision("NOT-UNDERSTOOD")]  # "double 1 tsp lemon juice", "more 2 vinegar": of what, and how much
     return worst_of(decisions or [Decision("NOT-UNDERSTOOD")])
 
 
