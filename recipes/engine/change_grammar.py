@@ -79,6 +79,9 @@ _SWAP_OUT = (
     r"substituting|swapping|switching)(?: out)?"
 )
 
+FOR = "for"
+_FOR = r"(?P<new>[^>]+?) for (?P<old>[^>]+)"  # said of both directions too, of two things that the recipe has
+
 _SWAPS: tuple[tuple[str, bool], ...] = (
     # The form, and whether people say it of both directions.
     (rf"(?:{_SWAP_OUT} )?(?P<old>[^>]+?) -> (?P<new>[^>]+)", False),
@@ -95,7 +98,7 @@ _SWAPS: tuple[tuple[str, bool], ...] = (
         False,
     ),
     (r"instead of (?P<old>.+?),? (?:use |add |put in )(?P<new>.+)", False),
-    (r"(?P<new>[^>]+?) for (?P<old>[^>]+)", True),
+    (_FOR, False),
 )
 _VINEGAR = (
     r"(?:(?:white|cider|apple|distilled|red|wine|rice|malt|balsamic|sherry|champagne|spirit|pickling|cleaning|homemade|"
@@ -238,7 +241,8 @@ def _read_swap(text: str) -> Change | None:
             other, other_amount = take_amount(new)
             if any(re.search(_LIST, name) and not read_phrase(name).is_known for name in (item, other)):
                 continue  # two wishes, or more than was meant by either
-            return Change(Act.SWAP, item, other, amount, other_amount, factor, per_jar=jar, either_way=either)
+            word = FOR if pattern.pattern == _FOR else ""
+            return Change(Act.SWAP, item, other, amount, other_amount, factor, word, jar, either_way=either)
     return None
 
 

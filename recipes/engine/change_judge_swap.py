@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from recipes.engine.change_facts import Facts, Line
 from recipes.engine.change_foods import Phrase, read_phrase, without_percent
-from recipes.engine.change_grammar import BARE
+from recipes.engine.change_grammar import BARE, FOR
 from recipes.engine.change_judge_add import judge_add
 from recipes.engine.change_judge_amount import Decision, less, set_to
 from recipes.engine.change_judge_form import form_in_phrase
@@ -53,7 +53,7 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     )
     if change.either_way and new and not old:
         return _swap(facts, new, turned)
-    if change.either_way and new and old and set(new) != set(old):
+    if (change.either_way or change.word == FOR) and new and old and set(new) != set(old):
         return _swap(facts, old, change) + _swap(facts, new, turned)
     if not old:
         return _nothing_to_swap(facts, change)
