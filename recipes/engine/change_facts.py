@@ -190,11 +190,18 @@ class Facts:
             and (role := _ROLE_WORDS.get(" ".join(word for word in tokens(text) if word not in _IGNORED)))
             and (found := self.with_role(role))
         ):
-            return found
-        own = tuple(line for line in self.lines if words <= line.phrase.words)
+            # Vinegar and juice are liquids too: less of "the liquid" is less of them.
+            return found + (self.with_role(Role.ACID) if role is Role.LIQUID else ())
+        own = self.with_words(words)
+        if not read_phrase(text).foods:  # "less sour" is not less of the sour cherries
+            own = tuple(line for line in own if not line.phrase.foods)
         if "peppers" in text:  # never the ground spice
             own = tuple(line for line in own if Kind.PEPPER in line.phrase.kinds)
         return own or self._by_food(text, widely)
+
+    def with_words(self, words: set[str]) -> tuple[Line, ...]:
+        """The lines whose names hold all these words: in a swap "yellow" and "powdered" are names enough."""
+        return tuple(line for line in self.lines if words and words <= line.phrase.words)
 
     def _by_food(self, text: str, widely: bool) -> tuple[Line, ...]:
         phrase = read_phrase(text)
@@ -234,6 +241,11 @@ _IGNORED = frozenset(
         "original",
     }
 )
+
+
+def names_role(text: str) -> bool:
+    """Whether a text is a word for all lines of a role: "acid", "the liquid"."""
+    return " ".join(word for word in tokens(text) if word not in _IGNORED) in _ROLE_WORDS
 
 
 def unrelated(lines: Sequence[Line], phrase: Phrase) -> bool:

@@ -57,18 +57,17 @@ _FORMS = {
     "blended": MASHED,
     "sweetened": SWEETENED,
 }
-# Words that say nothing about what the food is.
+# Words that say nothing about what the food is, nor how much of it: no measure, no share, no "only" stands here.
 _DESCRIBING = """
-a an the of some any my our your this that these those and in or its own all other only about
+a an the of my our your this that these those its all other
 chopped diced sliced minced shredded grated crushed peeled cored seeded pitted whole halved quartered cubed chunk
-chunky piece cut finely coarsely thinly roughly large small medium big little tiny jumbo baby
+chunky piece cut finely coarsely thinly roughly small medium baby
 organic local good quality best plain regular ordinary normal usual standard store bought brand name
 ripe firm sweet hot mild spicy tart unsweetened unsalted salted pure natural cooked roasted steamed blanched
 boiled red white yellow green orange purple black brown light dark golden pink heirloom fleshed
-leaf stalk rib sprig bunch head slice strip ring wedge quarter handful pinch dash drop bit spoonful
-clove can jar box pouch packet package pkg bag bottle tin stick each quantity amount rest original tested called for
+leaf stalk rib sprig head slice strip ring wedge stick original tested called
 ingredient strained drained rinsed washed unpeeled seedless boneless skinless lean single type kind variety
-variou several few many lot half third two three four distilled same % acidity strength
+variou distilled same acidity strength
 """
 _PASSED_OVER = frozenset(_DESCRIBING.split())
 _LONGEST_PHRASE = 5
@@ -84,7 +83,7 @@ class Food:
 
 @dataclass(frozen=True)
 class Phrase:
-    """What a phrase names. `unknown` holds the words that nothing is known about."""
+    """What a phrase names. `unknown` holds the words and signs that are neither a food nor pass for its description."""
 
     foods: tuple[Food, ...]
     forms: frozenset[str]
@@ -97,7 +96,8 @@ class Phrase:
 
     @property
     def is_known(self) -> bool:
-        return bool(self.foods) and not self.unknown
+        """One food, and nothing beside it: two side by side are two wishes, or one that was not understood."""
+        return len(self.foods) == 1 and not self.unknown
 
 
 @lru_cache(maxsize=1)
@@ -115,7 +115,8 @@ def vocabulary() -> dict[tuple[str, ...], Food]:
 def read_phrase(text: str) -> Phrase:
     """The foods in a plain text, with the amount already taken out."""
     words = tokens(text)
-    foods, forms, unknown, at = [], set(), [], 0
+    foods, forms, at = [], set(), 0
+    unknown = re.findall(r"[^a-z0-9 %]", re.sub(r"(?<=[0-9])[./,](?=[0-9])", "", text))
     while at < len(words):
         size, food = _longest_at(words, at)
         if food is not None:
@@ -130,9 +131,23 @@ def read_phrase(text: str) -> Phrase:
     return Phrase(formed, frozenset(forms), tuple(unknown), frozenset(words))
 
 
+def foods_in(text: str) -> tuple[list[Food], list[str]]:
+    """Every food named anywhere in a text, and the words that name none."""
+    words = tokens(text)
+    foods, rest, at = [], [], 0
+    while at < len(words):
+        size, food = _longest_at(words, at)
+        if food is not None:
+            foods.append(food)
+        else:
+            rest.append(words[at])
+        at += size
+    return foods, rest
+
+
 def without_percent(text: str) -> str:
-    """A phrase without a strength such as "5 %"; who needs the strength reads it from the whole text."""
-    return " ".join(re.sub(r"[0-9]+(?:[.,][0-9]+)? ?%(?: acidity| acid)?", " ", text).split())
+    """A phrase without the strength of a table vinegar; any other percentage may be a share, and stays to be read."""
+    return " ".join(re.sub(r"(?<![0-9.,/])[567](?:[.,][0-9]+)? ?%(?: acidity| acid)?", " ", text).split())
 
 
 def _longest_at(words: list[str], at: int) -> tuple[int, Food | None]:

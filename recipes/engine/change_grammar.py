@@ -11,12 +11,23 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 
+from recipes.engine.change_foods import read_phrase
+from recipes.engine.change_grammar_accident import read_accident
 from recipes.engine.change_grammar_food import read_amount_change
 from recipes.engine.change_grammar_heat import read_canner, read_heat
 from recipes.engine.change_grammar_practice import read_allowed_practice, read_refused_practice
 from recipes.engine.change_grammar_vessel import read_vessel
 from recipes.engine.change_terms import Act, Change
-from recipes.engine.change_text import LONGEST_TEXT, NUMBER, bare, plain, read_number, take_amount
+from recipes.engine.change_text import (
+    LONGEST_TEXT,
+    NUMBER,
+    bare,
+    plain,
+    read_number,
+    take_amount,
+    take_jar,
+    without_instead,
+)
 
 MOST_PARTS = 12
 BARE = "bare"  # a food alone, without a verb
@@ -42,6 +53,11 @@ _VERB = (
     r"process|canner|method|make|put|do not|change|lower|raise|remove|include|stir|mix|throw|"
     r"reuse|invert|turn|seal|freeze|pressure|can|practice|then|also|shorten|lengthen)\b"
 )
+# Words that make a piece of a list a wish of its own, with a measure that no verb before it reaches over.
+_OWN_MEASURE = (
+    r"[0-9%]|\b(?:half|halved?|third|quarter|tenth|fifth|only|just|little|bit|pinch|dash|splash|drop|some|part|most|"
+    r"scant|double|twice|triple|less|fewer|more|extra|another|no|without|not)\b"
+)
 _SPLIT = (
     rf"\s*[;\n|]\s*|\s*,?\s+(?:and|but|then|plus|also|while|&)\s+(?={_VERB})|\s*,\s*(?={_VERB})|\s*\.\s+(?={_VERB})"
 )
@@ -63,6 +79,9 @@ _SWAP_OUT = (
     r"substituting|swapping|switching)(?: out)?"
 )
 
+FOR = "for"
+_FOR = r"(?P<new>[^>]+?) for (?P<old>[^>]+)"  # said of both directions too, of two things that the recipe has
+
 _SWAPS: tuple[tuple[str, bool], ...] = (
     # The form, and whether people say it of both directions.
     (rf"(?:{_SWAP_OUT} )?(?P<old>[^>]+?) -> (?P<new>[^>]+)", False),
@@ -79,7 +98,7 @@ _SWAPS: tuple[tuple[str, bool], ...] = (
         False,
     ),
     (r"instead of (?P<old>.+?),? (?:use |add |put in )(?P<new>.+)", False),
-    (r"(?P<new>[^>]+?) for (?P<old>[^>]+)", False),
+    (_FOR, False),
 )
 _VINEGAR = (
     r"(?:(?:white|cider|apple|distilled|red|wine|rice|malt|balsamic|sherry|champagne|spirit|pickling|cleaning|homemade|"
@@ -103,6 +122,8 @@ def read_changes(text: str) -> list[Change]:
     if len(text) > LONGEST_TEXT:
         return [Change(Act.UNREAD, text=text[:LONGEST_TEXT])]
     normal = plain(text)
+    if accident := read_accident(normal):
+        return [replace(accident, text=text)]
     whole = _read_part(bare(normal))
     if whole is not None:
         return [replace(change, text=text) for change in whole]
@@ -115,16 +136,23 @@ def read_changes(text: str) -> list[Change]:
     return [replace(change, text=text) for part in read if part for change in part]
 
 
+def parts_of(text: str) -> list[str]:
+    """The wishes of a text, as it is split to be read."""
+    return [part for part in re.split(_SPLIT, plain(text)) if part and part.strip()]
+
+
 def _read_part(text: str) -> list[Change] | None:
     """One wish, or one verb with several foods; None when it is not understood or holds a second wish."""
     if not text or not re.search(r"[a-z]", text):
         return None
+    asked, text = without_instead(text), re.sub(r" instead$", "", text)
     if found := read_allowed_practice(text) or read_refused_practice(text):
         return [found]
     if re.search(_SPLIT, text):
         return None
     if found := read_canner(text) or read_vessel(text) or read_heat(text) or _read_acidity(text) or _read_form(text):
         return [found]
+    text = asked
     found = (
         _read_swap(text)
         if re.search(r" -> | for | with | by | to |instead|place of|rather|replac|lieu|into", text)
@@ -149,23 +177,34 @@ def _names_two(swap: Change) -> bool:
     )
 
 
-def _spread_over(change: Change) -> list[Change]:
-    """ "add onions and garlic" is two changes, each with its own amount."""
+def _spread_over(change: Change) -> list[Change] | None:
+    """ "Add onions and garlic" is two changes; a verb reaches over plain foods, never over a measure of their own."""
     if change.act in (Act.SWAP, Act.SET):
         return [change]
     pieces = re.split(_LIST, change.item)
-    if len(pieces) == 3 and take_amount(pieces[2])[0] == "":  # "less salt, 1 tsp"
+    if len(pieces) == 3 and change.act is Act.LESS and take_amount(pieces[2])[0] == "":  # "less salt, 1 tsp"
         pieces = [f"{pieces[0]} {pieces[2]}"]
-    foods = [(food, "") for food in pieces[:1]] + list(zip(pieces[2::2], pieces[1::2], strict=False))
-    return [_one_food(change, food, joint) for food, joint in foods if food] or [Change(Act.UNREAD)]
+    joints = pieces[1::2]
+    ends_in_and = bool(joints) and joints[-1].strip() != ","
+    found = [_one_food(change, pieces[0], "")] if pieces[0] else []
+    for food, joint in zip(pieces[2::2], joints, strict=True):
+        reaches = change.act in (Act.ADD, Act.MORE) or ends_in_and
+        if reaches and not re.search(_OWN_MEASURE, food) and read_phrase(take_jar(food)[0]).is_known:
+            found.append(_one_food(change, food, joint))
+        elif own := _read_part(bare(food)):
+            found += own
+        else:
+            return None
+    return found or None
 
 
 def _one_food(change: Change, food: str, joint: str) -> Change:
+    food, jar = take_jar(food)
     item, amount = take_amount(food)
     act = Act.ADD if change.act is Act.USE and re.search(_TOGETHER_WITH, joint) else change.act
     if act in (Act.ADD, Act.USE):
-        return replace(change, act=act, item=item, amount=amount)
-    return replace(change, item=item, other_amount=change.other_amount or amount)
+        return replace(change, act=act, item=item, amount=amount, per_jar=jar)
+    return replace(change, item=item, other_amount=change.other_amount or amount, per_jar=jar)
 
 
 def _read_acidity(text: str) -> Change | None:
@@ -197,10 +236,13 @@ def _read_swap(text: str) -> Change | None:
     for pattern, either in _swap_patterns():
         if match := pattern.fullmatch(text):
             old, factor = _portion(match["old"].strip())
-            new = _without_tail(match["new"].strip())
+            new, jar = take_jar(_without_tail(match["new"].strip()))
             item, amount = take_amount(old)
             other, other_amount = take_amount(new)
-            return Change(Act.SWAP, item, other, amount, other_amount, factor, either_way=either)
+            if any(re.search(_LIST, name) and not read_phrase(name).is_known for name in (item, other)):
+                continue  # two wishes, or more than was meant by either
+            word = FOR if pattern.pattern == _FOR else ""
+            return Change(Act.SWAP, item, other, amount, other_amount, factor, word, jar, either_way=either)
     return None
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from re import Match
@@ -11,6 +12,8 @@ from re import Match
 from recipes.engine.change_terms import Act, Change
 from recipes.engine.change_text import NUMBER, UNIT, read_number
 from recipes.engine.quantities import Amount, AmountError, parse_amount
+
+ADDED = "added"  # said to come on top of what the recipe has
 
 _PART = {
     "half": Fraction(1, 2),
@@ -139,7 +142,7 @@ def _zero(match: Match[str]) -> Change:
     return Change(Act.OMIT, item=match["item"])
 
 
-_WHERE = r"(?:(?:the|each|every|per|a|my|our|more|some|pot|pint|quart|half|better|bit|little|of|extra) )*"
+_WHERE = r"(?:(?:the|each|every|per|a|my|our|more|some|pot|pint|quart|half pint|better|bit|little|of|extra) )*"
 _LIGHT = r"(?:light|lighter|thin|thinner|weaker|very light|extra light)"
 _HEAVY = r"(?:heavy|heavier|thicker|stronger|extra heavy)"
 
@@ -170,16 +173,22 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (rf"(?P<n>halve|double|triple|twice) (?:the amount of |as much |as many |of )?{_THE}{_ITEM}", _times),
     (rf"{_ITEM} (?P<n>halved|doubled|tripled)", _times),
     (rf"{_ITEM} x ?(?P<n>{NUMBER})", _times),
-    (rf"{_ITEM} (?:from )?(?:{_AMT}|{NUMBER}) (?:->|to) (?P<new>{_AMT})(?: [a-z ]+)?", lambda m: _set_checked(m)),
-    (rf"(?:{_AMT}|{NUMBER})(?: of)? {_ITEM} (?:->|to) (?P<new>{_AMT})(?: [a-z ]+)?", lambda m: _set_checked(m)),
+    (
+        rf"{_ITEM} (?P<from>from )?(?P<old>{_AMT}|{NUMBER}) (?P<w>->|to) (?P<new>{_AMT})(?P<tail> [a-z ]+)?",
+        lambda m: _set_checked(m),
+    ),
+    (
+        rf"(?P<old>{_AMT}|{NUMBER})(?: of)? {_ITEM} (?P<w>->|to) (?P<new>{_AMT})(?P<tail> [a-z ]+)?",
+        lambda m: _set_checked(m),
+    ),
     (rf"{_ITEM} (?:->|=|to|only) (?P<new>{_AMT})", _set_to),
     (rf"{_ITEM} (?:from )?{NUMBER} (?:->|to) (?P<count>{NUMBER})", lambda m: _set_count(m)),
     (rf"{_ITEM} (?:->|=|to) (?P<pct>{NUMBER}) %", _left_with),
     (rf"{_ITEM} (?:->|=) (?:0|none|nothing|zero|no)", _zero),
     (
         rf"(?:use |with )?(?:only |just )?(?P<new>{_AMT})(?: of)? {_ITEM} (?:instead of|rather than|"
-        rf"not) (?:{_AMT}|{NUMBER})(?: [a-z ]+)?",
-        _set_to,
+        rf"not) (?:{_AMT}|{NUMBER})(?P<tail> [a-z ]+)?",
+        lambda m: _set_checked(m),
     ),
     (rf"(?:{_LESS}) {_THE}{_ITEM}", _plain(Act.LESS)),
     (rf"(?:not (?:as|so) (?:much|many)) {_ITEM}", _plain(Act.LESS)),
@@ -202,10 +211,11 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
         lambda m: _added(m),
     ),
     (
-        rf"(?:use|using|with|try|sweeten with|sweeten it with|season with|flavor with|make it with|"
+        rf"(?:use|using|with|try|pack(?:ed)? in|sweeten with|sweeten it with|season with|flavor with|make it with|"
         rf"make with|pick|choose) (?:only |just )?{_THE}{_ITEM}",
         _plain(Act.USE),
     ),
+    (rf"(?:only|just) (?P<new>{_AMT}) {_THE}{_ITEM}", _set_to),
 )
 
 
@@ -223,17 +233,31 @@ def _less_pct2(match: Match[str]) -> Change:
 
 
 def _set_checked(match: Match[str]) -> Change:
-    """A food named after the new amount must be the one named before; else it is a swap, not a new amount."""
-    new = re.match(_AMT, match["new"])
-    tail = match[0][match.end("new") :].strip()
-    if tail and tail not in match["item"] and match["item"] not in tail:
+    """A food named after the new amount must be the one named before; "3 to 4 cups" may be a range, not a change."""
+    found = match.groupdict()
+    tail = re.sub(r"^of ", "", (found["tail"] or "").strip())
+    if tail and tail != match["item"]:
         return Change(Act.UNREAD)
-    return _set_to(match) if new else Change(Act.UNREAD)
+    if found.get("w") == "to" and not found.get("from") and not _falls(found["old"], match["new"]):
+        return Change(Act.UNREAD)
+    old = read_number((re.match(NUMBER, found.get("old") or "") or [""])[0])
+    return replace(_set_to(match), told=(old,) if old is not None else ())
+
+
+def _falls(old: str, new: str) -> bool:
+    """Whether a number or amount is more than the amount after it; where the units differ it is not known."""
+    after, before = _amount(new), _amount(old)
+    if after is None or (before is not None and before.unit != after.unit):
+        return False
+    number = before.value if before else read_number(old)
+    return number is not None and number > after.value
 
 
 def _added(match: Match[str]) -> Change:
-    per_jar = re.search(r"\b(?:each|every|per) (?:jar|pint|quart)|\bjars?\b", match[0][match.end("item") :])
-    return Change(Act.ADD, item=match["item"] + (" per jar" if per_jar else ""))
+    rest = match[0][match.end("item") :]
+    jar = re.search(r"\b(half pint|pint|quart|jar)s?\b", rest)
+    sure = re.match(r"(?:add|adding|plus|introduce) ", match[0])  # "put in 1 cup" may be all of it
+    return Change(Act.ADD, item=match["item"] + (f" per {jar[1]}" if jar else ""), word=ADDED if sure else "")
 
 
 def read_amount_change(text: str) -> Change | None:

@@ -28,6 +28,11 @@ def _minutes(match: Match[str]) -> Change:
     return Change(Act.PROCESS, factor=read_number(match["n"]), word="minutes")
 
 
+def _shorter(one: str, other: str) -> Fraction | None:
+    found = [number for number in (read_number(one), read_number(other)) if number is not None]
+    return min(found) if len(found) == 2 else None
+
+
 _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
     (
         rf"(?:process|processing)(?: (?:it|them|the jars))? (?:for |only |just |"
@@ -35,7 +40,11 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
         _minutes,
     ),
     (rf"(?:process(?:ing)? )?(?:for |only )*(?P<n>{NUMBER}) {_MIN}(?: processing| in the canner)?", _minutes),
-    (rf"(?:process|processing)(?: time)? [0-9./]+(?: {_MIN})? (?:->|to) (?P<n>{NUMBER})(?: {_MIN})?", _minutes),
+    (rf"(?:process|processing)(?: time)? [0-9./]+(?: {_MIN})? -> (?P<n>{NUMBER})(?: {_MIN})?", _minutes),
+    (  # "20 to 25 minutes" may be a range as well as a change: the shorter of the two counts
+        rf"(?:process|processing)(?: time)?(?: for)? (?P<n>{NUMBER})(?: {_MIN})? to (?P<m>{NUMBER})(?: {_MIN})?",
+        lambda m: Change(Act.PROCESS, factor=_shorter(m["n"], m["m"]), word="minutes"),
+    ),
     (
         rf"(?:process(?:ing)? |boil (?:the jars )?|canner )?(?:for |by |the |it |"
         rf"time )*(?:{NUMBER} {_MIN} )?(?:a (?:bit|little) )?(?:shorter|less|fewer|quicker|"
@@ -137,6 +146,10 @@ def _canner_form(pattern: str) -> str:
 
 _CANNER_SWAP = r"(?:swap|switch|change|replace) (.{1,50}?) (?:->|to|with|for) (.{1,50})"
 _TIME = rf"(?P<heart>.+?) (?:for |only |just )*(?P<n>{NUMBER}) ?(?P<unit>minutes?|mins?|hours?|hrs?|h)"
+# "Water bath my green beans": a food after the canner is kept for the judge, who knows the recipe's.
+_THE_FOOD = (
+    r"\b(?P<canner>bath|can|canner) (?:my |the |these |our )?(?P<food>(?!(?:instead|for|it|not|rather|in)\b)[a-z ]+)"
+)
 _NOT_A_CANNER = r"boiling water|water"
 
 
@@ -146,10 +159,12 @@ def read_canner(text: str) -> Change | None:
         old, new = _canner_named(swap[1]), _canner_named(swap[2])
         return Change(Act.CANNER, word=new) if old and new else None
     heart, minutes = _without_time(text)
-    name = _canner_named(heart)
+    name, food = _canner_named(heart), ""
+    if not name and (match := re.search(_THE_FOOD + "$", heart)):
+        name, food = _canner_named(heart[: match.end("canner")]), match["food"]
     if not name or re.fullmatch(_NOT_A_CANNER, text):
         return None
-    return Change(Act.CANNER, word=name, factor=minutes)
+    return Change(Act.CANNER, item=food, word=name, factor=minutes)
 
 
 def _without_time(text: str) -> tuple[str, Fraction | None]:

@@ -23,4 +23,6 @@ A change is written as people say it, or in the strict form beside it. Capital l
   ways of working  practice bands tight        open kettle, oven, invert jars, paraffin wax, reuse lids ...
 
 Several wishes in one text are judged together: "omit salt and add garlic". Swap A for B is read by what the
-recipe has; where it has both, both directions are judged. What is not understood is refused, never guessed."""
+recipe has; where it has both, both directions are judged. An amount of acid "per quart" or "in each pint" is
+compared where the recipe states one for that jar. A text with any word that was not understood is refused, never
+guessed; so is one that speaks of acid with "half", "only" or "a little". Say one thing at a time."""

@@ -43,7 +43,8 @@ ALLOWED: tuple[tuple[str, str], ...] = (
     (
         "FREEZE-INSTEAD",
         r"(?:freeze|refrigerate|chill)(?: (?:it|them|everything|"
-        r"the \w+))?(?: all)?(?: instead(?: of (?:canning|processing|the canner)(?: it)?)?| only)?",
+        r"(?:the|my|all) (?:food|jam|jelly|salsa|sauce|pickles|relish|beans|fruit|tomatoes|batch|pot|rest)))?"
+        r"(?: all)?(?: instead(?: of (?:canning|processing|the canner)(?: it)?)?| only)?",
     ),
     (
         "FREEZE-INSTEAD",
@@ -180,7 +181,8 @@ REFUSED: tuple[tuple[str, str], ...] = (
     ),
     (
         "TOMATO-POOR",
-        r"\b(?:over ?ripe|frost\w*|dead|diseased|rotten|mouldy|moldy|bruised|spoiled|windfall\w*|dropped)\b",
+        r"\b(?:over ?ripe|frost\w*|dead|diseased|rotten|mouldy|moldy|bruised|spoiled|windfall\w*)\b|"
+        r"\bdropped (?:\w+ )?(?:tomato|fruit|apple)|\b(?:tomato|fruit|apple)\w* (?:\w+ )?dropped\b",
     ),
     (
         "FREEZER-SHELF",

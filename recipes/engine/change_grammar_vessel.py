@@ -28,6 +28,7 @@ _SIZES = (
     ("smaller", r"smaller|tiny|small|little|mini|next smaller"),
     ("larger", r"larger|bigger|big|large|next larger|huge"),
 )
+_OLD_SIZE = "|".join(pattern for _, pattern in _SIZES)
 _BY_SIZE = ("quarter-pint", "half-pint", "pint", "quart", "half-gallon", "gallon")
 _SIZE = "|".join(f"(?P<s{i}>{pattern})" for i, (_, pattern) in enumerate(_SIZES))
 _INSTEAD = rf"(?: (?:instead|instead of|rather than|in place of|for|not){SIZE_REST})?"
@@ -96,7 +97,7 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
         lambda m: _named_jar(m[0]),
     ),
     (
-        rf"(?:swap|switch|change|replace) (?:the )?(?:[a-z0-9/ ]+?)(?: {_JAR})? (?:->|to|for|"
+        rf"(?:swap|switch|change|replace) (?:the )?(?:{_OLD_SIZE})(?: {_JAR})? (?:->|to|for|"
         rf"with) (?:{_SIZE})(?: {_JAR})",
         _jar,
     ),
@@ -105,7 +106,7 @@ _FORMS: tuple[tuple[str, Callable[[Match[str]], Change]], ...] = (
         rf"with) (?P<b>{_PLAIN})",
         lambda m: _jar_swap(m),
     ),
-    (rf"jars? [a-z0-9/ ]+ -> (?:{_SIZE})(?: {_JAR})?", _jar),
+    (rf"jars? (?:{_OLD_SIZE}) -> (?:{_SIZE})(?: {_JAR})?", _jar),
     (
         r"(?:pack |use |as )?(?:a |the |it |them )?(?P<p>hot|raw|cold)(?: ?pack(?:ed|"
         rf"ing)?)?(?: (?:instead|instead of|rather than|for){SIZE_REST})?",

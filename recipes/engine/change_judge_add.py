@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from recipes.engine.change_facts import Facts, unrelated
-from recipes.engine.change_foods import HOMEMADE, Food, Phrase, read_phrase
+from recipes.engine.change_foods import BOTTLED, FRESH, HOMEMADE, Food, Phrase, read_phrase
+from recipes.engine.change_grammar_food import ADDED
 from recipes.engine.change_judge_amount import (
     Decision,
     acid_more,
@@ -11,13 +12,15 @@ from recipes.engine.change_judge_amount import (
     is_too_much,
     liquid_more,
     more,
+    set_to,
     spice_added,
     sugar_more,
 )
-from recipes.engine.change_kinds import LOW_ACID, PECTINS, SALTS, Kind
+from recipes.engine.change_kinds import ACIDS, LOW_ACID, PECTINS, SALTS, Kind
 from recipes.engine.change_measure import TEASPOON_ML, factor_after
 from recipes.engine.change_terms import Change
 from recipes.engine.quantities import Amount
+from recipes.engine.terms import Role
 
 # Additions that no recipe allows, whatever it is. The order is that of telling: the plainest reason first.
 _ALWAYS: dict[Kind, str] = {
@@ -82,6 +85,12 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
     """More of what the recipe has, or each food by its class; a word that is not known is refused."""
     phrase = read_phrase(change.item)
     decisions = [Decision(add_rule(facts, food, phrase, change.amount)) for food in phrase.foods]
+    on_top = change.word == ADDED and not facts.is_acidified_alone and change.amount and change.amount.unit != "each"
+    if phrase.kinds & ACIDS and change.amount and not on_top:
+        # "Put in 1 cup vinegar", "1 tbsp lemon juice a quart": as likely all of the acid as some more of it.
+        acids = facts.with_role(Role.ACID)
+        same = all(phrase.kinds & line.phrase.kinds for line in acids)
+        return decisions + (set_to(facts, acids, change.amount) if same else [Decision("ACID-DOUBT")])
     lines = () if phrase.unknown else facts.find(change.item, widely=False)
     lines = () if unrelated(lines, phrase) else lines
     if lines and not phrase.kinds & LOW_ACID:
@@ -121,8 +130,9 @@ def _by_kind(facts: Facts, food: Food, phrase: Phrase, amount: Amount | None) ->
     if kind is Kind.MODIFIED_STARCH:
         return "STARCH-MORE" if facts.with_kind({kind}) else "NEVER-STARCH"
     if kind in (Kind.VINEGAR, Kind.CITRUS_JUICE, Kind.CITRIC):
-        unsure = kind is Kind.VINEGAR and vinegar_rule(phrase, None) == "VINEGAR-UNKNOWN"
-        return "VINEGAR-UNKNOWN" if unsure else acid_more(facts)
+        if kind is Kind.VINEGAR and vinegar_rule(phrase, None) == "VINEGAR-UNKNOWN":
+            return "VINEGAR-UNKNOWN"
+        return "ACID-FRESH" if kind is Kind.CITRUS_JUICE and phrase.forms & {FRESH, HOMEMADE} else acid_more(facts)
     if kind in (Kind.FRUIT, Kind.CITRUS):
         return _fruit(facts)
     if kind in (Kind.WATER, Kind.JUICE):
@@ -185,6 +195,8 @@ def vinegar_rule(phrase: Phrase, percent: float | None) -> str:
     """Whether a vinegar, by its name and the strength that was said, is one that tests were made with."""
     if percent is not None and percent < 5:
         return "VINEGAR-WEAK"
+    if phrase.forms - {BOTTLED, HOMEMADE}:  # dried, powdered, frozen: not what was tested
+        return "VINEGAR-UNKNOWN"
     if phrase.words & _WEAK_WORDS or HOMEMADE in phrase.forms:
         return "VINEGAR-UNKNOWN"
     names = {word for food in phrase.foods if food.kind is Kind.VINEGAR for word in food.name.split()}

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from recipes.engine.change_facts import Facts, Line
 from recipes.engine.change_foods import Phrase, read_phrase, without_percent
-from recipes.engine.change_grammar import BARE
+from recipes.engine.change_grammar import BARE, FOR
 from recipes.engine.change_judge_add import judge_add
 from recipes.engine.change_judge_amount import Decision, less, set_to
 from recipes.engine.change_judge_form import form_in_phrase
@@ -17,6 +18,7 @@ from recipes.engine.change_judge_swap_shelf import shelf_swap
 from recipes.engine.change_kinds import ACIDS, LOW_ACID, Kind
 from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_terms import ORDER, Act, Change, Ruling
+from recipes.engine.change_text import tokens
 from recipes.engine.terms import Role
 
 _ANOTHER = frozenset(
@@ -40,14 +42,18 @@ _FRUITLIKE = frozenset({Kind.FRUIT, Kind.LOW_FRUIT, Kind.BORDERLINE})
 def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     """The worst over every line meant and every food named; both directions where the words do not say which."""
     old, new = facts.find(without_percent(change.item)), facts.find(without_percent(change.other))
-    if set(change.item.split()) <= _FORM_WORDS and not old:  # "frozen strawberries for fresh"
+    old = old or facts.with_words(set(tokens(change.item)))
+    described = read_phrase(change.item)
+    only_described = not described.foods and not described.unknown and not described.forms
+    # "Frozen strawberries for fresh", "red onions instead of yellow": the food is named once.
+    if not old and change.item and (set(change.item.split()) <= _FORM_WORDS or only_described):
         return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
     turned = Change(
         Act.SWAP, change.other, change.item, change.other_amount, change.amount, change.factor, text=change.text
     )
     if change.either_way and new and not old:
         return _swap(facts, new, turned)
-    if change.either_way and new and old and set(new) != set(old):
+    if (change.either_way or change.word == FOR) and new and old and set(new) != set(old):
         return _swap(facts, old, change) + _swap(facts, new, turned)
     if not old:
         return _nothing_to_swap(facts, change)
@@ -56,6 +62,9 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
 
 def _nothing_to_swap(facts: Facts, change: Change) -> list[Decision]:
     """What takes the place of something absent is an addition; allowed or not, the recipe has no such thing."""
+    named = read_phrase(without_percent(change.item))
+    if named.foods and named.unknown:  # "instead of lemon juice, only 1 tbsp": there, and more was said of it
+        return [Decision("NOT-UNDERSTOOD")]
     added = judge_add(facts, Change(Act.ADD, without_percent(change.other), amount=change.other_amount))
     refused = [decision for decision in added if CHANGE_RULES[decision.code].verdict is Ruling.REFUSED]
     return refused or [Decision("NOT-IN-RECIPE")]
@@ -86,6 +95,9 @@ def _one(facts: Facts, line: Line, phrase: Phrase, change: Change) -> list[Decis
     for food in phrase.foods:
         if form := form_in_phrase(facts, food, phrase):
             found.append(Decision(form))
+        if line.role is not Role.ACID and food.kind in ACIDS and change.other_amount:
+            # A measure of acid beside a line that is none may as well be all the acid that is meant.
+            found += set_to(facts, facts.with_role(Role.ACID), change.other_amount)
         if line.role is Role.ACID:
             found.append(Decision(acid_swap(facts, line, food, phrase, change)))
         elif line.role is Role.LOW_ACID:
@@ -100,24 +112,31 @@ def _one(facts: Facts, line: Line, phrase: Phrase, change: Change) -> list[Decis
 def judge_use(facts: Facts, change: Change) -> list[Decision]:
     """ "Use honey", "use frozen strawberries", "use 5 cups sugar": by what the recipe holds."""
     phrase = read_phrase(change.item)
+    if change.word == BARE and phrase.unknown:
+        return [Decision("NOT-UNDERSTOOD")]
+    if phrase.kinds & {Kind.WATER} and facts.with_role(Role.ACID) and not change.amount:
+        return [Decision("BRINE-RATIO")]  # perhaps in place of the acid
     if change.word == BARE and phrase.kinds & LOW_ACID:  # "bell peppers" alone: more likely more of them
         return judge_add(facts, change)
     lines = facts.find(change.item)
     same = all(food.name in {known.name for line in lines for known in line.phrase.foods} for food in phrase.foods)
-    if change.word == BARE and lines and same and not change.amount and not phrase.forms:
+    same_or_plain = same or phrase.words == {"vinegar"}
+    if change.word == BARE and lines and same_or_plain and not change.amount and not phrase.forms:
         return [Decision("NOT-UNDERSTOOD")]
     if change.amount and lines and phrase.is_known:
         swapped = [] if same and not phrase.forms else _swap(facts, lines, _for_lines(change))
         return set_to(facts, lines, change.amount) + swapped
     if not lines and phrase.is_known:
-        lines = _near(facts, phrase)
+        near = _near(facts, phrase)
+        if near:
+            return _swap(facts, near, replace(_for_lines(change), other_amount=change.amount))
     if lines:
         return _swap(facts, lines, _for_lines(change))
     return judge_add(facts, change)
 
 
 def _for_lines(change: Change) -> Change:
-    return Change(Act.SWAP, item=change.item, other=change.item, text=change.text)
+    return Change(Act.SWAP, item=change.item, other=without_percent(change.item), text=change.text)
 
 
 def _near(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:

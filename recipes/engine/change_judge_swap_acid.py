@@ -19,6 +19,8 @@ CITRIC_TSP_A_TBSP = Fraction(1, 4)
 
 def acid_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
     """The rule for one acid line and one food in its place; the measure counts where it is given."""
+    if change.amount is not None and ratio_to([line], change.amount) != 1:
+        return "ACID-LESS"  # not the tested measure: whether the rest of it stays is not known
     if food.kind is Kind.CITRIC:
         return _citric(facts, line, change)
     if food.kind is Kind.VINEGAR:
@@ -37,11 +39,13 @@ def percent_said(change: Change) -> float | None:
 def _juice(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
     if phrase.forms & {FRESH, HOMEMADE}:
         return "ACID-FRESH"
+    if phrase.forms - {BOTTLED}:  # dried, powdered, frozen: not what was tested
+        return "ACID-OTHER"
     kinds = line.phrase.kinds
     if kinds & {Kind.CITRUS_JUICE, Kind.CITRUS}:
         rule = _other_citrus(line, food, phrase)
     elif Kind.VINEGAR in kinds and facts.is_salsa:
-        rule = "ACID-LEMON-FOR-VINEGAR"
+        rule = "ACID-LEMON-FOR-VINEGAR" if BOTTLED in phrase.forms else "ACID-FRESH"
     elif Kind.CITRIC in kinds and facts.is_acidified_alone:
         return _enough(line, change, "ACID-TOMATO-CITRIC", tbsp_for_tsp=True)
     else:
@@ -51,12 +55,10 @@ def _juice(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change)
 
 def _other_citrus(line: Line, food: Food, phrase: Phrase) -> str:
     same_fruit = bool({"lemon", "lime"} & set(food.name.split()) & line.phrase.words)
-    if BOTTLED in phrase.forms:
+    if BOTTLED in phrase.forms or food.kind is Kind.CITRUS:  # "lime for lemon (bottled)" says it of both
         return "ACID-BOTTLED" if same_fruit else "ACID-LEMON-LIME"
-    if same_fruit and "or" not in line.phrase.words:
-        # "lemon juice for bottled lemon juice" can only mean fresh.
-        return "ACID-FRESH" if line.is_bottled else "NO-CHANGE"
-    return "ACID-LEMON-LIME"
+    # Juice that is not said to be bottled may be fresh; where the recipe does not ask for bottled, it is as tested.
+    return "NO-CHANGE" if same_fruit and not line.is_bottled else "ACID-FRESH"
 
 
 def _vinegar(facts: Facts, line: Line, phrase: Phrase, change: Change) -> str:
@@ -99,8 +101,7 @@ def _at_least(line: Line, change: Change, times: Fraction) -> bool | None:
         return None
     if change.amount is not None:
         new, old = _in_tsp(change.other_amount), _in_tsp(change.amount)
-        part = ratio_to([line], change.amount)
-        return new is not None and old is not None and new >= old * times and (part is None or part <= 1)
+        return new is not None and old is not None and new >= old * times and ratio_to([line], change.amount) == 1
     ratio = ratio_to([line], change.other_amount)
     share = change.factor if change.factor is not None else Fraction(1)
     return ratio is not None and ratio >= times * share

@@ -9,15 +9,18 @@ from recipes.engine.change_facts import Facts
 from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_judge_add import vinegar_rule
 from recipes.engine.change_judge_amount import Decision
-from recipes.engine.change_kinds import Kind
+from recipes.engine.change_kinds import LOW_ACID, Kind
 from recipes.engine.change_rules import CHANGE_RULES
+from recipes.engine.change_rules_accident import LOW_ACID_STOOD
 from recipes.engine.change_terms import Act, Change, Ruling
+from recipes.engine.change_text import tokens
 from recipes.engine.process_rows import process_choices
 from recipes.engine.terms import Canner, Method, Pack, ProcessRow
 from recipes.engine.units import JAR_ML, JAR_SIZES
 
 STEAM_MINUTES = 45
-STRONGEST_VINEGAR = 10  # percent; more is not a table vinegar, or not a strength
+_ANY_FOOD = frozenset({"jar", "food", "batch"})
+STRONGEST_VINEGAR = 7  # percent; more is not a table vinegar, or a share of it and not a strength
 
 
 def seen_rows(facts: Facts) -> list[ProcessRow]:
@@ -79,6 +82,8 @@ def judge_canner(facts: Facts, change: Change) -> Decision:
 def _canner(facts: Facts, change: Change) -> Decision:
     if facts.is_freezer:
         return Decision("FREEZER-SHELF")
+    if change.item and (other := _other_food(facts, change)):
+        return other
     canners = process_choices(facts.recipe.process).canners
     if change.word == "steam":
         return _steam(facts, canners)
@@ -86,6 +91,16 @@ def _canner(facts: Facts, change: Change) -> Decision:
         return Decision("CANNER-SAME" if Canner.BOILING_WATER in canners else "BOILING-FOR-PRESSURE")
     pressure = set(canners) & {Canner.DIAL_GAUGE, Canner.WEIGHTED_GAUGE}
     return Decision("CANNER-SAME" if pressure else "PRESSURE-FOR-BOILING")
+
+
+def _other_food(facts: Facts, change: Change) -> Decision | None:
+    """ "Water bath my green beans" is never allowed, whatever recipe it was asked of; another food is not this one."""
+    phrase = read_phrase(change.item)
+    if phrase.kinds & LOW_ACID and change.word != "pressure":
+        return Decision("BOILING-FOR-PRESSURE" if change.word == "boiling-water" else "STEAM-CANNER-LOW-ACID")
+    known = phrase.is_known and facts.find(change.item)
+    named = set(tokens(change.item)) <= _ANY_FOOD | set(tokens(facts.recipe.kind))
+    return None if known or named else Decision("NOT-IN-RECIPE")
 
 
 def _steam(facts: Facts, canners: Sequence[Canner]) -> Decision:
@@ -150,6 +165,12 @@ def judge_practice(facts: Facts, change: Change) -> Decision:
     if code == "FREEZER-SHELF" and not facts.is_freezer:
         return Decision("NOT-UNDERSTOOD")
     return Decision(code)
+
+
+def judge_accident(facts: Facts, change: Change) -> Decision:
+    """What went wrong with jars; of food that is not surely acid it is said first that it is thrown away."""
+    careful = facts.is_low_acid or facts.is_mixture or facts.has_borderline_fruit
+    return Decision(change.word, LOW_ACID_STOOD if careful else "")
 
 
 def judge_acidity(facts: Facts, change: Change) -> Decision:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from recipes.engine.change_rules_accident import ACCIDENT
 from recipes.engine.change_rules_acid import ACID
 from recipes.engine.change_rules_pantry import NEVER, SEASON
 from recipes.engine.change_rules_produce import PRODUCE
@@ -10,10 +11,11 @@ from recipes.engine.change_rules_vessel import HEAT, VESSEL, WORK
 from recipes.engine.change_sources import NO_SOURCE
 from recipes.engine.change_terms import ChangeRule, Ruling, rule
 
-_FIND = "Look for a tested recipe that has it, or freeze the food."
+_FIND = "Look for a tested recipe that has it, or ask an instructor."
 GRAMMAR = (
     "Write one change at a time, such as: sugar 7 cups -> 5 cups; less sugar; omit salt; add onions 1 cup; "
-    "swap vinegar -> bottled lemon juice; jar quart; pack raw; pot x2; canner pressure; process 10 minutes."
+    "swap vinegar -> bottled lemon juice; jar quart; pack raw; pot x2; canner pressure; process 10 minutes. "
+    "Of jars that went wrong do not eat; ask an instructor."
 )
 
 GENERAL: tuple[ChangeRule, ...] = (
@@ -66,6 +68,13 @@ GENERAL: tuple[ChangeRule, ...] = (
         "a rule of this club, after the proportions of NDSU FN189",
     ),
     rule(
+        "TOGETHER-POT",
+        Ruling.REFUSED,
+        "With a part of the pot it is not known which pot this measure is of, and acid and vegetables go by the pot.",
+        "a rule of this club, after the proportions of NDSU FN189",
+        "Ask about the measure for the whole pot, then scale everything alike.",
+    ),
+    rule(
         "TOGETHER-SET",
         Ruling.REFUSED,
         "Each of these changes alone only weakens the product; together they make another one, which was not tested.",
@@ -82,5 +91,6 @@ GENERAL: tuple[ChangeRule, ...] = (
 )
 
 CHANGE_RULES: dict[str, ChangeRule] = {
-    entry.code: entry for entry in (*GENERAL, *SWEET, *ACID, *PRODUCE, *NEVER, *SEASON, *VESSEL, *HEAT, *WORK)
+    entry.code: entry
+    for entry in (*GENERAL, *SWEET, *ACID, *PRODUCE, *NEVER, *SEASON, *VESSEL, *HEAT, *WORK, *ACCIDENT)
 }

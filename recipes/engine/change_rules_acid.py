@@ -30,6 +30,14 @@ ACID: tuple[ChangeRule, ...] = (
         "If it tastes too sharp, add a little sugar, or freeze a milder version.",
     ),
     rule(
+        "ACID-DOUBT",
+        REFUSED,
+        "This speaks of the acid, and not every word and measure of it could be read and compared with the test; "
+        "acid is never lessened.",
+        NDSU_PICKLE + "; " + RUTGERS,
+        "Write that change alone and with its whole measure, such as: swap vinegar -> cider vinegar.",
+    ),
+    rule(
         "ACID-TOMATO",
         REFUSED,
         "Tomatoes lie near pH 4.6: each pint needs 1 tbsp bottled lemon juice or 1/4 tsp citric "

@@ -63,6 +63,7 @@ class Act(StrEnum):
     CANNER = "canner"
     HEADSPACE = "headspace"
     PRACTICE = "practice"
+    ACCIDENT = "accident"  # something went wrong with jars: no change to a recipe at all
     UNREAD = "unread"
 
 
@@ -72,7 +73,8 @@ class Change:
 
     `item` is the food added, or the food of the recipe that is changed; `other` takes its place in a swap.
     `factor` is new over old (1/2 is half as much; in a swap, the part that is swapped). `word` is a jar size,
-    pack, canner, form or the code of a practice rule. `either_way` marks "swap A for B", which people say
+    pack, canner, form or the code of a practice rule. `per_jar` is the jar that the new amount was said for:
+    "pint", "quart", "half-pint", or "jar" where no size was said. `either_way` marks "swap A for B", which people say
     of both directions.
     """
 
@@ -83,6 +85,8 @@ class Change:
     other_amount: Amount | None = None
     factor: Fraction | None = None
     word: str = ""
+    per_jar: str = ""
+    told: tuple[Fraction, ...] = ()  # numbers read as what the recipe has now; they decide nothing
     either_way: bool = False
     text: str = ""
 

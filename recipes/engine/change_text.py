@@ -11,19 +11,26 @@ from recipes.engine.units import SPELLINGS
 
 LONGEST_TEXT = 300
 
+# Filler: words round a wish that change nothing in it. Whatever is not filler has to be read.
 _POLITE = (
-    r"^(?:please|hello|hi|hey|so|and|also|then|can|could|may|might|should|shall|would|will|"
+    r"^(?:please|hello|hi|hey|so|and|also|then|(?:can|could|may|might|should|shall|would|will)(?: one)?|"
     r"what|how about|what about|if|whether|"
-    r"is it|it is|be|ok|okay|safe|all right|alright|fine|possible|allowed|to|i|we|you|one|id|"
+    r"is it|it is|be|ok|okay|safe|all right|alright|fine|possible|allowed|to|i|we|you|id|"
     r"ill|im|want|wanted|like|love|"
-    r"plan|planning|going|prefer|just|simply|try|trying|thinking of|wish|wondering|lets|let us|"
+    r"plan|planning|going|prefer|simply|try|trying|thinking of|wish|wondering|lets|let us|"
     r"maybe|perhaps|am|are|there)\s+"
 )
 _TAIL = (
-    r"\s+(?:please|instead|though|safely|ok|okay|too|this time|for me|thanks|thank you|if possible|"
+    r"\s+(?:against (?:the )?foam(?:ing)?|"
+    r"please|though|safely|ok|okay|too|this time|for me|thanks|thank you|if possible|"
     r"(?:to|in|into|from|for|of)\s+(?:it|this|that|them|the (?:recipe|jam|jelly|mix|mixture|pot|batch|salsa|pickles|"
     r"brine|syrup|relish|sauce|preserves?|spread|marmalade|chutney|filling|butter)|this recipe))$"
 )
+_ADDED_INSTEAD = r"(?:(?:add|adding|put in|include|mix in|stir in|more|extra|use|with|try) )?(.+?) instead"
+# What stands in brackets is a wish of its own, unless it only says the form or the strength.
+_IN_BRACKETS = r"\(\s*(bottled|fresh|frozen|canned|dried|[0-9.,]+ ?(?:%|percent)(?: acidity| acid)?)\s*\)"
+# A point after these is an abbreviation's, not the end of a sentence.
+_SHORTENED = r"(?<!\btsp)(?<!\btbsp)(?<!\btbs)(?<!\boz)(?<!\blb)(?<!\blbs)(?<!\bqt)(?<!\bpt)(?<!\bc)(?<!\bapprox)"
 # Words that are one thing, whose parts would be read as something else.
 _ONE_WORD = (
     (r"\b(?:no|low|reduced|less|lower) sugar(?: needed)? pectin\b", "lowsugar pectin"),
@@ -104,14 +111,17 @@ _IRREGULAR = {
 
 def plain(text: str) -> str:
     """`text` in lower case without accents and quotes, with " -> " for every arrow and single blanks."""
-    folded = unicodedata.normalize("NFKD", plain_text(text[: LONGEST_TEXT + 1]).lower())
+    folded = unicodedata.normalize("NFKD", plain_text(text[: LONGEST_TEXT + 1].replace("\n", " ; ")).lower())
     folded = "".join(char for char in folded if not unicodedata.combining(char))
     folded = re.sub(r"\s*(?:-+>|=+>|→|⇒|➔|⟶|»)\s*", " -> ", folded)
     folded = re.sub(r"['\"`´’‘“”*_]", "", folded)
-    folded = re.sub(r"[()\[\]{}:?!]", " ", folded)
+    folded = re.sub(_IN_BRACKETS, r" \1 ", folded)
+    folded = re.sub(r"[()\[\]{}?!]|:(?![0-9])|(?<![0-9]):(?=[0-9])", " ; ", folded)
     folded = re.sub(r"(?<=[a-z])-(?=[a-z0-9])|(?<=[0-9])-(?=[a-z])", " ", folded)
     folded = re.sub(r"(?<=[0-9])(?=%)|(?<=%)(?=[a-z0-9])", " ", folded)
+    folded = re.sub(rf"{_SHORTENED}\.(?=\s|$)", " ; ", folded)
     folded = re.sub(r"\.(?=\s|$)", " ", folded)
+    folded = re.sub(r"^[\s;]+|[\s;]+$", "", re.sub(r"\s*;[\s;]*", " ; ", folded))
     folded = " ".join(folded.split())
     for pattern, word in _ONE_WORD:
         folded = re.sub(pattern, word, folded)
@@ -149,6 +159,12 @@ def bare(text: str) -> str:
     return text
 
 
+def without_instead(text: str) -> str:
+    """ "Cider vinegar instead" and "add cider vinegar instead" mean to use it in place of something, not beside it."""
+    match = re.fullmatch(_ADDED_INSTEAD, text)
+    return f"use {match[1]}" if match else text
+
+
 def singular(word: str) -> str:
     """One form for singular and plural; both the vocabulary and the text go through it."""
     if word in _IRREGULAR:
@@ -167,13 +183,20 @@ def tokens(text: str) -> list[str]:
     return [singular(word) for word in re.findall(r"[a-z]+|%|[0-9][0-9./,]*", text)]
 
 
+def take_jar(text: str) -> tuple[str, str]:
+    """The text without "in each quart", and the jar meant: "pint", "quart", "half-pint", "jar" of any size, or ""."""
+    found = re.search(_PER_JAR, text)
+    if found is None:
+        return text, ""
+    rest = " ".join((text[: found.start()] + " " + text[found.end() :]).split())
+    size = re.search(r"half pint|pint|quart", found[0])
+    return rest, size[0].replace(" ", "-") if size else "jar"
+
+
 def take_amount(text: str) -> tuple[str, Amount | None]:
-    """The text without its first amount, and that amount. An amount for each jar is not one for the pot: None."""
-    per_jar = re.search(_PER_JAR, text)
-    if per_jar:
-        text = re.sub(_PER_JAR, " ", text)
+    """The text without its first amount, and that amount."""
     rest, found = _take_first(text)
-    return " ".join(rest.split()), None if per_jar else found
+    return " ".join(rest.split()), found
 
 
 def _take_first(text: str) -> tuple[str, Amount | None]:

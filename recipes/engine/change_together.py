@@ -12,7 +12,7 @@ from recipes.engine.change_facts import Facts
 from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_judge_amount import HALF, MOST_BUTTER_ML, MOST_SPICE_ML
 from recipes.engine.change_judge_vessel import covers, is_jar
-from recipes.engine.change_kinds import Kind
+from recipes.engine.change_kinds import ACIDS, LOW_ACID, TOMATOES, Kind
 from recipes.engine.change_measure import millilitres, ratio_to, total_of
 from recipes.engine.change_terms import Act, Change
 from recipes.engine.terms import Role
@@ -44,7 +44,16 @@ _LESS_SUGAR = frozenset({"SUGAR-LESS-SOFT", "HONEY-FOR-SUGAR", "SUGAR-KIND"})
 def judge_together(facts: Facts, judged: Judged) -> dict[int, str]:
     """The stricter code for each change, by its place, that the company of the others asks for."""
     found: dict[int, str] = {}
-    for rule in (_set, _sugar_and_starch, _acid_and_vegetable, _sugar_twice, _fat_twice, _spice_twice, _vessel):
+    for rule in (
+        _set,
+        _sugar_and_starch,
+        _acid_and_vegetable,
+        _sugar_twice,
+        _fat_twice,
+        _spice_twice,
+        _part_of_a_pot,
+        _vessel,
+    ):
         for place, code in rule(facts, judged).items():
             found.setdefault(place, code)
     return found
@@ -104,6 +113,22 @@ def _spice_twice(facts: Facts, judged: Judged) -> dict[int, str]:
     ]
     added = sum((millilitres(judged[place][0].amount) or Fraction(0) for place in places), Fraction(0))
     return dict.fromkeys(places, "SPICE-BULK") if len(places) > 1 and added > MOST_SPICE_ML else {}
+
+
+def _part_of_a_pot(facts: Facts, judged: Judged) -> dict[int, str]:
+    """ "Halve the recipe, onions 3 cups": the measure may be of either pot, so it was compared with the wrong one."""
+    smaller = _places(judged, frozenset({"POT-HALF", "POT-HALF-SPREAD", "POT-WITHIN"}))
+    measured = [
+        place
+        for place, (change, _) in enumerate(judged)
+        if (change.amount or change.other_amount) and _balance_of(change) and place not in smaller
+    ]
+    return dict.fromkeys(measured, "TOGETHER-POT") if smaller and measured else {}
+
+
+def _balance_of(change: Change) -> bool:
+    kinds = read_phrase(change.item).kinds | read_phrase(change.other).kinds
+    return bool(kinds & (LOW_ACID | ACIDS | TOMATOES))
 
 
 def _vessel(facts: Facts, judged: Judged) -> dict[int, str]:

@@ -11,16 +11,20 @@ any text. The grammar is written out in `GRAMMAR_HELP`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
+from recipes.engine.change_account import doubts_acid, left_over
 from recipes.engine.change_facts import Facts, facts_of, unrelated
 from recipes.engine.change_foods import read_phrase
 from recipes.engine.change_grammar import read_changes
+from recipes.engine.change_grammar_food import ADDED
 from recipes.engine.change_grammar_help import GRAMMAR_HELP
 from recipes.engine.change_judge_add import judge_add
 from recipes.engine.change_judge_amount import Decision, judge_amount
 from recipes.engine.change_judge_form import judge_form
 from recipes.engine.change_judge_swap import judge_swap, judge_use, worst_of
 from recipes.engine.change_judge_vessel import (
+    judge_accident,
     judge_acidity,
     judge_canner,
     judge_headspace,
@@ -31,6 +35,8 @@ from recipes.engine.change_judge_vessel import (
     judge_pressure,
     judge_process,
 )
+from recipes.engine.change_kinds import ACIDS
+from recipes.engine.change_measure import for_the_pot
 from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_terms import Act, Change, Checked, Ruling, Verdict, worst
 from recipes.engine.change_together import judge_together
@@ -60,6 +66,7 @@ _SINGLE: dict[Act, Callable[[Facts, Change], Decision]] = {
     Act.HEADSPACE: judge_headspace,
     Act.PRACTICE: judge_practice,
     Act.ACIDITY: judge_acidity,
+    Act.ACCIDENT: judge_accident,
 }
 _SEVERAL: dict[Act, Callable[[Facts, Change], list[Decision]]] = {
     Act.ADD: judge_add,
@@ -84,12 +91,13 @@ def check_changes(recipe: TestedRecipe, changes: Iterable[str | Change]) -> Chec
         return refuse_all(texts, "NOT-TESTED")
     facts = facts_of(recipe)
     flat = [(at, change, _decide(facts, change)) for at, group in enumerate(groups) for change in group]
-    together = judge_together(facts, [(change, decision.code) for _, change, decision in flat])
+    in_pot = [(for_the_pot(facts, change) or change, decision.code) for _, change, decision in flat]
+    together = judge_together(facts, in_pot)
     answers: list[list[Verdict]] = [[] for _ in asked]
     for number, (at, _, decision) in enumerate(flat):
         final = Decision(together[number]) if number in together else decision
         answers[at].append(CHANGE_RULES[final.code].answer(texts[at], final.detail))
-    return Checked(tuple(worst(found) for found in answers))
+    return Checked(tuple(_answer(text, read, found) for text, read, found in zip(asked, groups, answers, strict=True)))
 
 
 def refuse_all(changes: Iterable[str], code: str) -> Checked:
@@ -97,7 +105,32 @@ def refuse_all(changes: Iterable[str], code: str) -> Checked:
     return Checked(tuple(CHANGE_RULES[code].answer(text) for text in changes))
 
 
+def _is_allowed(decision: Decision) -> bool:
+    return CHANGE_RULES[decision.code].verdict is not Ruling.REFUSED
+
+
+def _answer(asked: str | Change, read: list[Change], found: list[Verdict]) -> Verdict:
+    """The worst of a text's answers; what would be allowed is refused when the text says of acid what was not read."""
+    answer = worst(found)
+    if isinstance(asked, Change) or answer.verdict is Ruling.REFUSED or not doubts_acid(asked, read):
+        return answer
+    return CHANGE_RULES["ACID-DOUBT"].answer(asked)
+
+
 def _decide(facts: Facts, change: Change) -> Decision:
+    """The decision on a change, for the whole pot; nothing is allowed that leaves a word of the text over."""
+    in_pot = for_the_pot(facts, change)
+    if in_pot is None:
+        return _first_refusal(_judge(facts, replace(change, amount=None, other_amount=None)), "CANNOT-COMPARE")
+    decision = _judge(facts, in_pot)
+    return _first_refusal(decision, "NOT-UNDERSTOOD") if left_over(facts, change) else decision
+
+
+def _first_refusal(decision: Decision, code: str) -> Decision:
+    return Decision(code) if _is_allowed(decision) else decision
+
+
+def _judge(facts: Facts, change: Change) -> Decision:
     if change.act in _SINGLE:
         return _SINGLE[change.act](facts, change)
     if change.act in _SEVERAL:
@@ -111,10 +144,13 @@ def _amounts(facts: Facts, change: Change) -> Decision:
     lines = facts.find(change.item)
     other_food = unrelated(lines, read_phrase(change.item))
     decisions = judge_amount(facts, change, lines) if lines else []
-    if change.act is Act.MORE and (not lines or other_food):
-        decisions += judge_add(facts, change)
+    if change.act is Act.MORE and (not lines or other_food or read_phrase(change.item).kinds & ACIDS):
+        decisions += judge_add(facts, replace(change, amount=change.amount or change.other_amount, word=ADDED))
     elif not lines or (change.act is Act.SET and other_food):
-        decisions += [Decision("NOT-IN-RECIPE")]
+        named = read_phrase(change.item)
+        decisions += [Decision("NOT-UNDERSTOOD" if named.foods and named.unknown else "NOT-IN-RECIPE")]
+    if change.act is Act.MORE and change.other_amount and (change.factor or change.other_amount.unit == "each"):
+        decisions += [Decision("NOT-UNDERSTOOD")]  # "double 1 tsp lemon juice", "more 2 vinegar": of what, and how much
     return worst_of(decisions or [Decision("NOT-UNDERSTOOD")])
 
 

@@ -241,6 +241,13 @@ def test_butter_and_spice_add_up():
     assert check_changes(recipes()[JAM], ["add cinnamon 3 tbsp", "add cloves 3 tbsp"]).verdict is Ruling.REFUSED
 
 
+def test_a_measure_is_not_compared_with_the_whole_pot_when_the_pot_is_halved():
+    assert verdict_of(SALSA, "use 1 lb onions") == verdict_of(SALSA, "halve the recipe") == "fine"
+    both = check_changes(recipes()[SALSA], ["halve the recipe", "use 1 lb onions", "add cumin 1 tsp"])
+    assert [answer.rule for answer in both.verdicts] == ["POT-HALF", "TOGETHER-POT", "SPICE-DRY"]
+    assert rule_of(SALSA, "halve the recipe and use 1 lb onions") == "TOGETHER-POT"
+
+
 def test_company_never_softens_an_answer():
     recipe = recipes()[SALSA]
     texts = ["more onions", "omit salt", "fewer peppers", "jar quart", "vinegar -5%"]
