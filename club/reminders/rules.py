@@ -8,6 +8,7 @@ from types import ModuleType
 from django.utils.functional import Promise
 
 from club.reminders import (
+    class_notes,
     class_thanks,
     classes,
     digest,
@@ -40,6 +41,7 @@ FAMILIES: tuple[ModuleType, ...] = (
     orders,
     reviews,
     classes,
+    class_notes,
     class_thanks,
     digest,
 )
