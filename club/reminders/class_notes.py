@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 
-from django.db.models import Exists, F, OuterRef
+from django.db.models import Exists, F, OuterRef, QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from club.classes.models import SignUp
-from club.classes.queries import SignUpQuerySet
 from club.classes.words import SessionState
 from club.members.models import User
 from club.reminders.letters import Told, day_words, letter
@@ -25,14 +24,14 @@ SUBJECT = "class-note:"
 
 def due(now: datetime) -> Iterator[Due]:
     """At once, for each instructor who does not read what was written; until the session begins. One query."""
-    for pk, person, teacher in _unread(now).values_list("pk", "person", "teacher"):
+    for pk, person, teacher in _unread(now):
         yield Due(f"{SUBJECT}{pk}", str(teacher), person, now)
 
 
 def still_due(reminder: Reminder, now: datetime) -> bool:
     """Neither sent again nor emptied since, and that instructor teaches it still."""
-    same = {"pk": subject_id(reminder), "person": reminder.person_id, "teacher": int(reminder.occurrence)}
-    return _unread(now).filter(**same).exists()
+    same = _unread(now).filter(pk=subject_id(reminder))
+    return (subject_id(reminder), reminder.person_id, int(reminder.occurrence)) in same
 
 
 def message(reminder: Reminder, now: datetime) -> Message:
@@ -49,13 +48,13 @@ def message(reminder: Reminder, now: datetime) -> Message:
     return letter(reminder, reverse("classes:notes", args=[signup.pk]), told)
 
 
-def _unread(now: datetime) -> SignUpQuerySet:
-    """Sign-ups that wrote something, once for each active instructor (`teacher`) for whom it was not written."""
+def _unread(now: datetime) -> QuerySet[SignUp, tuple[int, int, int]]:
+    """Sign-up, its person and an active instructor for whom what it wrote was not written, by their keys."""
     wrote = SignUp.objects.open().exclude(needs="").filter(person__is_active=True)
     coming = {"session__state": SessionState.PUBLISHED, "session__starts_at__gt": now}
     taught = wrote.filter(**coming, session__instructors__is_active=True).annotate(teacher=F("session__instructors"))
     meant = SignUp.needs_for.through.objects.filter(signup=OuterRef("pk"), user=OuterRef("teacher"))
-    return taught.filter(~Exists(meant)).order_by()
+    return taught.filter(~Exists(meant)).order_by().values_list("pk", "person", "teacher")
 
 
 def words(subjects: Iterable[str]) -> dict[str, str]:
