@@ -237,6 +237,10 @@ ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_EMAIL_VERIFICATION = "mandatory"
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
+# Whoever sits at somebody's open browser does not take the account along: emails change with the password alone, and
+# a change is told to the address that was there before.
+ACCOUNT_REAUTHENTICATION_REQUIRED = True
+ACCOUNT_EMAIL_NOTIFICATIONS = True
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_RATE_LIMITS = {"login_failed": "5/5m/key,10/m/ip", "login": "30/m/ip", "reset_password": "5/h/key,20/m/ip"}
 INVITATION_DAYS = 14

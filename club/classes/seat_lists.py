@@ -54,6 +54,7 @@ def people_told(session: ClassSession, user: User) -> dict[str, Any]:
     shown = list(rows.order_by("joined_at", "pk"))
     for row in shown:
         row.told_needs = wrote.get(row.pk, "")  # type: ignore[attr-defined]
+        row.hides_needs = row.told_needs is None  # type: ignore[attr-defined]
     return {
         "shows_people": True,
         "comes": [one for one in shown if one.state == "seated"],

@@ -25,7 +25,7 @@ from club.desk.demo_season import season_lay_down
 from club.desk.demo_things import things_lay_down
 from club.members.models import Kitchen, User
 from club.members.roles import Role
-from club.members.services.kitchens import kitchen_add
+from club.members.services.kitchens import kitchen_add, kitchen_invitation_answer, kitchen_invite
 from club.members.services.people import member_enrol
 from club.run.site import is_loopback
 from inventory.batches.models import Batch
@@ -109,7 +109,9 @@ def _kitchen(told: Mapping[str, Any], organiser: User, people: Mapping[str, User
         is_hall=told.get("hall", False),
         power_limit_w=told.get("power_limit_w"),
     )
-    kitchen.people.add(*owners)
+    for other in owners[1:]:
+        kitchen_invite(by=owners[0], kitchen=kitchen, email=other.email)
+        kitchen_invitation_answer(by=other, invitation=kitchen.invitations.get(person=other), accept=True)
     return kitchen
 
 

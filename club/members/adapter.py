@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
 from django.conf import settings
 from django.http import HttpRequest
+
+from club.members.models import User
+
+log = logging.getLogger(__name__)
 
 
 class InvitationOnlyAdapter(DefaultAccountAdapter):  # type: ignore[misc]
@@ -16,6 +21,17 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):  # type: ignore[misc]
 
     def format_email_subject(self, subject: str) -> str:
         return f"{settings.CLUB_NAME}: {subject}"
+
+    def send_notification_mail(
+        self, template_prefix: str, user: User, context: dict[str, Any] | None = None, email: str | None = None
+    ) -> None:
+        """To the person by name, also where nobody is signed in (any more). What it tells of is done already, so a
+        mail server that is away does not break the page that says so.
+        """
+        try:
+            super().send_notification_mail(template_prefix, user, {**(context or {}), "user": user}, email)
+        except OSError:
+            log.exception("%s could not be mailed to %s", template_prefix, user.pk)
 
     def get_reset_password_from_key_url(self, key: str) -> str:
         return at_home(super().get_reset_password_from_key_url(key))

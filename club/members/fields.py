@@ -1,4 +1,4 @@
-"""A form's moment, within the years that somebody can mean."""
+"""Fields that forms of several rooms share."""
 
 from __future__ import annotations
 
@@ -8,7 +8,16 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from club.members.text import seen
+
 FIRST_YEAR, LAST_YEAR = 1900, 2199
+
+
+class LineField(forms.CharField):
+    """One line of what a reader sees: see `club.members.text.seen`."""
+
+    def to_python(self, value: Any) -> str:
+        return seen(super().to_python(value) or "")
 
 
 class MomentField(forms.DateTimeField):

@@ -173,12 +173,15 @@ class KitchenForm(forms.Form):
 
 class KitchenPersonForm(forms.Form):
     email = forms.EmailField(
-        label=_("Email of a member"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"})
+        label=_("Email of a member"),
+        max_length=254,
+        widget=forms.EmailInput(attrs={"autocomplete": "off"}),
+        help_text=_("They are asked first, and preserve here once they say yes."),
     )
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Add to this kitchen"), action=action)
+        self.helper = helper(submit=gettext("Ask them"), action=action)
 
 
 def shown(kitchen: Kitchen, by: User) -> dict[str, str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import datetime
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, ClassVar
@@ -13,7 +13,7 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
@@ -28,6 +28,7 @@ from recipes.engine.terms import Altitude
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
 LOWEST_M = Decimal("-430")
 HIGHEST_M = Decimal("5000")
+KITCHEN_INVITATION_KEPT = timedelta(days=30)  # our own choice, no source
 
 
 class Units(models.TextChoices):
@@ -75,6 +76,13 @@ class User(AbstractBaseUser, PermissionsMixin):
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)
+    # Where pages show figures for when nothing else is asked for: as chosen, else where the last batch was started.
+    kitchen_chosen = models.ForeignKey(
+        "Kitchen", on_delete=models.SET_NULL, null=True, blank=True, editable=False, related_name="+"
+    )
+    kitchen_used = models.ForeignKey(
+        "Kitchen", on_delete=models.SET_NULL, null=True, blank=True, editable=False, related_name="+"
+    )
     # Part of what a session must match; counting it up ends all of a person's sessions at once.
     session_epoch = models.PositiveIntegerField(default=0, editable=False)
 
@@ -126,6 +134,11 @@ class User(AbstractBaseUser, PermissionsMixin):
         return salted_hmac("kettlehall.session", told, secret=secret, algorithm="sha256").hexdigest()
 
 
+def height_words(metres: Decimal | None) -> str:
+    """In metres and feet, or nothing for what is unknown."""
+    return "" if metres is None else altitude_words(Altitude(metres=Fraction(metres)))
+
+
 class AltitudeHow(models.TextChoices):
     SURVEY = "survey", _("survey mark or official map")
     MAP = "map", _("looked up on a map for the address")
@@ -165,7 +178,12 @@ class Kitchen(models.Model):
     )
     # What the wiring carries at once, all stoves together; empty: nobody has said yet.
     power_limit_w = models.PositiveIntegerField(_("electrical limit in watts"), null=True, blank=True)
+    # The household: each of them named this kitchen or accepted an invitation to it.
     people = models.ManyToManyField(User, related_name="kitchens", blank=True)
+    # Nobody else can put them out. Nobody's in a hall.
+    founded_by = models.ForeignKey(
+        User, on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="kitchens_founded"
+    )
     # The form's own token: the same form sent twice finds the kitchen it made the first time.
     token = models.UUIDField(null=True, blank=True, unique=True, editable=False)
     created_at = models.DateTimeField(default=timezone.now)
@@ -195,7 +213,82 @@ class Kitchen(models.Model):
     @property
     def altitude_words(self) -> str:
         """In metres and feet, or nothing where it is unknown."""
-        return altitude_words(self.altitude) if self.altitude else ""
+        return height_words(self.altitude_m)
+
+
+def default_kitchen(user: User, kitchens: Iterable[Kitchen]) -> Kitchen | None:
+    """Of those the person can use: the one they chose, else the one they used last, else the first they founded.
+
+    None where nothing of this says which is meant. A kitchen that others shared with them is never it by itself: its
+    altitude would become theirs without their doing.
+    """
+    usable = {kitchen.pk: kitchen for kitchen in kitchens}
+    founded = sorted(pk for pk, kitchen in usable.items() if kitchen.founded_by_id == user.pk)
+    wanted = (user.kitchen_chosen_id, user.kitchen_used_id, *founded)
+    return next((usable[pk] for pk in wanted if pk in usable), None)
+
+
+class KitchenInvitationQuerySet(models.QuerySet["KitchenInvitation"]):
+    def shown(self, now: datetime) -> KitchenInvitationQuerySet:
+        """What its household sees as not answered. One that was declined is among them until it expires: that an
+        address is a member's is not for the household to learn.
+        """
+        return self.filter(accepted_at=None, withdrawn_at=None, invited_at__gt=now - KITCHEN_INVITATION_KEPT)
+
+    def open(self, now: datetime) -> KitchenInvitationQuerySet:
+        """What its person can answer."""
+        waiting = self.shown(now).filter(declined_at=None, person__is_active=True)
+        return waiting.exclude(kitchen__people=F("person"))
+
+
+class KitchenInvitation(models.Model):
+    """Somebody of a household asks the owner of an address to preserve in their kitchen too.
+
+    `person` is the member with that address, nobody for an address that no member has. Until they accept it changes
+    nothing for anybody.
+    """
+
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.CASCADE, related_name="invitations")
+    email = models.EmailField(_("email"))
+    person = models.ForeignKey(
+        User, on_delete=models.CASCADE, null=True, blank=True, related_name="kitchen_invitations"
+    )
+    invited_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    invited_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    declined_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    objects = KitchenInvitationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["invited_at", "pk"]
+        indexes = [models.Index(fields=["invited_at"])]
+        constraints = [
+            models.UniqueConstraint(fields=["kitchen", "email"], name="one_kitchen_invitation_per_address"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kitchen_id} {self.email}"
+
+
+class AltitudeChange(models.Model):
+    """A kitchen's altitude was changed: from what to what, by whom. Empty: unknown."""
+
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.CASCADE, related_name="altitude_changes")
+    changed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    changed_at = models.DateTimeField()
+    from_m = models.DecimalField(max_digits=9, decimal_places=4, null=True)
+    from_how = models.CharField(max_length=12, choices=AltitudeHow.choices, blank=True)
+    to_m = models.DecimalField(max_digits=9, decimal_places=4, null=True)
+    to_how = models.CharField(max_length=12, choices=AltitudeHow.choices, blank=True)
+
+    class Meta:
+        ordering = ["changed_at", "pk"]
+        indexes = [models.Index(fields=["changed_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.kitchen_id} {self.from_m} {self.to_m}"
 
 
 class InvitationQuerySet(models.QuerySet["Invitation"]):

@@ -8,12 +8,14 @@ from types import ModuleType
 from django.utils.functional import Promise
 
 from club.reminders import (
+    class_notes,
     class_thanks,
     classes,
     digest,
     freezer,
     fruit,
     keeping,
+    kitchens,
     loans,
     orders,
     recalls,
@@ -30,6 +32,7 @@ FAMILIES: tuple[ModuleType, ...] = (
     recalls,
     seals,
     keeping,
+    kitchens,
     freezer,
     fruit,
     things,
@@ -38,6 +41,7 @@ FAMILIES: tuple[ModuleType, ...] = (
     orders,
     reviews,
     classes,
+    class_notes,
     class_thanks,
     digest,
 )

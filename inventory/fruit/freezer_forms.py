@@ -13,11 +13,12 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, User, default_kitchen
 from inventory.fruit.models import FreezerItem, FreezerState, TakenFor
 from inventory.fruit.services.freezer import LENGTHS, FreezerFields
 from recipes.engine.quantities import UNITS, AmountError, parse_amount
 from recipes.forms.fold import Fold
+from recipes.forms.viewing import kitchen_choices, set_choices
 
 
 class WeightField(forms.CharField):
@@ -80,11 +81,11 @@ class FreezerForm(forms.Form):
     def __init__(self, *args: Any, user: User, submit: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.kitchens = {one.pk: one for one in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
-        choices = [(pk, str(one)) for pk, one in self.kitchens.items()]
-        self.fields["kitchen"].choices = choices  # type: ignore[attr-defined]
-        if choices:
-            self.fields["kitchen"].initial = choices[0][0]
-        if len(choices) == 1:
+        default = default_kitchen(user, self.kitchens.values())
+        set_choices(self.fields["kitchen"], kitchen_choices(self.kitchens, default))
+        if default is not None:
+            self.fields["kitchen"].initial = default.pk
+        if default is not None and len(self.kitchens) == 1:
             self.fields["kitchen"].widget = forms.HiddenInput()
         self.helper = FormHelper()
         self.helper.layout = Layout(

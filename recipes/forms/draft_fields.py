@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from club.members.fields import LineField
 from recipes.engine.quantities import UNITS
 from recipes.engine.terms import Method, Role, Seen
 from recipes.engine.units import JAR_SIZES
@@ -17,8 +18,8 @@ BLANK = ("", "–")
 PROCESS_METHODS = (Method.BOILING_WATER, Method.PRESSURE)
 
 
-def text(label: Any, *, help_text: Any = "", most: int = 200, required: bool = False) -> forms.CharField:
-    return forms.CharField(label=label, help_text=help_text, max_length=most, required=required)
+def text(label: Any, *, help_text: Any = "", most: int = 200, required: bool = False) -> LineField:
+    return LineField(label=label, help_text=help_text, max_length=most, required=required)
 
 
 def lines(label: Any, *, help_text: Any, rows: int, required: bool = True) -> forms.CharField:

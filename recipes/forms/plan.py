@@ -66,9 +66,9 @@ class PlanForm(KitchenForm):
 
     def __init__(self, data: Any = None, *, user: User, recipe: TestedRecipe, initial: Any = None) -> None:
         super().__init__(data, user=user, initial=initial)
-        if data is not None and "kitchen" not in data and self.first_kitchen is not None:
+        if data is not None and "kitchen" not in data and self.default is not None:
             # An address that names no kitchen means the person's own, as on the recipe's page.
-            self.data = {**data.dict(), "kitchen": self.first_kitchen.pk}
+            self.data = {**data.dict(), "kitchen": self.default.pk}
         self._recipe = recipe
         self._wish: PlanWish | None = None
         choices = process_choices(recipe.process)

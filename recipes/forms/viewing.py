@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, cast
 
 from crispy_forms.helper import FormHelper
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from club.members.models import Kitchen, Units, User
+from club.members.models import Kitchen, Units, User, default_kitchen
 
 
 def bare_helper() -> FormHelper:
@@ -23,6 +24,12 @@ def set_choices(field: forms.Field, choices: list[tuple[Any, Any]]) -> None:
     cast(forms.ChoiceField, field).choices = choices
 
 
+def kitchen_choices(kitchens: Mapping[int, Kitchen], default: Kitchen | None) -> list[tuple[Any, Any]]:
+    """With "choose" before them where none is the person's default: else a browser takes the first by name."""
+    blank = [] if default else [("", _("choose"))]
+    return [*blank, *((pk, str(kitchen)) for pk, kitchen in kitchens.items())]
+
+
 class KitchenForm(forms.Form):
     """A form with one of the person's kitchens in it, by its id. `kitchens` are read in one query."""
 
@@ -35,14 +42,11 @@ class KitchenForm(forms.Form):
 
     def __init__(self, data: Any = None, *, user: User, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
-        # Own kitchens before the halls, so that the first is the one a person means.
         self.kitchens = {k.pk: k for k in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
-        set_choices(self.fields["kitchen"], [(pk, str(kitchen)) for pk, kitchen in self.kitchens.items()])
+        self.default = default_kitchen(user, self.kitchens.values())
+        set_choices(self.fields["kitchen"], kitchen_choices(self.kitchens, self.default))
+        self.fields["kitchen"].initial = self.default.pk if self.default else None
         self.helper = bare_helper()
-
-    @property
-    def first_kitchen(self) -> Kitchen | None:
-        return next(iter(self.kitchens.values()), None)
 
     @property
     def chosen_kitchen(self) -> Kitchen | None:
@@ -52,14 +56,13 @@ class KitchenForm(forms.Form):
 
 
 class OwnKitchenForm(KitchenForm):
-    """Bound to a query that need not name a kitchen: then it is the person's first."""
+    """Bound to a query that need not name a kitchen: then it is the person's default, or none is chosen."""
 
     def __init__(self, data: Any, *, user: User) -> None:
         super().__init__(user=user)
-        first = self.first_kitchen
-        self.data = {"kitchen": first.pk if first else "", **data.dict()}
+        self.data = {"kitchen": self.default.pk if self.default else "", **data.dict()}
         self.is_bound = True
-        self.fields["kitchen"].required = first is not None
+        self.fields["kitchen"].required = self.default is not None
 
 
 class ViewForm(OwnKitchenForm):

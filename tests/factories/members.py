@@ -27,9 +27,10 @@ def make_organiser(**fields: Any) -> User:
 
 
 def make_kitchen(*people: User, name: str = "Plum Lane", altitude: str = "1040 m", is_hall: bool = False) -> Kitchen:
-    """`altitude` "" is a kitchen whose altitude nobody knows."""
+    """Founded by the first of these people. `altitude` "" is a kitchen whose altitude nobody knows."""
     known = {"altitude_m": metres_from_text(altitude), "altitude_how": AltitudeHow.MAP} if altitude else {}
-    kitchen = Kitchen.objects.create(name=name, is_hall=is_hall, **known)
+    founder = people[0] if people and not is_hall else None
+    kitchen = Kitchen.objects.create(name=name, is_hall=is_hall, founded_by=founder, **known)
     kitchen.people.set(people)
     return kitchen
 

@@ -44,7 +44,9 @@ def reviewer(make_person):
 def make_kitchen(db):
     def make(*people: User, altitude_m: str | None = "1040", **fields) -> Kitchen:
         how = {"altitude_m": Decimal(altitude_m), "altitude_how": "map"} if altitude_m is not None else {}
-        kitchen = Kitchen.objects.create(name=f"Kitchen {next(_numbers):05d}", **{**how, **fields})
+        founder = people[0] if people and not fields.get("is_hall") else None
+        named = {"name": f"Kitchen {next(_numbers):05d}", "founded_by": founder}
+        kitchen = Kitchen.objects.create(**{**named, **how, **fields})
         kitchen.people.set(people)
         return kitchen
 

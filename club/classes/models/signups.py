@@ -25,6 +25,8 @@ class SignUp(models.Model):
     places = models.PositiveSmallIntegerField(_("places"), default=1)
     companion = models.CharField(_("who comes along"), max_length=120, blank=True)
     needs = models.TextField(_("allergies and access"), blank=True)
+    # The session's instructors when `needs` was last written: nobody who came after them reads it.
+    needs_for = models.ManyToManyField(settings.AUTH_USER_MODEL, related_name="+", blank=True)
     state = models.CharField(max_length=10, choices=SignUpState.choices)
     is_walk_in = models.BooleanField(default=False)
     joined_at = models.DateTimeField()

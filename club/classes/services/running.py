@@ -12,6 +12,7 @@ from club.classes.models import ClassSession
 from club.classes.queries import PLAN
 from club.classes.words import SessionState
 from club.members.models import User
+from club.members.text import seen
 
 OPEN = (SessionState.DRAFT, SessionState.PUBLISHED)
 LONG_TEXT = 4000
@@ -57,7 +58,7 @@ def _refused(session: ClassSession) -> str:
 
 def line_clean(text: str, *, field: str, longest: int, needed: bool = False) -> str:
     """As text_clean, on one line: for what stands in the head of a mail or a calendar. ValidationError on `field`."""
-    return text_clean(" ".join(text.split()), field=field, longest=longest, needed=needed)
+    return text_clean(seen(text), field=field, longest=longest, needed=needed)
 
 
 def text_clean(text: str, *, field: str, longest: int = LONG_TEXT, needed: bool = False) -> str:

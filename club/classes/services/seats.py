@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime
 from uuid import UUID, uuid4
 
@@ -14,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from club.classes.models import ClassSession, SignUp
-from club.classes.needs import teaches
+from club.classes.needs import needs_written, teaches
 from club.classes.seat_rules import MOST_PLACES
 from club.classes.services.waiting import begun_check, line_fill, seats_give_back, session_turn, signup_close
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
@@ -35,6 +36,7 @@ def signup_place(
     places: int = 1,
     companion: str = "",
     needs: str = "",
+    named: Collection[int] | None = None,
     token: UUID | None = None,
     now: datetime | None = None,
 ) -> SignUp:
@@ -43,6 +45,7 @@ def signup_place(
     1. What was written must make sense. 2. In a turn at the session's seats: the same token finds what it made the
     first time; sign-up must be open; one open sign-up each. 3. It goes to the end of the line, whatever the clock of
     this machine says, and 4. the line is served: whoever signs up is seated only if the rule reaches her.
+    `named` are the instructors who were named to the person beside `needs`, by key: nobody else reads it.
     Raises PermissionDenied, ValidationError (places, companion, needs), AlreadyDone for a second sign-up.
     """
     if not by.is_active:
@@ -51,12 +54,19 @@ def signup_place(
     token = token or uuid4()
     try:
         with transaction.atomic():
-            return _sign_up(by, session.pk, told, token, now)
+            return _sign_up(by, session.pk, told, named, token, now)
     except IntegrityError:  # the token made something else, or a row came in without its turn
         raise AlreadyDone(_("You are signed up already.")) from None
 
 
-def _sign_up(by: User, session_id: int, told: dict[str, object], token: UUID, now: datetime | None) -> SignUp:
+def _sign_up(
+    by: User,
+    session_id: int,
+    told: dict[str, object],
+    named: Collection[int] | None,
+    token: UUID,
+    now: datetime | None,
+) -> SignUp:
     session, moment = session_turn(session_id), now_or(now)
     made = SignUp.objects.filter(token=token, person=by, session=session).first()
     if made is not None:
@@ -75,6 +85,7 @@ def _sign_up(by: User, session_id: int, told: dict[str, object], token: UUID, no
         joined_at=max(moment, last or moment),
         **told,
     )
+    needs_written(signup, named=named)
     line_fill(session, moment, arriving=signup)
     signup.refresh_from_db()
     return signup
@@ -113,8 +124,18 @@ def signup_come_alone(*, by: User, signup: SignUp, now: datetime | None = None) 
 
 
 @transaction.atomic
-def signup_note(*, by: User, signup: SignUp, needs: str, companion: str = "", now: datetime | None = None) -> SignUp:
-    """Write anew what the instructors have to know, and who comes along."""
+def signup_note(
+    *,
+    by: User,
+    signup: SignUp,
+    needs: str,
+    companion: str = "",
+    named: Collection[int] | None = None,
+    now: datetime | None = None,
+) -> SignUp:
+    """Write anew what the instructors have to know, and who comes along. Those who teach it now and are `named` read
+    it, also where it is what was there before.
+    """
     _own(by, signup)
     session, moment = session_turn(signup.session_id), now_or(now)
     begun_check(session, moment)
@@ -123,6 +144,7 @@ def signup_note(*, by: User, signup: SignUp, needs: str, companion: str = "", no
     if SignUp.objects.filter(pk=signup.pk, state__in=OPEN_STATES).update(**told) != 1:
         raise AlreadyDone(_("You are not signed up any more."))
     signup.refresh_from_db()
+    needs_written(signup, named=named)
     return signup
 
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, Station
 from club.classes.models.stations import MOST_SEATS
-from club.classes.services.running import run_check, session_lock, text_clean
+from club.classes.services.running import line_clean, run_check, session_lock
 from club.classes.words import SessionState
 from club.members.models import User
 from inventory.equipment.services.common import now_or
@@ -107,7 +107,7 @@ def stations_copy(*, by: User, source: ClassSession, target: ClassSession, now: 
 def station_clean(fields: StationFields) -> dict[str, Any]:
     """The fields as they are stored; every one that is wrong is told at once."""
     problems: dict[str, Any] = {}
-    name = " ".join(text_clean(fields.name, field="name", longest=NAME_LENGTH).split())
+    name = line_clean(fields.name, field="name", longest=NAME_LENGTH)
     if fields.revision.state != RevisionState.PUBLISHED:
         problems["revision"] = _("Only a published recipe is cooked in a class.")
     for key, most in (

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.classes.models import ClassSession, SignUp
+from club.classes.needs import teachers_of, unread_by
 from club.classes.queries import PLAN
 from club.classes.seat_forms import NotesForm, SignUpForm
 from club.classes.seat_lists import my_signups, session_told
@@ -67,7 +68,8 @@ def session_for(user: User, pk: int) -> ClassSession:
 
 
 def sign_up_form(session: ClassSession, data: Any = None) -> SignUpForm:
-    return SignUpForm(data, action=reverse("classes:sign-up", args=[session.pk]))
+    teachers = [person for person in session.instructors.all() if person.is_active]
+    return SignUpForm(data, action=reverse("classes:sign-up", args=[session.pk]), teachers=teachers)
 
 
 def _say_signed_up(request: HttpRequest, made: SignUp) -> None:
@@ -87,7 +89,8 @@ def notes(request: HttpRequest, pk: int) -> HttpResponse:
     """What one wrote to the instructors: one's own alone."""
     user = signed_in(request)
     signup = get_object_or_404(SignUp.objects.of(user).open().select_related("session"), pk=pk)
-    form = NotesForm(request.POST or None, signup=signup)
+    teachers = teachers_of(signup.session)
+    form = NotesForm(request.POST or None, signup=signup, teachers=teachers)
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form):
@@ -97,7 +100,14 @@ def notes(request: HttpRequest, pk: int) -> HttpResponse:
         except AlreadyDone as done:
             messages.info(request, str(done))
             return redirect(signup.session)
-    return render(request, "classes/notes.html", {"signup": signup, "session": signup.session, "form": form})
+    told = {
+        "signup": signup,
+        "session": signup.session,
+        "form": form,
+        "teachers": teachers,
+        "unread_by": unread_by(signup),
+    }
+    return render(request, "classes/notes.html", told)
 
 
 @require_POST

@@ -16,8 +16,12 @@ from club.members.services.invitations import (
 from club.members.services.kitchens import (
     kitchen_add,
     kitchen_change,
-    kitchen_person_add,
+    kitchen_choose,
+    kitchen_invitation_answer,
+    kitchen_invitation_withdraw,
+    kitchen_invite,
     kitchen_person_remove,
+    kitchen_used,
 )
 from club.members.services.people import (
     member_deactivate,
@@ -38,8 +42,12 @@ __all__ = [
     "invitation_withdraw",
     "kitchen_add",
     "kitchen_change",
-    "kitchen_person_add",
+    "kitchen_choose",
+    "kitchen_invitation_answer",
+    "kitchen_invitation_withdraw",
+    "kitchen_invite",
     "kitchen_person_remove",
+    "kitchen_used",
     "member_deactivate",
     "member_enrol",
     "member_reactivate",

@@ -6,6 +6,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Units, User
+from club.members.text import seen
 
 
 def require_perm(user: User, *perms: str) -> None:
@@ -14,7 +15,7 @@ def require_perm(user: User, *perms: str) -> None:
 
 
 def clean_name(name: str, *, longest: int, field: str = "name") -> str:
-    plain = " ".join(name.split())
+    plain = seen(name)
     if not plain:
         raise ValidationError({field: _("Write a name.")})
     if len(plain) > longest:

@@ -18,6 +18,7 @@ from club.members.queries import invitation_for_token, is_members_email, may_inv
 from club.members.roles import Role
 from club.members.services.checks import require_perm
 from club.members.services.people import NAME_LENGTH, member_enrol
+from club.members.text import seen
 from club.members.tokens import Closed, InvitationClosed, new_nonce
 
 ALREADY_INVITED = _("This person has an open invitation. Send that one again, or withdraw it first.")
@@ -32,14 +33,15 @@ def invitation_send(*, by: User, email: str, name: str, role: str) -> Invitation
     _require_may_invite(by, Role(role))
     now = timezone.now()
     plain = _clean_email(email, now=now)
-    if len(name.strip()) > NAME_LENGTH:
+    name = seen(name)
+    if len(name) > NAME_LENGTH:
         raise ValidationError({"name": _("A name has at most %(longest)d letters.") % {"longest": NAME_LENGTH}})
     # One that ran out makes room for the new one.
     Invitation.objects.for_email(plain).unsettled().filter(expires_at__lte=now).update(withdrawn_at=now)
     try:
         with transaction.atomic():
             invitation = Invitation.objects.create(
-                email=plain, name=name.strip(), role=role, nonce=new_nonce(), invited_by=by, expires_at=_end(now)
+                email=plain, name=name, role=role, nonce=new_nonce(), invited_by=by, expires_at=_end(now)
             )
     except IntegrityError as error:  # somebody else invited the same person at the same moment
         raise ValidationError({"email": ALREADY_INVITED}) from error

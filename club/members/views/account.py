@@ -6,12 +6,14 @@ from django.contrib import messages
 from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from club.members import services
 from club.members.forms import ProfileForm
-from club.members.models import Kitchen
+from club.members.models import Kitchen, KitchenInvitation, default_kitchen
+from club.members.roles import Role
 from club.members.views.asks import refusals_on, signed_in
 
 
@@ -24,9 +26,18 @@ def me(request: HttpRequest) -> HttpResponse:
             services.profile_change(by=user, **form.cleaned_data)
             messages.success(request, _("Saved."))
             return redirect("members:me")
-    kitchens = Kitchen.objects.usable_by(user)
-    changeable = set(Kitchen.objects.changeable_by(user).values_list("pk", flat=True))
-    told = {"form": form, "kitchens": kitchens, "changeable": changeable, "skills": user.skill_records.standing()}
+    kitchens = list(Kitchen.objects.usable_by(user))
+    # Of those they can use, as Kitchen.objects.changeable_by has it; one question less.
+    changeable = {kitchen.pk for kitchen in kitchens if not kitchen.is_hall or user.has_role(Role.ORGANISER)}
+    asked = KitchenInvitation.objects.open(timezone.now()).filter(person=user)
+    told = {
+        "form": form,
+        "kitchens": kitchens,
+        "default": default_kitchen(user, kitchens),
+        "changeable": changeable,
+        "invitations": asked.select_related("kitchen", "invited_by"),
+        "skills": user.skill_records.standing(),
+    }
     return render(request, "members/me.html", told)
 
 

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
+from club.members.services import kitchen_used
 from inventory.batches.lots import SALTS, lot_code
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import Need, canner_of, reprocess_need
@@ -73,7 +74,10 @@ def batch_start(
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wish.get("jar"))
     fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
-    return _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
+    batch = _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
+    if whose.started_by is None:
+        kitchen_used(by=by, kitchen=kitchen)
+    return batch
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from club.members.text import seen
 from inventory.jars.models import ClubOrder, OrderLine, OrderPickup, OrderWish, Supply
 from inventory.jars.order_queries import RUN
 from inventory.jars.services.common import part_token, write_once
@@ -56,7 +57,7 @@ def run_check(by: User) -> None:
 
 
 def words_clean(text: str, *, field: str, longest: int, is_needed: bool = True) -> str:
-    plain = " ".join(text.replace("\0", "").split())
+    plain = seen(text)
     if is_needed and not plain:
         raise ValidationError({field: _("Write something here.")})
     if len(plain) > longest:

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from club.members.text import seen
 from inventory.jars.models import Supply, SupplyLot, SupplyMovement
 from inventory.jars.queries import is_low
 from inventory.jars.rules import Stock, take_in_order
@@ -38,7 +39,7 @@ def club_day(now: datetime | None = None) -> date:
 def supply_add(*, by: User, name: str, unit: str, low_level: int = 0, is_vinegar: bool = False) -> Supply:
     """A kind of supply, or the one there is of that name. ValidationError by field."""
     keeper_check(by)
-    name, unit = " ".join(name.split()), " ".join(unit.split())
+    name, unit = seen(name), seen(unit)
     if not name or len(name) > NAME_LENGTH:
         raise ValidationError({"name": _("Give it a name of at most %(n)s characters.") % {"n": NAME_LENGTH}})
     if not unit or len(unit) > UNIT_LENGTH:

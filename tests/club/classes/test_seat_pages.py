@@ -255,6 +255,7 @@ def test_planners_find_their_own_plans_on_the_list(teacher):
 def test_needs_are_seen_by_the_session_s_instructors_and_by_who_wrote_them(session, signup, teacher):
     other = make_instructor()
     session.instructors.add(other)
+    seats.signup_note(by=signup.person, signup=signup, needs=SECRET, companion="Bo Quince")
     for one in (teacher, other):
         page = text_of(signed_in(one).get(url("session", session.pk)))
         assert SECRET in page

@@ -120,6 +120,9 @@ def test_a_forgotten_password_is_changed_through_the_mailed_link(client, member)
     assert not is_signed_in(old)
     sign_in(client, member.email, "nine silver spoons")
     assert is_signed_in(client)
+    told = mail.outbox[-1]
+    assert (told.to, told.subject) == ([member.email], "Kettlehall: your password was changed")
+    assert told.body.startswith("Hello Ada Plum,")
     again = Client().get(link, follow=True)
     assert "This link does not work" in again.text
 
@@ -213,8 +216,10 @@ def test_a_dead_confirmation_link_says_what_to_do(client):
 
 
 def test_an_email_is_changed_by_adding_confirming_and_choosing_it(member_client, member):
-    url = reverse("account_email")
-    member_client.post(url, {"action_add": "", "email": "new@example.test"})
+    url, old = reverse("account_email"), member.email
+    asked = member_client.post(url, {"action_add": "", "email": "new@example.test"})
+    assert asked.url.startswith(reverse("account_reauthenticate"))
+    say_password(member_client, next=url)
     link = re.search(r"http://127.0.0.1:8000(\S+)", mail.outbox[0].body)[1]
     assert mail.outbox[0].to == ["new@example.test"]
     member_client.post(url, {"action_primary": "", "email": "new@example.test"})
@@ -224,6 +229,64 @@ def test_an_email_is_changed_by_adding_confirming_and_choosing_it(member_client,
     member_client.post(url, {"action_primary": "", "email": "new@example.test"})
     member.refresh_from_db()
     assert member.email == "new@example.test"
+    told = mail.outbox[-1]
+    assert (told.to, told.subject) == ([old], "Kettlehall: your email was changed")
+    assert f"changed from {old} to new@example.test" in told.body
+    assert told.body.startswith("Hello Ada Plum,")
+
+
+def say_password(client, password=PASSWORD, **more):
+    return client.post(reverse("account_reauthenticate"), {"password": password, **more})
+
+
+@pytest.mark.parametrize("action", ["action_add", "action_primary", "action_remove"])
+def test_a_borrowed_browser_changes_no_email_without_the_password(client, member, action):
+    """Signed in with the password a moment ago, and yet asked again."""
+    EmailAddress.objects.create(user=member, email="second@example.test", verified=True)
+    sign_in(client, member.email)
+    before, url = set(EmailAddress.objects.values_list("email", "primary")), reverse("account_email")
+    email = "thief@example.test" if action == "action_add" else "second@example.test"
+    asked = client.post(url, {action: "", "email": email})
+    assert asked.url.startswith(reverse("account_reauthenticate"))
+    assert "Is it you?" in client.get(asked.url).text
+    assert "Is it you?" in say_password(client, "wrong password here", next=url).text
+    client.post(url, {action: "", "email": email})
+    member.refresh_from_db()
+    assert set(EmailAddress.objects.values_list("email", "primary")) == before
+    assert member.email != email
+    assert mail.outbox == []
+
+
+def test_an_email_removed_is_told_to_the_one_that_stays(member_client, member):
+    EmailAddress.objects.create(user=member, email="second@example.test", verified=True)
+    url = reverse("account_email")
+    member_client.post(url, {"action_remove": "", "email": "second@example.test"})
+    say_password(member_client, next=url)
+    assert not EmailAddress.objects.filter(email="second@example.test").exists()
+    (told,) = mail.outbox
+    assert told.to == [member.email]
+    assert "second@example.test was removed" in told.body
+
+
+def test_a_changed_password_is_told_by_mail(member_client, member):
+    new = {"oldpassword": "wrong password here", "password1": "nine silver spoons", "password2": "nine silver spoons"}
+    member_client.post(reverse("account_change_password"), new)
+    assert mail.outbox == []
+    member_client.post(reverse("account_change_password"), {**new, "oldpassword": PASSWORD})
+    (told,) = mail.outbox
+    assert (told.to, told.subject) == ([member.email], "Kettlehall: your password was changed")
+    assert told.body.startswith("Hello Ada Plum,")
+    assert "tell an organiser" in told.body
+
+
+def test_a_mail_server_that_is_away_does_not_break_the_page_of_a_change(member_client, member, monkeypatch):
+    def away(self, *args, **kwargs):
+        raise ConnectionRefusedError
+
+    monkeypatch.setattr("django.core.mail.EmailMessage.send", away)
+    new = {"oldpassword": PASSWORD, "password1": "nine silver spoons", "password2": "nine silver spoons"}
+    assert member_client.post(reverse("account_change_password"), new).status_code == 302
+    assert User.objects.get(pk=member.pk).check_password("nine silver spoons")
 
 
 def test_an_unknown_address_is_answered_in_the_site_s_own_words(member_client):
