@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 
 import pytest
 from django.db.backends.sqlite3.base import DatabaseWrapper
@@ -8,6 +9,7 @@ from hypothesis import settings as hypothesis_settings
 
 from inventory.jars import guards as jar_guards
 from recipes import guards
+from tests import clock
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
 hypothesis_settings.register_profile("untimed", deadline=None)
@@ -15,6 +17,20 @@ hypothesis_settings.load_profile("untimed")
 
 # Playwright's sync API runs an event loop in the test's thread; Django would refuse to touch the database there.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+# Before a test module is imported: many of them note the time as they are.
+clock.pin_zone()
+clock.pin_hour()
+
+
+@pytest.fixture(autouse=True)
+def clock_of_the_machine(request: pytest.FixtureRequest) -> Iterator[None]:
+    """A test that starts real processes shares a clock with them: that of the machine."""
+    if request.node.get_closest_marker("worker") is None:
+        yield
+        return
+    with clock.as_on_the_machine():
+        yield
 
 
 @pytest.fixture(autouse=True)

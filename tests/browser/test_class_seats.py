@@ -17,6 +17,7 @@ from club.reminders import services as reminders
 from tests.browser.conftest import PHONE
 from tests.factories.classes import make_instructor, make_session
 from tests.factories.members import PASSWORD, make_person
+from tests.factories.reminders import awake
 
 LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 
@@ -53,8 +54,8 @@ def hall():
         price_note="12 for fruit and jars",
     )
     seats.signup_place(by=make_person(name="June Hathersage"), session=session, needs="Walnuts give me a rash.")
-    first = make_person(email="mina@example.test", name="Mina Quince")
-    second = make_person(email="otto@example.test", name="Otto Medlar")
+    first = awake(make_person(email="mina@example.test", name="Mina Quince"))
+    second = awake(make_person(email="otto@example.test", name="Otto Medlar"))
     return session, teacher, first, second
 
 

@@ -57,6 +57,7 @@ def sink() -> Iterator[MailSink]:
 @pytest.fixture
 def drill_site(transactional_db: None, tmp_path: Path, broker_url: str, sink: MailSink) -> Iterator[Site]:
     """Nothing runs yet. Asks for the database first, so that every child is gone before the tables are emptied."""
-    one = Site(tmp_path / "data", child_environment(tmp_path / "data", broker_url=broker_url, smtp_port=sink.port))
+    environment = child_environment(tmp_path / "data", broker_url=broker_url, smtp_port=sink.port)
+    one = Site(tmp_path / "data", environment, sink)
     yield one
     one.supervisor.stop()

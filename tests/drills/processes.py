@@ -41,21 +41,21 @@ def running_in_group(group: int) -> list[int]:
     return found
 
 
-def running_from(data_dir: Path) -> list[str]:
-    """Command lines of all that was given this data folder, whoever its parent is now.
+def running_from(data_dir: Path) -> dict[int, str]:
+    """Command lines by process number of all that was given this data folder, whoever its parent is now.
 
     The broker writes its title over its own environment, and the title names its socket.
     """
     mark = f"KETTLEHALL_DATA={data_dir}".encode()
     socket = str(broker.socket_path(data_dir))
-    found = []
+    found = {}
     for process in _processes():
         try:
             said, given = command_line(process), (process / "environ").read_bytes().split(b"\0")
         except OSError:
             continue
         if mark in given or socket in said:
-            found.append(said)
+            found[int(process.name)] = said
     return found
 
 

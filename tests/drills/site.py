@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,6 +12,8 @@ from django.db import connection
 
 from club.run import site
 from club.run.supervisor import Part, Supervisor
+from tests.drills.mail_sink import MailSink
+from tests.drills.patience import sizes, wait_until
 
 
 def test_database_url() -> str:
@@ -48,6 +49,7 @@ class Site:
 
     data_dir: Path
     environment: dict[str, str]
+    sink: MailSink
     supervisor: Supervisor = field(init=False)
 
     def __post_init__(self) -> None:
@@ -60,14 +62,17 @@ class Site:
     def process_of(self, name: str):
         return next(one.process for one in self.supervisor.running if one.part.name == name)
 
-    def wait_until(self, what: Callable[[], bool], *, patience: float = 60.0) -> None:
-        """Look after the parts until it is so; when it is not in time, fail with the end of every log."""
-        deadline = time.monotonic() + patience
-        while not what():
-            if time.monotonic() > deadline:
-                raise AssertionError(f"not within {patience:.0f} s\n{self.logs()}")
+    def wait_until(self, what: Callable[[], bool]) -> None:
+        """Look after the parts until it is so. Fails with the end of every log once no mail and no log line comes."""
+
+        def is_so() -> bool:
             self.supervisor.look()
-            time.sleep(0.1)
+            return what()
+
+        wait_until(is_so, sign=self.sign, otherwise=self.logs)
+
+    def sign(self) -> object:
+        return len(self.sink.raw), self.sink.connections, sizes(sorted(self.supervisor.log_dir.glob("*.log")))
 
     def logs(self) -> str:
         return "\n".join(f"== {log.name}\n{log.read_text()[-3000:]}" for log in self.supervisor.log_dir.glob("*.log"))

@@ -72,7 +72,8 @@ def test_a_killed_broker_still_knows_every_message_it_took(own_broker):
 def test_a_reminder_that_fell_due_while_the_broker_was_away_goes_out_when_it_is_back(
     transactional_db, own_broker, sink, tmp_path
 ):
-    site = Site(tmp_path / "data", child_environment(tmp_path / "data", broker_url=own_broker.url, smtp_port=sink.port))
+    environment = child_environment(tmp_path / "data", broker_url=own_broker.url, smtp_port=sink.port)
+    site = Site(tmp_path / "data", environment, sink)
     try:
         site.start()
         make_waiting_batch(timezone.now() - timedelta(hours=12, minutes=1))
@@ -92,7 +93,8 @@ def test_a_reminder_that_fell_due_while_the_broker_was_away_goes_out_when_it_is_
 def test_a_broker_that_falls_in_mid_run_and_comes_back_empty_costs_no_reminder(
     transactional_db, own_broker, sink, tmp_path, tell
 ):
-    site = Site(tmp_path / "data", child_environment(tmp_path / "data", broker_url=own_broker.url, smtp_port=sink.port))
+    environment = child_environment(tmp_path / "data", broker_url=own_broker.url, smtp_port=sink.port)
+    site = Site(tmp_path / "data", environment, sink)
     make_many_due(MANY, now=timezone.now())
     sink.pause_s = 0.005
     try:

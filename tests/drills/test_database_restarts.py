@@ -39,7 +39,7 @@ def site(postgres, broker_url, sink, tmp_path):
     given = child_environment(tmp_path / "data", broker_url=broker_url, smtp_port=sink.port, database_url=postgres.url)
     environment = {**given, "DJANGO_SETTINGS_MODULE": "club.settings"}
     subprocess.run([sys.executable, "-c", FILL], env=environment, cwd=HOME, check=True)
-    one = Site(tmp_path / "data", environment)
+    one = Site(tmp_path / "data", environment, sink)
     yield one
     one.supervisor.stop()
 
@@ -61,7 +61,7 @@ def test_a_database_that_is_restarted_while_mails_go_out_loses_none_and_doubles_
         time.sleep(AWAY_S)
         assert len(sink.raw) <= stopped_at + 4  # what cannot be noted is not followed by another
         postgres.start()
-    site.wait_until(lambda: states(postgres) == {"sent": REMINDERS}, patience=120)
+    site.wait_until(lambda: states(postgres) == {"sent": REMINDERS})
     twice = len(sink.raw) - len(set(sink.message_ids))
     tell(
         f"database: stopped twice for {AWAY_S} s while {REMINDERS:,} reminders went out; all arrived, {twice} came "

@@ -23,7 +23,7 @@ GONE_FOR_GOOD = 25
 def site_and_sink(transactional_db, tmp_path, broker_url):
     sink = MailSink()
     environment = child_environment(tmp_path / "data", broker_url=broker_url, smtp_port=sink.port)
-    site = Site(tmp_path / "data", environment)
+    site = Site(tmp_path / "data", environment, sink)
     yield site, sink
     site.supervisor.stop()
 

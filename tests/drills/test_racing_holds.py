@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
-import time
 from collections import Counter
 from datetime import timedelta
 from pathlib import Path
@@ -13,9 +10,9 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
-from club.run.children import HOME, end
 from inventory.equipment.models import Hold, Loan, ThingDay
 from inventory.equipment.queries import club_day
+from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.equipment import make_keeper, make_thing
 from tests.factories.members import make_person
@@ -78,19 +75,7 @@ def race(transactional_db, tmp_path):
 def run_racers(here: Path) -> list[list]:
     environment = child_environment(here, broker_url="redis://127.0.0.1:1", smtp_port=1)
     environment["DJANGO_SETTINGS_MODULE"] = "club.settings"
-    racers = [
-        subprocess.Popen([sys.executable, "-c", RACER, str(here), str(n)], env=environment, cwd=HOME)
-        for n in range(RACERS)
-    ]
-    try:
-        deadline = time.monotonic() + 120
-        while len(list(here.glob("ready-*"))) < RACERS:
-            assert time.monotonic() < deadline
-            time.sleep(0.01)
-        (here / "go").touch()
-        assert [racer.wait(120) for racer in racers] == [0] * RACERS
-    finally:
-        end(racers, patience=1)
+    all_at_once(RACER, [[str(n)] for n in range(RACERS)], here=here, environment=environment)
     return [one for n in range(RACERS) for one in json.loads((here / f"got-{n}.json").read_text())]
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import time
 from collections import Counter
 from collections.abc import Callable
@@ -18,7 +16,7 @@ from django.utils import timezone
 
 from club.classes.models import ClassSession, SignUp
 from club.classes.services import seats, waiting
-from club.run.children import HOME, end
+from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.classes import make_session
 from tests.factories.members import make_person
@@ -88,19 +86,7 @@ def race(transactional_db, tmp_path) -> Callable[..., tuple[ClassSession, list[l
 def _run(here: Path) -> tuple[list[list], float]:
     environment = child_environment(here, broker_url="redis://127.0.0.1:1", smtp_port=1)
     environment["DJANGO_SETTINGS_MODULE"] = "club.settings"
-    racers = [
-        subprocess.Popen([sys.executable, "-c", RACER, str(here), str(n)], env=environment, cwd=HOME)
-        for n in range(RACERS)
-    ]
-    try:
-        deadline = time.monotonic() + 120
-        while len(list(here.glob("ready-*"))) < RACERS:
-            assert time.monotonic() < deadline
-            time.sleep(0.01)
-        (here / "go").touch()
-        assert [racer.wait(120) for racer in racers] == [0] * RACERS
-    finally:
-        end(racers, patience=1)
+    all_at_once(RACER, [[str(n)] for n in range(RACERS)], here=here, environment=environment)
     came = [json.loads((here / f"got-{n}.json").read_text()) for n in range(RACERS)]
     return [one for got, _slowest in came for one in got], max(slowest for _got, slowest in came)
 

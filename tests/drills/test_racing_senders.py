@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-import time
 from datetime import timedelta
 
 import pytest
 from django.utils import timezone
 
 from club.reminders.models import Reminder, ReminderState
-from club.run.children import HOME, end
+from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.members import make_person
 from tests.factories.reminders import make_waiting_batch
@@ -39,19 +36,7 @@ def test_processes_racing_for_the_same_reminders_send_each_once(transactional_db
         make_waiting_batch(timezone.now() - timedelta(hours=13), by=person)
     environment = child_environment(tmp_path, broker_url="redis://127.0.0.1:1", smtp_port=sink.port)
     environment["DJANGO_SETTINGS_MODULE"] = "club.settings"
-    senders = [
-        subprocess.Popen([sys.executable, "-c", SENDER, str(tmp_path), str(n)], env=environment, cwd=HOME)
-        for n in range(SENDERS)
-    ]
-    try:
-        deadline = time.monotonic() + 60
-        while len(list(tmp_path.glob("ready-*"))) < SENDERS:
-            assert time.monotonic() < deadline
-            time.sleep(0.01)
-        (tmp_path / "go").touch()
-        assert [sender.wait(60) for sender in senders] == [0] * SENDERS
-    finally:
-        end(senders, patience=1)
+    all_at_once(SENDER, [[str(n)] for n in range(SENDERS)], here=tmp_path, environment=environment)
     assert Reminder.objects.filter(state=ReminderState.SENT, attempts=1).count() == REMINDERS
     assert Reminder.objects.count() == REMINDERS
     assert len(sink.got) == REMINDERS

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
-import time
 from collections import Counter
 from uuid import uuid4
 
 import pytest
 
-from club.run.children import HOME, end
 from inventory.jars import services
 from inventory.jars.models import Balance, Movement
 from inventory.jars.words import PlaceKind
+from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.jars import make_jars, make_keeper
 from tests.factories.members import make_kitchen, make_person
@@ -46,7 +43,7 @@ for n in range(told["each"]):
         got.append("moved")
     except services.NotEnough:
         got.append("refused")
-print(json.dumps(got))
+(here / f"got-{number}.json").write_text(json.dumps(got))
 """
 
 
@@ -54,27 +51,8 @@ def race(folder, **told):
     """What each press got, all processes having set off together."""
     environment = child_environment(folder, broker_url="redis://127.0.0.1:1", smtp_port=1)
     environment["DJANGO_SETTINGS_MODULE"] = "club.settings"
-    takers = [
-        subprocess.Popen(
-            [sys.executable, "-c", TAKER, str(folder), str(n), json.dumps(told)],
-            env=environment,
-            cwd=HOME,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        for n in range(TAKERS)
-    ]
-    try:
-        deadline = time.monotonic() + 90
-        while len(list(folder.glob("ready-*"))) < TAKERS:
-            assert time.monotonic() < deadline
-            time.sleep(0.01)
-        (folder / "go").touch()
-        said = [taker.communicate(timeout=90)[0] for taker in takers]
-        assert [taker.returncode for taker in takers] == [0] * TAKERS
-    finally:
-        end(takers, patience=1)
-    return Counter(one for text in said for one in json.loads(text))
+    all_at_once(TAKER, [[str(n), json.dumps(told)] for n in range(TAKERS)], here=folder, environment=environment)
+    return Counter(one for n in range(TAKERS) for one in json.loads((folder / f"got-{n}.json").read_text()))
 
 
 def test_of_forty_takers_ten_get_a_jar_and_none_is_made_up(transactional_db, tmp_path):

@@ -47,7 +47,7 @@ def test_two_beats_and_four_workers_send_each_reminder_once(drill_site, sink, te
     drill_site.environment["KETTLEHALL_DATA"] = str(tmp_path / "second")
     os.mkdir(tmp_path / "second")
     drill_site.start(replace(beat, name="beat-2"))
-    drill_site.wait_until(is_done, patience=120)
+    drill_site.wait_until(is_done)
     took = time.monotonic() - began
 
     ticks = sum(len(re.findall("Scheduler: Sending due task", log.read_text())) for log in beat_logs(drill_site))

@@ -9,7 +9,6 @@ import socket
 import sqlite3
 import subprocess
 import sys
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -21,6 +20,7 @@ import redis
 from club.run import broker
 from club.run.children import HOME
 from tests.drills.mail_sink import free_port
+from tests.drills.patience import PATIENCE_S, seconds_worked, sizes, wait_until
 from tests.drills.processes import children_of, running_from
 
 pytestmark = [
@@ -34,13 +34,6 @@ NOT_PASSED_ON = {"DATABASE_URL", "REDIS_URL", "SITE_URL", "SMTP_HOST", "ALLOWED_
 def environment(data_dir: Path, **more: str) -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if name not in NOT_PASSED_ON}
     return {**kept, "KETTLEHALL_OWN_ENVIRONMENT": "1", "KETTLEHALL_DATA": str(data_dir), **more}
-
-
-def wait_until(what: Callable[[], bool], *, patience: float, otherwise: Callable[[], str]) -> None:
-    deadline = time.monotonic() + patience
-    while not what():
-        assert time.monotonic() < deadline, otherwise()
-        time.sleep(0.1)
 
 
 class Up:
@@ -62,7 +55,17 @@ class Up:
 
     def wait_until_told(self) -> None:
         """Until it has told where it is: by then the web server has answered."""
-        wait_until(self.is_told, patience=240, otherwise=self.story)
+        self.wait_until(self.is_told)
+
+    def wait_until(self, what: Callable[[], bool]) -> None:
+        """For as long as it writes something or has work for the processor: the first start fills a database."""
+        wait_until(what, sign=self.sign, otherwise=self.story)
+
+    def sign(self) -> object:
+        return sizes([self.output, *self.logs()]), seconds_worked(running_from(self.data_dir))
+
+    def logs(self) -> list[Path]:
+        return sorted((self.data_dir / "log").glob("*.log"))
 
     def is_told(self) -> bool:
         assert self.process.poll() is None, self.story()
@@ -73,8 +76,7 @@ class Up:
         return self.output.read_text()
 
     def story(self) -> str:
-        logs = (self.data_dir / "log").glob("*.log")
-        return self.told + "".join(f"\n== {log.name}\n{log.read_text()[-2000:]}" for log in logs)
+        return self.told + "".join(f"\n== {log.name}\n{log.read_text()[-2000:]}" for log in self.logs())
 
     def health(self) -> dict | None:
         try:
@@ -85,7 +87,7 @@ class Up:
 
     def ask_to_stop(self, how: signal.Signals = signal.SIGTERM) -> int:
         self.process.send_signal(how)
-        return self.process.wait(60)
+        return self.process.wait(PATIENCE_S)
 
 
 @pytest.fixture
@@ -101,7 +103,7 @@ def nothing_left(up: Up, *, patience: float) -> None:
     wait_until(
         lambda: not running_from(up.data_dir),
         patience=patience,
-        otherwise=lambda: "still running:\n" + "\n".join(running_from(up.data_dir)),
+        otherwise=lambda: "still running:\n" + "\n".join(running_from(up.data_dir).values()),
     )
 
 
@@ -124,7 +126,7 @@ def test_up_runs_a_whole_site_that_stops_cleanly_and_keeps_its_data(up):
     assert PASSWORD in up.told
     assert all(email in up.told for email, _role in SIGN_INS)
     assert up.health() == {**up.health(), "database": "ok", "broker": "ok"}
-    running = " ".join(running_from(up.data_dir))
+    running = " ".join(running_from(up.data_dir).values())
     assert all(part in running for part in ("gunicorn", "worker", "beat", "valkey-server"))
     with redis.from_url(f"unix://{broker.socket_path(up.data_dir)}") as client:
         client.set("kept", "over the night")
@@ -132,7 +134,7 @@ def test_up_runs_a_whole_site_that_stops_cleanly_and_keeps_its_data(up):
     second = Up(up.data_dir)
     second.output = up.data_dir.parent / "second.txt"
     second.start()
-    assert second.process.wait(60) == 1
+    assert second.process.wait(PATIENCE_S) == 1
     assert f"already running from {up.data_dir} (process {up.process.pid})" in second.told
     assert up.health() is not None  # the first is none the worse for it
 
@@ -169,8 +171,8 @@ def test_a_web_server_that_falls_is_started_again(up):
     up.wait_until_told()
     master = next(p for p in children_of(up.process.pid) if "gunicorn" in p[1])
     os.killpg(master[0], signal.SIGKILL)
-    wait_until(lambda: up.health() is None, patience=10, otherwise=up.story)
-    wait_until(lambda: up.health() is not None, patience=30, otherwise=up.story)
+    up.wait_until(lambda: up.health() is None)
+    up.wait_until(lambda: up.health() is not None)
     assert "web stopped" in up.told
     assert up.ask_to_stop() == 0
     nothing_left(up, patience=1)
@@ -181,7 +183,7 @@ def test_an_occupied_port_is_said_in_one_sentence(up):
         other.bind(("127.0.0.1", up.port))
         other.listen()
         up.start("--no-demo")
-        assert up.process.wait(60) == 1
+        assert up.process.wait(PATIENCE_S) == 1
     assert f"Port {up.port} on 127.0.0.1 cannot be used" in up.told
     assert "Traceback" not in up.told
     nothing_left(up, patience=5)
@@ -196,7 +198,7 @@ def test_with_a_database_and_a_broker_of_ones_own_up_starts_no_broker_and_no_dem
         assert up.health() == {**up.health(), "database": "ok", "broker": "ok"}
         assert not (up.data_dir / "broker").exists()
         assert not (up.data_dir / "club.sqlite3").exists()
-        assert "valkey-server" not in " ".join(running_from(up.data_dir))
+        assert "valkey-server" not in " ".join(running_from(up.data_dir).values())
         assert "Nobody can sign in yet" in up.told
         assert up.ask_to_stop() == 0
     nothing_left(up, patience=1)

@@ -18,12 +18,13 @@ from tests.factories.batches import make_batch_out
 from tests.factories.equipment import make_test, make_thing
 from tests.factories.recipes import make_revision
 
+NO_QUIET = {"quiet_from": time(0), "quiet_until": time(0)}
 TITLE = "Plum & rose jam"  # with a character that HTML must escape and plain text must not
 
 
 def awake(person: User) -> User:
     """Without quiet hours, so that a test of sending may stand at any hour, and a drill be run at any."""
-    Wishes.objects.get_or_create(person=person, defaults={"quiet_from": time(0), "quiet_until": time(0)})
+    Wishes.objects.get_or_create(person=person, defaults=NO_QUIET)
     return person
 
 
@@ -52,12 +53,16 @@ def make_reminder(batch: Batch, *, rule: str = "seal-check", now: datetime, **fi
 
 
 def make_many_due(number: int, *, now: datetime) -> list[User]:
-    """So many keepers, each of whom the next gathering owes one mail: a gauge's test lapses in five days."""
+    """So many keepers, each of whom the next gathering owes one mail: a gauge's test lapses in five days.
+
+    None has quiet hours, so that the mails go out at whatever hour a drill is run.
+    """
     keepers = User.objects.bulk_create(
         User(email=f"keeper-{n}@example.test", name=f"Keeper {n}", password="!") for n in range(number)
     )
     group, _made = Group.objects.get_or_create(name=Role.KEEPER.value)
     User.groups.through.objects.bulk_create(User.groups.through(user=one, group=group) for one in keepers)
+    Wishes.objects.bulk_create(Wishes(person=one, **NO_QUIET) for one in keepers)
     thing = make_thing(Kind.DIAL_GAUGE, by=keepers[0], now=now, capacity={})
     make_test(thing, club_day(now) - timedelta(days=360), by=keepers[0], now=now)
     return keepers

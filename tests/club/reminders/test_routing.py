@@ -15,7 +15,7 @@ from club.reminders.routing import Route, mail_headers, route_for
 from club.reminders.rules import RULES
 from club.reminders.stopping import stop_link
 from tests.factories.members import make_person
-from tests.factories.reminders import make_reminder, make_waiting_batch, make_wishes
+from tests.factories.reminders import make_many_due, make_reminder, make_waiting_batch, make_wishes
 
 pytestmark = pytest.mark.django_db
 
@@ -49,6 +49,12 @@ def test_without_wishes_the_night_of_the_club_is_quiet(person):
     assert route(person, NOON) == Route()
     assert route(person, NIGHT) == Route(not_before=MORNING)
     assert route(person, MORNING) == Route()
+
+
+def test_those_whom_the_drills_write_to_are_reached_by_night_as_well():
+    make_many_due(2, now=NIGHT)
+    services.gather(NIGHT)
+    assert services.send_due(NIGHT) == {"sent": 2}
 
 
 def test_what_cannot_wait_goes_out_at_night(person):

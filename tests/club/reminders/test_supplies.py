@@ -17,17 +17,18 @@ from inventory.jars import services as jars
 from inventory.jars.services.supplies import club_day
 from tests.factories.jars import make_keeper, make_stock, make_supply
 from tests.factories.members import make_person
+from tests.factories.reminders import awake
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
 def keeper():
-    return make_keeper(name="Kit Keeper", email="keeper@example.test")
+    return awake(make_keeper(name="Kit Keeper", email="keeper@example.test"))
 
 
 def test_a_supply_that_runs_low_is_told_to_each_keeper_once_and_again_the_next_time(keeper):
-    other, now = make_person(Role.KEEPER), timezone.now()
+    other, now = awake(make_person(Role.KEEPER)), timezone.now()
     make_person(Role.ORGANISER)
     pectin = make_supply("Pectin & co", by=keeper, low_level=3)
     make_stock(pectin, 5, by=keeper)

@@ -3,12 +3,12 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
-import time
 
 import pytest
 
 from club.run.children import HOME, end, spawn
 from club.run.supervisor import FALLS_ALLOWED, STEADY_AFTER_S, Part, PartFailed, Supervisor, pause_after
+from tests.drills.patience import wait_until
 from tests.drills.processes import is_running, running_in_group
 
 SLEEPER = Part("sleeper", ("sleep", "60"))
@@ -103,10 +103,7 @@ def test_the_first_started_stops_last(supervisor, tmp_path):
     order = tmp_path / "order"
     for name in "abc":
         supervisor.start(Part(name, (sys.executable, "-c", note, str(order), name)))
-    deadline = time.monotonic() + 10
-    while not all((tmp_path / f"order{name}").exists() for name in "abc"):
-        assert time.monotonic() < deadline
-        time.sleep(0.02)
+    wait_until(lambda: all((tmp_path / f"order{name}").exists() for name in "abc"), pause=0.02)
     supervisor.stop()
     written = order.read_text()
     assert sorted(written) == ["a", "b", "c"]
@@ -115,15 +112,12 @@ def test_the_first_started_stops_last(supervisor, tmp_path):
 
 def test_what_does_not_stop_when_asked_is_killed_with_all_it_started(tmp_path):
     # (the inner sleeps take the trap over from their shell)
-    stubborn = "trap '' TERM; sleep 77 & sleep 77"
+    stubborn = "trap '' TERM; echo deaf; sleep 77 & sleep 77"
     process = spawn(["sh", "-c", stubborn], log=tmp_path / "log")
-    time.sleep(0.3)
+    wait_until(lambda: "deaf" in (tmp_path / "log").read_text(), pause=0.02)
     end([process], patience=0.3)
     assert process.returncode == -signal.SIGKILL
-    deadline = time.monotonic() + 5
-    while running_in_group(process.pid):  # the kernel takes a moment to bury them
-        assert time.monotonic() < deadline
-        time.sleep(0.02)
+    wait_until(lambda: not running_in_group(process.pid), pause=0.02)  # the kernel takes a moment to bury them
 
 
 def test_a_log_that_grew_too_long_is_put_aside(supervisor, tmp_path, monkeypatch):
@@ -147,7 +141,4 @@ def test_a_child_ends_when_its_parent_is_killed(tmp_path):
     parent.kill()
     parent.wait()
     parent.stdout.close()
-    deadline = time.monotonic() + 5
-    while is_running(int(child)):
-        assert time.monotonic() < deadline
-        time.sleep(0.05)
+    wait_until(lambda: not is_running(int(child)), pause=0.05)

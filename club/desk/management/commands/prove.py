@@ -9,9 +9,12 @@ import sys
 import tempfile
 import time
 from argparse import ArgumentParser
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.management import BaseCommand
@@ -34,6 +37,25 @@ CHECKS: Mapping[str, list[str]] = {
     "migrations": [sys.executable, "manage.py", "makemigrations", "--check", "--dry-run"],
 }
 LEFT_OUT_WHEN_QUICK = ("-m", "not worker and not browser")
+LEFT_OUT_WITHOUT_FAKETIME = ("-m", "not worker")
+
+
+@dataclass(frozen=True)
+class Hour:
+    """A moment on the wall of the tests' zone, and the zone that an operator's environment names meanwhile."""
+
+    moment: str
+    zone: str
+
+
+# Four hours of the day in three zones. The clock goes forward on the second day and back on the third.
+HOURS = (
+    Hour("2026-12-08T03:00", "America/Denver"),
+    Hour("2027-03-14T06:25", "Europe/Dublin"),
+    Hour("2027-11-07T22:30", "Pacific/Auckland"),
+    Hour("2028-02-29T12:00", "America/Denver"),
+)
+ZONE_OF_THE_TESTS = ZoneInfo("America/Denver")  # tests/clock.py pins it
 
 
 class Command(BaseCommand):
@@ -43,10 +65,20 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--quick", action="store_true", help="Leave out the tests with real workers and browsers.")
         parser.add_argument("--tests-only", action="store_true", help="Only the tests, none of the other checks.")
+        parser.add_argument(
+            "--hours",
+            action="store_true",
+            help="Only the tests, once at each of four hours and in three zones, days of clock change among them. "
+            "Those with real workers need Debian's faketime, which moves the clock of every process they start.",
+        )
         parser.add_argument("pytest_arguments", nargs="*", metavar="-- ...", help="Handed to pytest.")
 
-    def handle(self, *args: Any, quick: bool, tests_only: bool, pytest_arguments: list[str], **options: Any) -> None:
+    def handle(
+        self, *args: Any, quick: bool, tests_only: bool, hours: bool, pytest_arguments: list[str], **options: Any
+    ) -> None:
         try:
+            if hours:
+                self.prove_hours(quick, pytest_arguments)
             self.prove(quick, tests_only, pytest_arguments)
         except KeyboardInterrupt:
             self.say("\nStopped before the end: nothing is proved.")
@@ -61,6 +93,23 @@ class Command(BaseCommand):
         arguments = [*(LEFT_OUT_WHEN_QUICK if quick else ()), *pytest_arguments]
         status = self.run_tests(arguments)
         sys.exit(status or (1 if failed else 0))
+
+    def prove_hours(self, quick: bool, pytest_arguments: list[str]) -> None:
+        faketime = shutil.which("faketime")
+        self.say_what_is_left_out(quick)
+        if not (quick or faketime):
+            self.say("NO FAKETIME on this machine: the tests with real workers are left out.")
+        left_out = LEFT_OUT_WHEN_QUICK if quick else () if faketime else LEFT_OUT_WITHOUT_FAKETIME
+        failed = []
+        for hour in HOURS:
+            self.say(f"== {hour.moment}, CLUB_TIME_ZONE={hour.zone}")
+            ahead = datetime.fromisoformat(hour.moment).replace(tzinfo=ZONE_OF_THE_TESTS).timestamp() - time.time()
+            moved = [faketime, "-f", f"{ahead:+.0f}s"] if faketime else []
+            told = {"TEST_CLOCK": hour.moment, "CLUB_TIME_ZONE": hour.zone}
+            if self.run_tests([*left_out, *pytest_arguments], within=moved, told=told) != 0:
+                failed.append(hour.moment)
+        self.say(f"{len(HOURS) - len(failed)} of {len(HOURS)} hours passed. Failed: {', '.join(failed) or 'none'}")
+        sys.exit(1 if failed else 0)
 
     def run_checks(self) -> list[str]:
         """Every check, whatever the others say; the names of those that failed."""
@@ -88,14 +137,16 @@ class Command(BaseCommand):
             required = os.environ.get("KETTLEHALL_REQUIRE_BROWSER") == "1"
             self.say(f"NO CHROMIUM on this machine: the browser tests will {'fail' if required else 'be skipped'}.")
 
-    def run_tests(self, arguments: list[str]) -> int:
+    def run_tests(
+        self, arguments: Sequence[str], *, within: Sequence[str] = (), told: Mapping[str, str] | None = None
+    ) -> int:
         """In a data folder that lives as long as the run: a proof never touches the club's own data."""
         with tempfile.TemporaryDirectory(prefix="kettlehall-prove-") as data_dir:
             (Path(data_dir) / "static").mkdir()
             return subprocess.run(
-                [sys.executable, "-m", "pytest", *arguments],
+                [*within, sys.executable, "-m", "pytest", *arguments],
                 cwd=settings.BASE_DIR,
-                env={**os.environ, "KETTLEHALL_OWN_ENVIRONMENT": "1", "KETTLEHALL_DATA": data_dir},
+                env={**os.environ, **(told or {}), "KETTLEHALL_OWN_ENVIRONMENT": "1", "KETTLEHALL_DATA": data_dir},
             ).returncode
 
     def say(self, line: str) -> None:
