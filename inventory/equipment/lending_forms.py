@@ -107,7 +107,8 @@ class PartsForm(forms.Form):
     )
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="id_parts_%s", **kwargs)
+        super().__init__(*args, **kwargs)
+        self.auto_id = "id_parts_%s"  # another form of the page has a note as well
         self.helper = helper("outcome", "note", submit=gettext("Settle it"), css="", action=action)
 
 

@@ -41,9 +41,8 @@ class WithdrawForm(ReasonForm):
         """Jars may have been filled since the page was opened: what is called back now was not agreed to."""
         if self.cleaned_data["calls_back"] != self.told:
             # Asked for anew, with what holds now and without the tick.
-            self.data = self.data.copy()
-            self.data["calls_back"] = self.told
-            self.data.pop("confirmed")
+            kept = {key: self.data[key] for key in self.data if key != "confirmed"}
+            self.data = {**kept, "calls_back": self.told}
             text = _("Jars came or went since you opened this page: look again at what is called back, and tick it.")
             raise forms.ValidationError(text)
         return True

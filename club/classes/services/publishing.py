@@ -113,21 +113,20 @@ def gear_refusals(session: ClassSession) -> list[HallRefusal]:
     """Things held for it that lack a part, or whose test is not good on the day: both were well when they were held."""
     held = SessionGear.objects.filter(session=session, hold__state__in=KEPT).values("hold__thing")
     things = Thing.objects.filter(pk__in=held).with_standing(session.day).order_by("code")
-    whole = [thing for thing in things if not thing.missing_parts]
-    unfit = [(thing, wanted) for thing in whole if (wanted := what_test_wants(thing, session.day))]
+    short = [(thing, parts) for thing in things if (parts := thing.missing_parts)]  # type: ignore[attr-defined]
+    unfit = [(thing, wanted) for thing in things if (wanted := what_test_wants(thing, session.day))]
     lacking = [
         HallRefusal(
             (),
             Refusal(
                 "part-missing",
                 _("%(code)s is held for this session, and a part of it is missing: %(parts)s. Hold another.")
-                % {"code": thing.code, "parts": thing.missing_parts},
+                % {"code": thing.code, "parts": parts},
                 PARTS_WHOLE.name,
                 PARTS_WHOLE.source,
             ),
         )
-        for thing in things
-        if thing.missing_parts
+        for thing, parts in short
     ]
     return lacking + [
         HallRefusal(
