@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from club.desk.heaps import SHOWN, Card, Heap, day_words, heap, hour_words
 from club.members.models import User
-from inventory.equipment.models import Loan, WaitingEntry
+from inventory.equipment.models import Loan, Thing, WaitingEntry
 from inventory.equipment.queries import KEEP, club_day
 from inventory.equipment.words import WaitState
 
@@ -46,9 +46,12 @@ def loan_cards(user: User, now: datetime) -> Iterator[Card]:
 
 
 def overdue_cards(user: User, now: datetime) -> Iterator[Card]:
-    """For keepers: one card that counts what others have not brought back."""
+    """For keepers: a card that counts what others have not brought back, and one for things that lack a part."""
     if not user.has_perm(KEEP):
         return
     if count := Loan.objects.overdue(club_day(now)).exclude(person=user).count():
         said = ngettext("%(n)s thing is not back yet", "%(n)s things are not back yet", count) % {"n": count}
         yield Card(said, reverse("equipment:overdue"))
+    if count := Thing.objects.short_of_parts().count():
+        said = ngettext("A part of %(n)s thing is missing", "Parts of %(n)s things are missing", count) % {"n": count}
+        yield Card(said, f"{reverse('equipment:list')}?show=missing")

@@ -1,4 +1,4 @@
-"""What a jar's label says. No label calls an unsealed jar good."""
+"""What a jar's label says. No label calls an unsealed jar good, and a jar that is called back has none."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from datetime import date
 from django.utils import timezone
 
 from inventory.batches.models import Batch, Seal
+from inventory.batches.recalls import is_called_back
 from inventory.batches.rules import best_before
 
 
@@ -26,8 +27,11 @@ class Label:
 
 
 def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
-    """Labels for the sealed (or frozen) jars; with `every` also for jars whose seal is not settled yet, marked so."""
-    if batch.jars_out_at is None:
+    """Labels for the sealed (or frozen) jars; with `every` also for jars whose seal is not settled yet, marked so.
+
+    None at all where a jar of the batch is called back, or its recipe was withdrawn: a label calls a jar good to keep.
+    """
+    if batch.jars_out_at is None or is_called_back(batch):
         return []
     put_up = timezone.localdate(batch.jars_out_at, timezone.get_default_timezone())
     frozen = batch.is_frozen_kind

@@ -47,15 +47,15 @@ def tested_needs(batch: Batch) -> list[Need]:
 
 def reprocess_refusal(batch: Batch, looked_at: datetime) -> Refusal | None:
     """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
-    if batch.reprocessed_out_at is not None:
-        text = _("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal.")
-        return _refusal("reprocessed-once", REPROCESS_ONCE, text)
     if batch.revision.state == RevisionState.WITHDRAWN:
         text = _("This recipe was withdrawn: its jars are not processed again, and nobody eats from them.")
         return _refusal("revision-withdrawn", NOT_EATEN, text)
     if Batch.objects.recalled().filter(pk=batch.pk).exists():
         text = _("These jars are called back: they are not processed again, and nobody eats from them.")
         return _refusal("called-back", NOT_EATEN, text)
+    if batch.reprocessed_out_at is not None:
+        text = _("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal.")
+        return _refusal("reprocessed-once", REPROCESS_ONCE, text)
     need = reprocess_need(batch)
     if isinstance(need, Refusal):
         return need

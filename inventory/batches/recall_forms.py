@@ -95,10 +95,11 @@ class RecallForm(forms.Form):
 
 
 class RecallAnswerForm(forms.Form):
-    """What was done with the jars of one batch; one form for each batch on a page."""
+    """What was done with the jars of one batch in one place; one form for each such holding on a page."""
 
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     batch = forms.IntegerField(widget=forms.HiddenInput)
+    where = forms.CharField(widget=forms.HiddenInput, max_length=30, required=False)
     outcome = forms.ChoiceField(
         label=_("What did you do with the jars?"), choices=RecallOutcome.choices, widget=forms.RadioSelect
     )

@@ -107,13 +107,18 @@ class Recall(models.Model):
 
 
 class RecallAnswer(models.Model):
-    """What somebody did with the jars of one batch. Never changed: who does more later answers again."""
+    """What somebody did with the jars of one batch in one place. Never changed: who does more later answers again.
+
+    `where` is the place of the holding that it settles (see recalls.py). Empty only in old answers, from before places
+    were asked for, of people who held jars in several: these settle nothing.
+    """
 
     recall = models.ForeignKey(Recall, on_delete=models.PROTECT, related_name="answers")
     batch: models.ForeignKey[Batch, Batch] = models.ForeignKey(
         "batches.Batch", on_delete=models.PROTECT, related_name="recall_answers"
     )
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="recall_answers")
+    where = models.CharField(max_length=30, blank=True)
     outcome = models.CharField(max_length=10, choices=RecallOutcome.choices)
     jars = models.PositiveSmallIntegerField(_("jars"), default=0)
     note = models.CharField(_("note"), max_length=300, blank=True)

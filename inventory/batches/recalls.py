@@ -1,8 +1,10 @@
 """Whom a recall reaches, and who has not answered yet. A few queries, however many jars, people and recalls.
 
-A jar is held by the member it was handed to, or else by the people of the kitchen it stands in and whoever made it.
-The jar ledger adds where full jars of the lot were moved by hand. Whoever gave some of them away out of the club is
-asked as well: only she knows to whom. One answer from a household settles the jars of its kitchen.
+A jar is held by the member it was handed to, or else by the people of the kitchen it stands in. Whoever made it is
+asked apart where that kitchen is not theirs: jars from a hall may have gone home with them. The jar ledger adds where
+full jars of the lot were moved by hand. Whoever gave some of them away out of the club is asked as well: only they know
+to whom. An answer settles the one place it was given for: a household its kitchen, and nobody's other kitchen with it.
+Whoever left the club stays on the list; those who run the recall reach them, and note the answer for them.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from dataclasses import dataclass
 
 from django.db.models import Count, Exists, OuterRef, Q
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as noop
 
 from club.members.models import Kitchen, User
 from club.members.roles import Role
@@ -23,18 +26,35 @@ from inventory.jars.models import Balance, Movement
 from inventory.jars.words import JarState, PlaceKind, Reason
 from recipes.models import Revision, RevisionState
 
-Key = tuple[int, str]  # a batch, and where jars of it are held: "kitchen 4", "person 7", "store", "gave 7"
+# A batch, and where jars of it are held: "kitchen 4", "maker 7", "person 7", "store", "gave 7".
+Key = tuple[int, str]
 
 
 @dataclass(frozen=True)
 class Holding:
-    """Jars of one batch under one recall, in one pair of hands. `people` are ids; any one of them may answer."""
+    """Jars of one batch under one recall, in one pair of hands. `people` are ids; any one of them may answer.
+
+    `former` are those who left the club: they cannot sign in, and are written to or telephoned.
+    """
 
     recall_id: int
     batch_id: int
     where: str
     people: frozenset[int]
+    former: frozenset[int]
     is_answered: bool
+
+    @property
+    def is_left_alone(self) -> bool:
+        """Nobody is left in the club who could answer: those who run the recall note what they were told."""
+        return not self.people
+
+
+PERSON_WORDS = {
+    "person": noop("with %(who)s"),
+    "maker": noop("taken home by %(who)s, who made them"),
+    "gave": noop("given away by %(who)s"),
+}
 
 
 def affected_jars(recall: Recall) -> JarQuerySet:
@@ -52,10 +72,17 @@ def holdings(recalls: Iterable[Recall]) -> list[Holding]:
     reached = list(_reached(recalls))
     if not reached:
         return []
-    hands = _hands({batch for _recall, batch in reached})
+    hands, active = _hands({batch for _recall, batch in reached})
     answered = _answered(recalls)
     return [
-        Holding(recall, batch, where, frozenset(people), is_answered=bool(people & answered[recall, batch]))
+        Holding(
+            recall,
+            batch,
+            where,
+            frozenset(people & active),
+            frozenset(people - active),
+            is_answered=(recall, batch, where) in answered,
+        )
         for recall, batch in sorted(reached)
         for where, people in sorted(hands[batch].items())
     ]
@@ -72,13 +99,8 @@ def waiting(recalls: Iterable[Recall]) -> list[Holding]:
     return [one for one in holdings(recalls) if not one.is_answered]
 
 
-def reaching(user: User, recalls: Iterable[Recall]) -> dict[int, list[Holding]]:
-    """This person's own holdings by recall; recalls that do not reach her are left out."""
-    return held_by(user, holdings(recalls))
-
-
 def held_by(user: User, rows: Iterable[Holding]) -> dict[int, list[Holding]]:
-    """As `reaching`, of holdings that were asked for already."""
+    """This person's own holdings by recall; recalls that do not reach them are left out."""
     found: defaultdict[int, list[Holding]] = defaultdict(list)
     for one in rows:
         if user.pk in one.people:
@@ -120,39 +142,40 @@ def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
     yield from found
 
 
-def _hands(batches: set[int]) -> dict[int, dict[str, set[int]]]:
-    """By batch, who holds jars where; only active people, and no empty hands."""
-    found: defaultdict[Key, set[int]] = defaultdict(set)
-    for key, person in (*_by_jars(batches), *_by_ledger(batches)):
-        found[key].add(person)
-    active = set(User.objects.filter(is_active=True, pk__in=set().union(*found.values())).values_list("pk", flat=True))
-    hands: dict[int, dict[str, set[int]]] = {batch: {} for batch in batches}
-    for (batch, where), people in found.items():
-        if people & active:
-            hands[batch][where] = people & active
-    return hands
-
-
-def _by_jars(batches: set[int]) -> Iterator[tuple[Key, int]]:
+def _hands(batches: set[int]) -> tuple[dict[int, dict[str, set[int]]], set[int]]:
+    """By batch, who holds jars where; and who of all these people is in the club still."""
     makers = dict(Batch.objects.filter(pk__in=batches).order_by().values_list("pk", "made_by"))
+    hands: dict[int, dict[str, set[int]]] = {batch: defaultdict(set) for batch in batches}
+    for (batch, where), person in (*_by_jars(batches, makers), *_by_ledger(batches, makers)):
+        hands[batch][where].add(person)
+    everybody = {person for places in hands.values() for people in places.values() for person in people}
+    return hands, set(User.objects.filter(is_active=True, pk__in=everybody).values_list("pk", flat=True))
+
+
+def _by_jars(batches: set[int], makers: dict[int, int]) -> Iterator[tuple[Key, int]]:
     rows = Jar.objects.kept().filter(batch__in=batches).order_by()
+    households: defaultdict[tuple[int, int], set[int]] = defaultdict(set)
     for batch, place, holder, person in rows.values_list("batch", "place", "held_by", "place__people").distinct():
         if holder is not None:
             yield (batch, f"person {holder}"), holder
-            continue
-        yield (batch, f"kitchen {place}"), makers[batch]
-        if person is not None:
-            yield (batch, f"kitchen {place}"), person
+        else:
+            households[batch, place].update({person} - {None})
+    for (batch, place), people in households.items():
+        maker = makers[batch]
+        yield from (((batch, f"kitchen {place}"), person) for person in people or {maker})
+        if people and maker not in people:
+            yield (batch, f"maker {maker}"), maker
 
 
-def _by_ledger(batches: set[int]) -> Iterator[tuple[Key, int]]:
+def _by_ledger(batches: set[int], makers: dict[int, int]) -> Iterator[tuple[Key, int]]:
     full = Balance.objects.there().filter(batch__in=batches, state=JarState.FULL).order_by()
     rows = full.values_list("batch", "place__kind", "place__person", "place__kitchen").distinct()
     there = list(rows)
     households = _households({kitchen for _batch, _kind, _person, kitchen in there if kitchen is not None})
     keepers = _keepers() if any(kind == PlaceKind.STORE for _batch, kind, _person, _kitchen in there) else []
     for batch, kind, person, kitchen in there:
-        where, people = f"kitchen {kitchen}", households[kitchen]
+        # A kitchen that nobody belongs to any more: whoever made the jars is the one to ask.
+        where, people = f"kitchen {kitchen}", households[kitchen] or [makers[batch]]
         if kind == PlaceKind.STORE:
             where, people = "store", keepers
         elif person is not None:
@@ -176,12 +199,8 @@ def _keepers() -> list[int]:
     return list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
 
 
-def _answered(recalls: list[Recall]) -> defaultdict[tuple[int, int], set[int]]:
-    found: defaultdict[tuple[int, int], set[int]] = defaultdict(set)
-    rows = RecallAnswer.objects.filter(recall__in=recalls).order_by().values_list("recall", "batch", "person")
-    for recall, batch, person in rows:
-        found[recall, batch].add(person)
-    return found
+def _answered(recalls: list[Recall]) -> set[tuple[int, int, str]]:
+    return set(RecallAnswer.objects.filter(recall__in=recalls).order_by().values_list("recall", "batch", "where"))
 
 
 @dataclass(frozen=True)
@@ -191,39 +210,38 @@ class HoldingRow:
     batch: Batch
     place: str
     people: tuple[User, ...]
+    former: tuple[User, ...]
     is_answered: bool
 
 
-def holding_rows(found: Sequence[Holding]) -> list[HoldingRow]:
-    """Holdings of one recall by name, those without an answer first; three queries."""
-    people = {one.pk: one for one in User.objects.filter(pk__in={pk for row in found for pk in row.people})}
+def holding_rows(found: Sequence[Holding]) -> list[tuple[Holding, HoldingRow]]:
+    """Holdings of one recall, each with its words, those without an answer first; four queries."""
+    people = User.objects.in_bulk({pk for row in found for pk in row.people | row.former})
     batches = Batch.objects.for_list().in_bulk({row.batch_id for row in found})
-    kitchens = _kitchen_names(found)
-    rows = [
-        HoldingRow(
-            batches[one.batch_id],
-            _place_words(one.where, kitchens, people),
-            tuple(sorted((people[pk] for pk in one.people), key=lambda person: (person.name, person.pk))),
-            one.is_answered,
-        )
-        for one in found
-    ]
-    return sorted(rows, key=lambda row: (row.is_answered, row.batch.lot_code, row.place))
+    places = place_words(one.where for one in found)
+    rows = []
+    for one in found:
+        here, gone = (_by_name(people[pk] for pk in some) for some in (one.people, one.former))
+        rows.append((one, HoldingRow(batches[one.batch_id], places[one.where], here, gone, one.is_answered)))
+    return sorted(rows, key=lambda row: (row[1].is_answered, row[1].batch.lot_code, row[1].place))
 
 
-def _kitchen_names(found: Iterable[Holding]) -> dict[str, str]:
-    ids = {int(one.where.split()[1]) for one in found if one.where.startswith("kitchen ")}
-    return {f"kitchen {pk}": name for pk, name in Kitchen.objects.filter(pk__in=ids).values_list("pk", "name")}
+def _by_name(people: Iterable[User]) -> tuple[User, ...]:
+    return tuple(sorted(people, key=lambda person: (person.name, person.pk)))
 
 
-def _place_words(where: str, kitchens: dict[str, str], people: dict[int, User]) -> str:
-    kind, _space, key = where.partition(" ")
-    if kind == "kitchen":
-        return kitchens[where]
-    if kind == "store":
-        return _("the club's store")
-    person = people[int(key)]
-    return _("with %(who)s") % {"who": person} if kind == "person" else _("given away by %(who)s") % {"who": person}
+def place_words(wheres: Iterable[str]) -> dict[str, str]:
+    """Each place of a holding or an answer, in words; two queries. "": an answer from before places were asked for."""
+    keys = {where: where.partition(" ")[::2] for where in wheres}
+    kitchens = Kitchen.objects.in_bulk({int(key) for kind, key in keys.values() if kind == "kitchen"})
+    people = User.objects.in_bulk({int(key) for kind, key in keys.values() if kind in PERSON_WORDS})
+    words = {"": "", "store": _("the club's store")}
+    for where, (kind, key) in keys.items():
+        if kind == "kitchen":
+            words[where] = kitchens[int(key)].name
+        elif kind in PERSON_WORDS:
+            words[where] = _(PERSON_WORDS[kind]) % {"who": people[int(key)]}
+    return words
 
 
 def recalls_of(batch: Batch) -> list[Recall]:
@@ -231,3 +249,13 @@ def recalls_of(batch: Batch) -> list[Recall]:
     lids = Jar.objects.filter(batch=batch).values("lid_lot")
     reach = Q(revision=batch.revision_id) | Q(batch=batch) | Q(lid_lot__in=lids)
     return list(Recall.objects.not_cleared().for_list().filter(reach))
+
+
+def is_called_back(batch: Batch, recalls: Sequence[Recall] | None = None) -> bool:
+    """Whether a jar of the batch is called back, or its revision was withdrawn: then nothing of it is kept or given.
+
+    `recalls` are those of `recalls_of`, from a caller who has them.
+    """
+    if batch.revision.state == RevisionState.WITHDRAWN:
+        return True
+    return bool(recalls_of(batch) if recalls is None else recalls)

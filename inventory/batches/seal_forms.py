@@ -25,6 +25,8 @@ AWAY_CHOICES = [
     (Disposal.FREEZE.value, _("freeze")),
     (Disposal.DISCARD.value, _("throw away")),
 ]
+# A jar that is called back goes nowhere that food is kept.
+AWAY_IF_CALLED_BACK = [(Disposal.DISCARD.value, _("throw away"))]
 
 
 @dataclass(frozen=True)
@@ -46,10 +48,12 @@ class SealsForm(forms.Form):
     )
     note = forms.CharField(label=_("Notes"), required=False, max_length=300)
 
-    def __init__(self, *args: Any, batch: Batch, jars: Sequence[Jar], now: datetime, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, batch: Batch, jars: Sequence[Jar], now: datetime, is_called_back: bool, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.jars = jars
-        choices = self._disposal_choices(batch, now)
+        choices = AWAY_IF_CALLED_BACK if is_called_back else self._disposal_choices(batch, now)
         for jar in jars:
             self.fields[f"jar_{jar.number}"] = forms.ChoiceField(
                 label=_("Jar %(n)s") % {"n": jar.number},
@@ -114,13 +118,14 @@ class SealsForm(forms.Form):
 class PutAwayForm(forms.Form):
     """Unsealed jars that wait to be reprocessed go elsewhere instead."""
 
-    def __init__(self, *args: Any, jars: Sequence[Jar], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, jars: Sequence[Jar], is_called_back: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.jars = jars
+        choices = AWAY_IF_CALLED_BACK if is_called_back else AWAY_CHOICES
         for jar in jars:
             self.fields[f"disposal_{jar.number}"] = forms.ChoiceField(
                 label=_("Jar %(n)s") % {"n": jar.number},
-                choices=AWAY_CHOICES,
+                choices=choices,
                 required=False,
                 widget=forms.RadioSelect,
             )

@@ -16,7 +16,7 @@ from inventory.equipment.forms import DIGITS, TokenForm, helper
 from inventory.equipment.models import Thing
 from inventory.equipment.queries import KEEP
 from inventory.equipment.rules import LONGEST_DAYS
-from inventory.equipment.words import Condition
+from inventory.equipment.words import PARTS_OUTCOMES, Condition
 
 OUT_CONDITIONS = [(one.value, one.label) for one in (Condition.GOOD, Condition.WORN)]
 
@@ -78,12 +78,38 @@ class HandOverForm(TokenForm):
 class TakeBackForm(TokenForm):
     condition = forms.ChoiceField(label=_("Condition"), choices=Condition.choices, widget=forms.RadioSelect)
     is_ready = forms.BooleanField(label=_("It is clean and may go out again at once"), required=False)
-    missing_parts = forms.CharField(label=_("Missing parts"), max_length=300, required=False)
+    missing_parts = forms.CharField(
+        label=_("Missing parts"),
+        max_length=300,
+        required=False,
+        help_text=_("Leave it empty if nothing is missing. The thing stays in until what stands here is settled."),
+    )
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of loan_return."""
         return dict(self.cleaned_data)
+
+
+class PartsForm(forms.Form):
+    """What became of a missing part."""
+
+    outcome = forms.ChoiceField(
+        label=_("What became of it?"),
+        choices=[(one.value, one.label) for one in PARTS_OUTCOMES],
+        widget=forms.RadioSelect,
+    )
+    note = forms.CharField(
+        label=_("Note"),
+        max_length=300,
+        required=False,
+        help_text=_("What it was replaced by, or why the thing is withdrawn."),
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = "id_parts_%s"  # another form of the page has a note as well
+        self.helper = helper("outcome", "note", submit=gettext("Settle it"), css="", action=action)
 
 
 class ExtendForm(forms.Form):

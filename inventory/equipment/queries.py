@@ -35,7 +35,16 @@ class ThingQuerySet(models.QuerySet["Thing"]):
         return self.filter(code_key=key) if key else self.none()
 
     def in_service(self) -> ThingQuerySet:
-        return self.filter(state=ThingState.IN_SERVICE)
+        """What may be lent: neither in repair nor retired, and with all its parts."""
+        from inventory.equipment.models import Loan
+
+        return self.filter(state=ThingState.IN_SERVICE).exclude(pk__in=Loan.objects.short_of_parts().values("thing"))
+
+    def short_of_parts(self) -> ThingQuerySet:
+        """What came back without a part, and nobody has settled it yet."""
+        from inventory.equipment.models import Loan
+
+        return self.filter(pk__in=Loan.objects.short_of_parts().values("thing"))
 
     def search(self, words: str) -> ThingQuerySet:
         """By what stands on the label, in the name or at its place."""
@@ -47,12 +56,17 @@ class ThingQuerySet(models.QuerySet["Thing"]):
         return found
 
     def with_standing(self, today: date) -> ThingQuerySet:
-        """Each row with what a tag needs: its open loan, whether today is taken, its last test. No further query."""
+        """Each row with what a tag needs: its open loan, whether today is taken, its last test, what part it lacks.
+
+        No further query.
+        """
         from inventory.equipment.models import InstrumentTest, Loan, ThingDay
 
         open_loan = Loan.objects.filter(thing=OuterRef("pk"), returned_at=None)
         last_test = InstrumentTest.objects.filter(thing=OuterRef("pk")).order_by("-tested_on", "-pk")
+        short = Loan.objects.short_of_parts().filter(thing=OuterRef("pk"))
         return self.annotate(
+            missing_parts=Subquery(short.values("missing_parts")[:1]),
             out_until=Subquery(open_loan.values("due_on")[:1]),
             is_taken_today=Exists(ThingDay.objects.filter(thing=OuterRef("pk"), day=today)),
             test_lapses_on=Subquery(last_test.values("lapses_on")[:1]),
@@ -102,6 +116,10 @@ class LoanQuerySet(models.QuerySet["Loan"]):
 
     def open(self) -> LoanQuerySet:
         return self.filter(returned_at=None)
+
+    def short_of_parts(self) -> LoanQuerySet:
+        """Returned without a part, and nobody has settled it yet: at most one of each thing."""
+        return self.filter(returned_at__isnull=False, parts_settled_at=None).exclude(missing_parts="")
 
     def overdue(self, today: date) -> LoanQuerySet:
         """Due before today and not back, the longest wait first."""

@@ -55,6 +55,15 @@ BRIX_CALIBRATED = Rule(
     f"common practice, no source; the 0.5 and the year: {OWN_CHOICE}",
 )
 
+PARTS_WHOLE = Rule(
+    "lent-with-all-its-parts",
+    noop(
+        "A thing that came back without a part stays in until a keeper writes down that the part is back or replaced,"
+        " or withdraws the thing."
+    ),
+    OWN_CHOICE,
+)
+
 # Our own choices: they keep a slip of the pen from blocking a thing for years.
 LONGEST_DAYS = 60
 FURTHEST_AHEAD_DAYS = 400

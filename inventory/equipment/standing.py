@@ -33,6 +33,8 @@ def standing(thing: Any, today: date) -> Standing:
         return Standing("wait", _("out until"), thing.out_until, True)
     if thing.state == ThingState.IN_REPAIR:
         return Standing("stop", _("in repair"))
+    if thing.missing_parts:
+        return Standing("stop", _("part missing"))
     if words := what_test_wants(thing, today):
         return Standing("stop", words)
     if thing.is_taken_today:

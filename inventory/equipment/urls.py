@@ -28,6 +28,7 @@ urlpatterns = [
     path("t/<slug:code>/", things.thing_page, name="thing"),
     path("t/<slug:code>/change/", things.change, name="change"),
     path("t/<slug:code>/state/", things.state, name="state"),
+    path("t/<slug:code>/parts/", things.parts, name="parts"),
     path("t/<slug:code>/photo/", things.photo, name="photo"),
     path("t/<slug:code>/photo/change/", things.photo_change, name="photo-change"),
     path("t/<slug:code>/test/", testing.test, name="test"),

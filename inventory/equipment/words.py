@@ -25,7 +25,18 @@ class Occasion(models.TextChoices):
     LOOKED_OVER = "looked-over", _("looked over")
     TO_REPAIR = "to-repair", _("went to repair")
     REPAIRED = "repaired", _("back from repair")
+    PARTS = "parts", _("missing part settled")
     RETIRED = "retired", _("retired")
+
+
+class PartsOutcome(models.TextChoices):
+    """What became of a part that was missing at a return."""
+
+    BACK = "back", _("the part is back")
+    REPLACED = "replaced", _("the part was replaced")
+    WITHDRAWN = "withdrawn", _("the thing was withdrawn")
+    # Lent again or retired since, before missing parts were followed up; written by the migration that began it.
+    BEFORE = "before", _("from before missing parts were followed up")
 
 
 class HoldState(models.TextChoices):
@@ -48,3 +59,7 @@ class WaitState(models.TextChoices):
 class Verdict(models.TextChoices):
     PASSED = "passed", _("passed")
     FAILED = "failed", _("failed")
+
+
+# How a keeper can settle a missing part.
+PARTS_OUTCOMES = (PartsOutcome.BACK, PartsOutcome.REPLACED, PartsOutcome.WITHDRAWN)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from recipes.forms.draft import DraftForm
 from recipes.forms.plan import PlanForm
-from recipes.forms.review import AcidForm, FoodForm, ReasonForm
+from recipes.forms.review import AcidForm, FoodForm, ReasonForm, WithdrawForm
 from recipes.forms.search import SearchForm, TableSearchForm
 from recipes.forms.viewing import KitchenForm, ViewForm
 
@@ -16,4 +16,5 @@ __all__ = [
     "SearchForm",
     "TableSearchForm",
     "ViewForm",
+    "WithdrawForm",
 ]

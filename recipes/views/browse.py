@@ -12,9 +12,10 @@ from django.views.decorators.http import require_safe
 from recipes.engine.wording import format_number
 from recipes.forms import SearchForm, TableSearchForm, ViewForm
 from recipes.measures import headspace_text, ingredient_lines, kitchen_points
-from recipes.models import Recipe, Revision
+from recipes.models import Recipe, Revision, RevisionState
 from recipes.tables import band_tables
 from recipes.views.asks import signed_in
+from recipes.withdrawal import reach_of
 
 PAGE = 30
 
@@ -60,6 +61,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "lines": ingredient_lines(tested, form.chosen_units),
         "tables": band_tables(tested.process, altitude, tested),
         "points": kitchen_points(altitude, tested),
+        "reach": reach_of(shown) if shown.state == RevisionState.WITHDRAWN else None,
         "history": shown.recipe.revisions.numbered().order_by("-number"),
     }
 

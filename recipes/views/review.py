@@ -13,11 +13,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from recipes import services
-from recipes.forms import AcidForm, FoodForm, ReasonForm
+from recipes.forms import AcidForm, FoodForm, ReasonForm, WithdrawForm
 from recipes.models import Revision
 from recipes.views.asks import allow
 from recipes.views.browse import recipe_context
 from recipes.views.drafts import REVIEW, WRITE
+from recipes.withdrawal import reach_of
 
 WITHDRAW = "recipes.withdraw_revision"
 
@@ -120,7 +121,8 @@ def send_back(request: HttpRequest, pk: int) -> HttpResponse:
 def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
     user = allow(request, WITHDRAW)
     shown = get_object_or_404(Revision.objects.numbered().select_related("recipe"), recipe__slug=slug, number=number)
-    form = ReasonForm(request.POST or None, label=_("Why it is withdrawn"))
+    reach = reach_of(shown)
+    form = WithdrawForm(request.POST or None, calls_back=reach.words if reach.jars else "")
     if request.method == "POST" and form.is_valid():
         try:
             services.revision_withdraw(by=user, revision=shown, reason=form.cleaned_data["reason"])
@@ -128,4 +130,5 @@ def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
             return redirect("recipes:revision", slug, number)
         except ValidationError as error:
             form.add_error("reason", error.messages)
-    return render(request, "recipes/withdraw.html", {"form": form, "revision": shown, "recipe": shown.recipe})
+    told = {"form": form, "revision": shown, "recipe": shown.recipe, "reach": reach}
+    return render(request, "recipes/withdraw.html", told)

@@ -19,7 +19,7 @@ from club.classes.words import SessionState
 from club.members.models import User
 from inventory.batches.models import BatchState
 from inventory.equipment.models import Thing
-from inventory.equipment.rules import GAUGE_YEARLY
+from inventory.equipment.rules import GAUGE_YEARLY, PARTS_WHOLE
 from inventory.equipment.services.common import now_or
 from inventory.equipment.standing import what_test_wants
 from recipes.engine.stations import HallRefusal
@@ -110,11 +110,25 @@ def plan_refusals(plan: SessionPlan) -> tuple[HallRefusal, ...]:
 
 
 def gear_refusals(session: ClassSession) -> list[HallRefusal]:
-    """Things held for it whose test is not good on the day: it was when they were held, or another day was meant."""
+    """Things held for it that lack a part, or whose test is not good on the day: both were well when they were held."""
     held = SessionGear.objects.filter(session=session, hold__state__in=KEPT).values("hold__thing")
     things = Thing.objects.filter(pk__in=held).with_standing(session.day).order_by("code")
+    short = [(thing, parts) for thing in things if (parts := thing.missing_parts)]  # type: ignore[attr-defined]
     unfit = [(thing, wanted) for thing in things if (wanted := what_test_wants(thing, session.day))]
-    return [
+    lacking = [
+        HallRefusal(
+            (),
+            Refusal(
+                "part-missing",
+                _("%(code)s is held for this session, and a part of it is missing: %(parts)s. Hold another.")
+                % {"code": thing.code, "parts": parts},
+                PARTS_WHOLE.name,
+                PARTS_WHOLE.source,
+            ),
+        )
+        for thing, parts in short
+    ]
+    return lacking + [
         HallRefusal(
             (),
             Refusal(

@@ -61,11 +61,13 @@ def ledger_settle(
 
 
 def ledger_empty(*, by: User, batch: Batch, jars: Sequence[Jar], token: UUID, at: datetime) -> None:
-    """Jars that `by` was handed are empty again, as far as the ledger still knows them full in her place."""
-    place = person_place(by)
-    full, empty = Shelf(place, JarState.FULL, batch.pk), Shelf(place, JarState.EMPTY)
-    for size, wanted in sorted(Counter(jar.size for jar in jars).items()):
-        if count := min(wanted, count_there(full, size)):
+    """Jars that were handed to somebody are empty again, as far as the ledger still knows them full in their place."""
+    holders = {jar.held_by_id: jar.held_by for jar in jars if jar.held_by is not None}
+    wanted = Counter((jar.held_by_id, jar.size) for jar in jars if jar.held_by_id in holders)
+    for (holder, size), jars_wanted in sorted(wanted.items()):
+        place = person_place(holders[holder])
+        full, empty = Shelf(place, JarState.FULL, batch.pk), Shelf(place, JarState.EMPTY)
+        if count := min(jars_wanted, count_there(full, size)):
             movement_post(
                 by=by,
                 size=size,

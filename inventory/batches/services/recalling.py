@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from uuid import UUID, uuid5
 
@@ -15,7 +15,7 @@ from club.members.models import User
 from club.members.one_by_one import one_by_one
 from inventory.batches.models import Batch, Disposal, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
-from inventory.batches.recalls import affected_jars, reaching, withdrawn_without_recall
+from inventory.batches.recalls import Holding, affected_jars, holdings, withdrawn_without_recall
 from inventory.batches.services.common import now_or
 from inventory.batches.services.ledger import fate_of, ledger_empty, ledger_settle
 from inventory.batches.words import RecallKind, RecallOutcome
@@ -35,6 +35,12 @@ def may_recall(by: User, batch: Batch | None = None) -> bool:
     if by.has_perm("batches.trace_batch"):
         return True
     return batch is not None and Batch.objects.cared_for_by(by).filter(pk=batch.pk).exists()
+
+
+def to_answer_for(by: User, rows: Iterable[Holding]) -> list[Holding]:
+    """The holdings that `by` may answer for: their own, and for those who may trace also those of former members."""
+    runs = may_recall(by)
+    return [one for one in rows if by.pk in one.people or (runs and one.is_left_alone)]
 
 
 @transaction.atomic
@@ -124,24 +130,26 @@ def recall_answer(
     batch: Batch,
     outcome: str,
     token: UUID,
+    where: str = "",
     jars: int = 0,
     note: str = "",
     now: datetime | None = None,
 ) -> RecallAnswer:
-    """Write down what `by` did with the jars of `batch` that she holds: set apart, thrown away, or none were left.
+    """Write down what became of the jars of `batch` in one place: set apart, thrown away, or none were left.
 
-    Only whom the recall reaches may answer (PermissionDenied), and she may answer again when she does more. Thrown
-    away, the jars of her hands leave the shelf, and the ledger follows. The same `token` again changes nothing.
+    `where` is the place of the holding; it may be left out by whoever has one only. Only whom the recall reaches may
+    answer (PermissionDenied); where nobody is left in the club to do so, those who may trace note what they were told.
+    One may answer again when one does more. Thrown away, the jars of that place leave the shelf, and the ledger
+    follows. The same `token` again changes nothing.
     """
     now = now_or(now)
     before = RecallAnswer.objects.filter(token=token).first()
     if before is not None:
-        if (before.recall_id, before.batch_id, before.person_id) != (recall.pk, batch.pk, by.pk):
+        is_same = (before.recall_id, before.batch_id, before.person_id) == (recall.pk, batch.pk, by.pk)
+        if not is_same or where not in ("", before.where):
             raise ValidationError(_("This form was used for something else already. Open the page again."))
         return before
-    mine = [one for one in reaching(by, [recall]).get(recall.pk, []) if one.batch_id == batch.pk]
-    if not mine:
-        raise PermissionDenied
+    holding = _holding(by, recall, batch, where)
     _answer_check(outcome, jars, note)
     if not Recall.objects.open().filter(pk=recall.pk).update(closed_at=None):
         raise AlreadyDone(_("This recall was closed meanwhile; there is nothing to answer any more."))
@@ -149,6 +157,7 @@ def recall_answer(
         recall=recall,
         batch=batch,
         person=by,
+        where=holding.where,
         outcome=outcome,
         jars=jars,
         note=" ".join(note.split()),
@@ -156,8 +165,19 @@ def recall_answer(
         token=token,
     )
     if outcome == RecallOutcome.DISCARDED:
-        _discard(by, batch, _jars_in_hand(affected_jars(recall), batch, {one.where for one in mine}), jars, token, now)
+        _discard(by, batch, _jars_in_hand(affected_jars(recall), batch, holding.where), jars, token, now)
     return answer
+
+
+def _holding(by: User, recall: Recall, batch: Batch, where: str) -> Holding:
+    """The one holding that is answered for. Between several nobody but the person who answers can choose."""
+    theirs = [one for one in to_answer_for(by, holdings([recall])) if one.batch_id == batch.pk]
+    named = [one for one in theirs if where in ("", one.where)]
+    if not named:
+        raise PermissionDenied
+    if len(named) > 1:
+        raise ValidationError(_("You hold jars of this lot in more than one place: answer for each by itself."))
+    return named[0]
 
 
 def _answer_check(outcome: str, jars: int, note: str) -> None:
@@ -174,10 +194,12 @@ def _answer_check(outcome: str, jars: int, note: str) -> None:
         raise ValidationError(problems)
 
 
-def _jars_in_hand(jars: JarQuerySet, batch: Batch, hands: set[str]) -> list[Jar]:
-    """The jars of the batch that stand in one of these pairs of hands, by number."""
-    rows = jars.filter(batch=batch).select_related("place").order_by("number")
-    return [jar for jar in rows if _hand(jar) in hands]
+def _jars_in_hand(jars: JarQuerySet, batch: Batch, where: str) -> list[Jar]:
+    """The jars of the batch that stand in that place, by number; whoever made them speaks of any not handed on."""
+    rows = jars.filter(batch=batch).select_related("place", "held_by").order_by("number")
+    if where == f"maker {batch.made_by_id}":
+        return [jar for jar in rows if jar.held_by_id is None]
+    return [jar for jar in rows if _hand(jar) == where]
 
 
 def _hand(jar: Jar) -> str:

@@ -16,6 +16,7 @@ from club.members.models import User
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal, SealCheck
 from inventory.batches.needs import reprocess_refusal
 from inventory.batches.queries import JarQuerySet
+from inventory.batches.recalls import is_called_back
 from inventory.batches.rules import Phase, phase, seal_window
 from inventory.batches.services.common import (
     Problems,
@@ -70,6 +71,7 @@ def seals_record(
     jars = list(Jar.objects.filter(batch=batch).to_look_at().select_related("place").order_by("number"))
     refusal = reprocess_refusal(batch, looked_at)
     _findings_check(jars, results, disposals or {}, early, refusal, note)
+    _kept_nowhere_check(batch, disposals or {})
     before_look = {jar.number: fate_of(jar.seal, jar.disposal) for jar in jars}
     for jar in jars:
         jar.seal = results[jar.number]
@@ -123,6 +125,18 @@ def _findings_check(
             _disposal_check(problems, number, found, disposals.get(number, ""), early, refusal)
     if len(note) > NOTE_LENGTH:
         problems.add("note", _("At most %(n)s characters, please.") % {"n": NOTE_LENGTH})
+    problems.raise_if_any()
+
+
+def _kept_nowhere_check(batch: Batch, disposals: Mapping[int, str]) -> None:
+    """An unsealed jar that is called back is thrown away: it goes nowhere that food is kept."""
+    if not is_called_back(batch):
+        return
+    problems = Problems()
+    for number, disposal in disposals.items():
+        if disposal in (Disposal.REFRIGERATE, Disposal.FREEZE):
+            text = _("Jar %(n)s is called back, or its recipe was withdrawn: it is not kept. Throw it away, untasted.")
+            problems.add(f"disposal_{number}", text % {"n": number})
     problems.raise_if_any()
 
 
@@ -197,6 +211,7 @@ def jars_put_away(*, by: User, batch: Batch, disposals: Mapping[int, str], now: 
                 f"disposal_{number}", _("Jar %(n)s is not an unsealed jar that is still kept.") % {"n": number}
             )
     problems.raise_if_any()
+    _kept_nowhere_check(batch, disposals)
     return _move_away(by, batch, unsealed, disposals, now_or(now))
 
 

@@ -17,6 +17,8 @@ from inventory.batches import services
 from inventory.batches.models import Batch, JarClaim, JarOffer
 from inventory.batches.offer_forms import JarClaimForm, JarOfferForm
 from inventory.batches.offer_rules import GIVING_RULES
+from inventory.batches.recall_rules import HELD_APART, NOT_EATEN
+from inventory.batches.recalls import is_called_back
 from inventory.batches.services.giving import jars_to_give
 from inventory.batches.views.asks import batch_for, refusals_on, signed_in
 from inventory.batches.words import ClaimState
@@ -68,7 +70,14 @@ def jar_offer_new(request: HttpRequest, lot_code: str) -> HttpResponse:
             offer = services.jar_offer_make(by=user, batch=batch, **form.cleaned_data)
             messages.success(request, _("The jars are offered."))
             return redirect(offer)
-    told = {"batch": batch, "form": form, "can_offer": any(free.values()), "rules": GIVING_RULES}
+    told = {
+        "batch": batch,
+        "form": form,
+        "can_offer": any(free.values()),
+        "is_called_back": is_called_back(batch),
+        "instead": (NOT_EATEN, HELD_APART),
+        "rules": GIVING_RULES,
+    }
     return render(request, "batches/jar_offer_new.html", told)
 
 
@@ -87,7 +96,8 @@ def _offer_page(request: HttpRequest, offer: JarOffer, form: JarClaimForm) -> Ht
         "form": form,
         "claims": claims if gives else claims.filter(person=user),
         "has_asked": claims.filter(person=user, state=ClaimState.ASKED).exists(),
-        "is_called_back": Batch.objects.recalled().filter(pk=offer.batch_id).exists(),
+        "is_called_back": is_called_back(offer.batch),
+        "instead": (NOT_EATEN, HELD_APART),
         "rules": GIVING_RULES,
     }
     return render(request, "batches/jar_offer.html", told)

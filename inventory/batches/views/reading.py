@@ -22,7 +22,8 @@ from inventory.batches.lids import LidFigures, lid_figures, lids_compared
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_refusal, tested_needs
 from inventory.batches.queries import BatchQuerySet
-from inventory.batches.recalls import recalls_of
+from inventory.batches.recall_rules import HELD_APART, NOT_EATEN
+from inventory.batches.recalls import is_called_back, recalls_of
 from inventory.batches.seal_forms import waiting_jars
 from inventory.batches.timeline import timeline
 from inventory.batches.tracing import trace as find
@@ -74,7 +75,7 @@ def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
 def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
-    tested = batch.revision.tested
+    tested, recalls = batch.revision.tested, recalls_of(batch)
     told = {
         "batch": batch,
         "points": kitchen_points(batch.altitude, tested),
@@ -91,7 +92,9 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "may_trace": user.has_perm("batches.trace_batch"),
         "needs": tested_needs(batch) if batch.state == BatchState.STARTED else [],
         "rules": rules,
-        "recalls": recalls_of(batch),
+        "recalls": recalls,
+        "is_called_back": is_called_back(batch, recalls),
+        "instead": (NOT_EATEN, HELD_APART),
     }
     return render(request, "batches/detail.html", told)
 
@@ -100,9 +103,14 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
 def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
     batch = batch_for(signed_in(request), lot_code)
     every = request.GET.get("which") == "all"
-    return render(
-        request, "batches/labels.html", {"batch": batch, "labels": labels_of(batch, every=every), "every": every}
-    )
+    told = {
+        "batch": batch,
+        "labels": labels_of(batch, every=every),
+        "every": every,
+        "is_called_back": is_called_back(batch),
+        "instead": (NOT_EATEN, HELD_APART),
+    }
+    return render(request, "batches/labels.html", told)
 
 
 @require_safe

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -18,8 +19,16 @@ from inventory.batches import services
 from inventory.batches.models import Batch, Recall
 from inventory.batches.recall_forms import RecallAnswerForm, RecallCloseForm, RecallForm
 from inventory.batches.recall_rules import WHAT_TO_DO
-from inventory.batches.recalls import Holding, held_by, holding_rows, holdings, withdrawn_without_recall
-from inventory.batches.services.recalling import may_recall
+from inventory.batches.recalls import (
+    Holding,
+    HoldingRow,
+    held_by,
+    holding_rows,
+    holdings,
+    place_words,
+    withdrawn_without_recall,
+)
+from inventory.batches.services.recalling import may_recall, to_answer_for
 from inventory.batches.views.asks import refusals_on, signed_in
 
 PER_PAGE = 30
@@ -77,29 +86,42 @@ def _recall_page(
     user = signed_in(request)
     runs = may_recall(user)
     answers = recall.answers.select_related("batch", "person").defer("batch__plan")
+    answers = answers if runs else answers.filter(person=user)
+    places = place_words(answer.where for answer in answers)
     told = {
         "recall": recall,
         "runs": runs,
         "what_to_do": WHAT_TO_DO,
-        "asked": _asked(recall, held_by(user, rows).get(recall.pk, []), typed),
-        "answers": answers if runs else answers.filter(person=user),
-        "rows": holding_rows(rows) if runs else [],
+        "asked": _asked(recall, to_answer_for(user, rows), typed),
+        "answers": [(answer, places[answer.where]) for answer in answers],
+        "rows": [row for _one, row in holding_rows(rows)] if runs else [],
     }
     return render(request, "batches/recall.html", told, status=400 if typed else 200)
 
 
-def _asked(
-    recall: Recall, mine: list[Holding], typed: RecallAnswerForm | None
-) -> list[tuple[Batch, bool, RecallAnswerForm]]:
-    """For each batch one holds jars of: whether it was answered, and the form; what was typed stays in its own."""
+@dataclass(frozen=True)
+class Asked:
+    """One holding that somebody is asked about; `anchor` is its place on the page."""
+
+    row: HoldingRow
+    form: RecallAnswerForm
+    anchor: str
+    is_for_others: bool
+
+
+def _asked(recall: Recall, rows: list[Holding], typed: RecallAnswerForm | None) -> list[Asked]:
+    """For each holding that one may answer for, what is known of it and its form; what was typed stays in its own."""
     if recall.closed_at is not None:
         return []
-    batches = Batch.objects.for_list().in_bulk({one.batch_id for one in mine})
-    asked = []
-    for key, batch in batches.items():
-        is_typed = typed is not None and typed.data.get("batch") == str(key)
-        form = typed if typed and is_typed else RecallAnswerForm(initial={"batch": key}, auto_id=f"id_{key}_%s")
-        asked.append((batch, all(one.is_answered for one in mine if one.batch_id == key), form))
+    asked: list[Asked] = []
+    for one, row in holding_rows(rows):
+        key = {"batch": one.batch_id, "where": one.where}
+        form = RecallAnswerForm(initial=key, auto_id=f"id_{one.batch_id}_{one.where.replace(' ', '_')}_%s")
+        if typed is not None and typed.data.get("batch") == str(one.batch_id):
+            form = typed if typed.data.get("where", "") in ("", one.where) else form
+        same_lot = sum(before.row.batch == row.batch for before in asked)
+        anchor = f"lot-{row.batch.lot_code}" + (f"-{same_lot + 1}" if same_lot else "")
+        asked.append(Asked(row, form, anchor, is_for_others=one.is_left_alone))
     return asked
 
 

@@ -15,6 +15,8 @@ from inventory.batches.counts import most_jars
 from inventory.batches.forms import AbandonForm, LogForm, ReprocessForm, StartForm
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.needs import reprocess_need, reprocess_refusal, tested_needs
+from inventory.batches.recall_rules import HELD_APART, NOT_EATEN
+from inventory.batches.recalls import is_called_back
 from inventory.batches.seal_forms import PutAwayForm, SealsForm, jars_to_look_at, waiting_jars
 from inventory.batches.services.common import clock
 from inventory.batches.views.asks import batch_at_the_stove, batch_to_write, refusals_on, signed_in
@@ -103,7 +105,8 @@ def seals(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_to_write(user, lot_code)
     jars = jars_to_look_at(batch)
-    form = SealsForm(request.POST or None, batch=batch, jars=jars, now=now)
+    called_back = is_called_back(batch)
+    form = SealsForm(request.POST or None, batch=batch, jars=jars, now=now, is_called_back=called_back)
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form):
@@ -120,6 +123,8 @@ def seals(request: HttpRequest, lot_code: str) -> HttpResponse:
         "phase": batch.phase_at(now),
         "now": now,
         "refusal": reprocess_refusal(batch, now),
+        "is_called_back": called_back,
+        "instead": (NOT_EATEN, HELD_APART),
         "rules": rules,
     }
     return render(request, "batches/seals.html", told)
@@ -149,7 +154,9 @@ def reprocess(request: HttpRequest, lot_code: str) -> HttpResponse:
                 return redirect(batch)
         except services.AlreadyDone as done:
             return _done_before(request, batch, done)
-    return _reprocess_page(request, batch, form, PutAwayForm(jars=waiting_jars(batch)))
+    return _reprocess_page(
+        request, batch, form, PutAwayForm(jars=waiting_jars(batch), is_called_back=is_called_back(batch))
+    )
 
 
 def _reprocess_page(request: HttpRequest, batch: Batch, form: ReprocessForm, away: PutAwayForm) -> HttpResponse:
@@ -159,7 +166,8 @@ def _reprocess_page(request: HttpRequest, batch: Batch, form: ReprocessForm, awa
         "form": form,
         "away": away,
         "need": reprocess_need(batch),
-        "is_called_back": Batch.objects.recalled().filter(pk=batch.pk).exists(),
+        "is_called_back": is_called_back(batch),
+        "instead": (NOT_EATEN, HELD_APART),
         "waiting": waiting_jars(batch),
         "has_lapsed": batch.reprocess_until is None or timezone.now() >= batch.reprocess_until,
         "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],
@@ -175,7 +183,7 @@ def put_away(request: HttpRequest, lot_code: str) -> HttpResponse:
     need, waiting = reprocess_need(batch), waiting_jars(batch)
     if isinstance(need, Refusal) or not waiting:
         return _done_before(request, batch, _("No jar of this batch waits to be reprocessed."))
-    away = PutAwayForm(request.POST, jars=waiting)
+    away = PutAwayForm(request.POST, jars=waiting, is_called_back=is_called_back(batch))
     if away.is_valid():
         with refusals_on(away):
             services.jars_put_away(by=user, batch=batch, disposals=away.written())

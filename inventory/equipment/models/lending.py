@@ -12,7 +12,7 @@ from inventory.equipment.kinds import Kind
 from inventory.equipment.models.things import Thing
 from inventory.equipment.queries import HoldQuerySet, LoanQuerySet, ThingDayQuerySet, WaitingQuerySet
 from inventory.equipment.spans import Span
-from inventory.equipment.words import Condition, HoldState, WaitState
+from inventory.equipment.words import Condition, HoldState, PartsOutcome, WaitState
 
 
 class Hold(models.Model):
@@ -94,6 +94,14 @@ class Loan(models.Model):
     missing_parts = models.CharField(_("missing parts"), max_length=300, blank=True)
     note_in = models.CharField(max_length=300, blank=True)
 
+    # What was missing at the return is an open matter until a keeper settles it; so long the thing stays in.
+    parts_settled_at = models.DateTimeField(null=True, blank=True)
+    parts_settled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    parts_outcome = models.CharField(max_length=10, choices=PartsOutcome.choices, blank=True)
+    parts_note = models.CharField(max_length=300, blank=True)
+
     objects = LoanQuerySet.as_manager()
 
     class Meta:
@@ -106,6 +114,22 @@ class Loan(models.Model):
         ]
         constraints = [
             models.UniqueConstraint(fields=["thing"], name="one_open_loan_per_thing", condition=Q(returned_at=None)),
+            # A returned loan with a part missing stands in the way of the next one, as an open loan does.
+            models.UniqueConstraint(
+                fields=["thing"],
+                name="no_loan_while_a_part_is_missing",
+                condition=Q(returned_at=None) | (~Q(missing_parts="") & Q(parts_settled_at=None)),
+            ),
+            models.CheckConstraint(
+                name="loan_parts_settled_by_whom_and_how",
+                condition=Q(parts_settled_at=None, parts_settled_by=None, parts_outcome="", parts_note="")
+                | (
+                    Q(parts_settled_at__isnull=False, returned_at__isnull=False)
+                    & ~Q(missing_parts="")
+                    & Q(parts_settled_by__isnull=False, parts_outcome__in=["back", "replaced", "withdrawn"])
+                )
+                | Q(parts_settled_at__isnull=False, parts_settled_by=None, parts_outcome="before"),
+            ),
             models.CheckConstraint(
                 name="loan_back_says_by_whom_and_how",
                 condition=Q(returned_at=None, taken_back_by=None, condition_in="")

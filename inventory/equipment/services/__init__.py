@@ -13,6 +13,7 @@ from inventory.equipment.services.holding import hold_cancel, hold_place, hold_p
 from inventory.equipment.services.importing import ImportReport, register_import
 from inventory.equipment.services.lending import latest_due, loan_extend, loan_hand_over, loan_return
 from inventory.equipment.services.moving import holds_move
+from inventory.equipment.services.parts import parts_settle
 from inventory.equipment.services.photos import photo_clear, photo_set
 from inventory.equipment.services.sheets import SheetRefused, SheetRow, sheet_key_in
 from inventory.equipment.services.testing import calibration_record, gauge_test_record, last_test
@@ -51,6 +52,7 @@ __all__ = [
     "loan_extend",
     "loan_hand_over",
     "loan_return",
+    "parts_settle",
     "photo_clear",
     "photo_set",
     "register_import",

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 from club.members.models import User
 from inventory.equipment.dates import FreeSpan, clash_of, free_on, next_free
 from inventory.equipment.kinds import kind_label
-from inventory.equipment.models import Hold, Thing
+from inventory.equipment.models import Hold, Loan, Thing
 from inventory.equipment.queries import KEEP
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, KEYED_IN_LATE, LONGEST_DAYS
 from inventory.equipment.spans import Span
@@ -93,11 +93,14 @@ def span_check(span: Span, today: date, *, starts: str = "starts", ends: str = "
 
 
 def lent_check(thing: Thing) -> None:
-    """Refuses what is in repair or retired."""
+    """Refuses what is in repair or retired, and what lacks a part."""
     if thing.state == ThingState.IN_REPAIR:
         raise ValidationError(_("%(code)s is in repair: it can be had again once it is mended.") % {"code": thing.code})
     if thing.state == ThingState.RETIRED:
         raise ValidationError(_("%(code)s is retired and not lent any more.") % {"code": thing.code})
+    if short := Loan.objects.short_of_parts().filter(thing=thing).first():
+        text = _("%(code)s came back without a part: %(parts)s. It stays in until a keeper settles that on its page.")
+        raise ValidationError(text % {"code": thing.code, "parts": short.missing_parts}, code="parts-missing")
 
 
 def thing_taken(thing: Thing, span: Span, today: date) -> Taken:

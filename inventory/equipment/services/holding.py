@@ -20,6 +20,7 @@ from inventory.equipment.services.common import (
     choice_check,
     hold_check,
     kind_taken,
+    lent_check,
     now_or,
     span_check,
     thing_taken,
@@ -59,7 +60,7 @@ def hold_place(
     token = token or uuid4()
     try:
         with transaction.atomic():
-            _late_check(thing, span, today)
+            _soon_check(thing, span, today)
             return hold_lay(thing=thing, person=for_whom, span=span, by=by, token=token, now=moment, purpose=told)
     except IntegrityError:
         made = Hold.objects.filter(token=token, placed_by=by).first()
@@ -126,8 +127,11 @@ def _may_hold(by: User, person: User, purpose: str) -> str:
     return told
 
 
-def _late_check(thing: Thing, span: Span, today: date) -> None:
-    """A thing that should be back and is not cannot be had on the next days, though nobody holds them."""
-    is_soon = span.starts <= today + thing.turnaround_days * DAY
-    if is_soon and Loan.objects.overdue(today).filter(thing=thing).exists():
+def _soon_check(thing: Thing, span: Span, today: date) -> None:
+    """A thing that should be back and is not cannot be had on the next days, though nobody holds them; nor one that
+    lacks a part. For later days it may be held: the hand-over asks again."""
+    if span.starts > today + thing.turnaround_days * DAY:
+        return
+    if Loan.objects.overdue(today).filter(thing=thing).exists():
         raise thing_taken(thing, span, today)
+    lent_check(thing)

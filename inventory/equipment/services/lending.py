@@ -53,9 +53,10 @@ def loan_hand_over(
 ) -> Loan:
     """Give a thing to somebody until `due_on`, with its condition as it leaves.
 
-    1. Keepers only; the thing must be in service, its gauge's test good to the end. 2. The person's own hold is used
-    where there is one, else one is laid down from today: the database refuses days that somebody else holds. 3. The
-    loan is written; the database refuses a second open one. 4. The same token again finds the first loan.
+    1. Keepers only; the thing must be in service, with all its parts, its gauge's test good to the end. 2. The
+    person's own hold is used where there is one, else one is laid down from today: the database refuses days that
+    somebody else holds. 3. The loan is written; the database refuses a second open one, and one of a thing that lacks
+    a part. 4. The same token again finds the first loan.
     Raises PermissionDenied, Taken, AlreadyDone (it is out), ValidationError.
     """
     keeper_check(by)
@@ -75,6 +76,7 @@ def loan_hand_over(
             return made
         if out := _open_loan(fresh):
             raise AlreadyDone(_is_out(out)) from None
+        lent_check(fresh)  # taken back without a part this very moment: the database refused the loan
         raise thing_taken(fresh, span, span.starts) from None
 
 
@@ -135,8 +137,9 @@ def loan_return(
 ) -> Loan:
     """Take a thing back, with its condition and what is missing. `is_ready`: clean, it may go out again at once.
 
-    What needs repair goes out of service. Days not used are freed; the days for cleaning begin now, but give way to
-    a hold that was there first. Raises PermissionDenied, AlreadyDone, ValidationError (condition, missing_parts).
+    What needs repair goes out of service; what lacks a part stays in until a keeper has settled that (parts.py). Days
+    not used are freed; the days for cleaning begin now, but give way to a hold that was there first. Raises
+    PermissionDenied, AlreadyDone, ValidationError (condition, missing_parts).
     """
     keeper_check(by)
     moment = now_or(now)

@@ -99,6 +99,7 @@ def _back(by: User, thing: Thing, row: SheetRow, token: UUID, at: datetime) -> L
         by=by,
         loan=loan,
         condition=row.condition,
+        missing_parts=loan.missing_parts,  # noted at the hand-over: the sheet has no column that says it is back
         note=row.note,
         is_ready=row.is_ready,
         token=token,

@@ -17,7 +17,7 @@ from inventory.equipment.queries import club_day
 from inventory.equipment.services.common import choice_check, keeper_check, now_or
 from inventory.equipment.services.waiting import waiting_offer_freed
 from inventory.equipment.text import plain
-from inventory.equipment.words import Condition, Occasion, ThingState
+from inventory.equipment.words import Condition, Occasion, PartsOutcome, ThingState
 
 REASON_LENGTH = 300
 
@@ -92,7 +92,7 @@ def thing_mend(
 
 @transaction.atomic
 def thing_retire(*, by: User, thing: Thing, note: str, now: datetime | None = None) -> None:
-    """Never lent again; its history stays. Refused while it is out or somebody holds it."""
+    """Never lent again; its history stays. Refused while it is out or somebody holds it. Settles a missing part."""
     keeper_check(by)
     told = plain(note, field="note", longest=REASON_LENGTH)
     if not told:
@@ -105,6 +105,9 @@ def thing_retire(*, by: User, thing: Thing, note: str, now: datetime | None = No
         raise ValidationError(text % {"code": thing.code, "people": ", ".join(held)})
     state = thing.state
     _move(thing, state, ThingState.RETIRED, told)
+    Loan.objects.short_of_parts().filter(thing=thing).update(
+        parts_settled_at=now_or(now), parts_settled_by=by, parts_outcome=PartsOutcome.WITHDRAWN, parts_note=told
+    )
     condition = Condition.BROKEN if state == ThingState.IN_REPAIR else Condition.WORN
     note_condition(thing=thing, by=by, at=now_or(now), occasion=Occasion.RETIRED, condition=condition, note=told)
 

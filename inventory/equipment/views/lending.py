@@ -51,9 +51,11 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
     loan = Loan.objects.open().filter(thing=thing).with_names().first()
     [row] = with_standing(Thing.objects.filter(pk=thing.pk).with_standing(today), today)
     told: dict[str, Any] = {"thing": thing, "loan": loan, "standing": row.standing}  # type: ignore[attr-defined]
+    told["missing_parts"] = row.missing_parts  # type: ignore[attr-defined]
     waits = list(Hold.objects.filter(thing=thing).standing(today).select_related("person")[:5])
     if loan is not None:
-        told["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm()
+        noted = {"missing_parts": loan.missing_parts}
+        told["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(initial=noted)
         told["next_hold"] = waits[0] if waits else None
     else:
         due = waits[0] if waits and waits[0].starts <= today else None
@@ -113,6 +115,9 @@ def _say_returned(request: HttpRequest, loan: Loan) -> None:
         messages.info(request, _("A deposit of %(sum)s was taken: settle it now.") % {"sum": sum_words})
     if loan.condition_in == Condition.BROKEN:
         messages.warning(request, _("%(code)s is in repair until you say that it is mended.") % told)
+    if loan.missing_parts:
+        told["parts"] = loan.missing_parts
+        messages.warning(request, _("%(code)s stays in until the missing part is settled: %(parts)s.") % told)
 
 
 @require_safe

@@ -19,6 +19,7 @@ from club.members.models import User
 from inventory.equipment import rules, services
 from inventory.equipment.forms import ConditionForm, PhotoForm, ThingForm
 from inventory.equipment.kinds import Kind
+from inventory.equipment.lending_forms import PartsForm
 from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
 from inventory.equipment.queries import KEEP, ThingQuerySet, club_day
 from inventory.equipment.standing import with_standing
@@ -33,8 +34,10 @@ SHOWN = {
     "free": gettext_lazy("Free today"),
     "out": gettext_lazy("Out"),
     "repair": gettext_lazy("In repair"),
+    "missing": gettext_lazy("A part missing"),
     "retired": gettext_lazy("Retired"),
 }
+FOR_KEEPERS = ("missing", "retired")
 
 
 def register(request: HttpRequest, user: User) -> tuple[ThingQuerySet, dict[str, Any]]:
@@ -50,6 +53,8 @@ def register(request: HttpRequest, user: User) -> tuple[ThingQuerySet, dict[str,
         things = things.free_on_day(today)
     elif show == "out":
         things = things.filter(pk__in=Loan.objects.open().values("thing"))
+    elif show == "missing":
+        things = things.short_of_parts()
     elif show in ("repair", "retired"):
         things = things.filter(state=ThingState.IN_REPAIR if show == "repair" else ThingState.RETIRED)
     else:
@@ -67,7 +72,7 @@ def thing_list(request: HttpRequest) -> HttpResponse:
         **asked,
         "page": page,
         "things": with_standing(page.object_list, today),
-        "shown": [(key, label) for key, label in SHOWN.items() if keeps or key != "retired"],
+        "shown": [(key, label) for key, label in SHOWN.items() if keeps or key not in FOR_KEEPERS],
         "kinds": Kind.choices,
         "keeps": keeps,
     }
@@ -94,6 +99,9 @@ def thing_page(request: HttpRequest, code: str) -> HttpResponse:
         "notes": ConditionNote.objects.filter(thing=thing).select_related("by")[:TOLD] if keeps else [],
         "waiting": WaitingEntry.objects.in_line().filter(kind=thing.kind).count(),
         "keeps": keeps,
+        "missing_parts": stands.missing_parts,  # type: ignore[attr-defined]
+        "parts_form": parts_form(thing) if keeps else None,
+        "parts_rule": rules.PARTS_WHOLE,
         "state_form": state_form(thing) if keeps else None,
         "photo_form": PhotoForm() if keeps else None,
     }
@@ -171,6 +179,27 @@ def _act(by: User, thing: Thing, act: str, condition: str, note: str) -> None:
         services.thing_mend(by=by, thing=thing, condition=condition, note=note)
     else:
         services.thing_look_over(by=by, thing=thing, condition=condition, note=note)
+
+
+def parts_form(thing: Thing, data: Any = None) -> PartsForm:
+    return PartsForm(data, action=reverse("equipment:parts", args=[thing.code]))
+
+
+@require_POST
+def parts(request: HttpRequest, code: str) -> HttpResponse:
+    by = keeper(request)
+    thing = thing_for(by, code)
+    form = parts_form(thing, request.POST)
+    if form.is_valid():
+        try:
+            with refusals_on(form):
+                services.parts_settle(by=by, thing=thing, **form.cleaned_data)
+                messages.success(request, _("Written down."))
+                return redirect(thing)
+        except services.AlreadyDone as done:
+            messages.info(request, str(done))
+            return redirect(thing)
+    return render(request, "equipment/state.html", {"thing": thing, "form": form})
 
 
 @require_safe

@@ -23,10 +23,11 @@ from inventory.jars.services.common import (
     write_once,
 )
 from inventory.jars.services.posting import Shelf, movement_post, size_check
-from inventory.jars.words import Reason
+from inventory.jars.words import PlaceKind, Reason
 
 MOST_CENTS = 100_000
-HANDS_ON = {Reason.GIVEN.value, Reason.LENT.value}
+# Where full jars come to other hands.
+TAKES_JARS = {PlaceKind.GIVEN_AWAY.value, PlaceKind.KITCHEN.value, PlaceKind.MEMBER.value}
 # These follow from something else that is written down: a batch's log, or another movement.
 NOT_BY_HAND = {Reason.FILLED.value, Reason.CORRECTED.value}
 
@@ -52,7 +53,9 @@ def jars_move(
 
     `state` is the one the jars are found in; `batch_id` their lot, when they are full. `deposit_cents` is taken for
     each jar lent; what returns gives back its share. The same `token` again finds the movement made the first time.
-    Full jars that are called back are neither given away nor lent.
+    Full jars that are called back are neither given away nor lent, nor moved to another household. That one took them
+    oneself, to set them apart, may be written down, and by who keeps the ledger where else they stand: the recall
+    follows them.
     PermissionDenied unless every inside place is the person's to use; ValidationError by field; NotEnough.
     """
     _places_check(by, source, target)
@@ -60,9 +63,11 @@ def jars_move(
     count_check(count)
     size_check(size)
     _shape_check(reason, source, target, state, batch_id)
-    _called_back_check(reason, batch_id)
-    _deposit_check(by, reason, deposit_cents)
     left = SHAPES[reason].leaves or state
+    is_written_down = reason == Reason.MOVED and (target.person_id == by.pk or by.has_perm(KEEP))
+    if left == FULL and not is_written_down:
+        _called_back_check(source, target, batch_id, field="lot")
+    _deposit_check(by, reason, deposit_cents)
     movement = movement_post(
         by=by,
         size=size,
@@ -100,14 +105,16 @@ def _shape_check(reason: str, source: Place, target: Place, state: str, batch_id
         raise ValidationError({"lot": _("Full jars are counted by lot: give the lot code on the label.")})
 
 
-def _called_back_check(reason: str, batch_id: int | None) -> None:
-    """A jar that is called back is not handed on. Where it stands may still be written down: the recall follows it."""
-    if reason not in HANDS_ON or batch_id is None:
+def _called_back_check(source: Place, target: Place, batch_id: int | None, *, field: str) -> None:
+    """Full jars that are called back come to no other hands. That some broke, are missing or were not counted before
+    may still be written down."""
+    is_handed_on = source.is_inside and target.kind in TAKES_JARS and source.pk != target.pk
+    if batch_id is None or not is_handed_on:
         return
     called = Balance.objects.called_back().filter(batch=batch_id)
     if lot := called.values_list("batch__lot_code", flat=True).first():
         text = _("Lot %(lot)s is called back: do not eat or give away any jar of it. Answer the recall instead.")
-        raise ValidationError({"lot": text % {"lot": lot}})
+        raise ValidationError({field: text % {"lot": lot}})
 
 
 def _deposit_check(by: User, reason: str, cents: int) -> None:
@@ -197,6 +204,7 @@ def jars_correct(
 
     Fewer: the rest goes back the way it came. More: the rest follows. A movement is corrected once; the correction
     itself can be corrected. Deposits stay as they are: who keeps the ledger settles them on their own page.
+    No correction hands on more jars that are called back, however many corrections it goes back over.
     """
     if not by.has_perm(KEEP) and movement.by_id != by.pk:
         raise PermissionDenied
@@ -207,20 +215,30 @@ def jars_correct(
     there = Shelf(movement.source, movement.source_state, _lot(movement, movement.source_state))
     here = Shelf(movement.target, movement.target_state, _lot(movement, movement.target_state))
     forwards = count > movement.count
+    source, target = (there, here) if forwards else (here, there)
+    if source.state == target.state == FULL and source.place == _first_of(movement).source:
+        _called_back_check(source.place, target.place, movement.batch_id, field="count")
     if (before := Movement.objects.filter(corrects=movement).first()) and before.token != token:
         raise ValidationError(_("This movement was corrected already. Correct the correction, if that was wrong too."))
     return movement_post(
         by=by,
         size=movement.size,
         count=abs(count - movement.count),
-        source=there if forwards else here,
-        target=here if forwards else there,
+        source=source,
+        target=target,
         reason=Reason.CORRECTED,
         token=token,
         at=moment_clean(None, now),
         note=note_clean(note),
         corrects=movement,
     )
+
+
+def _first_of(movement: Movement) -> Movement:
+    """The movement that a chain of corrections began with: it says which way is handing on, and which is back."""
+    while movement.corrects is not None:
+        movement = movement.corrects
+    return movement
 
 
 def _lot(movement: Movement, state: str) -> int | None:

@@ -15,9 +15,10 @@ from club.classes.words import SessionState
 from inventory.batches.services import batch_abandon
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
+from inventory.equipment.services import loan_return, parts_settle
 from tests.factories.class_day import MORNING, make_cooking
 from tests.factories.classes import NOW, make_hall, make_instructor, make_session, make_station
-from tests.factories.equipment import make_thing
+from tests.factories.equipment import make_keeper, make_loan, make_thing
 from tests.factories.recipes import VEGETABLE, make_revision
 
 pytestmark = pytest.mark.django_db
@@ -151,3 +152,16 @@ def test_what_was_cooked_in_is_closed_and_not_called_off_unless_every_batch_was_
     assert ClassSession.objects.get(pk=session.pk).state == SessionState.PUBLISHED
     batch_abandon(by=by, batch=cooking.batch, reason="No power.")
     assert publishing.session_cancel(**told).state == SessionState.CANCELLED
+
+
+def test_a_thing_held_for_it_that_came_back_without_a_part_keeps_it_from_being_published():
+    by = make_instructor()
+    thing = make_thing(capacity={"half-pint": 12})
+    session = draft(by)
+    gear.gear_gather(by=by, session=session, now=NOW)
+    assert Hold.objects.get().thing == thing
+    loan = make_loan(thing, now=NOW, days=0)
+    loan_return(by=make_keeper(), loan=loan, condition="good", missing_parts="the rack", is_ready=True, now=NOW)
+    assert refused(by, session) == ["part-missing"]
+    parts_settle(by=make_keeper(), thing=thing, outcome="back", now=NOW)
+    assert publishing.session_publish(by=by, session=session, now=NOW).state == SessionState.PUBLISHED

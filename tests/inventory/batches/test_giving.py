@@ -7,6 +7,7 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 from django.utils import timezone
 
 from inventory.batches import services
@@ -14,7 +15,7 @@ from inventory.batches.models import Jar, JarClaim, JarOffer, OfferedJar
 from inventory.batches.recalls import holders
 from inventory.batches.services.giving import jars_to_give
 from inventory.jars.models import Balance
-from inventory.jars.services import jars_move, kitchen_place, ledger_audit, outside_place, person_place
+from inventory.jars.services import jars_correct, jars_move, kitchen_place, ledger_audit, outside_place, person_place
 from recipes.services import revision_withdraw
 from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.jars import make_keeper
@@ -265,6 +266,43 @@ def test_no_recalled_jar_leaves_by_the_ledger_s_own_pages_either(batch, taker, c
             move(by, reason, target)
     move(batch.made_by, "moved", person_place(batch.made_by))
     assert (full_with(taker), full_with(batch.made_by)) == (0, 1)
+
+
+@every_recall
+@pytest.mark.parametrize("reason", ["given", "lent", "moved"])
+def test_no_correction_hands_on_more_jars_that_are_called_back(batch, taker, called_back, reason, client):
+    home, keeper = kitchen_place(batch.kitchen), make_keeper()
+    target = outside_place("given-away") if reason == "given" else person_place(taker)
+    told = {"state": "full", "batch_id": batch.pk, "size": "half-pint", "count": 2}
+    first = jars_move(by=keeper, reason=reason, source=home, target=target, token=uuid4(), **told)
+
+    def full_at_home():
+        return Balance.objects.get(place=home, state="full", batch=batch).count
+
+    called_back(batch)
+    client.force_login(keeper)
+    path = reverse("jars:correct", args=[first.pk])
+    refused = client.post(path, {"count": "3", "note": "it was more", "token": str(uuid4())})
+    assert refused.status_code == 200
+    assert "count" in refused.context["form"].errors
+    assert full_at_home() == 1
+    # What never went comes back, and does not go by correcting that correction.
+    back = jars_correct(by=keeper, movement=first, count=1, token=uuid4())
+    with pytest.raises(ValidationError, match=f"Lot {batch.lot_code} is called back"):
+        jars_correct(by=keeper, movement=back, count=0, token=uuid4())
+    assert full_at_home() == 2
+    assert jars_correct(by=keeper, movement=back, count=2, token=uuid4()).count == 1
+    assert full_at_home() == 3
+
+
+@every_recall
+def test_a_member_moves_no_recalled_jar_to_another_household(batch, called_back):
+    other = make_kitchen(batch.made_by, make_person())
+    told = {"state": "full", "batch_id": batch.pk, "size": "half-pint", "count": 1, "token": uuid4()}
+    move = {"by": batch.made_by, "reason": "moved", "source": kitchen_place(batch.kitchen), **told}
+    called_back(batch)
+    with pytest.raises(ValidationError, match=f"Lot {batch.lot_code} is called back"):
+        jars_move(target=kitchen_place(other), **move)
 
 
 def test_a_cleared_lot_is_given_away_in_the_ledger_again(batch):

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from uuid import uuid4
 
 import pytest
 from django.urls import reverse
 
+from club.members.models import User
 from club.members.roles import Role
 from inventory.batches import services
-from inventory.batches.models import Recall, RecallAnswer
+from inventory.batches.models import Jar, Recall, RecallAnswer
 from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
@@ -172,3 +174,59 @@ def test_the_pages_ask_the_same_number_of_questions_for_one_and_for_thirty(clien
         with django_assert_max_num_queries(24):
             assert len(client.get(wide.get_absolute_url()).context["rows"]) == count
     services.recall_close(by=organiser, recall=first, note="Done.")
+
+
+def test_who_left_the_club_stands_on_the_page_with_how_to_reach_them_and_an_answer_is_noted_for_them(client, batch):
+    friend = make_person(name="Fay Friend", email="fay@example.org")
+    Jar.objects.filter(batch=batch, number=1).update(held_by=friend)
+    User.objects.filter(pk=friend.pk).update(is_active=False)
+    recall = make_recall(batch=batch)
+    client.force_login(make_organiser())
+    page = client.get(recall.get_absolute_url())
+    [row] = [row for row in page.context["rows"] if row.former]
+    assert (row.former, row.is_answered) == ((friend,), False)
+    for words in ("Fay Friend", "left the club", "mailto:fay@example.org"):
+        assert words in page.content.decode()
+    [asked] = page.context["asked"]  # those of the club answer for themselves
+    assert asked.is_for_others
+    sent = told(batch, where=f"person {friend.pk}", outcome="none-left", jars="")
+    assert client.post(answer_url(recall), sent).status_code == 302
+    assert RecallAnswer.objects.get().where == f"person {friend.pk}"
+    assert "with Fay Friend" in client.get(recall.get_absolute_url()).content.decode()
+
+
+def test_a_member_does_not_see_who_else_holds_jars_nor_how_to_reach_them(client, maker, batch):
+    friend = make_person(name="Fay Friend", email="fay@example.org")
+    Jar.objects.filter(batch=batch, number=1).update(held_by=friend)
+    User.objects.filter(pk=friend.pk).update(is_active=False)
+    recall = make_recall(batch=batch)
+    client.force_login(maker)
+    assert "fay@example.org" not in client.get(recall.get_absolute_url()).content.decode()
+    sent = told(batch, where=f"person {friend.pk}")
+    assert client.post(answer_url(recall), sent).status_code == 403
+
+
+def test_each_place_has_a_form_of_its_own_and_what_was_typed_stays_in_it(client, maker, batch):
+    Jar.objects.filter(batch=batch, number=1).update(held_by=maker)
+    recall = make_recall(batch=batch)
+    client.force_login(maker)
+    page = client.get(recall.get_absolute_url())
+    assert [one.form.initial["where"] for one in page.context["asked"]] == [
+        f"kitchen {batch.kitchen_id}",
+        f"person {maker.pk}",
+    ]
+    ids = re.findall(r' id="((?:id_|lot-)[^"]+)"', page.content.decode())
+    assert len(ids) == len(set(ids))
+    sent = told(batch, where=f"person {maker.pk}", jars="", note="in the cellar")
+    refused = client.post(answer_url(recall), sent)
+    assert [one.form.is_bound for one in refused.context["asked"]] == [False, True]
+    client.post(answer_url(recall), told(batch, where=f"person {maker.pk}", jars="1"))
+    page = client.get(recall.get_absolute_url())
+    assert [one.row.is_answered for one in page.context["asked"]] == [False, True]
+
+
+@pytest.mark.parametrize("where", ["store", "kitchen 999999", "x" * 31, "\0"])
+def test_a_place_that_is_not_ones_own_settles_nothing(client, maker, batch, recall, where):
+    client.force_login(maker)
+    assert client.post(answer_url(recall), told(batch, where=where)).status_code in (400, 403)
+    assert RecallAnswer.objects.count() == 0

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from importlib import import_module
 from uuid import uuid4
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
 from club.members.roles import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar, Recall
-from inventory.batches.recalls import affected_jars, holders, holdings, reaching, waiting
+from inventory.batches.recalls import affected_jars, held_by, holders, holdings, waiting
 from inventory.batches.services import recalling
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
@@ -251,4 +253,109 @@ def test_the_reach_costs_the_same_for_one_recall_and_for_many(django_assert_max_
 
 def test_a_person_sees_the_holdings_that_are_hers(batch, maker):
     recalls = [make_recall(batch=batch), make_recall(batch=make_batch_checked())]
-    assert set(reaching(maker, recalls)) == {recalls[0].pk}
+    assert set(held_by(maker, holdings(recalls))) == {recalls[0].pk}
+
+
+def two_kitchens(person):
+    """A batch of which the ledger knows jars in two kitchens of the same person, each shared with somebody else."""
+    home = make_kitchen(person, make_person(name="Hal Housemate"), name="Plum Lane")
+    other = make_kitchen(person, make_person(name="Sue Sister"), name="Sea Road")
+    batch = make_batch_checked(by=person, kitchen=home)
+    move(batch, kitchen_place(other), by=make_person(Role.KEEPER))
+    return batch, home, other
+
+
+def test_one_member_of_two_households_settles_only_the_one_they_answer_for(maker):
+    batch, home, other = two_kitchens(maker)
+    recall = make_recall(batch=batch)
+    answer(maker, recall, batch, jars=3, where=f"kitchen {home.pk}")
+    assert [one.where for one in waiting([recall])] == [f"kitchen {other.pk}"]
+    answer(maker, recall, batch, jars=1, where=f"kitchen {other.pk}")
+    assert waiting([recall]) == []
+
+
+def test_who_holds_jars_in_two_places_says_for_which_they_answer(maker):
+    batch, home, _other = two_kitchens(maker)
+    recall = make_recall(batch=batch)
+    with pytest.raises(ValidationError, match="more than one place"):
+        answer(maker, recall, batch)
+    token = uuid4()
+    answer(maker, recall, batch, jars=3, where=f"kitchen {home.pk}", token=token)
+    with pytest.raises(ValidationError, match="something else"):
+        answer(maker, recall, batch, jars=3, where="store", token=token)
+    assert recall.answers.count() == 1
+
+
+def test_nobody_answers_for_a_place_that_is_not_theirs(maker):
+    batch, _home, other = two_kitchens(maker)
+    recall = make_recall(batch=batch)
+    housemate = batch.kitchen.people.get(name="Hal Housemate")
+    with pytest.raises(PermissionDenied):
+        answer(housemate, recall, batch, where=f"kitchen {other.pk}")
+    assert len(waiting([recall])) == 2
+
+
+def test_jars_made_in_somebody_elses_kitchen_are_asked_about_of_both(maker):
+    hall = make_kitchen(make_person(name="Hanna Host"), is_hall=True)
+    batch = make_batch_checked(by=maker, kitchen=hall)
+    recall = make_recall(batch=batch)
+    answer(hall.people.get(), recall, batch, "none-left", 0)
+    assert [one.where for one in waiting([recall])] == [f"maker {maker.pk}"]
+    answer(maker, recall, batch, "discarded", 4)
+    assert waiting([recall]) == []
+    assert set(batch.jars.values_list("disposal", flat=True)) == {"discard"}
+
+
+def test_jars_thrown_away_are_those_of_the_place_that_was_answered_for(batch, maker):
+    friend = make_person(name="Fay Friend")
+    Jar.objects.filter(batch=batch, number__lte=2).update(held_by=maker)
+    recall = make_recall(batch=batch)
+    answer(maker, recall, batch, "discarded", 4, where=f"person {maker.pk}")
+    assert list(batch.jars.values_list("disposal", flat=True)) == ["discard", "discard", "shelf", "shelf"]
+    with pytest.raises(PermissionDenied):
+        answer(friend, recall, batch)
+
+
+def leave(person):
+    person.is_active = False
+    person.save()
+
+
+def test_who_left_the_club_stays_on_the_list_and_is_not_counted_as_answered(maker):
+    batch = make_batch_checked(by=maker)
+    leave(maker)
+    recall = make_recall(batch=batch)
+    [holding] = waiting([recall])
+    assert (holding.people, holding.former, holding.is_left_alone) == (frozenset(), {maker.pk}, True)
+    assert names(recall) == []  # no mail goes to somebody who cannot sign in to answer it
+
+
+def test_what_somebody_who_left_told_is_noted_by_those_who_may_trace_and_nobody_else(maker):
+    batch = make_batch_checked(by=maker)
+    Jar.objects.filter(batch=batch).update(held_by=maker)
+    move(batch, person_place(maker), by=make_person(Role.KEEPER), count=4)
+    leave(maker)
+    recall = make_recall(batch=batch)
+    with pytest.raises(PermissionDenied):
+        answer(make_person(), recall, batch, "discarded", 4)
+    answer(make_organiser(), recall, batch, "discarded", 4)
+    assert waiting([recall]) == []
+    assert Balance.objects.there().filter(state="full").count() == 0
+
+
+def test_a_kitchen_that_everybody_moved_out_of_still_leads_to_whoever_made_the_jars(batch, maker):
+    batch.kitchen.people.clear()
+    [holding] = waiting([make_recall(batch=batch)])
+    assert (holding.where, holding.people) == (f"kitchen {batch.kitchen_id}", {maker.pk})
+
+
+def test_old_answers_settle_the_place_they_were_for_and_none_where_that_is_not_known(maker):
+    batch, _home, _other = two_kitchens(maker)
+    single = make_batch_checked(by=maker)
+    recalls = [make_recall(batch=one) for one in (batch, single)]
+    for recall in recalls:
+        recall.answers.create(batch=recall.batch, person=maker, outcome="set-apart", jars=4, token=uuid4())
+    migration = import_module("inventory.batches.migrations.0006_recall_answers_by_place")
+    migration.places_of_answers(apps, None)
+    assert [one.answers.get().where for one in recalls] == ["", f"kitchen {single.kitchen_id}"]
+    assert {one.recall_id for one in waiting(recalls)} == {recalls[0].pk}

@@ -80,6 +80,13 @@ def test_a_jar_of_a_withdrawn_revision_that_did_not_seal_is_not_sent_to_reproces
         )
 
 
+def test_of_reprocessed_jars_that_are_called_back_nobody_says_to_refrigerate_or_freeze_them(batch):
+    again = services.jars_reprocess(**told(batch))
+    assert reprocess_refusal(again, AGAIN).code == "reprocessed-once"
+    make_recall(batch=again)
+    assert reprocess_refusal(again, AGAIN).code == "called-back"
+
+
 def test_reprocessed_jars_cool_again_under_their_new_lids(batch):
     again = services.jars_reprocess(**told(batch))
     assert (again.state, again.last_out_at) == (BatchState.OUT, AGAIN)

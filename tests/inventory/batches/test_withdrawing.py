@@ -1,0 +1,123 @@
+"""Before a revision is withdrawn its page says what that calls back, and the press needs a yes to just that."""
+
+from __future__ import annotations
+
+import pytest
+from django.urls import reverse
+
+from club.members.roles import Role
+from inventory.batches import services
+from inventory.batches.models import Recall
+from inventory.batches.recalls import holdings
+from inventory.jars.services import jars_move, kitchen_place, store_place
+from recipes.models import Revision, RevisionState
+from recipes.withdrawal import Reach, reach_of
+from tests.factories.batches import NOW, make_batch_checked
+from tests.factories.members import make_kitchen, make_organiser, make_person
+from tests.factories.recipes import make_revision
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def revision():
+    """Eleven jars in four places: two kitchens, one handed to a friend, some in the store; one was thrown away."""
+    revision = make_revision(slug="test-spread")
+    first = make_batch_checked(revision=revision)
+    second = make_batch_checked(revision=revision)
+    make_batch_checked(revision=revision, by=second.made_by, kitchen=second.kitchen, broken=(1,))
+    first.jars.filter(number=1).update(held_by=make_person(name="Fay Friend"))
+    jars_move(
+        by=make_person(Role.KEEPER),
+        reason="moved",
+        size="half-pint",
+        count=1,
+        source=kitchen_place(second.kitchen),
+        target=store_place(),
+        token=first.token,
+        state="full",
+        batch_id=second.pk,
+        at=NOW,
+        now=NOW,
+    )
+    return revision
+
+
+def url_of(revision):
+    return reverse("recipes:withdraw", args=[revision.recipe.slug, revision.number])
+
+
+def state_of(revision):
+    return Revision.objects.get(pk=revision.pk).state
+
+
+def test_the_page_says_how_many_jars_in_how_many_households_are_called_back(client, revision):
+    assert reach_of(revision) == Reach(jars=11, households=4)
+    client.force_login(make_organiser())
+    page = client.get(url_of(revision))
+    assert page.context["reach"] == Reach(11, 4)
+    assert "This calls back 11 jars in 4 households." in page.content.decode()
+    assert page.context["form"].initial.get("confirmed") is None
+
+
+def test_what_is_announced_is_what_the_recall_then_reaches(revision):
+    told = reach_of(revision)
+    Revision.objects.filter(pk=revision.pk).update(state="withdrawn", withdrawn_at=NOW, withdrawn_reason="Acid.")
+    services.recalls_follow_withdrawals(now=NOW)
+    assert len({one.where for one in holdings([Recall.objects.get()])}) == told.households
+
+
+@pytest.mark.parametrize("missing", ["confirmed", "calls_back"])
+def test_without_a_yes_to_just_that_nothing_is_withdrawn(client, revision, missing):
+    client.force_login(make_organiser())
+    whole = {"reason": "Too little acid.", "confirmed": "on", "calls_back": "11 jars in 4 households"}
+    refused = client.post(url_of(revision), {key: told for key, told in whole.items() if key != missing})
+    assert set(refused.context["form"].errors) == {"confirmed"}
+    assert "Too little acid." in refused.content.decode()  # what was typed stays
+    assert state_of(revision) == RevisionState.PUBLISHED
+    page = client.post(url_of(revision), whole, follow=True).content.decode()
+    assert state_of(revision) == RevisionState.WITHDRAWN
+    assert "Called back: 11 jars in 4 households." in page
+
+
+def test_jars_that_came_since_the_page_was_opened_are_asked_about_anew(client, revision):
+    client.force_login(make_organiser())
+    seen = client.get(url_of(revision)).context["form"]["calls_back"].value()
+    make_batch_checked(revision=revision)
+    sent = {"reason": "Too little acid.", "confirmed": "on", "calls_back": seen}
+    refused = client.post(url_of(revision), sent)
+    assert state_of(revision) == RevisionState.PUBLISHED
+    form = refused.context["form"]
+    assert (form["calls_back"].value(), form["confirmed"].value()) == ("15 jars in 5 households", False)
+    assert client.post(url_of(revision), sent | {"calls_back": form["calls_back"].value()}).status_code == 302
+    assert state_of(revision) == RevisionState.WITHDRAWN
+
+
+def test_a_revision_that_no_jar_comes_from_says_so_before_and_after(client):
+    revision = make_revision(slug="other-spread")
+    make_batch_checked()  # of another recipe
+    client.force_login(make_organiser())
+    assert "No jar comes from this revision" in client.get(url_of(revision)).content.decode()
+    assert "confirmed" in client.post(url_of(revision), {"reason": "Mistyped."}).context["form"].errors
+    sent = {"reason": "Mistyped.", "confirmed": "on", "calls_back": ""}
+    page = client.post(url_of(revision), sent, follow=True).content.decode()
+    assert "No jar comes from it: nothing is called back." in page
+    assert state_of(revision) == RevisionState.WITHDRAWN
+
+
+def test_a_member_neither_sees_nor_presses_it(client, revision):
+    client.force_login(make_person())
+    sent = {"reason": "x", "confirmed": "on", "calls_back": "11 jars in 4 households"}
+    assert client.get(url_of(revision)).status_code == 403
+    assert client.post(url_of(revision), sent).status_code == 403
+    assert state_of(revision) == RevisionState.PUBLISHED
+
+
+def test_the_reach_costs_two_queries_for_one_household_and_for_30(django_assert_num_queries):
+    revision = make_revision()
+    for count in (1, 30):
+        while revision.batches.count() < count:
+            cook = make_person()
+            make_batch_checked(revision=revision, by=cook, kitchen=make_kitchen(cook))
+        with django_assert_num_queries(2):
+            assert reach_of(revision) == Reach(4 * count, count)
