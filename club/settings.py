@@ -127,11 +127,13 @@ TEMPLATES = [
 ]
 
 
-# A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way.
+# A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way. With the
+# write-ahead log only synchronous=FULL has a commit on the disk before a press is answered: it costs one sync, some
+# milliseconds, and a power cut takes nothing that was acknowledged.
 SQLITE_OPTIONS = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
-    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
 }
 
 

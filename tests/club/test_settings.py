@@ -6,6 +6,7 @@ import sys
 from datetime import date
 
 import pytest
+from django.db import connection
 from django.utils.formats import date_format
 
 from club.settings import DATA_UPLOAD_MAX_NUMBER_FIELDS, broker_url, cache_url
@@ -41,6 +42,13 @@ def test_further_hosts_are_answered_beside_the_site_s_own(tmp_path):
 def test_the_longest_draft_form_is_taken_in():
     rows = len(IngredientForm.base_fields) + len(ProcessForm.base_fields)
     assert len(HeadForm.base_fields) + MOST_ROWS * rows < DATA_UPLOAD_MAX_NUMBER_FIELDS - 20
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="SQLite's own setting")
+def test_a_commit_on_sqlite_is_on_the_disk_before_it_is_answered(db):
+    with connection.cursor() as cursor:
+        assert cursor.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
+        assert cursor.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
 def test_a_day_left_to_the_language_is_written_as_the_pages_write_it():
