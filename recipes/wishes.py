@@ -18,6 +18,8 @@ from recipes.engine.terms import Canner, Pack
 
 MOST = 999
 MOST_GEAR = 99
+MOST_EMPTIES = 999
+MOST_AT_ONCE = 99  # jars of one size in one layer of a canner
 SIZES = ("jars", "pots", "fruit")
 STOVES = tuple(EFFICIENCY)
 CAPACITIES = {"7 quart": SEVEN_QUART, "4 quart": FOUR_QUART}
@@ -90,7 +92,7 @@ def plan_wish_from(data: Mapping[str, str | None]) -> PlanWish:
     return wish
 
 
-def jar_counts_from(text: str) -> dict[str, int]:
+def jar_counts_from(text: str, *, most: int = MOST_EMPTIES) -> dict[str, int]:
     """ "half-pint=12, pint=4" by size. `ValueError` says what to write instead."""
     found: dict[str, int] = {}
     for part in filter(None, re.split(r"[,;\s]+", text)):
@@ -100,8 +102,9 @@ def jar_counts_from(text: str) -> dict[str, int]:
             raise ValueError(
                 _("There is no jar called %(size)s. Known jars: %(known)s.") % {"size": size[:40], "known": known}
             )
-        if size in found or not re.fullmatch(r"[0-9]{1,4}", count):
-            raise ValueError(_("Write each jar size once, with how many there are, such as half-pint=12,pint=4."))
+        if size in found or not re.fullmatch(r"[0-9]{1,4}", count) or int(count) > most:
+            text = _("Write each jar size once, with how many there are, up to %(most)s, such as half-pint=12,pint=4.")
+            raise ValueError(text % {"most": most})
         found[size] = int(count)
     return found
 
@@ -117,7 +120,7 @@ def capacity_from(text: str) -> Capacity:
                 % {"known": ", ".join(CAPACITIES)}
             )
         return known
-    counts = {size: count for size, count in jar_counts_from(text).items() if count}
+    counts = {size: count for size, count in jar_counts_from(text, most=MOST_AT_ONCE).items() if count}
     if not counts:
         raise ValueError(_("Write 7 quart, 4 quart, or how many of each size go in, such as half-pint=12,pint=7."))
     return capacity(_("the jars named"), NO_SOURCE, **{size.replace("-", "_"): count for size, count in counts.items()})

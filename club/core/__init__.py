@@ -1,1 +1,1 @@
-"""What every room may use: no models, and nothing of any room."""
+"""What the rooms share. It stands at the bottom of the house and imports none of ours."""

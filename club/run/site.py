@@ -15,7 +15,6 @@ from pathlib import Path
 
 from club.run.supervisor import Part
 
-WEB_WORKERS = 2
 TASK_PROCESSES = 2
 
 
@@ -56,9 +55,8 @@ def require_free_port(host: str, port: int) -> None:
 
 def web(host: str, port: int) -> Part:
     bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
-    options = ("--bind", bind, "--workers", str(WEB_WORKERS), "--worker-class", "sync")
-    quiet = ("--log-level", "warning", "--graceful-timeout", "10", "--no-control-socket")
-    return Part("web", (sys.executable, "-m", "gunicorn", "club.wsgi:application", *options, *quiet))
+    how = ("--config", "python:club.run.web", "--bind", bind)
+    return Part("web", (sys.executable, "-m", "gunicorn", *how, "club.wsgi:application"))
 
 
 def _celery(*arguments: str) -> tuple[str, ...]:

@@ -8,26 +8,19 @@ from __future__ import annotations
 
 import csv
 import io
-import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.utils.translation import gettext as _
 
+from club.core.tables import TableRefused, read_lines
 from inventory.equipment.xlsx import xlsx_bytes
 
-MOST_BYTES = 5 * 1024 * 1024
-MOST_UNPACKED = 60 * 1024 * 1024
-MOST_ROWS = 5000
 FORMULA_BEGINS = ("=", "+", "-", "@", "\t", "\r")
 XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 Cell = str | int | date | None
-
-
-class FileError(ValueError):
-    """The file cannot be read as a table at all; the message says so to a person."""
 
 
 @dataclass(frozen=True)
@@ -47,56 +40,16 @@ def plain_text(text: str) -> str:
 
 
 def read_table(data: bytes, name: str) -> list[Row]:
-    """The rows of a CSV or XLSX file, by its headings (small letters, spaces as underscores). Raises FileError."""
-    if len(data) > MOST_BYTES:
-        raise FileError(_("The file is larger than 5 MB."))
-    lines = _xlsx_lines(data) if data[:4] == b"PK\x03\x04" else _csv_lines(data)
-    numbered = ((number, line) for number, line in enumerate(lines, start=1) if any(cell.strip() for cell in line))
-    first = next(numbered, None)
-    if first is None:
-        raise FileError(_("The file is empty."))
-    headings = ["_".join(cell.strip().lower().split()) for cell in first[1]]
+    """The rows of a CSV or XLSX file, by its headings (small letters, spaces as underscores). Raises TableRefused."""
+    first, *lines = read_lines(data, name, other_encoding="cp1252")
+    headings = ["_".join(_cell_text(cell).strip().lower().split()) for cell in first.cells]
     if len(set(filter(None, headings))) != len([one for one in headings if one]):
-        raise FileError(_("A heading comes twice in the first row."))
+        raise TableRefused(_("A heading comes twice in the first row."))
     rows: list[Row] = []
-    for number, line in numbered:
-        if len(rows) >= MOST_ROWS:
-            raise FileError(_("More than %(n)s rows: divide the file.") % {"n": MOST_ROWS})
-        told = zip(headings, line, strict=False)
-        rows.append(Row(number, {key: plain_text(cell.strip()) for key, cell in told if key}))
+    for number, cells in lines:
+        told = zip(headings, map(_cell_text, cells), strict=False)
+        rows.append(Row(number, {key: plain_text(text.strip()) for key, text in told if key}))
     return rows
-
-
-def _csv_lines(data: bytes) -> Iterator[list[str]]:
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")
-    if "\0" in text:
-        raise FileError(_("This is neither a CSV nor an XLSX file."))
-    first_line = text.partition("\n")[0]
-    delimiter = max(",;\t", key=first_line.count)
-    try:
-        yield from csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    except csv.Error as error:
-        raise FileError(_("The CSV file is broken: %(why)s.") % {"why": error}) from error
-
-
-def _xlsx_lines(data: bytes) -> Iterator[list[str]]:
-    from openpyxl import load_workbook  # only who imports a spreadsheet waits for it
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED:
-                raise FileError(_("The file unpacks to more than 60 MB."))
-        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        for line in book.worksheets[0].iter_rows(values_only=True):
-            yield [_cell_text(cell) for cell in line]
-        book.close()
-    except FileError:
-        raise
-    except Exception as error:  # a broken workbook fails in openpyxl in more ways than can be named
-        raise FileError(_("The XLSX file cannot be read.")) from error
 
 
 def _cell_text(cell: object) -> str:

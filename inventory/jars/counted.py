@@ -15,10 +15,11 @@ from typing import TypeVar
 
 from django.utils.translation import gettext as _
 
+from club.core.tables import TableRefused
 from club.members.models import Kitchen, User
 from inventory.jars.models import Balance, CountTaken, LidLot, LidStock, Place, Supply, SupplyLot, code_key
 from inventory.jars.rules import ANY_STATE, EMPTY, FULL, MOST_AT_ONCE
-from inventory.jars.sheets import Problem, SheetRefused, SheetRow, read_sheet
+from inventory.jars.sheets import Problem, SheetRow, read_sheet
 from inventory.jars.words import PlaceKind
 from recipes.engine.quantities import JAR_SIZES
 
@@ -84,7 +85,7 @@ def count_plan(name: str, content: bytes) -> CountPlan:
     plan.taken = CountTaken.objects.filter(digest=plan.digest).select_related("by").first()
     try:
         rows = read_sheet(name, content, needed=NEEDED)
-    except SheetRefused as refused:
+    except TableRefused as refused:
         plan.problems.append(Problem(name, 1, "", str(refused)))
         return plan
     plan.rows = len(rows)

@@ -1,13 +1,12 @@
 """Reading a table from a CSV or XLSX file, and writing cells that no spreadsheet takes for a formula.
 
-Pure but for openpyxl, which is imported only where a workbook is read or written: it takes its time to load.
+Pure but for openpyxl, which is imported only where a workbook is written: it takes its time to load.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -15,9 +14,9 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-MOST_ROWS = 5_000
+from club.core.tables import TableRefused, read_lines
+
 MOST_BYTES = 2_000_000
-MOST_UNPACKED = 50_000_000  # a workbook is a zip file; one of a few bytes may unfold to fill the memory
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -31,10 +30,6 @@ class Problem:
     message: str
 
 
-class SheetRefused(Exception):
-    """The file cannot be read as a table at all. The message says what to do."""
-
-
 @dataclass(frozen=True)
 class SheetRow:
     number: int
@@ -45,56 +40,14 @@ class SheetRow:
 
 
 def read_sheet(name: str, content: bytes, *, needed: Iterable[str]) -> list[SheetRow]:
-    """The rows below the heading, cells as plain text by the heading in small letters. SheetRefused otherwise."""
-    if len(content) > MOST_BYTES:
-        raise SheetRefused(_("The file is larger than 2 MB. Split it."))
-    lines = _workbook(content) if name.lower().endswith(".xlsx") else _csv(content)
-    table = [(number, [cell_text(cell) for cell in line]) for number, line in enumerate(lines, start=1)]
-    filled = [(number, line) for number, line in table if any(line)]
-    if not filled:
-        raise SheetRefused(_("The file is empty."))
-    heads = [head.lower() for head in filled[0][1]]
+    """The rows below the heading, cells as plain text by the heading in small letters. TableRefused otherwise."""
+    first, *lines = read_lines(content, name, most_bytes=MOST_BYTES)
+    heads = [cell_text(cell).lower() for cell in first.cells]
     missing = [column for column in needed if column not in heads]
     if missing:
         text = _("The first row must name the columns. Missing: %(columns)s.")
-        raise SheetRefused(text % {"columns": ", ".join(missing)})
-    if len(filled) - 1 > MOST_ROWS:
-        raise SheetRefused(_("The file has more than %(n)s rows. Split it.") % {"n": MOST_ROWS})
-    return [SheetRow(number, dict(zip(heads, line, strict=False))) for number, line in filled[1:]]
-
-
-def _csv(content: bytes) -> Iterator[Sequence[object]]:
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise SheetRefused(_("The file is not UTF-8 text. Save it as “CSV UTF-8”, or as XLSX.")) from error
-    if "\0" in text:
-        raise SheetRefused(_("This is no CSV file. Save it as CSV or XLSX."))
-    first = text.split("\n", 1)[0]
-    mark = max(",;\t", key=first.count)
-    try:
-        yield from csv.reader(io.StringIO(text), delimiter=mark)
-    except csv.Error as error:
-        raise SheetRefused(_("This CSV file cannot be read: %(why)s.") % {"why": error}) from error
-
-
-def _workbook(content: bytes) -> Iterator[Sequence[object]]:
-    import openpyxl
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED:
-                raise SheetRefused(_("The workbook is too large when unpacked. Keep only the sheet of counts."))
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-    except SheetRefused:
-        raise
-    except Exception as error:  # a broken workbook may fail in as many ways as there are parts in it
-        raise SheetRefused(_("This workbook cannot be read. Save it again as XLSX, or as CSV.")) from error
-    sheet = book.worksheets[0]
-    for number, line in enumerate(sheet.iter_rows(values_only=True)):
-        if number > MOST_ROWS + 1:
-            raise SheetRefused(_("The file has more than %(n)s rows. Split it.") % {"n": MOST_ROWS})
-        yield line
+        raise TableRefused(text % {"columns": ", ".join(missing)})
+    return [SheetRow(line.number, dict(zip(heads, map(cell_text, line.cells), strict=False))) for line in lines]
 
 
 def cell_text(cell: object) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import ceil
 
 from recipes.engine.atmosphere import boiling_point_c
@@ -54,7 +54,7 @@ class Paces:
     def boiling_c(self) -> float:
         return boiling_point_c(self.altitude)
 
-    @property
+    @cached_property
     def water_kg(self) -> float:
         if self.gear.kind is not Canner.BOILING_WATER:
             return PRESSURE_WATER_L.value
@@ -107,12 +107,17 @@ class Paces:
         )
 
     def _to_boiling(self, pot: PotWork, load: Load, burner: Burner) -> int:
-        litres = float(sum(JAR_ML[jar.size] * jar.count for jar in load.jars)) / 1000
+        litres = _litres(load.jars)
         if pot.pack is not Pack.RAW:
             return minutes_to_heat(litres, HOT_FILL_C.value, self.boiling_c, burner)
         around = max(self.water_kg - litres, 0.0) if load.process.method is Method.BOILING_WATER else self.water_kg
         water = minutes_to_heat(around, RAW_WATER_C.value, self.boiling_c, burner)
         return water + minutes_to_heat(litres, FOOD_C.value, self.boiling_c, burner)
+
+
+@lru_cache(maxsize=512)
+def _litres(jars: tuple[JarCount, ...]) -> float:
+    return float(sum(JAR_ML[jar.size] * jar.count for jar in jars)) / 1000
 
 
 def _for_jars(jars: Sequence[JarCount], each: Figure) -> int:

@@ -26,6 +26,7 @@ _ALL = (
     Rule(
         "COOK-PRINTED", "Cooking minutes are the recipe's own; the timeline only knows a printed hard boil.", NO_SOURCE
     ),
+    Rule("ONE-DAY", "A plan is one day's work: at most 60 canner loads.", NO_SOURCE),
     Rule("FINISH", "Working back from a finish, nothing starts before the earliest time that was given.", NO_SOURCE),
 )
 

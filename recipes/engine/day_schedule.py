@@ -5,7 +5,7 @@ Pots are taken in the order given, each as early as it can be without waiting on
 
 from __future__ import annotations
 
-from bisect import insort
+from bisect import bisect_left, insort
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -52,7 +52,9 @@ class _Hands:
     def earliest(self, after: int, minutes: int) -> int:
         """The first minute from `after` on with so many minutes free."""
         start = after
-        for begin, end in self.busy:
+        # The spans never overlap: of those that begin by `after` only the last can reach beyond it.
+        for index in range(max(bisect_left(self.busy, (after + 1,)) - 1, 0), len(self.busy)):
+            begin, end = self.busy[index]
             if begin >= start + minutes:
                 break
             start = max(start, end)

@@ -1,4 +1,8 @@
-"""The exact search behind `jars`: bounded counts that reach a sum, for fewest loads, then fewest jars."""
+"""The search behind `jars`: bounded counts that reach a sum, for fewest loads, then fewest jars.
+
+Exact, unless it takes more than MOST_TRIES: then the best found so far is taken. What is left over is the least either
+way; only there may be a load fewer.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +10,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from recipes.engine.loads import fewest_loads
+
+MOST_TRIES = 20_000  # counts of one size that are looked at for all pots of a plan; two hundred jars take some fifty
+LEAST_TRIES = 200  # for each pot, however many there are
+LOADING = 50  # what a whole mix counts for, with its loads
 
 
 class Option(NamedTuple):
@@ -23,12 +31,12 @@ class Best(NamedTuple):
     loads: int
 
 
-def best_counts(options: Sequence[Option], room: int, target: int) -> Best:
+def best_counts(options: Sequence[Option], room: int, target: int, *, most_tries: int = MOST_TRIES) -> Best:
     """Counts whose units come nearest to the target from below, with fewest loads, then fewest jars.
 
     The options stand largest first, so that the first of equal answers has more of the larger jars.
     """
-    search = _Search(options, room, target)
+    search = _Search(options, room, target, most_tries)
     search.visit(0, search.reached[0].bit_length() - 1, 0)
     return Best(search.best, search.fewest[0])
 
@@ -36,8 +44,8 @@ def best_counts(options: Sequence[Option], room: int, target: int) -> Best:
 class _Search:
     """Depth first over the options, most of the largest jar first; cut off where two relaxations say no better."""
 
-    def __init__(self, options: Sequence[Option], room: int, target: int) -> None:
-        self.options, self.room = options, room
+    def __init__(self, options: Sequence[Option], room: int, target: int, most_tries: int) -> None:
+        self.options, self.room, self.tries_left = options, room, most_tries
         self.reached = _reached(options, target)
         # From each option on: the others in order of the room that they take for their volume.
         self.cheapest = [
@@ -51,12 +59,16 @@ class _Search:
     def visit(self, index: int, units: int, jars: int) -> None:
         """Try every count of the option at `index`, with so many units still to fill."""
         if index == len(self.options):
+            self.tries_left -= LOADING
             key = (self.loads(), jars)
             if key < self.fewest:
                 self.fewest, self.best = key, tuple(self.counts)
             return
         option, onward = self.options[index], self.reached[index + 1]
         for count in range(min(option.most, units // option.units), -1, -1):
+            self.tries_left -= 1
+            if self.tries_left < 0 and self.best:
+                break
             left = units - count * option.units
             if not onward >> left & 1:
                 continue

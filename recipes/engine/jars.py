@@ -1,7 +1,8 @@
 """The mix of jars that takes a volume: least left over, then fewest canner loads, then fewest jars.
 
-Exact. Jar sizes are whole multiples of a quarter-pint, so the search runs over small integers: which sums
-can be reached is one bit each in a big integer, and the rest is branch and bound with two relaxations.
+Exact within the bounds of `jar_search`. Jar sizes are whole multiples of a quarter-pint, so the search runs over
+small integers: which sums can be reached is one bit each in a big integer, and the rest is branch and bound with two
+relaxations.
 Between equal mixes the one with more of the largest jar is taken, then of the next, and so on.
 """
 
@@ -12,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from recipes.engine.day_rules import day_refusal
-from recipes.engine.jar_search import Option, best_counts
+from recipes.engine.jar_search import LEAST_TRIES, MOST_TRIES, Option, best_counts
 from recipes.engine.loads import Capacity, Process, room_of
 from recipes.engine.process import process_for
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack, ProcessRow, Refusal
@@ -59,6 +60,8 @@ def jar_mix(
     allowed: Mapping[str, Process | None],
     canner: Capacity,
     empties: Mapping[str, int] | None = None,
+    *,
+    most_tries: int = MOST_TRIES,
 ) -> JarMix | Refusal:
     """The best mix for a volume in millilitres.
 
@@ -72,7 +75,7 @@ def jar_mix(
     options, room = _options(target, allowed, canner, empties)
     if not options:
         return _nothing_to_fill(allowed, canner, empties)
-    best = best_counts(options, room, target)
+    best = best_counts(options, room, target, most_tries=most_tries)
     jars = tuple(JarCount(option.size, count) for option, count in zip(options, best.counts, strict=True) if count)
     leftover = volume_ml - sum((JAR_ML[jar.size] * jar.count for jar in jars), Fraction(0))
     return JarMix(jars, best.loads, leftover, _part_jar(leftover, jars, empties))
@@ -93,7 +96,7 @@ def jar_mixes(
     left = dict(empties) if empties is not None else None
     found: list[JarMix] = []
     for _ in range(pots):
-        mix = jar_mix(volume_ml, allowed, canner, left)
+        mix = jar_mix(volume_ml, allowed, canner, left, most_tries=max(LEAST_TRIES, MOST_TRIES // pots))
         if isinstance(mix, Refusal):
             if not found:
                 return mix

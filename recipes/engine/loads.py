@@ -85,6 +85,10 @@ FOUR_QUART = capacity(
 )
 
 
+MOST_LOADS = 60  # of one plan, as rule ONE-DAY has it; one for each of the most pots that a plan holds
+MOST_FITS = 400  # ways to load what is left of several sizes that are tried; usual canners need far fewer
+
+
 def canner_loads(
     jars: Mapping[str, int], processes: Mapping[str, Process], canner: Capacity
 ) -> tuple[Load, ...] | Refusal:
@@ -106,6 +110,19 @@ def canner_loads(
     return tuple(found)
 
 
+def loads_at_least(jars: Mapping[str, int], processes: Mapping[str, Process], canner: Capacity) -> int:
+    """The loads that these jars need at the very least, by their room alone; what does not go in counts for none.
+
+    One division for each process, however many jars there are.
+    """
+    room, each = room_of(canner)
+    taken: dict[Process, int] = {}
+    for size, count in jars.items():
+        if size in each and size in processes:
+            taken[processes[size]] = taken.get(processes[size], 0) + each[size] * count
+    return sum(-(-needed // room) for needed in taken.values())
+
+
 def room_of(canner: Capacity) -> tuple[int, dict[str, int]]:
     """The canner's room in the smallest whole units that count every jar, and the room of one jar by size."""
     room = lcm(*(jar.count for jar in canner.jars))
@@ -125,43 +142,79 @@ def fewest_loads(counts: Mapping[int, int], room: int) -> int:
 
 @lru_cache(maxsize=4096)
 def share_out(rest: tuple[tuple[int, int], ...], room: int) -> tuple[tuple[int, ...], ...]:
-    """The fewest loads for (room of one jar, count), largest first; each load as counts in the same order."""
+    """The fewest loads for (room of one jar, count), largest first; each load as counts in the same order.
+
+    After MOST_FITS tries the jars are put in largest first, each where it fits: every load is as sound, and there may
+    be one more than was needed. Only canners of odd sizes come to that.
+    """
     each, counts = tuple(kind[0] for kind in rest), tuple(kind[1] for kind in rest)
-    loads = -(-_sum(each, counts) // room)
-    while (found := _fit(each, counts, room, loads)) is None:
-        loads += 1
+    loads, packing = -(-_sum(each, counts) // room), _Packing(each, room)
+    try:
+        while (found := packing.fit(counts, loads)) is None:
+            loads += 1
+    except _TooManyWays:
+        return _largest_first(each, counts, room)
     return found
 
 
-@lru_cache(maxsize=4096)
-def _fit(each: tuple[int, ...], counts: tuple[int, ...], room: int, loads: int) -> tuple[tuple[int, ...], ...] | None:
-    """These jars in so many loads, or None when it cannot be done."""
-    if not any(counts):
-        return ()
-    to_spare = loads * room - _sum(each, counts)
-    if to_spare < 0:
+class _TooManyWays(Exception):
+    """A search that would take too long."""
+
+
+class _Packing:
+    """The exact search for one canner, with what it has found so far and how much it has tried."""
+
+    def __init__(self, each: tuple[int, ...], room: int) -> None:
+        self.each, self.room, self.tries = each, room, 0
+        self.known: dict[tuple[tuple[int, ...], int], tuple[tuple[int, ...], ...] | None] = {}
+
+    def fit(self, counts: tuple[int, ...], loads: int) -> tuple[tuple[int, ...], ...] | None:
+        """These jars in so many loads, or None when it cannot be done."""
+        if (counts, loads) not in self.known:
+            self.known[counts, loads] = self._fit(counts, loads)
+        return self.known[counts, loads]
+
+    def _fit(self, counts: tuple[int, ...], loads: int) -> tuple[tuple[int, ...], ...] | None:
+        if not any(counts):
+            return ()
+        to_spare = loads * self.room - _sum(self.each, counts)
+        if to_spare < 0:
+            return None
+        first = next(index for index, count in enumerate(counts) if count)
+        for load in self._fillings(self.each, counts, self.room, self.room - to_spare):
+            if load[first]:  # the largest jar left goes into some load: take that one now
+                left = tuple(count - taken for count, taken in zip(counts, load, strict=True))
+                if (others := self.fit(left, loads - 1)) is not None:
+                    return (load, *others)
         return None
-    first = next(index for index, count in enumerate(counts) if count)
-    for load in _fillings(each, counts, room, room - to_spare):
-        if load[first]:  # the largest jar left goes into some load: take that one now
-            left = tuple(count - taken for count, taken in zip(counts, load, strict=True))
-            if (others := _fit(each, left, room, loads - 1)) is not None:
-                return (load, *others)
-    return None
+
+    def _fillings(self, each: Sequence[int], counts: Sequence[int], room: int, least: int) -> Iterator[tuple[int, ...]]:
+        """Every load of these jars that takes at least `least` of the room, most of the largest first."""
+        self.tries += 1
+        if self.tries > MOST_FITS:
+            raise _TooManyWays
+        if not each:
+            if least <= 0:
+                yield ()
+            return
+        if _sum(each, counts) < least:
+            return
+        for taken in range(min(counts[0], room // each[0]), -1, -1):
+            used = taken * each[0]
+            for others in self._fillings(each[1:], counts[1:], room - used, least - used):
+                yield (taken, *others)
 
 
-def _fillings(each: Sequence[int], counts: Sequence[int], room: int, least: int) -> Iterator[tuple[int, ...]]:
-    """Every load of these jars that takes at least `least` of the room, most of the largest first."""
-    if not each:
-        if least <= 0:
-            yield ()
-        return
-    if _sum(each, counts) < least:
-        return
-    for taken in range(min(counts[0], room // each[0]), -1, -1):
-        used = taken * each[0]
-        for others in _fillings(each[1:], counts[1:], room - used, least - used):
-            yield (taken, *others)
+def _largest_first(each: Sequence[int], counts: Sequence[int], room: int) -> tuple[tuple[int, ...], ...]:
+    left, loads = list(counts), []
+    while any(left):
+        spare, load = room, []
+        for index, taken in enumerate(each):
+            load.append(min(left[index], spare // taken))
+            left[index] -= load[-1]
+            spare -= load[-1] * taken
+        loads.append(tuple(load))
+    return tuple(loads)
 
 
 def _sum(each: Sequence[int], counts: Sequence[int]) -> int:

@@ -13,7 +13,7 @@ from recipes.engine.day import USUAL_GEAR, day_cautions, pot_works
 from recipes.engine.day_rules import day_refusal
 from recipes.engine.heat import EFFICIENCY, Burner
 from recipes.engine.jars import JarMix
-from recipes.engine.loads import Load, Process, canner_loads
+from recipes.engine.loads import MOST_LOADS, Capacity, Load, Process, canner_loads, loads_at_least
 from recipes.engine.plan_jars import canner_of
 from recipes.engine.plan_terms import UNTIMED, PlanLoad, PlanRequest
 from recipes.engine.process import ProcessFound
@@ -49,6 +49,8 @@ def day_of(
     gear = _gear(request, process)
     if isinstance(gear, Refusal):
         return DayPlan(refusals=(gear,))
+    if (too_much := _days_refusal(mixes, processes, gear.capacity)) is not None:
+        return DayPlan(refusals=(too_much,))
     pots = pot_works(recipe, mixes, balance, pack=process.pack if process else Pack.NOT_STATED)
     day = day_timeline(pots, processes, gear, altitude, sterilise_minutes=sterilise_minutes)
     if isinstance(day, Timeline):
@@ -58,6 +60,18 @@ def day_of(
         return DayPlan(refusals=(day,))
     untimed = Caution(day.code, UNTIMED + day.message, day.rule, day.source)
     return DayPlan(_loads_alone(mixes, processes, gear), cautions=(untimed,))
+
+
+def _days_refusal(mixes: Sequence[JarMix], processes: Mapping[str, Process], canner: Capacity) -> Refusal | None:
+    """Before anything is loaded or timed: more than a day's work is not planned at all."""
+    needed = sum(loads_at_least(mix.counts, processes, canner) for mix in mixes)
+    if needed <= MOST_LOADS:
+        return None
+    message = (
+        f"These jars need at least {needed:,} canner loads, and that is several days of work. Plan a part of it, at "
+        f"most {MOST_LOADS} loads at a time, or say a larger canner."
+    )
+    return day_refusal("several-days", "ONE-DAY", message)
 
 
 def _gear(request: PlanRequest, process: ProcessFound | None) -> Gear | Refusal:

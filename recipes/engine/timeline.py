@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
+from recipes.engine.day_least import Least
 from recipes.engine.day_paces import Paces
 from recipes.engine.day_rules import day_refusal
 from recipes.engine.day_schedule import Duty, Schedule
@@ -22,6 +23,8 @@ __all__ = ["Gear", "PotLoad", "PotWork", "Step", "StepKind", "Timeline", "day_ti
 
 MOST_BURNERS = 6  # of one kitchen, so that every duty can be tried
 MOST_COOKS = 4  # who can find work in one kitchen; more are not given any
+
+MOST_TRIES = 600  # pots that are put into a day to find the shortest, over all ways to use the burners
 
 Numbered = tuple[int, Burner]
 
@@ -146,18 +149,30 @@ def _canners_at_most(pots: Sequence[PotWork], gear: Gear) -> int:
 
 
 def _soonest(pots: Sequence[PotWork], loads: Sequence[tuple[Load, ...]], paces: Paces) -> Timeline:
-    best: Schedule | None = None
-    for duty in _duties(pots, loads, paces.gear):
+    """The day that ends soonest; of equal ones that of the first duty, which needs least.
+
+    What promises most is tried first, and nothing that cannot be better any more. After MOST_TRIES pots in all the
+    best found so far is taken: each is a sound day, only perhaps not the shortest.
+    """
+    least = Least(paces, pots, loads)
+    duties = sorted((least.finish(duty), order, duty) for order, duty in enumerate(_duties(pots, loads, paces.gear)))
+    best: tuple[int, int, Schedule] | None = None
+    tries = 0
+    for promised, order, duty in duties:
+        if best is not None and (tries >= MOST_TRIES or promised > best[0]):
+            break
         schedule = Schedule(paces, duty)
         for number, (pot, of_pot) in enumerate(zip(pots, loads, strict=True), 1):
             schedule.add(number, pot, of_pot)
-            if best is not None and schedule.finish >= best.finish:
+            tries += 1
+            if best is not None and (schedule.finish, order) >= best[:2]:
                 break  # further pots only make it longer
         else:
-            best = schedule
+            best = schedule.finish, order, schedule
     assert best is not None  # noqa: S101 - the refusals have seen to it that there is a duty
-    steps = sorted(best.steps, key=lambda step: (step.start, step.end, step.pot, step.load or 0))
-    return Timeline(tuple(steps), tuple(best.loads), 0, best.finish)
+    found = best[2]
+    steps = sorted(found.steps, key=lambda step: (step.start, step.end, step.pot, step.load or 0))
+    return Timeline(tuple(steps), tuple(found.loads), 0, found.finish)
 
 
 def _duties(pots: Sequence[PotWork], loads: Sequence[Sequence[Load]], gear: Gear) -> Iterator[Duty]:

@@ -16,11 +16,10 @@ from recipes.engine.terms import Canner, Pack, TestedRecipe
 from recipes.forms.fold import Fold
 from recipes.forms.viewing import KitchenForm
 from recipes.planning import PlanWish, WishError, plan_wish_from
-from recipes.wishes import CAPACITIES, WISH_FIELDS
+from recipes.wishes import CAPACITIES, MOST_EMPTIES, WISH_FIELDS
 from recipes.words import CANNERS, CAPACITY_WORDS, JARS, PACKS, STOVES
 
 EMPTY = "empty_"  # and the jar size: the field of how many of it are at hand
-MOST_EMPTIES = 9999
 GEAR_FIELDS = {  # and how wide each is on a phone
     "burners": "col-6",
     "canners": "col-6",
@@ -58,8 +57,11 @@ class PlanForm(KitchenForm):
     burners = text_field(_("Burners"), inputmode="numeric")
     stove = forms.CharField(label=_("Stove"), required=False, widget=forms.Select(choices=STOVE_CHOICES))
     canners = text_field(_("Canners"), inputmode="numeric")
-    capacity = forms.CharField(
-        label=_("Size of a canner"), required=False, widget=forms.Select(choices=CAPACITY_CHOICES)
+    capacity = forms.ChoiceField(
+        label=_("Size of a canner"),
+        required=False,
+        choices=CAPACITY_CHOICES,
+        error_messages={"invalid_choice": _("Choose one of the canners in the list.")},
     )
     cooks = text_field(_("People cooking"), inputmode="numeric")
     finish = text_field(_("Last jar out at"), type="time")
@@ -133,7 +135,8 @@ class PlanForm(KitchenForm):
         for name, size in self.empty_fields.items():
             count = (cleaned.get(name) or "").strip()
             if count and not (count.isascii() and count.isdecimal() and int(count) <= MOST_EMPTIES):
-                self.add_error(name, _("Write a whole number, or leave it empty."))
+                text = _("Write a whole number from 0 to %(most)s, or leave it empty.")
+                self.add_error(name, text % {"most": MOST_EMPTIES})
             elif count:
                 told.append(f"{size}={int(count)}")
         return ",".join(told)

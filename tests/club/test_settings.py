@@ -7,6 +7,7 @@ import sys
 from datetime import date
 
 import pytest
+from django.db import connection
 from django.utils.formats import date_format
 from django.utils.translation import to_language
 
@@ -72,6 +73,13 @@ def test_a_page_claims_no_language_that_it_is_not_written_in(client, settings, a
     assert page["Content-Language"] == said
     assert said in written
     assert {code for code, _name in settings.LANGUAGES} == written
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="SQLite's own setting")
+def test_a_commit_on_sqlite_is_on_the_disk_before_it_is_answered(db):
+    with connection.cursor() as cursor:
+        assert cursor.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
+        assert cursor.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
 def test_a_day_left_to_the_language_is_written_as_the_pages_write_it():

@@ -73,12 +73,13 @@ def test_the_sizes_asked_for_go_up_to_the_largest_tested(ask):
     [
         ({"empty_pint": "some"}, "empty_pint"),
         ({"empty_pint": "-1"}, "empty_pint"),
-        ({"empty_pint": "10000"}, "empty_pint"),
+        ({"empty_pint": "1000"}, "empty_pint"),
         ({"empty_pint": "²"}, "empty_pint"),
         ({"burners": "x"}, "burners"),
         ({"cooks": "100"}, "cooks"),
         ({"stove": "coal"}, "stove"),
         ({"capacity": "huge"}, "capacity"),
+        ({"capacity": "pint=9"}, "capacity"),
         ({"finish": "teatime"}, "finish"),
     ],
 )
@@ -86,6 +87,17 @@ def test_what_is_wrong_about_jars_or_gear_is_said_beside_its_field(ask, query, f
     response = ask(**query)
     assert set(response.context["form"].errors) == {field}
     assert f'id="error_1_id_{field}"' in response.content.decode()
+
+
+def test_more_than_a_days_loads_are_refused_with_what_to_do(ask):
+    response = ask(pots="60", jar="half-pint", capacity="4 quart")
+    assert [refusal.code for refusal in response.context["plan"].refusals] == []
+    response = ask(pots="60", jar="quarter-pint", capacity="4 quart")
+    assert [refusal.code for refusal in response.context["plan"].refusals] == ["several-days"]
+    page = response.content.decode()
+    assert "Plan a part of it" in page
+    assert "ONE-DAY" in page
+    assert "Start this batch" not in page
 
 
 def test_a_lack_of_gear_that_was_named_is_a_refusal_with_its_rule(ask):

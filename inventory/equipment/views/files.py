@@ -14,10 +14,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
+from club.core.tables import TableRefused
 from inventory.equipment import columns, exporting, services
 from inventory.equipment.file_forms import ImportForm
 from inventory.equipment.queries import club_day
-from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, FileError, Row, read_table, write_csv, write_xlsx
+from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, Row, read_table, write_csv, write_xlsx
 from inventory.equipment.views.asks import keeper
 
 SALT = "equipment.import"
@@ -59,7 +60,7 @@ def take_in(request: HttpRequest) -> HttpResponse:
         file = form.cleaned_data["file"]
         try:
             rows = read_table(file.read(), file.name)
-        except FileError as error:
+        except TableRefused as error:
             form.add_error("file", str(error))
         else:
             told["report"] = report = services.register_import(by=by, rows=rows, file=file.name)

@@ -10,8 +10,10 @@ from datetime import date
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
 from openpyxl import Workbook, load_workbook
 
+from club.core.tables import TableRefused
 from inventory.equipment import services
 from inventory.equipment.columns import STATE_COLUMNS, THING_COLUMNS
 from inventory.equipment.describing import fields_of
@@ -19,9 +21,10 @@ from inventory.equipment.exporting import thing_rows
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, Thing
 from inventory.equipment.services import importing
-from inventory.equipment.spreadsheets import FileError, plain_text, read_table, safe_text, write_csv, write_xlsx
+from inventory.equipment.spreadsheets import plain_text, read_table, safe_text, write_csv, write_xlsx
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
+from tests.factories.workbooks import A_MILLION_ROWS, ALL_COLUMNS, BROKEN_CELL
 
 pytestmark = pytest.mark.django_db
 
@@ -258,12 +261,12 @@ def test_numbers_stay_numbers_and_an_apostrophe_of_one_s_own_stays():
         (b"PK\x03\x04 broken", "cannot be read"),
         (b"code\n\0\0", "neither"),
         (b'code,name\n"A-1,never closed', "broken"),
-        (b"a\n" + b"1\n" * 5001, "divide"),
+        (b"a\n" + b"1\n" * 5001, "Divide"),
         (b"x" * (5 * 1024 * 1024 + 1), "5 MB"),
     ],
 )
 def test_what_is_no_table_is_refused_with_the_reason(data, why):
-    with pytest.raises(FileError, match=why):
+    with pytest.raises(TableRefused, match=why):
         read_table(data, "file")
 
 
@@ -333,3 +336,13 @@ def test_a_look_that_somebody_wrote_themselves_is_not_taken(client):
     client.force_login(make_keeper())
     assert client.post("/equipment/import/", {"checked": "made:up:here"}, follow=True).status_code == 200
     assert not Thing.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(BROKEN_CELL, "row 2, column 1 is broken"), (A_MILLION_ROWS, "row 1048576"), (ALL_COLUMNS, "100 columns")],
+)
+def test_a_workbook_that_claims_too_much_or_is_broken_is_refused_beside_its_field(client, content, said):
+    client.force_login(make_keeper())
+    answer = client.post(reverse("equipment:import"), {"file": SimpleUploadedFile("a.xlsx", content)})
+    assert said in answer.context["form"].errors["file"][0]

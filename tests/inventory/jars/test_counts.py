@@ -14,6 +14,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from club.core import tables
 from club.members.models import User
 from inventory.jars import services, sheets
 from inventory.jars.exports import TABLES
@@ -23,6 +24,7 @@ from tests.factories.batches import make_batch_out
 from tests.factories.jars import make_jars, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.orders import make_order, wish
+from tests.factories.workbooks import A_MILLION_ROWS, ALL_COLUMNS, BROKEN_CELL
 
 pytestmark = pytest.mark.django_db
 
@@ -209,7 +211,7 @@ def test_the_trial_shows_every_change_and_what_it_passes_over(keeper, sign_in):
 def bomb():
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
-        packed.writestr("xl/worksheets/sheet1.xml", b"0" * (sheets.MOST_UNPACKED + 1))
+        packed.writestr("xl/worksheets/sheet1.xml", b"0" * (tables.MOST_UNPACKED + 1))
     return out.getvalue()
 
 
@@ -219,10 +221,10 @@ def bomb():
         ("x.csv", b"", "empty"),
         ("x.csv", b"place,count\nstore,1\n", "Missing: what"),
         ("x.csv", "what,count\nKüche,1\n".encode("latin-1"), "UTF-8"),
-        ("x.csv", b"what,count\n\0", "no CSV"),
+        ("x.csv", b"what,count\n\0", "neither a CSV"),
         ("x.xlsx", b"PK nonsense", "cannot be read"),
-        ("x.xlsx", bomb(), "too large when unpacked"),
-        ("x.csv", b"what,count\n" + b"jars,1\n" * (sheets.MOST_ROWS + 1), "more than 5000 rows"),
+        ("x.xlsx", bomb(), "cannot be read"),
+        ("x.csv", b"what,count\n" + b"jars,1\n" * (tables.MOST_ROWS + 1), "more than 5000 rows"),
         ("x.csv", b"x" * (sheets.MOST_BYTES + 1), "larger than 2 MB"),
     ],
 )
@@ -268,6 +270,16 @@ def test_the_page_tries_first_and_writes_when_asked(keeper, sign_in):
     wrong = client.post(page, upload("jars,Nowhere,pint,,,5\n"))
     assert wrong.status_code == 422
     assert all(part in wrong.content.decode() for part in ("shelf.csv", "place", "No kitchen or member"))
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(BROKEN_CELL, "row 2, column 1 is broken"), (A_MILLION_ROWS, "row 1048576"), (ALL_COLUMNS, "100 columns")],
+)
+def test_a_workbook_that_claims_too_much_or_is_broken_is_refused_on_the_page(keeper, sign_in, content, said):
+    answer = sign_in(keeper).post(reverse("jars:counts"), {"file": SimpleUploadedFile("a.xlsx", content)})
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
 
 
 # Out

@@ -1,0 +1,27 @@
+"""What a request meets before any of it is read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
+
+
+class BodyLimitMiddleware:
+    """A body longer than the site takes is refused by what its head says, before it is read.
+
+    One that does not say how long it is (sent in chunks) is refused whole: no browser sends a form so.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "HTTP_TRANSFER_ENCODING" in request.META:
+            return HttpResponse(render_to_string("411.html"), status=411)
+        told = request.META.get("CONTENT_LENGTH") or "0"
+        if not (told.isascii() and told.isdecimal() and len(told) < 19 and int(told) <= settings.MOST_BODY_BYTES):
+            return HttpResponse(render_to_string("413.html"), status=413)
+        return self.get_response(request)
