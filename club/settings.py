@@ -272,6 +272,12 @@ STATICFILES_DIRS = [
     BASE_DIR / "club" / "static",
     ("bootstrap", bootstrap_wrapper.get_bootstrap_dir()),
 ]
+STATICFILES_FINDERS = ["club.core.static_files.ChosenFileSystemFinder", "club.core.static_files.ChosenAppFinder"]
+# Of packages that bring dozens of variants, the files that pages use, and the map that the stylesheet names.
+STATICFILES_CHOSEN = {
+    "bootstrap": ["bootstrap/css/bootstrap.min.css", "bootstrap/css/bootstrap.min.css.map"],
+    "django_htmx": ["django_htmx/htmx-2.min.js", "django_htmx/django-htmx.js"],  # the second one with DEBUG
+}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
