@@ -22,10 +22,22 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import to_language
 
+from club.core.places import IS_INSTALLED
 from club.run.broker import socket_path
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-DATA_DIR = Path(os.environ.get("KETTLEHALL_DATA", BASE_DIR / ".kettlehall")).resolve()
+
+
+def data_dir() -> Path:
+    """Where everything kept lies. An installed site never writes among the installed packages."""
+    if told := os.environ.get("KETTLEHALL_DATA"):
+        return Path(told).resolve()
+    if IS_INSTALLED:
+        raise ImproperlyConfigured("Set KETTLEHALL_DATA to a folder of the site's own: this is an installed copy.")
+    return (BASE_DIR / ".kettlehall").resolve()
+
+
+DATA_DIR = data_dir()
 
 
 def flag(name: str, default: bool = False) -> bool:
@@ -272,6 +284,12 @@ STATICFILES_DIRS = [
     BASE_DIR / "club" / "static",
     ("bootstrap", bootstrap_wrapper.get_bootstrap_dir()),
 ]
+STATICFILES_FINDERS = ["club.core.static_files.ChosenFileSystemFinder", "club.core.static_files.ChosenAppFinder"]
+# Of packages that bring dozens of variants, the files that pages use, and the map that the stylesheet names.
+STATICFILES_CHOSEN = {
+    "bootstrap": ["bootstrap/css/bootstrap.min.css", "bootstrap/css/bootstrap.min.css.map"],
+    "django_htmx": ["django_htmx/htmx-2.min.js", "django_htmx/django-htmx.js"],  # the second one with DEBUG
+}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from club.core.places import FIXTURES
 from recipes.engine.document import (
     DocumentError,
     entries_from_library,
@@ -22,7 +23,7 @@ from recipes.engine.document import (
 from recipes.engine.terms import ProcessTable, TestedRecipe
 
 # The published library that comes with the site. Where a file lies decides whether it is ours; nothing in a file does.
-SHIPPED = Path(__file__).resolve().parent.parent / "fixtures" / "library"
+SHIPPED = FIXTURES / "library"
 LARGEST_FILE_BYTES = 4 * 1024 * 1024
 # A dotted key of n parts costs tomllib n * n steps and as much memory: 200 KB of "a.a.a" took 9 GB.
 MOST_DOTS_A_LINE = 500

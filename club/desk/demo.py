@@ -17,6 +17,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.db import transaction
 
+from club.core.places import FIXTURES
 from club.desk.demo_classes import classes_lay_down
 from club.desk.demo_freezer import freezer_lay_down
 from club.desk.demo_fruit import fruit_lay_down
@@ -35,7 +36,7 @@ from inventory.batches.services.starting import batch_start
 from recipes.engine.terms import Canner, Pack
 from recipes.models import Revision
 
-CLUB_FILE = settings.BASE_DIR / "fixtures" / "demo" / "club.toml"
+CLUB_FILE = FIXTURES / "demo" / "club.toml"
 # Printed by `up`; the last one is the member whose desk shows the most.
 SIGN_INS: tuple[tuple[str, str], ...] = (
     ("marguerite@tallowbench.example", "organiser"),

@@ -6,13 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from recipes.engine.yields import YieldRow, yield_rows
-from recipes.library import read_library
+from recipes.library import SHIPPED, read_library
 
-DEFAULT = Path("fixtures") / "library"
 HEADING = (
     f"{'recipe':36} {'pectin':9} {'stated':>7} {'predicted':>20} {'whole':>6} {'Brix':>5} {'off by':>6}  jar, remarks"
 )
@@ -27,7 +25,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        library = read_library(options["path"] or [settings.BASE_DIR / DEFAULT])
+        library = read_library(options["path"] or [SHIPPED])
         if library.problems:
             for problem in library.problems:
                 self.stderr.write(str(problem))
