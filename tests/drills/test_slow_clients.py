@@ -100,3 +100,17 @@ def test_a_head_without_end_is_refused(started):
     port = started()
     with clients(port, 1, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n" + b"X: " + b"x" * 10_000 + b"\r\n\r\n") as (one,):
         assert one.recv(100_000).startswith(b"HTTP/1.1 4")
+
+
+@pytest.mark.parametrize(
+    ("told", "status"),
+    [(b"Content-Length: 80000000\r\n", 413), (b"Transfer-Encoding: chunked\r\n", 411)],
+    ids=["80 MB", "no length"],
+)
+def test_an_endless_body_is_refused_at_once_and_cut_off(started, told, status):
+    port = started()
+    with clients(port, 1, HEAD + told + b"\r\nlogin=") as (one,):
+        assert status_of(one) == status
+        with pytest.raises(ConnectionError):
+            one.sendall(b"x" * 79_000_000)
+        assert healthy(port)
