@@ -317,7 +317,7 @@ else:
     EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     EMAIL_FILE_PATH = str(DATA_DIR / "mail")
 
-# A photograph may have 8 MB (club.members.pictures), a table 5 MB; a little more is let in, to be told so by its form.
+# A photograph may have 8 MB (club.core.photos), a table 5 MB; a little more is let in, to be told so by its form.
 MOST_BODY_BYTES = 12 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000  # of a body without its files
 DATA_UPLOAD_MAX_NUMBER_FILES = 3

@@ -9,6 +9,7 @@ from fractions import Fraction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from club.core.money import money_text
 from recipes.costs import Cost
 from recipes.engine.foods import Span
 from recipes.engine.jars import JarMix
@@ -17,7 +18,6 @@ from recipes.engine.plan import JarCount, Plan
 from recipes.engine.plan_terms import MASS_BALANCE
 from recipes.engine.plan_write import clock
 from recipes.measures import pressure_text
-from recipes.money import money_text
 from recipes.plan_page import volume_words
 from recipes.words import JARS, STEPS
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from django.contrib import admin
 
 from club.classes.models import ClassSession, SessionGear, SetAside, Station
-from club.members.look_only import LookOnly
+from club.core.admin import LookOnly
 
 
 @admin.register(ClassSession)

@@ -19,8 +19,8 @@ from django.utils.translation import gettext_lazy as _
 from club.classes.models import ClassSession, Station
 from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, TITLE_LENGTH, SessionFields
 from club.classes.services.stations import StationFields, usual_capacity
-from club.classes.wall import weekly
-from club.members.fields import MomentField
+from club.core.clock import weekly
+from club.core.fields import MomentField
 from club.members.models import Kitchen, User
 from club.members.roles import Role
 from club.members.skills import Skill

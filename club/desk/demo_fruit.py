@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from datetime import datetime, time, timedelta
 from typing import Any
 
+from club.core.clock import club_day
 from club.members.models import User
 from inventory.fruit import services
-from inventory.fruit.clock import club_day
 from inventory.fruit.models import Offer, Share
 from recipes.models import Recipe
 

@@ -10,7 +10,7 @@ from django.contrib.auth.models import Group
 from django.db.models import Model
 from django.http import HttpRequest
 
-from club.members.look_only import LookOnly
+from club.core.admin import LookOnly
 from club.members.models import Invitation, Kitchen, User
 
 # Through allauth's sign-in, so that its rate limits hold here too.

@@ -14,9 +14,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from club.classes.models import ClassSession
+from club.core.http import signed_in
 from club.members.models import CalendarAddress
 from club.members.services import calendar_address_close, calendar_address_renew
-from club.members.views.asks import signed_in
 from club.reminders.calendar_entries import Entry, entries_for, session_entry
 from club.reminders.calendar_text import calendar_text
 

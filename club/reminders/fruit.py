@@ -9,13 +9,13 @@ from datetime import UTC, datetime, time, timedelta
 from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import club_day
 from club.reminders import fruit_mails
 from club.reminders.fruit_mails import CLAIM, OFFER, SHARE
 from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
-from inventory.fruit.clock import club_day
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.offer_queries import ClaimQuerySet, OfferQuerySet, ShareQuerySet
 from inventory.fruit.offer_words import OfferStage

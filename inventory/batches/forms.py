@@ -12,12 +12,12 @@ from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import Fold
 from inventory.batches.fields import ClockField
 from inventory.batches.models import Batch
 from inventory.batches.needs import Need
 from inventory.batches.rules import sizes_covered
 from inventory.jars.services import CODE_LENGTH, MAKER_LENGTH
-from recipes.forms.fold import Fold
 from recipes.words import JARS
 
 MOST_JARS = 999

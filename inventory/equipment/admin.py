@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from club.members.look_only import LookOnly
+from club.core.admin import LookOnly
 from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, WaitingEntry
 
 

@@ -8,11 +8,11 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from club.core.money import cents_typed, money_words
 from club.members.models import Kitchen
 from inventory.equipment.describing import ThingFields, fields_of
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Thing
-from inventory.equipment.money import cents_typed, money_words
 from inventory.equipment.spreadsheets import Cell, Row
 from recipes.engine.quantities import JAR_SIZES
 

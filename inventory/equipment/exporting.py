@@ -7,9 +7,9 @@ from datetime import datetime
 
 from django.utils import timezone
 
+from club.core.money import money_words
 from inventory.equipment.columns import THING_COLUMNS, cells_of
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing
-from inventory.equipment.money import money_words
 from inventory.equipment.spreadsheets import Cell
 
 

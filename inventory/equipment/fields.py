@@ -7,8 +7,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from club.core.money import cents_typed, money_words
 from club.members.models import User
-from inventory.equipment.money import cents_typed, money_words
 
 
 def day_field(label: Any, **options: Any) -> forms.DateField:

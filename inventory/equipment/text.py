@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from club.members.text import plain
+from club.core.text import plain
 
 __all__ = ["plain"]

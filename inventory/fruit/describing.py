@@ -11,9 +11,9 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from club.members.text import plain
+from club.core.clock import club_day, wall_moment
+from club.core.text import plain
 from inventory.fruit import rules
-from inventory.fruit.clock import club_day, wall_moment
 from inventory.fruit.containers import CONTAINERS, FROZEN, container_weight, containers_words
 from inventory.fruit.models.offers import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
 from inventory.fruit.offer_words import FruitState

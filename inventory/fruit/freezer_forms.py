@@ -13,11 +13,11 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import Fold
 from club.members.models import Kitchen, User, default_kitchen
 from inventory.fruit.models import FreezerItem, FreezerState, TakenFor
 from inventory.fruit.services.freezer import LENGTHS, FreezerFields
 from recipes.engine.quantities import UNITS, AmountError, parse_amount
-from recipes.forms.fold import Fold
 from recipes.forms.viewing import kitchen_choices, set_choices
 
 

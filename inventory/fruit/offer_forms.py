@@ -15,7 +15,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.members.fields import MomentField
+from club.core.fields import Fold, MomentField
 from club.members.models import User
 from inventory.fruit.amounts import grams_typed, weight_typed, weight_unit
 from inventory.fruit.containers import CONTAINERS
@@ -24,7 +24,6 @@ from inventory.fruit.models import Claim, Offer, PickUpWindow
 from inventory.fruit.models.offers import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
 from inventory.fruit.offer_words import FruitState
 from inventory.fruit.produce import produce_choices
-from recipes.forms.fold import Fold
 
 WINDOWS = ("", "_2", "_3")  # the ends of the field names of three pick-up windows
 NOT_FILLED = [("", "–")]

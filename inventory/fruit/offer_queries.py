@@ -11,8 +11,8 @@ from django.db.models import Count, Exists, F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.models import User
-from inventory.fruit.clock import club_day
 from inventory.fruit.offer_words import STANDING, ClaimStage, OfferStage, ShareStage
 from inventory.fruit.rules import season_of
 

@@ -7,10 +7,10 @@ from fractions import Fraction
 
 from django.utils.translation import gettext as _
 
+from club.core.money import money_text
 from inventory.jars.bills import Bill, Wanted
 from inventory.jars.models import ClubOrder
 from inventory.jars.splitting import Part, SplitRule
-from recipes.money import money_text
 
 
 @dataclass(frozen=True)

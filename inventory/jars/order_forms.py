@@ -10,14 +10,14 @@ from django import forms
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
-from club.members.fields import MomentField
+from club.core.fields import MomentField
+from club.core.money import money_text
 from inventory.jars.forms import count_field, helper, note_field, token_field
 from inventory.jars.models import ClubOrder, OrderLine, Supply
 from inventory.jars.order_queries import LineSum
 from inventory.jars.services import CODE_LENGTH, MAKER_LENGTH, LineFields, Received, Terms
 from inventory.jars.words import LineKind, ShortBy, SplitBy
 from recipes.forms.prices import MoneyField
-from recipes.money import money_text
 from recipes.words import JARS
 
 ROWS = 3  # empty lines offered at once; more are added on the order's own page

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from club.members.fields import LineField
+from club.core.fields import LineField
 from recipes.engine.quantities import UNITS
 from recipes.engine.terms import Method, Role, Seen
 from recipes.engine.units import JAR_SIZES

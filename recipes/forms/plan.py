@@ -9,11 +9,11 @@ from crispy_forms.layout import HTML, Column, Layout, Row
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import Fold
 from club.members.models import Kitchen, User
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner, Pack, TestedRecipe
-from recipes.forms.fold import Fold
 from recipes.forms.viewing import KitchenForm
 from recipes.planning import PlanWish, WishError, plan_wish_from
 from recipes.wishes import CAPACITIES, MOST_EMPTIES, WISH_FIELDS

@@ -9,10 +9,10 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
+from club.core.money import money_text
 from recipes import services
 from recipes.forms.prices import PriceForm
 from recipes.models import Price
-from recipes.money import money_text
 from recipes.shopping import PACKAGES
 from recipes.views.asks import allow, signed_in
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.roles import Role
 from inventory.fruit import services
-from inventory.fruit.clock import club_day
 from inventory.fruit.models import Claim, Offer, Share
 from recipes.services import library_load
 from tests.factories.fruit import KG, hours, make_claim, make_offer

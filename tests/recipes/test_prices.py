@@ -10,9 +10,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from club.core.money import money_text
 from recipes.forms.prices import PriceForm
 from recipes.models import Price
-from recipes.money import money_text
 from recipes.services import price_note
 from tests.factories.prices import make_price
 

@@ -17,8 +17,8 @@ from club.classes.models.day import CAPTION_LENGTH, NOTE_LENGTH
 from club.classes.services.on_the_day import session_on_the_day
 from club.classes.services.running import form_used, run_check
 from club.classes.words import SessionState
+from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.members.models import User
-from club.members.pictures import MOST_BYTES, photo_as_jpeg
 from club.members.services import skill_gain
 from inventory.equipment.services.common import now_or
 

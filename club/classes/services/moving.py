@@ -15,7 +15,7 @@ from club.classes.services.gear import gear_move
 from club.classes.services.publishing import plan_check
 from club.classes.services.running import run_check, session_lock
 from club.classes.services.sessions import Hours, hours_clean, session_write, signup_check
-from club.classes.wall import moment_near, wall_of
+from club.core.clock import moment_near, wall_of
 from club.members.models import User
 from inventory.equipment.services.common import now_or
 

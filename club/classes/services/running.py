@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from club.classes.models import ClassSession
 from club.classes.queries import PLAN
 from club.classes.words import SessionState
+from club.core.text import seen
 from club.members.models import User
-from club.members.text import seen
 
 OPEN = (SessionState.DRAFT, SessionState.PUBLISHED)
 LONG_TEXT = 4000

@@ -27,8 +27,8 @@ from club.classes.services.running import (
     session_lock,
     text_clean,
 )
-from club.classes.wall import WallTimeError, moment_near, moment_of
 from club.classes.words import SessionState
+from club.core.clock import WallTimeError, moment_near, moment_of
 from club.members.models import Kitchen, User
 from club.members.skills import Skill
 from inventory.equipment.queries import club_day

@@ -21,8 +21,8 @@ from club.classes.needs import needs_forget
 from club.classes.seat_rules import Hours, Waiter, next_in_line, offer_until, singles_may_pass
 from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
 from club.core.errors import AlreadyDone
+from club.core.jobs import one_by_one
 from club.members.models import User
-from club.members.one_by_one import one_by_one
 from inventory.equipment.services.common import now_or
 
 

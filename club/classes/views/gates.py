@@ -8,8 +8,8 @@ from django.shortcuts import get_object_or_404
 
 from club.classes.models import ClassSession, Station
 from club.classes.queries import PLAN
+from club.core.http import signed_in
 from club.members.models import User
-from club.members.views.asks import signed_in
 
 
 def planner(request: HttpRequest) -> User:

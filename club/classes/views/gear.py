@@ -22,7 +22,7 @@ from club.classes.services.publishing import gear_refusals
 from club.classes.stock import Shelf, shelves
 from club.classes.views.gates import session_to_run
 from club.classes.words import SessionState
-from club.members.views.asks import refusals_told, signed_in
+from club.core.http import refusals_told, signed_in
 from inventory.equipment.kinds import kind_label
 from recipes.words import JARS
 

@@ -21,7 +21,7 @@ from club.classes.services import moving, publishing, sessions, stations
 from club.classes.views.gates import planner, session_to_run, station_to_run
 from club.classes.views.gear import say_free
 from club.classes.wall_sheet import wall_sheet_pdf
-from club.members.views.asks import refusals_on, refusals_told, signed_in
+from club.core.http import refusals_on, refusals_told, signed_in
 
 
 @require_http_methods(["GET", "POST"])

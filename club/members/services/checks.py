@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from club.core.text import seen
 from club.members.models import Units, User
-from club.members.text import seen
 
 
 def require_perm(user: User, *perms: str) -> None:

@@ -12,13 +12,13 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.text import seen
 from club.members.mail import mail_invitation_on_commit
 from club.members.models import Invitation, User
 from club.members.queries import invitation_for_token, is_members_email, may_invite
 from club.members.roles import Role
 from club.members.services.checks import require_perm
 from club.members.services.people import NAME_LENGTH, member_enrol
-from club.members.text import seen
 from club.members.tokens import Closed, InvitationClosed, new_nonce
 
 ALREADY_INVITED = _("This person has an open invitation. Send that one again, or withdraw it first.")

@@ -10,11 +10,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
+from club.core.http import refusals_on, signed_in
 from club.members import services
 from club.members.forms import ProfileForm
 from club.members.models import Kitchen, KitchenInvitation, default_kitchen
 from club.members.roles import Role
-from club.members.views.asks import refusals_on, signed_in
 
 
 @require_http_methods(["GET", "POST"])

@@ -13,12 +13,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
+from club.core.http import allow, refusals_on, refusals_told
 from club.members import services
 from club.members.forms import AcceptForm
 from club.members.models import Invitation, User
 from club.members.queries import invitation_for_token, was_accepted_by
 from club.members.tokens import Closed, InvitationClosed
-from club.members.views.asks import allow, refusals_on, refusals_told
 
 
 @login_not_required

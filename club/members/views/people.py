@@ -11,10 +11,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import allow, refusals_on, refusals_told
 from club.members import services
 from club.members.forms import InviteForm, RolesForm
 from club.members.models import Invitation, User
-from club.members.views.asks import allow, refusals_on, refusals_told
 
 PER_PAGE = 50
 

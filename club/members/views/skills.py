@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
+from club.core.http import allow, refusals_on
 from club.members import services
 from club.members.forms import WaiveForm
 from club.members.models import SkillRecord
-from club.members.views.asks import allow, refusals_on
 
 PER_PAGE = 50
 

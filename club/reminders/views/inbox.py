@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
-from club.members.views.asks import signed_in
+from club.core.http import signed_in
 from club.reminders.inbox import inbox_of, inbox_read_all, reminder_open
 
 ROWS = 30

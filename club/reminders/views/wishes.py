@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from club.members.views.asks import refusals_on, signed_in
+from club.core.http import refusals_on, signed_in
 from club.reminders.forms import WishesForm
 from club.reminders.wishes import kinds_for, mailbox_confirm, wishes_change
 from club.reminders.wishes_models import wishes_of

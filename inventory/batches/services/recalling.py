@@ -11,8 +11,8 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from club.core.errors import AlreadyDone
+from club.core.jobs import one_by_one
 from club.members.models import User
-from club.members.one_by_one import one_by_one
 from inventory.batches.models import Batch, Disposal, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.recalls import Holding, affected_jars, holdings, withdrawn_without_recall

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import BinaryIO
 
+from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.members.models import User
-from club.members.pictures import MOST_BYTES, photo_as_jpeg
 from inventory.equipment.models import Thing, ThingPhoto
 from inventory.equipment.services.common import keeper_check, now_or
 

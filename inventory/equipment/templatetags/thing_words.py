@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django import template
 
-from inventory.equipment import money
+from club.core import money
 from recipes.words import JARS
 
 register = template.Library()

@@ -13,12 +13,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.money import money_words
 from club.members.models import User
 from inventory.equipment import services
 from inventory.equipment.codes import code_scanned
 from inventory.equipment.lending_forms import ExtendForm, HandOverForm, TakeBackForm, hand_over_initial
 from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry
-from inventory.equipment.money import money_words
 from inventory.equipment.queries import club_day
 from inventory.equipment.services.common import day_words
 from inventory.equipment.standing import with_standing

@@ -9,10 +9,10 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from club.core.clock import now_or
 from club.core.errors import AlreadyDone
+from club.core.text import plain
 from club.members.models import User
-from club.members.text import plain
-from inventory.fruit.clock import now_or
 from inventory.fruit.models import Claim, Offer, PickUpWindow, Share
 from inventory.fruit.offer_words import ClaimStage, OfferStage
 from inventory.fruit.services.offer_common import member_check, offer_take_row

@@ -10,11 +10,11 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
+from club.core.photos import MOST_BYTES, photo_as_jpeg
+from club.core.text import plain
 from club.members.models import User
-from club.members.pictures import MOST_BYTES, photo_as_jpeg
-from club.members.text import plain
-from inventory.fruit.clock import club_day, now_or
 from inventory.fruit.describing import (
     OfferFields,
     Window,

@@ -12,10 +12,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
+from club.core.clock import now_or
 from club.core.errors import AlreadyDone
+from club.core.jobs import one_by_one
 from club.members.models import User
-from club.members.one_by_one import one_by_one
-from inventory.fruit.clock import now_or
 from inventory.fruit.models import Claim, Offer, PickUpWindow, Share, SharingRound
 from inventory.fruit.offer_words import STANDING, OfferStage, ShareStage
 from inventory.fruit.services.offer_common import offer_take_row, runs_check

@@ -12,8 +12,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import signed_in
 from club.members.models import User
-from club.members.views.asks import signed_in
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.offer_forms import ClaimForm, claim_initial

@@ -10,8 +10,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import refusals_on, signed_in
 from club.members.models import User
-from club.members.views.asks import refusals_on, signed_in
 from inventory.fruit.fitting import AtHand, Fit, fits, produce_named, produce_words, revisions_with
 from inventory.fruit.freezer_forms import FreezerForm, TakeForm, initial_of
 from inventory.fruit.freezer_rules import AT_BEST, MEASURE_RULES, NO_ADDED_SUGAR

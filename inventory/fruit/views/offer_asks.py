@@ -9,8 +9,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.forms import Form
 from django.shortcuts import get_object_or_404
 
+from club.core.http import told_by
 from club.members.models import User
-from club.members.views.asks import told_by
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.offer_queries import RUN
 

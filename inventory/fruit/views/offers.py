@@ -11,10 +11,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_safe
 
+from club.core.clock import club_day
+from club.core.http import signed_in
 from club.members.models import User
-from club.members.views.asks import signed_in
 from inventory.fruit import services
-from inventory.fruit.clock import club_day
 from inventory.fruit.models import Offer, OfferPhoto
 from inventory.fruit.offer_forms import OfferForm
 from inventory.fruit.offer_page import offer_told

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from club.members.views.asks import signed_in
+from club.core.http import signed_in
 from inventory.fruit import services
 from inventory.fruit.running_forms import DetailsForm, KeepBackForm, PictureForm, TakeBackForm
 from inventory.fruit.views.offer_asks import offer_run_by, refusals_on

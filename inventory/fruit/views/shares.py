@@ -12,9 +12,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from club.members.views.asks import signed_in
+from club.core.clock import club_day
+from club.core.http import signed_in
 from inventory.fruit import services
-from inventory.fruit.clock import club_day
 from inventory.fruit.ledger import season_of_person, season_rows
 from inventory.fruit.offer_page import result_told
 from inventory.fruit.offer_queries import RUN

@@ -12,8 +12,8 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.text import seen
 from club.members.models import User
-from club.members.text import seen
 from inventory.jars.models import ClubOrder, OrderLine, OrderPickup, OrderWish, Supply
 from inventory.jars.order_queries import RUN
 from inventory.jars.services.common import part_token, write_once

@@ -11,8 +11,8 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.text import seen
 from club.members.models import User
-from club.members.text import seen
 from inventory.jars.models import Supply, SupplyLot, SupplyMovement
 from inventory.jars.queries import is_low
 from inventory.jars.rules import Stock, take_in_order

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
+from club.core.money import money_text
 from club.members.models import User
 from inventory.jars import services
 from inventory.jars.forms import REASONS_OFFERED, CorrectForm, MoveForm, SettleForm, choice_of
@@ -17,7 +18,6 @@ from inventory.jars.models import Deposit, DepositNote, Movement, Place
 from inventory.jars.queries import KEEP
 from inventory.jars.views.asks import keeper, place_for, refusals_on, signed_in
 from inventory.jars.words import Reason
-from recipes.money import money_text
 from recipes.words import JARS
 
 

@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from club.core.money import money_text
 from club.members.models import User
 from inventory.jars import services
 from inventory.jars.bill_words import bill_rows, signed_money
@@ -21,7 +22,6 @@ from inventory.jars.order_queries import RUN, MemberSum, lines_left, member_sums
 from inventory.jars.sheets import csv_lines
 from inventory.jars.views.asks import refusals_on, signed_in
 from inventory.jars.views.orders import order_for, runner, tell_refusal
-from recipes.money import money_text
 
 
 @require_safe

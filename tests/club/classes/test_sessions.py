@@ -11,8 +11,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.services import sessions
 from club.classes.services.sessions import SessionFields
-from club.classes.wall import weekly
 from club.classes.words import SessionState
+from club.core.clock import weekly
 from tests.factories.classes import NOW, SATURDAY, TEN, TWO, make_hall, make_instructor, make_session
 from tests.factories.members import make_kitchen, make_person
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.classes.wall import WallTimeError, moment_near, moment_of, weekly
+from club.core.clock import WallTimeError, moment_near, moment_of, weekly
 
 DENVER = ZoneInfo("America/Denver")
 FORWARD, BACK = date(2026, 3, 8), date(2026, 11, 1)  # the Sundays of the change in North America

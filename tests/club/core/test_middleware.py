@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import RequestFactory
 
 from club.core.middleware import BodyLimitMiddleware
-from club.members.pictures import MOST_BYTES
+from club.core.photos import MOST_BYTES
 
 pytestmark = pytest.mark.django_db
 SIGN_IN = "/accounts/login/"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.core.exceptions import ValidationError
 
-from club.members.fields import MomentField
+from club.core.fields import MomentField
 
 
 @pytest.mark.parametrize("typed", ["9999-12-31T23:59", "0001-01-01T00:00"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from club.members.one_by_one import one_by_one
+from club.core.jobs import one_by_one
 
 
 def test_what_breaks_holds_up_none_of_the_others_and_its_error_is_raised_at_last(caplog):

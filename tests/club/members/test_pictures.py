@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from PIL import Image
 
-from club.members.pictures import LONGEST_SIDE, MOST_ALONG_A_SIDE, photo_as_jpeg
+from club.core.photos import LONGEST_SIDE, MOST_ALONG_A_SIDE, photo_as_jpeg
 
 ORIENTATION, X_RESOLUTION, MAKE = 0x0112, 0x011A, 0x010F
 SHORT, TEXT, DOUBLE_WORD_FLOAT = 3, 2, 11

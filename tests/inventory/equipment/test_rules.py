@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from club.core.money import cents_typed, money_words
 from inventory.equipment.codes import code_key, code_scanned, code_written
 from inventory.equipment.kinds import FACTS, Kind, Measure
-from inventory.equipment.money import cents_typed, money_words
 from inventory.equipment.rules import (
     Reading,
     has_passed,

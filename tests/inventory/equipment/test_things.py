@@ -10,7 +10,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from PIL import Image
 
-from club.members.pictures import MOST_BYTES
+from club.core.photos import MOST_BYTES
 from club.members.roles import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind

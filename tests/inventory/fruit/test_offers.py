@@ -13,8 +13,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from PIL import Image
 
+from club.core.clock import wall_moment
 from inventory.fruit import rules, services
-from inventory.fruit.clock import wall_moment
 from inventory.fruit.containers import CONTAINERS, PARTS, POUNDS, container_weight, containers_words
 from inventory.fruit.freezer_rules import keeping
 from inventory.fruit.models import Offer, OfferPhoto, Share

@@ -13,9 +13,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.roles import Role
 from inventory.fruit import services
-from inventory.fruit.clock import club_day
 from inventory.fruit.models import Claim, Offer, OfferPhoto, Share, SharingRound
 from recipes.services import library_load
 from tests.factories.fruit import KG, hours, make_claim, make_offer

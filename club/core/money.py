@@ -1,8 +1,16 @@
-"""Money in whole cents, as people write it. Which money it is, the club knows."""
+"""Money as people read it; it is kept in whole cents."""
 
 from __future__ import annotations
 
 import re
+
+
+def money_text(cents: int) -> str:
+    """ "1,204.99" """
+    return f"{cents // 100:,}.{cents % 100:02d}"
+
+
+# Money in whole cents, as people write it. Which money it is, the club knows.
 
 _TYPED = re.compile(r"(\d{1,6})(?:[.,](\d{1,2}))?")
 
