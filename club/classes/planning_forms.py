@@ -21,9 +21,8 @@ from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, TITLE_
 from club.classes.services.stations import StationFields, usual_capacity
 from club.core.clock import weekly
 from club.core.fields import MomentField
+from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User
-from club.members.roles import Role
-from club.members.skills import Skill
 from recipes.engine.units import JAR_SIZES
 from recipes.models import Revision, RevisionState
 from recipes.wishes import jar_counts_from

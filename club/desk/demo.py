@@ -24,10 +24,9 @@ from club.desk.demo_fruit import fruit_lay_down
 from club.desk.demo_reminders import wishes_lay_down
 from club.desk.demo_season import season_lay_down
 from club.desk.demo_things import things_lay_down
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
-from club.members.services.kitchens import kitchen_add, kitchen_invitation_answer, kitchen_invite
-from club.members.services.people import member_enrol
+from club.members.services import kitchen_add, kitchen_invitation_answer, kitchen_invite, member_enrol
 from club.run.site import is_loopback
 from inventory.batches.models import Batch
 from inventory.batches.services.processing import batch_log_process

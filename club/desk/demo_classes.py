@@ -14,8 +14,8 @@ from club.classes.services.sessions import SessionFields, session_make
 from club.classes.services.stations import StationFields, station_add
 from club.desk.demo_class_day import class_day_lay_down
 from club.desk.demo_seats import seats_lay_down
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from club.members.services import skill_waive
 from inventory.equipment.queries import club_day
 from inventory.jars import services as jars

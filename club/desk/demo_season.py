@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from club.desk.season_services import household_set, jars_used, wish_set
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from inventory.jars import services
 from inventory.jars.models import ClubOrder, Supply
 from inventory.jars.services import LineFields, Received, Terms

@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Measure
 from inventory.equipment.models import Thing

@@ -23,7 +23,7 @@ def install_roles_after_migrate(app_config: AppConfig, using: str, apps: Any = p
     """
     from django.contrib.auth.management import create_permissions
 
-    from club.members.roles import PERMISSIONS
+    from club.members.choices import PERMISSIONS
     from club.members.services import roles_install
 
     labels = {name.split(".")[0] for names in PERMISSIONS.values() for name in names}

@@ -13,11 +13,10 @@ from django.contrib.auth.password_validation import password_validators_help_tex
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.members.altitudes import altitude_as_typed
+from club.members.choices import Role, Skill
 from club.members.models import AltitudeHow, Kitchen, Units, User
-from club.members.roles import Role
-from club.members.services.skills import TOLD_LENGTH
-from club.members.skills import Skill
+from club.members.rules import altitude_as_typed
+from club.members.services import TOLD_LENGTH
 
 
 def helper(*layout: Any, submit: str, action: str = "") -> FormHelper:

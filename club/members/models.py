@@ -20,9 +20,8 @@ from django.utils.crypto import salted_hmac
 from django.utils.functional import Promise, cached_property
 from django.utils.translation import gettext_lazy as _
 
-from club.members.altitudes import altitude_words
-from club.members.roles import LABELS, Role
-from club.members.skills import Skill, SkillHow
+from club.members.choices import LABELS, Role, Skill, SkillHow
+from club.members.rules import altitude_words
 from recipes.engine.terms import Altitude
 
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.

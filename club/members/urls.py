@@ -2,28 +2,30 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from club.members.views import account, invitations, kitchens, people, skills
+from club.members import views as members_views
 
 app_name = "members"
 
 urlpatterns: list[URLPattern] = [
-    path("", people.people, name="people"),
-    path("me/", account.me, name="me"),
-    path("me/sign-out-everywhere/", account.sign_out_everywhere, name="sign-out-everywhere"),
-    path("invite/", people.invite, name="invite"),
-    path("invitation/<str:token>/", invitations.invitation, name="invitation"),
-    path("invitations/<int:pk>/send-again/", invitations.send_again, name="invitation-send-again"),
-    path("invitations/<int:pk>/withdraw/", invitations.withdraw, name="invitation-withdraw"),
-    path("kitchens/add/", kitchens.add, name="kitchen-add"),
-    path("kitchens/<int:pk>/", kitchens.change, name="kitchen-change"),
-    path("kitchens/<int:pk>/people/add/", kitchens.person_add, name="kitchen-person-add"),
-    path("kitchens/<int:pk>/people/<int:person_pk>/remove/", kitchens.person_remove, name="kitchen-person-remove"),
-    path("kitchens/<int:pk>/choose/", kitchens.choose, name="kitchen-choose"),
-    path("kitchens/invitations/<int:pk>/answer/", kitchens.invitation_answer, name="kitchen-invitation-answer"),
-    path("kitchens/invitations/<int:pk>/withdraw/", kitchens.invitation_withdraw, name="kitchen-invitation-withdraw"),
-    path("skills/", skills.skills, name="skills"),
-    path("skills/<int:pk>/withdraw/", skills.withdraw, name="skill-withdraw"),
-    path("<int:pk>/", people.person, name="person"),
-    path("<int:pk>/end/", people.end, name="person-end"),
-    path("<int:pk>/start-again/", people.start_again, name="person-start-again"),
+    path("", members_views.people, name="people"),
+    path("me/", members_views.me, name="me"),
+    path("me/sign-out-everywhere/", members_views.sign_out_everywhere, name="sign-out-everywhere"),
+    path("invite/", members_views.invite, name="invite"),
+    path("invitation/<str:token>/", members_views.invitation, name="invitation"),
+    path("invitations/<int:pk>/send-again/", members_views.send_again, name="invitation-send-again"),
+    path("invitations/<int:pk>/withdraw/", members_views.withdraw, name="invitation-withdraw"),
+    path("kitchens/add/", members_views.add, name="kitchen-add"),
+    path("kitchens/<int:pk>/", members_views.change, name="kitchen-change"),
+    path("kitchens/<int:pk>/people/add/", members_views.person_add, name="kitchen-person-add"),
+    path("kitchens/<int:pk>/people/<int:person_pk>/remove/", members_views.person_remove, name="kitchen-person-remove"),
+    path("kitchens/<int:pk>/choose/", members_views.choose, name="kitchen-choose"),
+    path("kitchens/invitations/<int:pk>/answer/", members_views.invitation_answer, name="kitchen-invitation-answer"),
+    path(
+        "kitchens/invitations/<int:pk>/withdraw/", members_views.invitation_withdraw, name="kitchen-invitation-withdraw"
+    ),
+    path("skills/", members_views.skills, name="skills"),
+    path("skills/<int:pk>/withdraw/", members_views.skill_withdraw, name="skill-withdraw"),
+    path("<int:pk>/", members_views.person, name="person"),
+    path("<int:pk>/end/", members_views.end, name="person-end"),
+    path("<int:pk>/start-again/", members_views.start_again, name="person-start-again"),
 ]

@@ -17,8 +17,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from club.members.choices import Role
 from club.members.models import Kitchen
-from club.members.roles import Role
 from club.reminders.letters import Told, hour_words, letter
 from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, subject_id

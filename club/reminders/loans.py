@@ -12,7 +12,7 @@ from datetime import date, datetime, time, timedelta
 
 from django.utils.translation import gettext_lazy as _
 
-from club.members.roles import Role
+from club.members.choices import Role
 from club.reminders import loan_mails
 from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from club.members.roles import Role
+from club.members.choices import Role
 from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder
 from club.reminders.subjects import holders_of, ids_of, subject_id

@@ -9,8 +9,8 @@ from datetime import datetime
 from django.core.exceptions import PermissionDenied
 
 from club.classes.services.waiting import seats_move_on
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders.gathering import gather
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.sending import Watch, send_due, senders_wanted

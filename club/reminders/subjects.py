@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, time
 
 from django.utils import timezone
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders.models import Reminder
 
 

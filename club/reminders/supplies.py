@@ -12,8 +12,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id

@@ -9,7 +9,7 @@ from typing import Literal
 
 from django.utils.functional import Promise
 
-from club.members.roles import Role
+from club.members.choices import Role
 from club.reminders.models import Reminder
 from club.reminders.wording import Due, Message
 

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, time
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from club.members.roles import Role
+from club.members.choices import Role
 from club.reminders import thing_mails
 from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id

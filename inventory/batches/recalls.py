@@ -17,8 +17,8 @@ from django.db.models import Count, Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
 
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from inventory.batches.models import Batch, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.words import RecallKind

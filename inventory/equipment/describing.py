@@ -10,8 +10,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
+from club.members.choices import Skill
 from club.members.models import Kitchen
-from club.members.skills import Skill
 from inventory.equipment.codes import CODE_LENGTH, code_key, code_written
 from inventory.equipment.kinds import FACTS, NO_SKILL, Kind
 from inventory.equipment.models import Thing

@@ -14,8 +14,8 @@ from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.members.choices import Skill
 from club.members.models import Kitchen
-from club.members.skills import Skill
 from inventory.equipment.describing import (
     CARE_LENGTH,
     MOST_JARS,

@@ -9,7 +9,7 @@ from django.db import models
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from club.members.skills import Skill
+from club.members.choices import Skill
 
 
 class Measure(StrEnum):

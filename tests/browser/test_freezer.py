@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches.models import Jar, RecallAnswer
 from inventory.fruit.models import FreezerItem
 from inventory.fruit.services.freezer import club_today

@@ -11,7 +11,7 @@ import pytest
 from django.utils import timezone
 
 from club.core.clock import club_day
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
 from recipes.services import library_load

@@ -10,7 +10,7 @@ from django.conf import settings
 from django.core import mail
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches.models import Batch
 from recipes.services import library_load
 from tests.factories.batches import make_batch_out

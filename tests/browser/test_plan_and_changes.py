@@ -7,7 +7,7 @@ import re
 import pytest
 from django.conf import settings
 
-from club.members.roles import Role
+from club.members.choices import Role
 from recipes.services import library_load
 from tests.factories.members import PASSWORD, make_kitchen, make_person
 

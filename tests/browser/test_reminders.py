@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders.models import Reminder, ReminderState, Wishes
 from club.reminders.stopping import stop_token
 from club.reminders.wishes import mailbox_note_bounce

@@ -10,7 +10,7 @@ import pytest
 from django.urls import Resolver404, URLPattern, URLResolver, get_resolver, resolve, reverse
 from django.utils.regex_helper import normalize
 
-from club.members.roles import Role
+from club.members.choices import Role
 from tests.factories.members import make_person
 
 PUBLIC = {

@@ -10,8 +10,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, Recall
 from recipes.engine.terms import Canner, Pack

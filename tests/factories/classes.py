@@ -14,8 +14,8 @@ from django.conf import settings
 
 from club.classes.models import ClassSession, SignUp, Station
 from club.classes.words import SEAT_STATES, SessionState, SignUpState
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from recipes.models import Revision
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision

@@ -7,8 +7,8 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing

@@ -7,8 +7,8 @@ from itertools import count
 from typing import Any
 from uuid import uuid4
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from inventory.jars import services
 from inventory.jars.models import LidLot, Movement, Place, Supply, SupplyLot
 from tests.factories.members import make_person

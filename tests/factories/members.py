@@ -7,10 +7,9 @@ from itertools import count
 from typing import Any
 
 from club.members import services
-from club.members.altitudes import metres_from_text
+from club.members.choices import Role, Skill
 from club.members.models import AltitudeHow, Invitation, Kitchen, SkillRecord, User
-from club.members.roles import Role
-from club.members.skills import Skill
+from club.members.rules import metres_from_text
 
 PASSWORD = "seven copper ladles"
 _numbers = count(1)

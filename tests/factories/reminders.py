@@ -8,8 +8,8 @@ from uuid import uuid4
 
 from django.contrib.auth.models import Group
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders.models import Reminder, ReminderState, Wishes
 from inventory.batches.models import Batch
 from inventory.equipment.kinds import Kind

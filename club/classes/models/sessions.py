@@ -13,8 +13,8 @@ from django.utils.translation import gettext_lazy as _
 
 from club.classes.queries import SessionQuerySet
 from club.classes.words import SessionState
+from club.members.choices import Skill
 from club.members.models import Kitchen
-from club.members.skills import Skill
 
 
 class ClassSeries(models.Model):

@@ -29,8 +29,8 @@ from club.classes.services.running import (
 )
 from club.classes.words import SessionState
 from club.core.clock import WallTimeError, moment_near, moment_of
+from club.members.choices import Skill
 from club.members.models import Kitchen, User
-from club.members.skills import Skill
 from inventory.equipment.queries import club_day
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS
 from inventory.equipment.services.common import now_or

@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders import services
 from club.reminders.health import health_at
 from club.reminders.models import Reminder

@@ -12,8 +12,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.members.choices import Skill
 from club.members.models import Kitchen
-from club.members.skills import Skill
 from inventory.equipment.codes import CODE_LENGTH, code_key
 from inventory.equipment.kinds import FACTS, NO_SKILL, Kind, KindFacts
 from inventory.equipment.queries import ThingQuerySet

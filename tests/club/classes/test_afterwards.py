@@ -14,8 +14,8 @@ from club.classes.models import OwnNote, SessionPhoto, SessionReport
 from club.classes.models.day import NOTE_LENGTH
 from club.classes.services import afterwards, roll_call
 from club.classes.words import SessionState
+from club.members.choices import Skill
 from club.members.models import SkillRecord
-from club.members.skills import Skill
 from tests.factories.class_day import MORNING, NOON, make_called, make_cooking, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_person

@@ -18,7 +18,7 @@ from PIL import Image
 from club.classes.models import CannerLoad, ClassSession, OwnNote, SessionPhoto, SignUp, Station, StationBatch
 from club.classes.services import afterwards, stations_day
 from club.classes.words import SessionState, SignUpState
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches.services import batch_abandon, seals_record
 from inventory.equipment.queries import club_day
 from recipes.models import Revision

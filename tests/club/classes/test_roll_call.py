@@ -11,7 +11,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from club.classes.models import ClassSession, JarTaker, SignUp
 from club.classes.services import roll_call, stations_day
 from club.classes.words import SEAT_STATES, SessionState, SignUpState
-from club.members.roles import Role
+from club.members.choices import Role
 from tests.factories.class_day import MORNING, make_at_station, make_called, make_cooking, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_person

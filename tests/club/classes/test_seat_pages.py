@@ -18,8 +18,8 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.needs import needs_of
 from club.classes.services import seats
 from club.classes.tokens import seat_path, seat_token, signup_for_token
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_person
 

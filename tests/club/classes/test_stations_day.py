@@ -10,8 +10,8 @@ from django.db import IntegrityError, transaction
 
 from club.classes.models import CannerLoad, JarTaker, SignUp, StationBatch
 from club.classes.services import roll_call, stations_day
+from club.members.choices import Role
 from club.members.models import Kitchen
-from club.members.roles import Role
 from club.reminders import seals
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.services import batch_abandon

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from club.desk.heaps import SHOWN
 from club.desk.queries import desk_for
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
 from inventory.equipment.queries import club_day
 from inventory.equipment.services import waiting_join

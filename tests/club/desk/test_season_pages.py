@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from club.desk.models import HouseholdSeason, YearlyWish
 from club.desk.season_services import household_set
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.jars.models import Movement
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_organiser, make_person

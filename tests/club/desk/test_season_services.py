@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 
 from club.desk.models import HouseholdSeason, YearlyWish
 from club.desk.season_services import household_set, jars_used, wish_count, wish_drop, wish_set
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches.services import recall_open
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, Movement

@@ -11,8 +11,8 @@ from django.test import Client
 from django.urls import reverse
 
 from club.members import services
+from club.members.choices import Role
 from club.members.models import Kitchen, User, default_kitchen
-from club.members.roles import Role
 from tests.factories.batches import NOW, make_batch
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision

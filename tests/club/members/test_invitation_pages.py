@@ -8,9 +8,9 @@ from django.test import Client
 from django.urls import reverse
 
 from club.members import services
+from club.members.choices import Role
 from club.members.models import Invitation, User
-from club.members.roles import Role
-from club.members.tokens import token_for
+from club.members.services import token_for
 from tests.factories.members import make_invitation, make_person
 
 pytestmark = pytest.mark.django_db

@@ -11,10 +11,9 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from club.members import services
+from club.members.choices import Role
 from club.members.models import Invitation, User
-from club.members.queries import invitation_for_token
-from club.members.roles import Role
-from club.members.tokens import Closed, InvitationClosed, token_for
+from club.members.services import Closed, InvitationClosed, invitation_for_token, token_for
 from tests.factories.members import make_invitation, make_person
 
 pytestmark = pytest.mark.django_db

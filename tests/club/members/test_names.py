@@ -10,8 +10,8 @@ from django.urls import reverse
 from club.classes.services.running import line_clean
 from club.core.text import seen
 from club.members import services
+from club.members.choices import Role
 from club.members.models import Invitation, Kitchen
-from club.members.roles import Role
 from inventory.equipment.kinds import Kind
 from inventory.equipment.services import ThingFields, thing_add
 from inventory.jars.services.orders import words_clean

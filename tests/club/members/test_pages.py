@@ -7,8 +7,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from club.members.choices import Role
 from club.members.models import Kitchen, User
-from club.members.roles import Role
 from tests.factories.members import make_invitation, make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db

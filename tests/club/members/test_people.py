@@ -7,8 +7,8 @@ from django.test import Client
 from django.urls import reverse
 
 from club.members import services
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from tests.factories.members import PASSWORD, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db

@@ -12,10 +12,9 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 
 from club.members import services
+from club.members.choices import Role
 from club.members.models import Invitation, User
-from club.members.roles import Role
-from club.members.services import roles
-from club.members.tokens import InvitationClosed, token_for
+from club.members.services import InvitationClosed, token_for
 from tests.factories.members import make_invitation, make_organiser
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -59,13 +58,13 @@ def test_two_organisers_taking_the_role_from_each_other_leave_one(monkeypatch):
     # As in a request whose view has asked already: both go in believing that they may.
     assert one.has_perm("members.grant_role")
     assert two.has_perm("members.grant_role")
-    check = roles.keep_an_organiser
+    check = services.keep_an_organiser
 
     def check_and_dawdle(**told: User) -> None:
         check(**told)
         time.sleep(0.3)  # long enough for the other to look too, if nothing holds it back
 
-    monkeypatch.setattr(roles, "keep_an_organiser", check_and_dawdle)
+    monkeypatch.setattr(services, "keep_an_organiser", check_and_dawdle)
     results = at_once(
         lambda: services.role_take(by=one, person=User.objects.get(pk=two.pk), role=Role.ORGANISER),
         lambda: services.role_take(by=two, person=User.objects.get(pk=one.pk), role=Role.ORGANISER),

@@ -5,8 +5,8 @@ from django.contrib.auth.models import Group, Permission
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from club.members import services
+from club.members.choices import PERMISSIONS, Role
 from club.members.models import User
-from club.members.roles import PERMISSIONS, Role
 from tests.factories.members import make_organiser, make_person
 
 pytestmark = pytest.mark.django_db

@@ -10,9 +10,8 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from club.members import services
+from club.members.choices import Role, Skill, SkillHow
 from club.members.models import SkillRecord
-from club.members.roles import Role
-from club.members.skills import Skill, SkillHow
 from tests.factories.members import make_person, make_skill
 
 pytestmark = pytest.mark.django_db

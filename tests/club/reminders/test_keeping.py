@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders import services
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES

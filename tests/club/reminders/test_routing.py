@@ -7,8 +7,8 @@ from datetime import UTC, datetime, time, timedelta
 
 import pytest
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders import services
 from club.reminders.models import Reminder, ReminderState, Wishes
 from club.reminders.routing import Route, mail_headers, route_for

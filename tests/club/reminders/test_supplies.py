@@ -9,7 +9,7 @@ import pytest
 from django.core import mail
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from club.reminders import services, supplies
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.rules import with_words

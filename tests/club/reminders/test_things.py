@@ -6,7 +6,7 @@ from datetime import UTC, timedelta
 
 import pytest
 
-from club.members.roles import Role
+from club.members.choices import Role
 from club.reminders import services
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words

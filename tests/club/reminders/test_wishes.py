@@ -12,8 +12,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from club.reminders import wishes as services
 from club.reminders.models import Wishes
 from club.reminders.rules import RULES

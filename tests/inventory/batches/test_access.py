@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches.models import Batch
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out
 from tests.factories.members import make_kitchen, make_person

@@ -10,7 +10,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch
 from recipes.models import RevisionState

@@ -8,7 +8,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
 from inventory.jars.models import LidLot

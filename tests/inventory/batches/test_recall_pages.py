@@ -8,8 +8,8 @@ from uuid import uuid4
 import pytest
 from django.urls import reverse
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from inventory.batches import services
 from inventory.batches.models import Jar, Recall, RecallAnswer
 from tests.factories.batches import make_batch_checked, make_recall

@@ -11,7 +11,7 @@ from django.apps import apps
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar, Recall
 from inventory.batches.recalls import affected_jars, held_by, holders, holdings, waiting

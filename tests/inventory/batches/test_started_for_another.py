@@ -11,8 +11,8 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from club.members.choices import Role
 from club.members.models import User
-from club.members.roles import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, BatchState
 from tests.factories.batches import NOW

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Recall
 from inventory.batches.recalls import holdings

@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, Hold, Loan, Thing, ThingDay

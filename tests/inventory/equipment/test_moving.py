@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, ThingDay, WaitingEntry

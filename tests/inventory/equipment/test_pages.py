@@ -13,7 +13,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry

@@ -12,7 +12,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, Loan, Thing

@@ -7,8 +7,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from club.members import services as members
-from club.members.roles import Role
-from club.members.skills import Skill
+from club.members.choices import Role, Skill
 from inventory.equipment import services
 from inventory.equipment.kinds import NO_SKILL, Kind
 from inventory.equipment.models import Loan

@@ -11,7 +11,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from PIL import Image
 
 from club.core.photos import MOST_BYTES
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import ConditionNote, InstrumentTest, Thing, ThingPhoto

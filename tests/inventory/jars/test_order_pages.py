@@ -15,7 +15,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.jars import services
 from inventory.jars.models import ClubOrder, LidStock, OrderLine, OrderPayment, OrderPickup, OrderWish
 from tests.factories.jars import make_supply

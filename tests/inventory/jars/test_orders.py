@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.jars import services
 from inventory.jars.models import (
     Balance,

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from club.members.roles import Role
+from club.members.choices import Role
 from inventory.jars import services
 from inventory.jars.forms import REASONS_OFFERED
 from inventory.jars.models import (

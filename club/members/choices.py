@@ -1,11 +1,14 @@
-"""The four roles and what each may do. Roles are Django groups; this table is the one place that fills them."""
+"""The four roles and what each may do; what a person can learn at the club."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 
+from django.db import models
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+
+# The four roles and what each may do. Roles are Django groups; this table is the one place that fills them.
 
 
 class Role(StrEnum):
@@ -67,3 +70,18 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "recipes.withdraw_revision",
     ),
 }
+
+# What a person can learn at the club, and how it is known that she did. A thing may ask for one before it is lent.
+
+
+class Skill(models.TextChoices):
+    BOILING_WATER = "boiling-water", _("Boiling-water canning")
+    PRESSURE = "pressure", _("Pressure canning")
+    SPREADS = "spreads", _("Jams and jellies")
+    PICKLING = "pickling", _("Pickling and relishes")
+    FERMENTING = "fermenting", _("Fermenting")
+
+
+class SkillHow(models.TextChoices):
+    CLASS = "class", _("came to the class")
+    WAIVED = "waived", _("waived by an instructor")

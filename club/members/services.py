@@ -1,0 +1,731 @@
+"""Every write about people and kitchens. Each checks who asks, keeps its rule and is one transaction."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from enum import StrEnum
+from uuid import UUID, uuid4
+
+from allauth.account.models import EmailAddress
+from django.conf import settings
+from django.contrib.auth.models import Group, Permission
+from django.contrib.auth.password_validation import validate_password
+from django.core import signing
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.mail import EmailMultiAlternatives
+from django.core.validators import validate_email
+from django.db import DEFAULT_DB_ALIAS, IntegrityError, transaction
+from django.db.models import F, Q
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.core.text import seen
+from club.members.choices import PERMISSIONS, Role, Skill, SkillHow
+from club.members.models import (
+    KITCHEN_INVITATION_KEPT,
+    AltitudeChange,
+    AltitudeHow,
+    CalendarAddress,
+    Invitation,
+    Kitchen,
+    KitchenInvitation,
+    SkillRecord,
+    Units,
+    User,
+)
+from club.members.rules import metres_from_text
+from recipes.engine.atmosphere import AltitudeError
+
+# Small checks that several services share.
+
+
+def require_perm(user: User, *perms: str) -> None:
+    if not user.has_perms(perms):
+        raise PermissionDenied
+
+
+def clean_name(name: str, *, longest: int, field: str = "name") -> str:
+    plain = seen(name)
+    if not plain:
+        raise ValidationError({field: _("Write a name.")})
+    if len(plain) > longest:
+        raise ValidationError({field: _("A name has at most %(longest)d letters.") % {"longest": longest}})
+    return plain
+
+
+def clean_units(units: str) -> Units:
+    if units not in Units.values:
+        raise ValidationError({"units": _("Choose metric or US units.")})
+    return Units(units)
+
+
+# The link in an invitation: its nonce, signed and stamped with the time. The database row has the last word.
+
+SALT = "kettlehall.invitation"
+
+
+class Closed(StrEnum):
+    """Why an invitation's link does not work."""
+
+    FORGED = "forged"
+    EXPIRED = "expired"
+    REPLACED = "replaced"
+    WITHDRAWN = "withdrawn"
+    USED = "used"
+
+
+class InvitationClosed(Exception):
+    """The link is no (longer) good; `reason` says why."""
+
+    def __init__(self, reason: Closed) -> None:
+        super().__init__(reason.value)
+        self.reason = reason
+
+
+def new_nonce() -> str:
+    return secrets.token_urlsafe(32)
+
+
+def token_for(nonce: str) -> str:
+    return signing.TimestampSigner(salt=SALT).sign(nonce)
+
+
+def nonce_from(token: str, *, good_for: timedelta) -> str:
+    """The nonce that `token` carries. Raises InvitationClosed for a forged or an outdated token."""
+    try:
+        return signing.TimestampSigner(salt=SALT).unsign(token, max_age=good_for)
+    except signing.SignatureExpired as error:
+        raise InvitationClosed(Closed.EXPIRED) from error
+    except signing.BadSignature as error:
+        raise InvitationClosed(Closed.FORGED) from error
+
+
+# The room's mails, sent straight to the mail server once the change they tell of is committed.
+
+log = logging.getLogger(__name__)
+
+
+def mail_invitation_on_commit(invitation: Invitation) -> None:
+    """A mail server that is down must not undo the invitation: `mailed_at` stays empty and the page says so."""
+
+    def mail_invitation_or_log() -> None:
+        try:
+            mail_invitation(invitation)
+        except OSError:  # smtplib's errors are OSErrors, as are refused connections
+            log.exception("Invitation %s could not be mailed", invitation.pk)
+
+    transaction.on_commit(mail_invitation_or_log)
+
+
+def mail_invitation(invitation: Invitation) -> None:
+    told = {
+        "invitation": invitation,
+        "club_name": settings.CLUB_NAME,
+        "link": settings.SITE_URL + reverse("members:invitation", args=[token_for(invitation.nonce)]),
+    }
+    subject = " ".join(render_to_string("members/mail/invitation_subject.txt", told).split())
+    text = render_to_string("members/mail/invitation.txt", told)
+    message = EmailMultiAlternatives(subject, text, settings.DEFAULT_FROM_EMAIL, [invitation.email])
+    message.attach_alternative(render_to_string("members/mail/invitation.html", told), "text/html")
+    message.send()
+    # Only if it was not sent again meanwhile: the mark belongs to this link.
+    Invitation.objects.filter(pk=invitation.pk, nonce=invitation.nonce).update(mailed_at=timezone.now())
+
+
+# Reads that need more than one queryset method.
+
+
+def invitation_for_token(token: str, *, now: datetime) -> Invitation:
+    """The open invitation that the link names. Raises InvitationClosed with the reason otherwise."""
+    nonce = nonce_from(token, good_for=timedelta(days=settings.INVITATION_DAYS))
+    invitation = Invitation.objects.filter(nonce=nonce).select_related("invited_by").first()
+    if invitation is None:
+        raise InvitationClosed(Closed.REPLACED)  # our signature, no row: sent again since, with a new link
+    if reason := closed_because(invitation, now=now):
+        raise InvitationClosed(reason)
+    return invitation
+
+
+def closed_because(invitation: Invitation, *, now: datetime) -> Closed | None:
+    """An invitation stands as long as whoever sent it may still send it: a former organiser lets nobody in."""
+    if invitation.accepted_at is not None:
+        return Closed.USED
+    if invitation.withdrawn_at is not None or not may_invite(invitation.invited_by, Role(invitation.role)):
+        return Closed.WITHDRAWN
+    return Closed.EXPIRED if invitation.expires_at <= now else None
+
+
+def may_invite(by: User, role: Role) -> bool:
+    """An invitation into a role gives that role."""
+    asked = ["members.invite_member", *([] if role is Role.MEMBER else ["members.grant_role"])]
+    return by.has_perms(asked)
+
+
+def was_accepted_by(token: str, user: User) -> bool:
+    """True when this person used this very link: somebody who presses twice is let through."""
+    try:
+        nonce = nonce_from(token, good_for=timedelta(days=settings.INVITATION_DAYS))
+    except InvitationClosed:
+        return False
+    return Invitation.objects.filter(nonce=nonce, accepted_by=user).exists()
+
+
+def is_members_email(email: str) -> bool:
+    """True when the address signs somebody in, or is one of somebody's confirmed addresses."""
+    plain = email.strip()
+    return (
+        User.objects.filter(email__iexact=plain).exists()
+        or EmailAddress.objects.filter(email__iexact=plain, verified=True).exists()
+    )
+
+
+# Roles: the groups themselves, and who holds which.
+
+
+@transaction.atomic
+def roles_install(*, using: str = DEFAULT_DB_ALIAS) -> None:
+    """Make the four groups hold exactly what roles.PERMISSIONS says, as far as those permissions exist yet."""
+    for role, names in PERMISSIONS.items():
+        group, _made = Group.objects.using(using).get_or_create(name=role.value)
+        group.permissions.set(_permissions(names, using=using))
+
+
+def _permissions(names: Iterable[str], *, using: str) -> list[Permission]:
+    wanted = Q(pk=None)
+    for name in names:
+        label, codename = name.split(".")
+        wanted |= Q(content_type__app_label=label, codename=codename)
+    return list(Permission.objects.using(using).filter(wanted))
+
+
+@transaction.atomic
+def role_grant(*, by: User, person: User, role: Role) -> None:
+    """Give a role; giving it again changes nothing."""
+    require_perm(by, "members.grant_role")
+    if not person.is_active:
+        raise ValidationError(_("This membership has ended. Start it again before you give a role."))
+    person.groups.add(Group.objects.get(name=role.value))
+    person.forget_roles()
+
+
+@transaction.atomic
+def role_take(*, by: User, person: User, role: Role) -> None:
+    """Take a role away; a role that is not held changes nothing. A club always keeps an organiser."""
+    require_perm(by, "members.grant_role")
+    if role is Role.MEMBER:
+        raise ValidationError({"roles": _("Everybody in the club is a member. End the membership instead.")})
+    if role is Role.ORGANISER:
+        keep_an_organiser(besides=person)
+    person.groups.remove(Group.objects.get(name=role.value))
+    person.forget_roles()
+
+
+@transaction.atomic
+def roles_change(*, by: User, person: User, roles: Iterable[Role]) -> None:
+    """Let the person hold exactly these roles, and member as ever."""
+    require_perm(by, "members.grant_role")
+    wanted = {Role(role) for role in roles} | {Role.MEMBER}
+    held = {Role(name) for name in person.role_names if name in set(Role)}
+    for role in sorted(wanted - held):
+        role_grant(by=by, person=person, role=role)
+    for role in sorted(held - wanted):
+        role_take(by=by, person=person, role=role)
+
+
+def keep_an_organiser(*, besides: User) -> None:
+    """Refuse when nobody active but this person is an organiser. Call inside the transaction that changes it.
+
+    Two organisers who take the role from each other must not both succeed: on PostgreSQL the lock on the group's
+    row makes the second wait and then see the first's change; on SQLite every transaction that writes holds the
+    only write lock from its first statement (transaction_mode IMMEDIATE), which does the same.
+    """
+    Group.objects.select_for_update().get(name=Role.ORGANISER.value)
+    if User.objects.get_queryset().holding(Role.ORGANISER).exclude(pk=besides.pk).exists():
+        return
+    if User.objects.get_queryset().holding(Role.ORGANISER).filter(pk=besides.pk).exists():
+        raise ValidationError({"roles": _("This is the club's last organiser. Make somebody else one first.")})
+
+
+# What a person learned here: noted after a class, waived with a reason, withdrawn again.
+
+TOLD_LENGTH = 300
+
+
+@transaction.atomic
+def skill_gain(
+    *, by: User, person: User, skill: str, gained_on: date, class_title: str, now: datetime | None = None
+) -> SkillRecord:
+    """Note that the person came to the class. A record of an earlier class stays; a waiver gives way to the class.
+
+    PermissionDenied unless `by` may note skills; ValidationError by "skill", "class_title".
+    """
+    require_perm(by, "members.note_skill")
+    _check(skill, class_title, field="class_title")
+    moment = now or timezone.now()
+    standing = SkillRecord.objects.standing().filter(person=person, skill=skill).first()
+    if standing is not None and standing.how == SkillHow.CLASS:
+        return standing
+    if standing is not None:
+        _withdraw(standing, by, moment)
+    return _write(by, person, skill, SkillHow.CLASS, gained_on, class_title, moment)
+
+
+@transaction.atomic
+def skill_waive(*, by: User, person: User, skill: str, reason: str, now: datetime | None = None) -> SkillRecord:
+    """Let the person off the class, and say why. Nobody lets herself off.
+
+    PermissionDenied unless `by` may note skills and is another; ValidationError by "skill", "reason", or when the
+    person has it already.
+    """
+    require_perm(by, "members.note_skill")
+    if by.pk == person.pk:
+        raise ValidationError(gettext("Nobody waives a class for herself. Ask another instructor."))
+    _check(skill, reason, field="reason")
+    moment = now or timezone.now()
+    day = timezone.localtime(moment, timezone.get_default_timezone()).date()
+    return _write(by, person, skill, SkillHow.WAIVED, day, reason, moment)
+
+
+@transaction.atomic
+def skill_withdraw(*, by: User, record: SkillRecord, now: datetime | None = None) -> bool:
+    """Take a record back, such as one noted for the wrong person. False when it was withdrawn already."""
+    require_perm(by, "members.note_skill")
+    if record.person_id == by.pk:
+        raise PermissionDenied
+    return _withdraw(record, by, now or timezone.now())
+
+
+def _check(skill: str, told: str, *, field: str) -> None:
+    problems: dict[str, str] = {}
+    if skill not in Skill.values:
+        problems["skill"] = gettext("Choose one of the skills taught here.")
+    if not told.strip():
+        problems[field] = gettext("Say why: whoever reads this later was not there.")
+    elif len(told.strip()) > TOLD_LENGTH:
+        problems[field] = gettext("At most %(n)s characters.") % {"n": TOLD_LENGTH}
+    if problems:
+        raise ValidationError(problems)
+
+
+def _withdraw(record: SkillRecord, by: User, moment: datetime) -> bool:
+    return SkillRecord.objects.standing().filter(pk=record.pk).update(withdrawn_at=moment, withdrawn_by=by) == 1
+
+
+def _write(by: User, person: User, skill: str, how: SkillHow, day: date, told: str, moment: datetime) -> SkillRecord:
+    try:
+        with transaction.atomic():
+            return SkillRecord.objects.create(
+                person=person, skill=skill, how=how, gained_on=day, told=told.strip(), noted_by=by, noted_at=moment
+            )
+    except IntegrityError:
+        has = gettext("%(name)s has this skill already.") % {"name": person}
+        raise ValidationError({"skill": has}) from None
+
+
+# A person's private calendar address: made, made anew (the old one is dead at once), and closed.
+
+TOKEN_BYTES = 32  # nobody guesses it
+
+
+@transaction.atomic
+def calendar_address_renew(*, by: User, now: datetime | None = None) -> CalendarAddress:
+    """A new address; whoever had the old one sees nothing any more."""
+    told = {"token": secrets.token_urlsafe(TOKEN_BYTES), "made_at": now or timezone.now()}
+    address, _made = CalendarAddress.objects.update_or_create(person=by, defaults=told)
+    return address
+
+
+@transaction.atomic
+def calendar_address_close(*, by: User) -> bool:
+    """No address at all. False when there was none."""
+    return CalendarAddress.objects.filter(person=by).delete()[0] > 0
+
+
+# People: joining, their own profile, their sessions, the end of a membership.
+
+NAME_LENGTH = 120
+
+
+@transaction.atomic
+def member_enrol(*, email: str, name: str, password: str | None, units: str, roles: Iterable[Role] = ()) -> User:
+    """Make a member whose email is known to be theirs. Checks no permission: its callers have (an accepted
+    invitation, the set-up of a demo club). Raises ValidationError when the email is somebody's already.
+    """
+    plain = email.strip().lower()
+    fields = {"name": clean_name(name, longest=NAME_LENGTH), "units": clean_units(units)}
+    try:
+        # An attempt of its own, so that a refused row leaves the outer transaction usable.
+        with transaction.atomic():
+            user = User.objects.create_user(plain, password, **fields)
+            EmailAddress.objects.create(user=user, email=plain, verified=True, primary=True)
+    except IntegrityError as error:
+        raise ValidationError({"email": _("Somebody with this email is in the club already.")}) from error
+    wanted = {role.value for role in roles} | {Role.MEMBER.value}
+    user.groups.set(Group.objects.filter(name__in=wanted))
+    return user
+
+
+@transaction.atomic
+def profile_change(*, by: User, name: str, units: str) -> None:
+    """A person's own name and units."""
+    by.name = clean_name(name, longest=NAME_LENGTH)
+    by.units = clean_units(units)
+    by.save(update_fields=["name", "units"])
+
+
+@transaction.atomic
+def sessions_end_everywhere(*, user: User) -> None:
+    """Sign the person out of every browser at once, this one included: no older session matches the new epoch."""
+    User.objects.filter(pk=user.pk).update(session_epoch=F("session_epoch") + 1)
+    user.refresh_from_db(fields=["session_epoch"])
+
+
+@transaction.atomic
+def member_deactivate(*, by: User, person: User) -> None:
+    """End a membership: no sign-in, no sessions, no roles but member. What the person made stays."""
+    require_perm(by, "members.grant_role")
+    if by.pk == person.pk:
+        raise ValidationError(_("You cannot end your own membership. Ask another organiser."))
+    if person.is_superuser and not by.is_superuser:
+        raise PermissionDenied
+    keep_an_organiser(besides=person)
+    User.objects.filter(pk=person.pk).update(is_active=False)
+    person.groups.set(Group.objects.filter(name=Role.MEMBER.value))
+    sessions_end_everywhere(user=person)
+    person.refresh_from_db(fields=["is_active"])
+    person.forget_roles()
+
+
+@transaction.atomic
+def member_reactivate(*, by: User, person: User) -> None:
+    """Let a former member in again, as a member; other roles are given anew."""
+    require_perm(by, "members.grant_role")
+    User.objects.filter(pk=person.pk).update(is_active=True)
+    person.refresh_from_db(fields=["is_active"])
+
+
+# Kitchens. Their altitude decides process times, so it comes with how it is known, or not at all.
+
+KITCHEN_NAME_LENGTH = 80
+MOST_INVITATIONS_A_DAY = 10  # by one person, to all their kitchens; our own choice, no source
+MOST_WATTS = 1_000_000  # a slip of the pen, not a rule
+
+
+@transaction.atomic
+def kitchen_add(
+    *,
+    by: User,
+    name: str,
+    altitude_text: str = "",
+    altitude_how: str = "",
+    is_hall: bool = False,
+    power_limit_w: int | None = None,
+    token: UUID | None = None,
+) -> Kitchen:
+    """A kitchen of the person's own, or a hall of the club's (organisers). `altitude_text` is "1040 m", "3400 ft"
+    or empty for unknown; `power_limit_w` is what a hall's wiring carries, None where nobody has said. The same
+    `token` again finds the kitchen made the first time and writes to that one, so that who goes back and mends the
+    altitude gets the mended one. Raises PermissionDenied, ValidationError (fields
+    name, altitude, altitude_how, power_limit_w).
+    """
+    if is_hall and not by.has_role(Role.ORGANISER):
+        raise PermissionDenied
+    if made := Kitchen.objects.filter(token=token).first() if token else None:
+        kitchen_change(
+            by=by,
+            kitchen=made,
+            name=name,
+            altitude_text=altitude_text,
+            altitude_how=altitude_how,
+            power_limit_w=power_limit_w,
+        )
+        return made
+    metres, how = _clean_altitude(altitude_text, altitude_how)
+    kitchen, is_new = Kitchen.objects.get_or_create(
+        token=token or uuid4(),
+        defaults={
+            "name": clean_name(name, longest=KITCHEN_NAME_LENGTH),
+            "altitude_m": metres,
+            "altitude_how": how,
+            "is_hall": is_hall,
+            "power_limit_w": _clean_power(power_limit_w) if is_hall else None,
+            "founded_by": None if is_hall else by,
+        },
+    )
+    if is_new and not is_hall:
+        kitchen.people.add(by)
+    return kitchen
+
+
+@transaction.atomic
+def kitchen_change(
+    *,
+    by: User,
+    kitchen: Kitchen,
+    name: str,
+    altitude_text: str = "",
+    altitude_how: str = "",
+    power_limit_w: int | None = None,
+) -> None:
+    """Batches keep the altitude that they were started at; this is for the next ones. Only a hall has a power limit.
+
+    Another altitude is noted, so that the whole household is told (club/reminders/kitchens.py). Raises like
+    kitchen_add.
+    """
+    if not Kitchen.objects.changeable_by(by).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    metres, how = _clean_altitude(altitude_text, altitude_how)
+    # Read anew and locked: of two changes at once the second goes from what the first left.
+    was = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
+    kitchen.name = clean_name(name, longest=KITCHEN_NAME_LENGTH)
+    kitchen.altitude_m = metres
+    kitchen.altitude_how = how
+    kitchen.power_limit_w = _clean_power(power_limit_w) if kitchen.is_hall else None
+    kitchen.save(update_fields=["name", "altitude_m", "altitude_how", "power_limit_w"])
+    if was.altitude_m != metres:
+        AltitudeChange.objects.create(
+            kitchen=kitchen,
+            changed_by=by,
+            changed_at=timezone.now(),
+            from_m=was.altitude_m,
+            from_how=was.altitude_how,
+            to_m=metres,
+            to_how=how,
+        )
+
+
+def _clean_power(watts: int | None) -> int | None:
+    if watts is not None and not 1 <= watts <= MOST_WATTS:
+        raise ValidationError({"power_limit_w": _("Give the watts that the wiring carries, such as 12000.")})
+    return watts
+
+
+@transaction.atomic
+def kitchen_invite(*, by: User, kitchen: Kitchen, email: str, now: datetime | None = None) -> None:
+    """Ask the owner of an address to preserve here too. Nothing changes until they accept on their own page.
+
+    The outcome is the same whether or not a member has the address. An address that was asked already is not asked
+    again while that stands, even if it was declined or taken back meanwhile. PermissionDenied unless the kitchen is
+    one's own; ValidationError (email).
+    """
+    _own_check(by, kitchen)
+    moment = now or timezone.now()
+    address = email.strip().lower()
+    try:
+        validate_email(address)
+    except ValidationError as error:
+        raise ValidationError({"email": error.messages}) from error
+    if kitchen.people.filter(email=address).exists():
+        raise ValidationError({"email": _("They preserve in this kitchen already.")})
+    sent_today = KitchenInvitation.objects.filter(invited_by=by, invited_at__gt=moment - timedelta(days=1))
+    if sent_today.exclude(kitchen=kitchen, email=address).count() >= MOST_INVITATIONS_A_DAY:
+        text = _("You have asked %(n)s addresses today. Ask more tomorrow.") % {"n": MOST_INVITATIONS_A_DAY}
+        raise ValidationError({"email": text})
+    person = User.objects.filter(email=address, is_active=True).first()
+    asked = {"person": person, "invited_by": by, "invited_at": moment}
+    made, is_new = KitchenInvitation.objects.get_or_create(kitchen=kitchen, email=address, defaults=asked)
+    if is_new:
+        return
+    if made.accepted_at is None and made.invited_at > moment - KITCHEN_INVITATION_KEPT:
+        asked = {"person": person, "invited_by": by}
+    else:
+        asked |= {"accepted_at": None, "declined_at": None}
+    KitchenInvitation.objects.filter(pk=made.pk).update(**asked, withdrawn_at=None)
+
+
+@transaction.atomic
+def kitchen_invitation_withdraw(*, by: User, invitation: KitchenInvitation, now: datetime | None = None) -> None:
+    """Take it back before it is accepted: whoever is of the household. Twice is the same as once."""
+    _own_check(by, invitation.kitchen)
+    waiting = KitchenInvitation.objects.filter(pk=invitation.pk, accepted_at=None, withdrawn_at=None)
+    waiting.update(withdrawn_at=now or timezone.now())
+
+
+@transaction.atomic
+def kitchen_invitation_answer(
+    *, by: User, invitation: KitchenInvitation, accept: bool, now: datetime | None = None
+) -> None:
+    """The person's own answer. With a yes they preserve here, and see and log the batches of this kitchen.
+
+    PermissionDenied for anybody else; ValidationError where it is not waiting any more.
+    """
+    if invitation.person_id != by.pk or not by.is_active:
+        raise PermissionDenied
+    moment = now or timezone.now()
+    answered = {"accepted_at": moment} if accept else {"declined_at": moment}
+    # The state is in the statement that answers: taken back a moment ago, it lets nobody in.
+    if KitchenInvitation.objects.shown(moment).filter(pk=invitation.pk, declined_at=None).update(**answered) != 1:
+        raise ValidationError(_("This is over: it was answered, taken back, or too long ago. Ask them to ask again."))
+    if accept:
+        invitation.kitchen.people.add(by)
+
+
+@transaction.atomic
+def kitchen_person_remove(*, by: User, kitchen: Kitchen, person: User, now: datetime | None = None) -> None:
+    """Oneself or another of the household, but nobody else the one who founded it. Whoever made a batch here keeps it.
+
+    What the one who goes had asked is taken back. The last one stays. When the founder leaves, whoever has been here
+    longest is in their place.
+    """
+    _own_check(by, kitchen)
+    kept = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
+    if person.pk == kept.founded_by_id and by.pk != person.pk:
+        raise ValidationError(_("%(person)s founded this kitchen: they leave it themselves.") % {"person": person})
+    if not kept.people.exclude(pk=person.pk).exists():
+        raise ValidationError(_("A kitchen belongs to somebody: the last one stays."))
+    kept.people.remove(person)
+    if person.pk == kept.founded_by_id:
+        kept.founded_by = Kitchen.people.through.objects.filter(kitchen=kept).earliest("pk").user
+        kept.save(update_fields=["founded_by"])
+    User.objects.filter(pk=person.pk, kitchen_chosen=kept).update(kitchen_chosen=None)
+    User.objects.filter(pk=person.pk, kitchen_used=kept).update(kitchen_used=None)
+    asked = kept.invitations.filter(invited_by=person, accepted_at=None, withdrawn_at=None)
+    asked.update(withdrawn_at=now or timezone.now())
+
+
+@transaction.atomic
+def kitchen_choose(*, by: User, kitchen: Kitchen) -> None:
+    """Pages show figures for it unless another is asked for. PermissionDenied where they cannot use it."""
+    if not Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    by.kitchen_chosen = kitchen
+    by.save(update_fields=["kitchen_chosen"])
+
+
+def kitchen_used(*, by: User, kitchen: Kitchen) -> None:
+    """Note where somebody preserved last. Checks no permission: its caller has."""
+    User.objects.filter(pk=by.pk).update(kitchen_used=kitchen)
+
+
+def _own_check(by: User, kitchen: Kitchen) -> None:
+    if kitchen.is_hall or not kitchen.people.filter(pk=by.pk).exists():
+        raise PermissionDenied
+
+
+def _clean_altitude(text: str, how: str) -> tuple[Decimal | None, str]:
+    if not text.strip():
+        return None, ""
+    try:
+        metres = metres_from_text(text)
+    except AltitudeError as error:
+        raise ValidationError({"altitude": str(error)}) from error
+    if how not in AltitudeHow.values:
+        raise ValidationError({"altitude_how": _("Say how the altitude is known.")})
+    return metres, how
+
+
+# Invitations: the only way into the club.
+
+ALREADY_INVITED = _("This person has an open invitation. Send that one again, or withdraw it first.")
+SETTLED = _("This invitation was accepted or withdrawn already.")
+
+
+@transaction.atomic
+def invitation_send(*, by: User, email: str, name: str, role: str) -> Invitation:
+    """Invite somebody by mail, to join in `role`. Raises PermissionDenied, ValidationError (email, name, role)."""
+    if role not in set(Role):
+        raise ValidationError({"role": _("Choose one of the roles.")})
+    _require_may_invite(by, Role(role))
+    now = timezone.now()
+    plain = _clean_email(email, now=now)
+    name = seen(name)
+    if len(name) > NAME_LENGTH:
+        raise ValidationError({"name": _("A name has at most %(longest)d letters.") % {"longest": NAME_LENGTH}})
+    # One that ran out makes room for the new one.
+    Invitation.objects.for_email(plain).unsettled().filter(expires_at__lte=now).update(withdrawn_at=now)
+    try:
+        with transaction.atomic():
+            invitation = Invitation.objects.create(
+                email=plain, name=name, role=role, nonce=new_nonce(), invited_by=by, expires_at=_end(now)
+            )
+    except IntegrityError as error:  # somebody else invited the same person at the same moment
+        raise ValidationError({"email": ALREADY_INVITED}) from error
+    mail_invitation_on_commit(invitation)
+    return invitation
+
+
+@transaction.atomic
+def invitation_send_again(*, by: User, invitation: Invitation) -> Invitation:
+    """A new link with a new term, in the name of who sends it now; the older link is dead from now on."""
+    _require_may_invite(by, Role(invitation.role))
+    if is_members_email(invitation.email):
+        raise ValidationError(_("Somebody with this email is in the club already."))
+    changed = (
+        Invitation.objects.unsettled()
+        .filter(pk=invitation.pk)
+        .update(nonce=new_nonce(), expires_at=_end(timezone.now()), mailed_at=None, invited_by=by)
+    )
+    if changed != 1:
+        raise ValidationError(SETTLED)
+    invitation.refresh_from_db()
+    mail_invitation_on_commit(invitation)
+    return invitation
+
+
+@transaction.atomic
+def invitation_withdraw(*, by: User, invitation: Invitation) -> None:
+    """The link is dead from now on. Withdrawing twice is the same as once."""
+    require_perm(by, "members.invite_member")
+    now = timezone.now()
+    changed = Invitation.objects.unsettled().filter(pk=invitation.pk).update(withdrawn_at=now)
+    invitation.refresh_from_db()
+    if changed != 1 and invitation.withdrawn_at is None:
+        raise ValidationError(SETTLED)
+
+
+@transaction.atomic
+def invitation_accept(*, token: str, name: str, password: str, units: str) -> User:
+    """Turn an open invitation into a member; the mail it came by has proved the email.
+
+    1. The link must be good and its row open. 2. The password must be fit for this person. 3. The row is claimed
+    by a conditional update, so that of two acceptances at the same moment one wins. 4. The member is made, and
+    the row says who. Anything refused leaves the invitation as it was.
+    Raises InvitationClosed, ValidationError (name, password, units, email).
+    """
+    now = timezone.now()
+    invitation = invitation_for_token(token, now=now)
+    _check_password(password, email=invitation.email, name=name)
+    claimed = Invitation.objects.open(now).filter(nonce=invitation.nonce).update(accepted_at=now)
+    if claimed != 1:
+        raise InvitationClosed(Closed.USED)
+    user = member_enrol(
+        email=invitation.email, name=name, password=password, units=units, roles=[Role(invitation.role)]
+    )
+    Invitation.objects.filter(pk=invitation.pk).update(accepted_by=user)
+    return user
+
+
+def _require_may_invite(by: User, role: Role) -> None:
+    if not may_invite(by, role):
+        raise PermissionDenied
+
+
+def _clean_email(email: str, *, now: datetime) -> str:
+    plain = email.strip().lower()
+    try:
+        validate_email(plain)
+    except ValidationError as error:
+        raise ValidationError({"email": error.messages}) from error
+    if is_members_email(plain):
+        raise ValidationError({"email": _("Somebody with this email is in the club already.")})
+    if Invitation.objects.for_email(plain).open(now).exists():
+        raise ValidationError({"email": ALREADY_INVITED})
+    return plain
+
+
+def _check_password(password: str, *, email: str, name: str) -> None:
+    try:
+        validate_password(password, User(email=email, name=name))
+    except ValidationError as error:
+        raise ValidationError({"password": error.messages}) from error
+
+
+def _end(now: datetime) -> datetime:
+    return now + timedelta(days=settings.INVITATION_DAYS)

@@ -1,0 +1,351 @@
+"""The pages of people, kitchens, invitations and skills."""
+
+from __future__ import annotations
+
+from allauth.account.adapter import get_adapter
+from django.contrib import messages
+from django.contrib.auth import logout
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.core.http import allow, refusals_on, refusals_told, signed_in
+from club.members import services
+from club.members.choices import Role
+from club.members.forms import AcceptForm, InviteForm, KitchenForm, KitchenPersonForm, ProfileForm, RolesForm, WaiveForm
+from club.members.models import Invitation, Kitchen, KitchenInvitation, SkillRecord, User, default_kitchen
+from club.members.services import Closed, InvitationClosed, invitation_for_token, was_accepted_by
+
+# A person's own page.
+
+
+@require_http_methods(["GET", "POST"])
+def me(request: HttpRequest) -> HttpResponse:
+    user = signed_in(request)
+    form = ProfileForm(request.POST or None, user=user)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.profile_change(by=user, **form.cleaned_data)
+            messages.success(request, _("Saved."))
+            return redirect("members:me")
+    kitchens = list(Kitchen.objects.usable_by(user))
+    # Of those they can use, as Kitchen.objects.changeable_by has it; one question less.
+    changeable = {kitchen.pk for kitchen in kitchens if not kitchen.is_hall or user.has_role(Role.ORGANISER)}
+    asked = KitchenInvitation.objects.open(timezone.now()).filter(person=user)
+    told = {
+        "form": form,
+        "kitchens": kitchens,
+        "default": default_kitchen(user, kitchens),
+        "changeable": changeable,
+        "invitations": asked.select_related("kitchen", "invited_by"),
+        "skills": user.skill_records.standing(),
+    }
+    return render(request, "members/me.html", told)
+
+
+@require_POST
+def sign_out_everywhere(request: HttpRequest) -> HttpResponse:
+    services.sessions_end_everywhere(user=signed_in(request))
+    logout(request)
+    messages.success(request, _("You are signed out everywhere. Sign in again here."))
+    return redirect("account_login")
+
+
+# The organisers' pages: who is in the club, who is invited, who holds which role.
+
+PER_PAGE = 50
+
+
+@require_safe
+def people(request: HttpRequest) -> HttpResponse:
+    allow(request, "members.invite_member")
+    return people_page(request, InviteForm(action=reverse("members:invite")))
+
+
+@require_http_methods(["GET", "POST"])
+def invite(request: HttpRequest) -> HttpResponse:
+    user = allow(request, "members.invite_member")
+    form = InviteForm(request.POST or None, action=reverse("members:invite"))
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            invitation = services.invitation_send(by=user, **form.cleaned_data)
+            messages.success(request, _("An invitation is on its way to %(email)s.") % {"email": invitation.email})
+            return redirect("members:people")
+    return people_page(request, form)
+
+
+def people_page(request: HttpRequest, form: InviteForm) -> HttpResponse:
+    everybody = User.objects.get_queryset().with_roles().in_order()
+    told = {
+        "form": form,
+        "page": Paginator(everybody, PER_PAGE).get_page(request.GET.get("page")),
+        "invitations": Invitation.objects.unsettled().select_related("invited_by")[:PER_PAGE],
+        "now": timezone.now(),
+    }
+    return render(request, "members/people.html", told)
+
+
+@require_http_methods(["GET", "POST"])
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.grant_role")
+    found = get_object_or_404(User.objects.get_queryset().with_roles(), pk=pk)
+    # No box ticked is a POST without a field, and still an answer: hence not `request.POST or None`.
+    form = RolesForm(request.POST if request.method == "POST" else None, person=found)
+    if form.is_valid():
+        with refusals_on(form):
+            services.roles_change(by=user, person=found, roles=form.cleaned_data["roles"])
+            messages.success(request, _("Saved."))
+            return redirect("members:person", pk=pk)
+    return render(request, "members/person.html", {"form": form, "person": found, "is_self": found.pk == user.pk})
+
+
+@require_POST
+def end(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.grant_role")
+    found = get_object_or_404(User, pk=pk)
+    with refusals_told(request):
+        services.member_deactivate(by=user, person=found)
+        messages.success(request, _("The membership of %(name)s has ended.") % {"name": str(found)})
+    return redirect("members:person", pk=pk)
+
+
+@require_POST
+def start_again(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.grant_role")
+    found = get_object_or_404(User, pk=pk)
+    with refusals_told(request):
+        services.member_reactivate(by=user, person=found)
+        messages.success(request, _("%(name)s is a member again.") % {"name": str(found)})
+    return redirect("members:person", pk=pk)
+
+
+# Naming a kitchen, and mending what is known of it.
+
+
+@require_http_methods(["GET", "POST"])
+def add(request: HttpRequest) -> HttpResponse:
+    user = signed_in(request)
+    form = KitchenForm(request.POST or None, by=user)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        with refusals_on(form):
+            kitchen = services.kitchen_add(
+                by=user,
+                name=told["name"],
+                altitude_text=form.altitude_text,
+                altitude_how=told["altitude_how"],
+                is_hall=told.get("is_hall", False),
+                power_limit_w=told.get("power_limit_w"),
+                token=told["token"],
+            )
+            # With the first kitchen a newcomer is done here; the desk says what can be done next.
+            return saved(request, kitchen, then="desk:home" if user.kitchens.count() == 1 else "members:me")
+    is_first = not user.kitchens.exists()
+    return render(request, "members/kitchen_add.html", {"form": form, "is_first": is_first})
+
+
+@require_http_methods(["GET", "POST"])
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.usable_by(user), pk=pk)
+    if not Kitchen.objects.changeable_by(user).filter(pk=pk).exists():
+        raise PermissionDenied
+    form = KitchenForm(request.POST or None, by=user, kitchen=kitchen)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        with refusals_on(form):
+            services.kitchen_change(
+                by=user,
+                kitchen=kitchen,
+                name=told["name"],
+                altitude_text=form.altitude_text,
+                altitude_how=told["altitude_how"],
+                power_limit_w=told.get("power_limit_w"),
+            )
+            return saved(request, kitchen)
+    return kitchen_page(request, kitchen, form)
+
+
+def kitchen_page(
+    request: HttpRequest, kitchen: Kitchen, form: KitchenForm, person_form: KitchenPersonForm | None = None
+) -> HttpResponse:
+    action = reverse("members:kitchen-person-add", args=[kitchen.pk])
+    people = [] if kitchen.is_hall else list(User.objects.get_queryset().filter(kitchens=kitchen).in_order())
+    others = {person.pk for person in people} - {kitchen.founded_by_id}
+    told = {
+        "form": form,
+        "kitchen": kitchen,
+        "people": people,
+        "removable": others | {signed_in(request).pk} if len(people) > 1 else set(),
+        "invitations": [] if kitchen.is_hall else kitchen.invitations.shown(timezone.now()),
+        "person_form": person_form or KitchenPersonForm(action=action),
+    }
+    return render(request, "members/kitchen_change.html", told)
+
+
+@require_POST
+def person_add(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    form = KitchenPersonForm(request.POST, action=request.path)
+    if form.is_valid():
+        with refusals_on(form):
+            services.kitchen_invite(by=user, kitchen=kitchen, email=form.cleaned_data["email"])
+            told = {"email": form.cleaned_data["email"], "kitchen": kitchen.name}
+            said = _(
+                "If a member has the address %(email)s, they are asked now. With a yes they preserve in %(kitchen)s."
+            )
+            messages.success(request, said % told)
+            return redirect("members:kitchen-change", pk=pk)
+    return kitchen_page(request, kitchen, KitchenForm(by=user, kitchen=kitchen), form)
+
+
+@require_POST
+def person_remove(request: HttpRequest, pk: int, person_pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    person = get_object_or_404(kitchen.people.all(), pk=person_pk)
+    with refusals_told(request):
+        services.kitchen_person_remove(by=user, kitchen=kitchen, person=person)
+        told = {"person": str(person), "kitchen": kitchen.name}
+        messages.success(request, _("%(person)s is not of %(kitchen)s any more.") % told)
+    return redirect("members:me") if person.pk == user.pk else redirect("members:kitchen-change", pk=pk)
+
+
+@require_POST
+def invitation_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    invitations = KitchenInvitation.objects.filter(kitchen__people=user).select_related("kitchen")
+    invitation = get_object_or_404(invitations, pk=pk)
+    services.kitchen_invitation_withdraw(by=user, invitation=invitation)
+    messages.success(request, _("%(email)s is not asked any more.") % {"email": invitation.email})
+    return redirect("members:kitchen-change", pk=invitation.kitchen_id)
+
+
+@require_POST
+def invitation_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    invitation = get_object_or_404(user.kitchen_invitations.select_related("kitchen"), pk=pk)
+    accepts = request.POST.get("answer") == "accept"
+    if not accepts and request.POST.get("answer") != "decline":
+        return redirect("members:me")
+    with refusals_told(request):
+        services.kitchen_invitation_answer(by=user, invitation=invitation, accept=accepts)
+        said = _("You preserve in %(kitchen)s too now.") if accepts else _("You said no to %(kitchen)s.")
+        messages.success(request, said % {"kitchen": invitation.kitchen.name})
+    return redirect("members:me")
+
+
+@require_POST
+def choose(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.usable_by(user), pk=pk)
+    services.kitchen_choose(by=user, kitchen=kitchen)
+    said = _("Recipes and plans show their figures for %(kitchen)s, unless you choose another there.")
+    messages.success(request, said % {"kitchen": kitchen.name})
+    return redirect("members:me")
+
+
+def saved(request: HttpRequest, kitchen: Kitchen, then: str = "members:me") -> HttpResponse:
+    """Say back what was understood: a slip in the altitude is seen here or never."""
+    if kitchen.altitude is None:
+        said = _("%(kitchen)s is saved without an altitude. No process time is given for it until it has one.")
+        messages.warning(request, said % {"kitchen": kitchen.name})
+    else:
+        said = _("%(kitchen)s is saved at %(altitude)s.")
+        messages.success(request, said % {"kitchen": kitchen.name, "altitude": kitchen.altitude_words})
+    return redirect(then)
+
+
+# An invitation: opening it (public), sending it again, withdrawing it.
+
+
+@login_not_required
+@never_cache
+@sensitive_post_parameters("password", "password_again")
+@require_http_methods(["GET", "POST"])
+def invitation(request: HttpRequest, token: str) -> HttpResponse:
+    try:
+        found = invitation_for_token(token, now=timezone.now())
+        if request.user.is_authenticated:
+            return render(request, "members/invitation_signed_in.html", {"invitation": found}, status=409)
+        return accept(request, token, found)
+    except InvitationClosed as closed:
+        return closed_page(request, token, closed.reason)
+
+
+def accept(request: HttpRequest, token: str, found: Invitation) -> HttpResponse:
+    form = AcceptForm(request.POST or None, initial={"name": found.name})
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        with refusals_on(form):
+            user = services.invitation_accept(
+                token=token, name=told["name"], password=told["password"], units=told["units"]
+            )
+            get_adapter(request).login(request, user)
+            messages.success(request, _("Welcome to the club, %(name)s.") % {"name": user.name})
+            return redirect("members:kitchen-add")
+    return render(request, "members/invitation.html", {"form": form, "invitation": found})
+
+
+def closed_page(request: HttpRequest, token: str, reason: Closed) -> HttpResponse:
+    if isinstance(request.user, User) and reason is Closed.USED and was_accepted_by(token, request.user):
+        return redirect("members:kitchen-add")
+    # Gone, but for a link that we never made: that was never here.
+    status = 404 if reason is Closed.FORGED else 410
+    return render(request, "members/invitation_closed.html", {"reason": reason.value}, status=status)
+
+
+@require_POST
+def send_again(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.invite_member")
+    found = get_object_or_404(Invitation, pk=pk)
+    with refusals_told(request):
+        services.invitation_send_again(by=user, invitation=found)
+        messages.success(request, _("A new link is on its way to %(email)s.") % {"email": found.email})
+    return redirect("members:people")
+
+
+@require_POST
+def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.invite_member")
+    found = get_object_or_404(Invitation, pk=pk)
+    with refusals_told(request):
+        services.invitation_withdraw(by=user, invitation=found)
+        messages.success(request, _("The invitation for %(email)s is withdrawn.") % {"email": found.email})
+    return redirect("members:people")
+
+
+# Who learned what, for those who teach it: a class waived with a reason, a record taken back.
+
+
+@require_http_methods(["GET", "POST"])
+def skills(request: HttpRequest) -> HttpResponse:
+    user = allow(request, "members.note_skill")
+    form = WaiveForm(request.POST or None, besides=user)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            record = services.skill_waive(by=user, **form.cleaned_data)
+            told = {"name": str(record.person), "skill": record.get_skill_display()}
+            messages.success(request, _("%(name)s, %(skill)s: waived.") % told)
+            return redirect("members:skills")
+    page = Paginator(SkillRecord.objects.standing().for_list(), PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "members/skills.html", {"form": form, "page": page})
+
+
+@require_POST
+def skill_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.note_skill")
+    record = get_object_or_404(SkillRecord.objects.select_related("person"), pk=pk)
+    if services.skill_withdraw(by=user, record=record):
+        told = {"name": str(record.person), "skill": record.get_skill_display()}
+        messages.success(request, _("%(name)s, %(skill)s: taken back.") % told)
+    return redirect("members:skills")
