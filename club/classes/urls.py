@@ -2,14 +2,14 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from club.classes.views import afterwards, by_mail, day, gear, planning, seats
+from club.classes.views import day, planning, seats
 
 app_name = "classes"
 
 urlpatterns: list[URLPattern] = [
     path("", seats.session_list, name="list"),
     path("mine/", seats.mine, name="mine"),
-    path("seat/<str:token>/", by_mail.by_mail, name="by-mail"),
+    path("seat/<str:token>/", seats.by_mail, name="by-mail"),
     path("sign-ups/<int:pk>/", seats.notes, name="notes"),
     path("sign-ups/<int:pk>/answer/", seats.answer, name="answer"),
     path("<int:pk>/", seats.session_page, name="session"),
@@ -28,12 +28,12 @@ urlpatterns: list[URLPattern] = [
     path("<int:pk>/day/stations/<int:station_pk>/again/", day.start_again, name="day-start-again"),
     path("<int:pk>/day/stations/<int:station_pk>/load/<int:number>/", day.load, name="day-load"),
     # Afterwards
-    path("<int:pk>/after/", afterwards.after, name="after"),
-    path("<int:pk>/after/photos/", afterwards.photo_add, name="photo-add"),
-    path("<int:pk>/after/photos/<int:photo_pk>/remove/", afterwards.photo_remove, name="photo-remove"),
-    path("photos/<int:pk>/", afterwards.photo, name="photo"),
-    path("handouts/<int:pk>/", afterwards.handout, name="handout"),
-    path("handouts/<int:pk>/paper/", afterwards.handout_paper, name="handout-paper"),
+    path("<int:pk>/after/", day.after, name="after"),
+    path("<int:pk>/after/photos/", day.photo_add, name="photo-add"),
+    path("<int:pk>/after/photos/<int:photo_pk>/remove/", day.photo_remove, name="photo-remove"),
+    path("photos/<int:pk>/", day.photo, name="photo"),
+    path("handouts/<int:pk>/", day.handout, name="handout"),
+    path("handouts/<int:pk>/paper/", day.handout_paper, name="handout-paper"),
     # Planning and gear
     path("new/", planning.new, name="new"),
     path("<int:pk>/plan/", planning.plan, name="plan"),
@@ -46,7 +46,7 @@ urlpatterns: list[URLPattern] = [
     path("<int:pk>/stations/<int:number>/", planning.station_change, name="station-change"),
     path("<int:pk>/stations/<int:number>/remove/", planning.station_remove, name="station-remove"),
     path("<int:pk>/wall-sheet/", planning.wall_sheet, name="wall-sheet"),
-    path("<int:pk>/gear/", gear.gear, name="gear"),
-    path("<int:pk>/gear/gather/", gear.gather, name="gear-gather"),
-    path("<int:pk>/gear/release/", gear.release, name="gear-release"),
+    path("<int:pk>/gear/", planning.gear, name="gear"),
+    path("<int:pk>/gear/gather/", planning.gather, name="gear-gather"),
+    path("<int:pk>/gear/release/", planning.release, name="gear-release"),
 ]

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from uuid import uuid4
 
 from club.classes.models import ClassSession, SignUp, Station, StationBatch
-from club.classes.services import afterwards, roll_call, stations_day
+from club.classes.services import day
 from club.members.models import User
 from inventory.batches.models import Batch
 from inventory.batches.services import batch_log_process, seals_record
@@ -29,16 +29,14 @@ def class_day_lay_down(session: ClassSession, *, now: datetime) -> ClassSession:
     """
     by = session.instructors.order_by("pk").first() or session.created_by
     _roll(by, session)
-    stations_day.everybody_sit(by=by, session=session, now=session.starts_at)
+    day.everybody_sit(by=by, session=session, now=session.starts_at)
     _takers(by, session)
-    started = stations_day.stations_start(by=by, session=session, now=session.starts_at + STARTED_AFTER)
+    started = day.stations_start(by=by, session=session, now=session.starts_at + STARTED_AFTER)
     batches = [_cook(by, cooking) for cooking in started.new]
-    held = afterwards.session_close(by=by, session=session, learned=LEARNED, now=max(_outs(batches, session.ends_at)))
+    held = day.session_close(by=by, session=session, learned=LEARNED, now=max(_outs(batches, session.ends_at)))
     first = SignUp.objects.came().filter(session=session).order_by("joined_at", "pk").first()
     if first is not None:
-        afterwards.own_note_write(
-            by=first.person, signup=first, text=NOTE, now=min(now, session.ends_at + LOOKED_AFTER)
-        )
+        day.own_note_write(by=first.person, signup=first, text=NOTE, now=min(now, session.ends_at + LOOKED_AFTER))
     for number, batch in enumerate(batches):
         _look(batch, unsealed=number == 0, now=now)
     return held
@@ -49,14 +47,14 @@ def _roll(by: User, session: ClassSession) -> None:
     for number, signup in enumerate(signups, start=1):
         was_absent = number == len(signups) > 2
         came = 0 if was_absent else signup.places
-        roll_call.roll_call(by=by, signup=signup, came=came, now=session.starts_at)
+        day.roll_call(by=by, signup=signup, came=came, now=session.starts_at)
 
 
 def _takers(by: User, session: ClassSession) -> None:
     for station in Station.objects.filter(session=session):
         signup = SignUp.objects.came().filter(station=station).order_by("joined_at", "pk").first()
         if signup is not None:
-            stations_day.taker_choose(by=by, station=station, signup=signup, now=session.starts_at)
+            day.taker_choose(by=by, station=station, signup=signup, now=session.starts_at)
 
 
 def _cook(by: User, cooking: StationBatch) -> Batch:
@@ -64,9 +62,9 @@ def _cook(by: User, cooking: StationBatch) -> Batch:
     session, batch = cooking.station.session, cooking.batch
     minutes = timedelta(minutes=batch.required_minutes or 0)
     begins = session.starts_at + STARTED_AFTER + COOKED_FOR
-    for number in range(1, stations_day.loads_of(cooking) + 1):
+    for number in range(1, day.loads_of(cooking) + 1):
         at = begins + (number - 1) * minutes
-        stations_day.load_begin(by=by, cooking=cooking, number=number, now=at)
+        day.load_begin(by=by, cooking=cooking, number=number, now=at)
     out = max(session.ends_at - CLEANING, begins + minutes)
     jars = Counter({jar["size"]: jar["count"] for jar in batch.plan["jars"]}) or Counter({batch.jar_size: 1})
     return batch_log_process(

@@ -9,9 +9,7 @@ from typing import Any
 
 from club.classes.models import ClassSession
 from club.classes.services.gear import gear_gather
-from club.classes.services.publishing import session_publish
-from club.classes.services.sessions import SessionFields, session_make
-from club.classes.services.stations import StationFields, station_add
+from club.classes.services.sessions import SessionFields, StationFields, session_make, session_publish, station_add
 from club.desk.demo_class_day import class_day_lay_down
 from club.desk.demo_seats import seats_lay_down
 from club.members.choices import Role

@@ -7,8 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from club.classes.models import ClassSession
-from club.classes.services.seats import signup_cancel, signup_place
-from club.classes.services.waiting import seats_move_on
+from club.classes.services.seats import seats_move_on, signup_cancel, signup_place
 from club.members.models import User
 
 

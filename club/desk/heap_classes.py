@@ -10,8 +10,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
-from club.classes.words import SEAT_STATES, SessionState, SignUpState
 from club.desk.heaps import SHOWN, Card, Heap, heap, hour_words
 from club.members.models import User
 

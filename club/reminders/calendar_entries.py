@@ -15,8 +15,8 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
-from club.classes.words import SEAT_STATES, SessionState, SignUpState
 from club.members.models import User
 from inventory.batches.models import Batch, BatchState
 from inventory.batches.rules import COOL_MIN, SECOND_CALL

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from club.classes.models import ClassSession, SignUp
-from club.classes.tokens import seat_path
+from club.classes.services.seats import seat_path
 from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder
 from club.reminders.subjects import subject_id

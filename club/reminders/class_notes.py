@@ -10,8 +10,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from club.classes.choices import SessionState
 from club.classes.models import SignUp
-from club.classes.words import SessionState
 from club.members.models import User
 from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder

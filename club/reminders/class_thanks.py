@@ -14,8 +14,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from club.classes.choices import SessionState
 from club.classes.models import SignUp
-from club.classes.words import SessionState
 from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule

@@ -1,7 +1,7 @@
 """What is due about class sessions: to who has a seat or is offered one, and to instructors with too few people.
 
 Hours on the wall are the hall's: a week before at 9:00, the day before at 18:00. "Two hours before" is elapsed time. An
-offer made by night is told in the morning, which is when its hours begin to count (club/classes/seat_rules.py).
+offer made by night is told in the morning, which is when its hours begin to count (club/classes/rules.py).
 """
 
 from __future__ import annotations
@@ -16,10 +16,9 @@ from django.db.models.functions import Coalesce
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from club.classes.models import ClassSession, SignUp
-from club.classes.queries import SignUpQuerySet
-from club.classes.seat_rules import lapsing_told_at, offer_told_at
-from club.classes.words import SessionState, SignUpState
+from club.classes.choices import SessionState, SignUpState
+from club.classes.models import ClassSession, SignUp, SignUpQuerySet
+from club.classes.rules import lapsing_told_at, offer_told_at
 from club.reminders import class_mails
 from club.reminders.class_mails import CLASS, SEAT
 from club.reminders.models import Reminder

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from django.core.exceptions import PermissionDenied
 
-from club.classes.services.waiting import seats_move_on
+from club.classes.services.seats import seats_move_on
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.gathering import gather

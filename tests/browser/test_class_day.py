@@ -10,7 +10,7 @@ import pytest
 from django.utils import timezone
 
 from club.classes.models import ClassSession, SignUp, StationBatch
-from club.classes.services import roll_call, stations_day
+from club.classes.services import day as services_day
 from inventory.batches.models import Batch
 from inventory.equipment.queries import club_day
 from tests.factories.class_day import log_out
@@ -96,9 +96,9 @@ def test_afterwards_the_session_is_closed_and_she_reads_her_handout(visitor, sat
     session, teacher, student = saturday
     signup = SignUp.objects.get(person=student)
     for one in session.signups.all():
-        roll_call.roll_call(by=teacher, signup=one, came=one.places)
-    stations_day.everybody_sit(by=teacher, session=session)
-    started = stations_day.stations_start(by=teacher, session=session).new
+        services_day.roll_call(by=teacher, signup=one, came=one.places)
+    services_day.everybody_sit(by=teacher, session=session)
+    started = services_day.stations_start(by=teacher, session=session).new
     later = timezone.now() + timedelta(minutes=25)
     for cooking in started:
         if cooking.batch.required_psi is None:

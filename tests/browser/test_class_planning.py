@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession
 from club.classes.services.gear import gear_gather
-from club.classes.words import SessionState
 from inventory.equipment.kinds import Kind
 from inventory.equipment.queries import club_day
 from tests.factories.classes import make_hall, make_instructor, make_session

@@ -15,7 +15,7 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from club.classes.models import ClassSession, SignUp
-from club.classes.services import seats, waiting
+from club.classes.services import seats
 from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.classes import make_session
@@ -115,7 +115,7 @@ def test_the_freed_seat_goes_down_the_line_in_that_order(race):
         seats.signup_cancel(by=gives_up.person, signup=gives_up, now=now)
         [offered] = SignUp.objects.filter(session=session, state="offered")
         assert offered == line.pop(0)
-    assert waiting.seats_move_on(now) == waiting.SeatsMoved()
+    assert seats.seats_move_on(now) == seats.SeatsMoved()
 
 
 def test_parties_of_two_and_singles_racing_for_seven_seats_never_oversell_and_nobody_is_overtaken(race):
@@ -138,4 +138,4 @@ def test_with_people_giving_up_and_clocks_ticking_in_every_process_seats_are_cou
     assert session.seats_taken == held(session)
     line = [one.places for one in SignUp.objects.waiting().filter(session=session)]
     assert held(session) == 7 or not line or (held(session), line[0]) == (6, 2)
-    assert waiting.seats_move_on(timezone.now()) == waiting.SeatsMoved()  # nothing was left lying
+    assert seats.seats_move_on(timezone.now()) == seats.SeatsMoved()  # nothing was left lying

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from club.classes.models import ClassSession, SignUp, Station, StationBatch
-from club.classes.services import afterwards, roll_call, stations_day
+from club.classes.services import day
 from club.members.models import User
 from inventory.batches.models import Batch
 from inventory.batches.services import batch_log_process
@@ -25,20 +25,20 @@ def make_called(session: ClassSession, *, came: int | None = None, now: datetime
     """A sign-up that was called on the roll; the whole party came unless told otherwise."""
     signup = make_signup(session, **fields)
     came = signup.places if came is None else came
-    return roll_call.roll_call(by=runner_of(session), signup=signup, came=came, now=now)
+    return day.roll_call(by=runner_of(session), signup=signup, came=came, now=now)
 
 
 def make_at_station(station: Station, *, now: datetime = MORNING, **fields: Any) -> SignUp:
     """Somebody who came and sits there."""
     signup = make_called(station.session, now=now, **fields)
-    return stations_day.signup_sit(by=runner_of(station.session), signup=signup, station=station, now=now)
+    return day.signup_sit(by=runner_of(station.session), signup=signup, station=station, now=now)
 
 
 def make_cooking(*, now: datetime = MORNING, **fields: Any) -> StationBatch:
     """One station, one person at it, its batch on the stove since `now`."""
     session = make_session(**fields)
     make_at_station(session.stations.get(), now=now)
-    return stations_day.stations_start(by=runner_of(session), session=session, now=now).new[0]
+    return day.stations_start(by=runner_of(session), session=session, now=now).new[0]
 
 
 def log_out(cooking: StationBatch, *, by: User | None = None, now: datetime = NOON) -> Batch:
@@ -57,4 +57,4 @@ def log_out(cooking: StationBatch, *, by: User | None = None, now: datetime = NO
 
 def make_held(cooking: StationBatch, *, learned: str = "Skim at the end.", now: datetime = NOON) -> ClassSession:
     session = cooking.station.session
-    return afterwards.session_close(by=runner_of(session), session=session, learned=learned, now=now)
+    return day.session_close(by=runner_of(session), session=session, learned=learned, now=now)

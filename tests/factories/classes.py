@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
+from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp, Station
-from club.classes.words import SEAT_STATES, SessionState, SignUpState
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from recipes.models import Revision

@@ -1,21 +1,22 @@
-"""Gear for a session: held in the equipment room and set aside on the shelves in one press; moved, and let go."""
+"""What a session needs of equipment, jars and supplies: held, set aside, moved and let go."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from fractions import Fraction
+from math import ceil
 from uuid import uuid4
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
 
-from club.classes.gear_list import GearNeed, gear_needs, matched
-from club.classes.keeping import take_from
-from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideTurn
+from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideKind, SetAsideTurn
 from club.classes.planning import plan_of
-from club.classes.services.running import run_check, session_lock
-from club.classes.stock import shelves
+from club.classes.services.common import run_check, session_lock
 from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.dates import free_on
@@ -28,6 +29,283 @@ from inventory.equipment.services.holding import PURPOSE_LENGTH
 from inventory.equipment.spans import Span
 from inventory.equipment.standing import what_test_wants
 from inventory.equipment.words import HoldState
+from inventory.jars.models import Balance, LidStock, Place, SupplyLot
+from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
+from inventory.jars.words import JarState, PlaceKind
+from recipes.engine.plan_terms import Plan
+from recipes.engine.quantities import Amount, AmountError, parse_amount
+from recipes.engine.rules import NO_SOURCE
+from recipes.engine.stations import HallPlan, Station
+from recipes.engine.terms import Canner, Method, Rule
+from recipes.engine.units import SPELLINGS, UNITS
+from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_words, shopping_list_of
+from recipes.words import JARS
+
+# Which things of the equipment room a session needs, from its plan. Pure: the engine's plan in, plain values out.
+
+GEAR_RULE = Rule(
+    "CLASS-GEAR",
+    "A station takes a canner for each that its plan uses, a jar lifter and a funnel, a pan for each burner under a "
+    "pot, and a thermometer where the recipe ends at a temperature.",
+    NO_SOURCE,
+)
+CANNER_KINDS: Mapping[Canner, Kind] = {
+    Canner.BOILING_WATER: Kind.BOILING_WATER,
+    Canner.DIAL_GAUGE: Kind.DIAL_GAUGE,
+    Canner.WEIGHTED_GAUGE: Kind.WEIGHTED_GAUGE,
+}
+
+
+@dataclass(frozen=True)
+class GearNeed:
+    """One thing of a kind, for a station. `jars` is the most that go into it at once by size; empty for no canner."""
+
+    kind: Kind
+    station: int
+    jars: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def room(self) -> int:
+        return sum(self.jars.values())
+
+    def is_met_by(self, capacity: Mapping[str, int]) -> bool:
+        """Whether a thing of this capacity takes the loads; one that does not say how many jars it takes does not."""
+        return all(capacity.get(size, 0) >= count for size, count in self.jars.items())
+
+
+def gear_needs(hall: HallPlan) -> tuple[GearNeed, ...]:
+    """One entry for each thing; of a kind those that need the most room first, so that they choose first."""
+    found = [need for station in hall.stations for need in _needs(station)]
+    order = {kind: number for number, kind in enumerate(Kind)}
+    return tuple(sorted(found, key=lambda need: (order[need.kind], -need.room, need.station)))
+
+
+def matched(needs: Sequence[GearNeed], capacities: Sequence[Mapping[str, int]]) -> dict[int, int]:
+    """Which need gets which thing of its kind, by their places in the two rows: as many as can be met at all.
+
+    A canner that takes pints only must not be left over because the one that takes every jar went to the pints. Needs
+    choose in their order; one that finds nothing makes another move over where that other finds something else.
+    """
+    has: dict[int, int] = {}  # the need that has each thing
+
+    def seat(need: int, asked: set[int]) -> bool:
+        for thing, capacity in enumerate(capacities):
+            if thing in asked or not needs[need].is_met_by(capacity):
+                continue
+            asked.add(thing)
+            if thing not in has or seat(has[thing], asked):
+                has[thing] = need
+                return True
+        return False
+
+    for need in range(len(needs)):
+        seat(need, set())
+    return {need: thing for thing, need in has.items()}
+
+
+def _needs(station: Station) -> Iterator[GearNeed]:
+    plan = station.plan
+    if not plan.ok or not plan.jars:
+        return
+    if plan.recipe.method is not Method.FREEZER:
+        yield from _canners(station)
+        yield GearNeed(Kind.JAR_LIFTER, station.number)
+    yield GearNeed(Kind.FUNNEL, station.number)
+    pans = {step.burner for step in plan.day.steps if step.burner and step.canner is None} if plan.day else set()
+    for _ in pans:
+        yield GearNeed(Kind.PRESERVING_PAN, station.number)
+    if plan.recipe.endpoint_f_above_boiling is not None:
+        yield GearNeed(Kind.THERMOMETER, station.number)
+
+
+def _canners(station: Station) -> Iterator[GearNeed]:
+    """As many as the loads are shared over, each for the largest load that goes into it."""
+    plan = station.plan
+    kind = _kind(station)
+    if kind is None:
+        return
+    most: dict[int, dict[str, int]] = {}
+    for load in plan.loads:
+        held = most.setdefault(load.canner or 1, {})
+        for jar in load.jars:
+            held[jar.size] = max(held.get(jar.size, 0), jar.count)
+    for jars in most.values():
+        yield GearNeed(kind, station.number, jars)
+
+
+def _kind(station: Station) -> Kind | None:
+    """By the process that was found; None where there is none, and so no plan to keep a canner for."""
+    process = station.plan.process
+    if process is None:
+        return None
+    if process.method is Method.BOILING_WATER:
+        return Kind.BOILING_WATER
+    return CANNER_KINDS[Canner.DIAL_GAUGE if process.gauge == "dial" else Canner.WEIGHTED_GAUGE]
+
+
+# Which jars, lids and supplies a session may set aside: what is there, less what other sessions have set aside.
+
+Key = tuple[str, str, int | None]  # what, of what, at which place
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """One heap that can be counted on. `holds` is what one of it holds ("pouch", "1 l"); None for jars and lids."""
+
+    what: str
+    key: str
+    free: int
+    place: Place | None = None
+    name: str = ""
+    holds: Amount | None = None
+
+
+def shelves(session: ClassSession, now: datetime) -> list[Shelf]:
+    """What is free for this session: empties in its hall and then in the store, lids oldest first, supplies by name.
+
+    Five queries. Supplies count when they are good on the session's day, and vinegar when it is strong enough.
+    """
+    taken = _set_aside_by_others(session, now)
+    return [
+        Shelf(each.what, each.key, max(0, each.free - taken[_key(each)]), each.place, each.name, each.holds)
+        for each in (*_jars(session), *_lids(), *_supplies(session))
+    ]
+
+
+def _key(shelf: Shelf) -> Key:
+    return shelf.what, shelf.key, shelf.place.pk if shelf.place else None
+
+
+def _set_aside_by_others(session: ClassSession, now: datetime) -> Counter[Key]:
+    others = SetAside.objects.standing(now).exclude(session=session).order_by()
+    rows = others.values_list("what", "key", "place").annotate(n=Sum("quantity"))
+    return Counter({(what, key, place): n for what, key, place, n in rows})
+
+
+def _jars(session: ClassSession) -> Iterator[Shelf]:
+    here = Q(place__kind=PlaceKind.STORE) | Q(place__kitchen=session.hall_id)
+    rows = Balance.objects.there().filter(here, state=JarState.EMPTY).select_related("place__kitchen")
+    for row in sorted(rows, key=lambda row: (row.place.kind == PlaceKind.STORE, row.size)):
+        yield Shelf(SetAsideKind.JAR, row.size, row.count, row.place, str(row.place))
+
+
+def _lids() -> Iterator[Shelf]:
+    stocks = LidStock.objects.filter(on_hand__gt=0).select_related("lot").order_by("lot__created_at", "lot__pk")
+    for stock in stocks:
+        yield Shelf(SetAsideKind.LID, str(stock.lot_id), stock.on_hand, name=str(stock.lot))
+
+
+def _supplies(session: ClassSession) -> Iterator[Shelf]:
+    fresh = Q(use_by=None) | Q(use_by__gte=session.day)
+    fit = Q(supply__is_vinegar=False) | Q(strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
+    rows = (
+        SupplyLot.objects.there()
+        .filter(fresh, fit)
+        .order_by("supply__name", "supply")
+        .values_list("supply", "supply__name", "supply__unit")
+        .annotate(n=Sum("count"))
+    )
+    for pk, name, unit, count in rows:
+        yield Shelf(SetAsideKind.SUPPLY, str(pk), count, name=name, holds=piece_of(unit))
+
+
+def piece_of(unit: str) -> Amount | None:
+    """What one of a supply holds, from the words that it is counted in: "bottles of 1 l" is a litre, "pouches" is a
+    pouch. None where that is not said: then nobody counts on it."""
+    words = unit.strip().lower()
+    if " of " in words:
+        try:
+            return parse_amount(words.split(" of ", 1)[1])
+        except AmountError:
+            return None
+    known = SPELLINGS.get(words)
+    return Amount(Fraction(1), known) if known and UNITS[known].kind == "count" else None
+
+
+# What a session needs from the shelves, what it has of that, and what is left to buy.
+
+
+@dataclass(frozen=True)
+class Take:
+    """So many from one shelf."""
+
+    shelf: Shelf
+    quantity: int
+
+
+def take_from(shelves: Sequence[Shelf], plans: Sequence[Plan]) -> list[Take]:
+    """What the plans take from the shelves, in the order of the shelves, and never more than is free there."""
+    needed = needed_of(plans)
+    jars: dict[str, int] = {}
+    for jar in (jar for plan in plans for jar in plan.jars):
+        jars[jar.size] = jars.get(jar.size, 0) + jar.count
+    lids = int(needed[LIDS].pieces or 0) if LIDS in needed else 0
+    return [
+        *_share_out((each for each in shelves if each.what == SetAsideKind.JAR), jars),
+        *_share_out((each for each in shelves if each.what == SetAsideKind.LID), {LIDS: lids}, key=LIDS),
+        *(take for each in shelves if each.what == SetAsideKind.SUPPLY for take in _of_supply(each, needed)),
+    ]
+
+
+def to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside], shelves: Sequence[Shelf]) -> list[Purchase]:
+    """The shopping list, less lids and supplies that are set aside. Ingredients that nobody keeps are all on it."""
+    have: dict[str, Amount] = {}
+    by_key = {(each.what, each.key): each for each in shelves}
+    for row in kept:
+        shelf = by_key.get((row.what, row.key))
+        if row.what == SetAsideKind.LID:
+            have[LIDS] = _more(have.get(LIDS), Amount(Fraction(row.quantity), "each"))
+        elif row.what == SetAsideKind.SUPPLY and shelf is not None and shelf.holds is not None:
+            have[shelf.name.lower()] = Amount(shelf.holds.value * row.quantity, shelf.holds.unit)
+    return shopping_list_of(plans, units, have)
+
+
+def jars_to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside]) -> list[Purchase]:
+    """Empty jars that the plans fill and that are not set aside; boxed by the dozen, as lids are."""
+    return [
+        replace(wanted, bought=packages_words(wanted, PACKAGES[LIDS][units]))
+        for size, count in jars_lacking(plans, kept).items()
+        for wanted in [
+            Purchase(_("empty jars, %(size)s") % {"size": JARS[size]}, str(count), pieces=Fraction(count), unit="each")
+        ]
+    ]
+
+
+def jars_lacking(plans: Sequence[Plan], kept: Iterable[SetAside]) -> dict[str, int]:
+    """Empty jars by size that the plans fill and that are not set aside."""
+    lacking: dict[str, int] = {}
+    for jar in (jar for plan in plans for jar in plan.jars):
+        lacking[jar.size] = lacking.get(jar.size, 0) + jar.count
+    for row in kept:
+        if row.what == SetAsideKind.JAR and row.key in lacking:
+            lacking[row.key] -= row.quantity
+    return {size: count for size, count in lacking.items() if count > 0}
+
+
+def _share_out(shelves: Iterable[Shelf], wanted: Mapping[str, int], key: str = "") -> Iterable[Take]:
+    left = dict(wanted)
+    for shelf in shelves:
+        name = key or shelf.key
+        if quantity := min(shelf.free, left.get(name, 0)):
+            left[name] -= quantity
+            yield Take(shelf, quantity)
+
+
+def _of_supply(shelf: Shelf, needed: Mapping[str, Purchase]) -> Iterable[Take]:
+    """Whole pieces of a supply that is called what the list calls it, and counted in what the list can compare."""
+    purchase = needed.get(shelf.name.lower())
+    if purchase is None or shelf.holds is None:
+        return
+    need = amount_in(purchase, shelf.holds.unit)
+    if need and (quantity := min(shelf.free, ceil(need / (shelf.holds.value * UNITS[shelf.holds.unit].size)))):
+        yield Take(shelf, quantity)
+
+
+def _more(before: Amount | None, more: Amount) -> Amount:
+    return Amount((before.value if before else Fraction(0)) + more.value, more.unit)
+
+
+# Gear for a session: held in the equipment room and set aside on the shelves in one press; moved, and let go.
 
 THE_TURN = 1
 KEPT = (HoldState.HELD, HoldState.OUT)

@@ -1,28 +1,207 @@
-"""Signing up for a session, changing one's sign-up, and giving it up. See waiting.py for the line."""
+"""Signing up for a session, giving a seat up, and the waiting list."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
 
+from django.core import signing
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Max
+from django.db.models import F, Max, Q
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from club.classes.models import ClassSession, SignUp
-from club.classes.needs import needs_written, teaches
-from club.classes.seat_rules import MOST_PLACES
-from club.classes.services.waiting import begun_check, line_fill, seats_give_back, session_turn, signup_close
-from club.classes.words import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
+from club.classes.choices import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
+from club.classes.models import ClassSession, SignUp, needs_forget, needs_written, teaches
+from club.classes.rules import MOST_PLACES, Hours, Waiter, next_in_line, offer_until, singles_may_pass
 from club.core.errors import AlreadyDone
+from club.core.jobs import one_by_one
 from club.members.models import User
 from inventory.equipment.services.common import now_or
 from inventory.equipment.text import plain
+
+# The link in a mail about a seat: the sign-up's own number, signed. It opens that one sign-up, and signs nobody in.
+
+SALT = "kettlehall.class-seat"
+
+
+def seat_token(signup_id: int) -> str:
+    return signing.Signer(salt=SALT).sign(str(signup_id))
+
+
+def seat_path(signup_id: int) -> str:
+    """The public page of a sign-up: what it is for, and a button to give it up or to answer an offer."""
+    return reverse("classes:by-mail", args=[seat_token(signup_id)])
+
+
+def signup_for_token(token: str) -> SignUp | None:
+    """The sign-up that the link names, without what was written in `needs`; None for a link that is not ours."""
+    try:
+        key = int(signing.Signer(salt=SALT).unsign(token))
+    except (signing.BadSignature, ValueError):
+        return None
+    return SignUp.objects.select_related("session__hall", "person").defer("needs").filter(pk=key).first()
+
+
+# The line of a session: what comes free is offered in order, offers lapse, and the clock moves it on.
+#
+# Whatever changes the seats of a session first takes its turn: an UPDATE of the session's row, which holds back every
+# other turn at that session until the transaction ends, on PostgreSQL (the row's lock) and on SQLite (the one
+# writer).
+# Freeing a seat and offering it on is therefore one step to anybody else: no sign-up comes in between.
+
+
+@dataclass(frozen=True)
+class SeatsMoved:
+    """What one round did: offers that lapsed, seats given back for people who left the club, new offers."""
+
+    lapsed: int = 0
+    left: int = 0
+    offered: int = 0
+
+
+@transaction.atomic
+def seat_accept(*, by: User, signup: SignUp, now: datetime | None = None) -> SignUp:
+    """Take the seat that is offered. Twice is the same as once; AlreadyDone when the offer has moved on.
+
+    ValidationError once the session has begun.
+    """
+    if by.pk != signup.person_id or not by.is_active:
+        raise PermissionDenied
+    session, moment = session_turn(signup.session_id), now_or(now)
+    if not session.is_published:
+        raise AlreadyDone(_("This session does not take place any more."))
+    begun_check(session, moment)
+    offered = SignUp.objects.filter(pk=signup.pk, state=SignUpState.OFFERED, offer_until__gt=moment)
+    offered.update(state=SignUpState.SEATED, seated_at=moment)
+    signup.refresh_from_db()
+    if signup.state != SignUpState.SEATED:
+        raise AlreadyDone(_("This offer has moved on to the next in line. You can sign up again and wait."))
+    return signup
+
+
+def seats_move_on(now: datetime) -> SeatsMoved:
+    """Everything the clock does to the seats. Run as often as one likes, in as many processes as one likes.
+
+    1. Offers whose time is over lapse. 2. People who left the club give their seats back. 3. What is free is offered
+    in the order of the line. 4. What was written about allergies is erased a week after its session. Each session is a
+    transaction of its own: one that breaks does not hold up the others; its error is raised when all had their turn.
+    """
+    moment = now_or(now)
+    needs_forget(now=moment)
+    rounds = one_by_one(_sessions_to_move(moment), lambda session_id: _session_move_on(session_id, moment))
+    return SeatsMoved(
+        lapsed=sum(one.lapsed for one in rounds),
+        left=sum(one.left for one in rounds),
+        offered=sum(one.offered for one in rounds),
+    )
+
+
+def session_turn(session_id: int) -> ClassSession:
+    """Wait for the turn at this session's seats, in the caller's transaction; the session as it is now.
+
+    The UPDATE changes nothing. It has to be the first statement that touches the session or its sign-ups.
+    """
+    ClassSession.objects.filter(pk=session_id).update(seats_taken=F("seats_taken"))
+    return ClassSession.objects.get(pk=session_id)
+
+
+def begun_check(session: ClassSession, moment: datetime) -> None:
+    if moment >= session.starts_at:
+        text = _("This session has begun, so nothing can be changed here. Please tell the instructor.")
+        raise ValidationError(text)
+
+
+def seats_take(session_id: int, places: int) -> bool:
+    """Count so many more seats as taken; False, and none taken, where they are not free. A constraint lies beneath."""
+    free = ClassSession.objects.filter(
+        pk=session_id, state=SessionState.PUBLISHED, seats_taken__lte=F("seats_total") - places
+    )
+    return free.update(seats_taken=F("seats_taken") + places) == 1
+
+
+def seats_give_back(session_id: int, places: int) -> None:
+    ClassSession.objects.filter(pk=session_id).update(seats_taken=F("seats_taken") - places)
+
+
+def line_fill(session: ClassSession, moment: datetime, *, arriving: SignUp | None = None) -> int:
+    """Give what is free to whoever the rule names, in the caller's turn; how many were offered a seat.
+
+    Whoever is signing up this very moment (`arriving`) is there to take the seat: seated, not offered.
+    """
+    session.refresh_from_db(fields=["seats_taken", "seats_total", "state"])
+    if not session.is_published or session.seats_left <= 0:
+        return 0
+    hours = hours_of(session)
+    until, offered = offer_until(moment, hours), 0
+    line = SignUp.objects.waiting().filter(session=session, person__is_active=True).values_list("pk", "places")
+    may_pass = singles_may_pass(moment, hours)
+    for one in next_in_line([Waiter(*row) for row in line], session.seats_left, singles_may_pass=may_pass):
+        if arriving is not None and one.key == arriving.pk:
+            _give(session, one, state=SignUpState.SEATED, seated_at=moment)
+        elif until is None:
+            break  # too late to ask somebody: nor may anybody pass who stands behind
+        else:
+            offered += _give(session, one, state=SignUpState.OFFERED, offered_at=moment, offer_until=until)
+    return offered
+
+
+def hours_of(session: ClassSession) -> Hours:
+    return Hours(session.starts_at, session.signup_closes_at, ZoneInfo(session.zone))
+
+
+def _give(session: ClassSession, waiter: Waiter, **told: object) -> bool:
+    if not seats_take(session.pk, waiter.places):
+        return False
+    SignUp.objects.filter(pk=waiter.key, state=SignUpState.WAITING).update(**told)
+    return True
+
+
+def _sessions_to_move(moment: datetime) -> list[int]:
+    """Where an offer is over, somebody left the club, or seats are free and somebody waits."""
+    coming = Q(session__state=SessionState.PUBLISHED, session__starts_at__gt=moment)
+    over = Q(state=SignUpState.OFFERED) & (Q(offer_until__lte=moment) | Q(session__starts_at__lte=moment))
+    gone = coming & Q(state__in=OPEN_STATES, person__is_active=False)
+    free = coming & Q(state=SignUpState.WAITING, session__seats_taken__lt=F("session__seats_total"))
+    found = SignUp.objects.filter(over | gone | free).order_by("session_id")
+    return list(found.values_list("session_id", flat=True).distinct())
+
+
+@transaction.atomic
+def _session_move_on(session_id: int, moment: datetime) -> SeatsMoved:
+    session = session_turn(session_id)
+    signups = SignUp.objects.filter(session=session)
+    over = signups.filter(state=SignUpState.OFFERED)
+    if session.starts_at > moment:  # else every offer is over: it may have been made before the session was moved
+        over = over.filter(offer_until__lte=moment)
+    gone = signups.filter(state__in=OPEN_STATES, person__is_active=False, session__starts_at__gt=moment)
+    lapsed = sum(signup_close(one, SignUpState.LAPSED, moment) for one in over)
+    left = sum(signup_close(one, SignUpState.CANCELLED, moment) for one in gone)
+    return SeatsMoved(lapsed, left, line_fill(session, moment))
+
+
+def signup_close(signup: SignUp, state: SignUpState, moment: datetime) -> bool:
+    """Cancelled or lapsed, its seats given back, in the caller's turn; False when it was closed before.
+
+    What was written about allergies and access has done its work and is not kept.
+    """
+    same = SignUp.objects.filter(pk=signup.pk)
+    places = same.values_list("places", flat=True).get()
+    told = {"state": state, "closed_at": moment, "needs": ""}
+    if same.filter(state__in=SEAT_STATES).update(**told) == 1:
+        seats_give_back(signup.session_id, places)
+        return True
+    return same.filter(state=SignUpState.WAITING).update(**told) == 1
+
+
+# Signing up for a session, changing one's sign-up, and giving it up. See waiting.py for the line.
 
 COMPANION_LENGTH = 120
 NEEDS_LENGTH = 1000

@@ -1,39 +1,44 @@
-"""Sessions and series: made, and changed as far as it is safe. Hours are moved in `moving`."""
+"""Sessions, series and their stations: made, changed, published, moved, called off."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Any, TypedDict, Unpack
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import F, Max, Sum
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
-from club.classes.models import ClassSeries, ClassSession
-from club.classes.queries import PLAN
-from club.classes.services.gear import set_aside
-from club.classes.services.running import (
-    form_used,
-    line_clean,
-    planner_check,
-    run_check,
-    session_lock,
-    text_clean,
-)
-from club.classes.words import SessionState
-from club.core.clock import WallTimeError, moment_near, moment_of
+from club.classes.choices import SessionState
+from club.classes.models import MOST_SEATS, PLAN, ClassSeries, ClassSession, SessionGear, SignUp, Station, StationBatch
+from club.classes.planning import SessionPlan, plan_of
+from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
+from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
+from club.core.clock import WallTimeError, moment_near, moment_of, wall_of
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
+from inventory.batches.models import BatchState
+from inventory.equipment.models import Thing
 from inventory.equipment.queries import club_day
-from inventory.equipment.rules import FURTHEST_AHEAD_DAYS
+from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
 from inventory.equipment.services.common import now_or
+from inventory.equipment.standing import what_test_wants
+from recipes.engine.heat import EFFICIENCY
+from recipes.engine.loads import SEVEN_QUART
+from recipes.engine.stations import HallRefusal
+from recipes.engine.terms import Canner, Pack, Refusal, Rule
+from recipes.engine.timeline import MOST_BURNERS, MOST_COOKS
+from recipes.engine.units import JAR_SIZES
+from recipes.models import Revision, RevisionState
+
+# Sessions and series: made, and changed as far as it is safe. Hours are moved in `moving`.
 
 TITLE_LENGTH, PRICE_LENGTH = 120, 200
 MOST_PEOPLE = 200
@@ -313,3 +318,331 @@ def _all_hours_check(days: Sequence[date], fields: SessionFields, now: datetime)
             problems += [f"{day.isoformat()}: {sentence}" for sentence in error.messages]
     if problems:
         raise ValidationError({"days": problems})
+
+
+# Stations of a draft: added, changed, taken away. The session's seats are always the sum of theirs.
+
+NAME_LENGTH = 60
+MOST_STATIONS = 12  # in one hall; common practice, no source
+MOST_POTS, MOST_CANNERS, MOST_JARS_AT_ONCE = 6, 4, 99  # at one stove; common practice, no source
+STRONGEST_W = 50_000  # of one burner, as the engine has it
+DRAFT = (SessionState.DRAFT,)
+
+
+@dataclass(frozen=True)
+class StationFields:
+    """One station. `burners_w` is the power of each burner in watts; `capacity` how many jars of a size stand in the
+    canner at once, empty for the usual one of seven quarts."""
+
+    revision: Revision
+    burners_w: tuple[int, ...]
+    pots: int = 1
+    jar_size: str = ""
+    pack: str = ""
+    canner: str = ""
+    canners: int = 1
+    capacity: dict[str, int] = field(default_factory=dict)
+    stove: str = "electric"
+    cooks: int = 2
+    seats: int = 2
+    name: str = ""
+
+
+@transaction.atomic
+def station_add(*, by: User, session: ClassSession, fields: StationFields, now: datetime | None = None) -> Station:
+    """One more station, with the next number. PermissionDenied; ValidationError by field, or once it is published."""
+    run_check(by, session)
+    locked = session_lock(session, states=DRAFT)
+    told = station_clean(fields)
+    if locked.stations.count() >= MOST_STATIONS:
+        raise ValidationError(_("A session has at most %(n)s stations.") % {"n": MOST_STATIONS})
+    last = locked.stations.aggregate(last=Max("number"))["last"] or 0
+    station = Station.objects.create(session=locked, number=last + 1, **told)
+    _count_seats(session, now_or(now))
+    return station
+
+
+@transaction.atomic
+def station_change(*, by: User, station: Station, fields: StationFields, now: datetime | None = None) -> Station:
+    """Everything about a draft's station but its number. Raises as station_add."""
+    run_check(by, station.session)
+    session_lock(station.session, states=DRAFT)
+    told = station_clean(fields)
+    for name, value in told.items():
+        setattr(station, name, value)
+    station.save(update_fields=list(told))
+    _count_seats(station.session, now_or(now))
+    return station
+
+
+@transaction.atomic
+def station_remove(*, by: User, station: Station, now: datetime | None = None) -> None:
+    """Take it away; the others are numbered anew, so that the hall counts from one. Twice is the same as once."""
+    run_check(by, station.session)
+    session = session_lock(station.session, states=DRAFT)
+    Station.objects.filter(pk=station.pk).delete()
+    for number, left in enumerate(session.stations.order_by("number"), 1):
+        Station.objects.filter(pk=left.pk).update(number=number)
+    _count_seats(station.session, now_or(now))
+
+
+@transaction.atomic
+def stations_copy(*, by: User, source: ClassSession, target: ClassSession, now: datetime | None = None) -> int:
+    """The stations of another session, as a draft without stations takes them; how many. Raises as station_add."""
+    if not ClassSession.objects.visible_to(by).filter(pk=source.pk).exists():
+        raise PermissionDenied
+    run_check(by, target)
+    locked = session_lock(target, states=DRAFT)
+    if locked.stations.exists():
+        raise ValidationError(_("There are stations here already. Take them away first."))
+    copied = list(source.stations.order_by("number"))
+    for station in copied:
+        Station.objects.create(**_copy_of(station), session=locked)
+    _count_seats(target, now_or(now))
+    return len(copied)
+
+
+def station_clean(fields: StationFields) -> dict[str, Any]:
+    """The fields as they are stored; every one that is wrong is told at once."""
+    problems: dict[str, Any] = {}
+    name = line_clean(fields.name, field="name", longest=NAME_LENGTH)
+    if fields.revision.state != RevisionState.PUBLISHED:
+        problems["revision"] = _("Only a published recipe is cooked in a class.")
+    for key, most in (
+        ("pots", MOST_POTS),
+        ("canners", MOST_CANNERS),
+        ("cooks", MOST_COOKS),
+        ("seats", MOST_SEATS),
+    ):
+        if not 1 <= getattr(fields, key) <= most:
+            problems[key] = _("From 1 to %(n)s.") % {"n": most}
+    known = {"jar_size": JAR_SIZES, "pack": tuple(Pack), "canner": tuple(Canner), "stove": tuple(EFFICIENCY)}
+    for key, values in known.items():
+        if (value := getattr(fields, key)) not in values and (value or key == "stove"):
+            problems[key] = _("Choose one of the list.")
+    if not 1 <= len(fields.burners_w) <= MOST_BURNERS or not all(0 < w <= STRONGEST_W for w in fields.burners_w):
+        text = _("Give the watts of 1 to %(n)s burners, such as 2000, 1800. They are on the plate of the stove.")
+        problems["burners_w"] = text % {"n": MOST_BURNERS}
+    if not all(size in JAR_SIZES and 1 <= n <= MOST_JARS_AT_ONCE for size, n in fields.capacity.items()):
+        problems["capacity"] = _("Say how many jars of each size go in, such as half-pint=12, pint=9.")
+    if problems:
+        raise ValidationError(problems)
+    return {**vars(fields), "name": name, "burners_w": list(fields.burners_w), "capacity": dict(fields.capacity)}
+
+
+def usual_capacity() -> dict[str, int]:
+    """The canner of seven quarts."""
+    return {jar.size: jar.count for jar in SEVEN_QUART.jars}
+
+
+def _copy_of(station: Station) -> dict[str, Any]:
+    skipped = {"id", "session"}
+    return {f.name: getattr(station, f.name) for f in Station._meta.concrete_fields if f.name not in skipped}
+
+
+def _count_seats(session: ClassSession, moment: datetime) -> None:
+    """Of a locked draft. The constraint keeps what is taken within it; a draft has nobody yet."""
+    total = Station.objects.filter(session=session).aggregate(sum=Sum("seats"))["sum"] or 0
+    ClassSession.objects.filter(pk=session.pk).update(seats_total=total, changed_at=moment)
+    session.seats_total, session.changed_at = total, moment
+
+
+# A draft becomes public when its plan holds; a session is called off with a reason.
+
+REASON_LENGTH = 300
+OPEN_RULE = Rule(
+    "CLASS-OPEN",
+    "A session is published while people can still sign up, and with seats for as many as it takes to run.",
+    "a rule of this club",
+)
+
+
+class PlanRefused(ValidationError):
+    """The session cannot be taught as planned. `refusals` holds every reason; the messages say the same."""
+
+    def __init__(self, refusals: Sequence[HallRefusal]) -> None:
+        super().__init__([refusal_words(each) for each in refusals], code="plan-refused")
+        self.refusals = tuple(refusals)
+
+
+@transaction.atomic
+def session_publish(*, by: User, session: ClassSession, now: datetime | None = None) -> ClassSession:
+    """Everybody sees it and can sign up. Publishing twice is the same as once.
+
+    1. The row is locked, so that no station changes in the meantime. 2. Every refusal of the plan and of what is held
+    for it is told at once. 3. The state changes only from a draft.
+    PermissionDenied, PlanRefused, ValidationError when it was cancelled or held.
+    """
+    run_check(by, session)
+    moment = now_or(now)
+    locked = session_lock(session)
+    if locked.state == SessionState.PUBLISHED:
+        return locked
+    if refusals := publish_refusals(plan_of(locked), moment):
+        raise PlanRefused(refusals)
+    ClassSession.objects.filter(pk=locked.pk, state=SessionState.DRAFT).update(
+        state=SessionState.PUBLISHED, published_at=moment, changed_at=moment
+    )
+    locked.refresh_from_db()
+    return locked
+
+
+@transaction.atomic
+def session_cancel(*, by: User, session: ClassSession, reason: str, now: datetime | None = None) -> ClassSession:
+    """Call it off, and let go of everything kept for it. Twice is the same as once.
+
+    Calendars hear of it where it was published. PermissionDenied; ValidationError (reason), when it was held, or when
+    something was cooked in it.
+    """
+    run_check(by, session)
+    moment = now_or(now)
+    told = " ".join(text_clean(reason, field="reason", longest=REASON_LENGTH, needed=True).split())
+    locked = session_lock(session, states=(*OPEN, SessionState.CANCELLED))
+    if locked.state == SessionState.CANCELLED:
+        return locked
+    _cooked_check(locked)
+    gear_release(by=by, session=locked, now=moment)
+    heard = {"sequence": F("sequence") + 1} if locked.is_published else {}
+    ClassSession.objects.filter(pk=locked.pk, state__in=OPEN).update(
+        state=SessionState.CANCELLED, cancelled_at=moment, cancel_reason=told, changed_at=moment, **heard
+    )
+    locked.refresh_from_db()
+    return locked
+
+
+def _cooked_check(session: ClassSession) -> None:
+    """A session with jars took place: who came is told so, has a handout, and learned what it teaches."""
+    cooked = StationBatch.objects.filter(station__session=session)
+    if cooked.exclude(batch__state=BatchState.ABANDONED).exists():
+        raise ValidationError(_("Batches were started in this session. Close it, or give up every batch first."))
+
+
+def plan_check(session: ClassSession) -> None:
+    """PlanRefused with every reason why the session cannot be taught as it stands."""
+    if refusals := plan_refusals(plan_of(session)):
+        raise PlanRefused(refusals)
+
+
+def publish_refusals(plan: SessionPlan, moment: datetime) -> tuple[HallRefusal, ...]:
+    """Everything that keeps a draft from being published now."""
+    return (*_open_refusals(plan.session, moment), *plan_refusals(plan))
+
+
+def plan_refusals(plan: SessionPlan) -> tuple[HallRefusal, ...]:
+    """Everything against the plan, the engine's and of the things that are held. One query."""
+    return (*plan.hall.refusals, *gear_refusals(plan.session))
+
+
+def gear_refusals(session: ClassSession) -> list[HallRefusal]:
+    """Things held for it that lack a part, or whose test is not good on the day: both were well when they were held."""
+    held = SessionGear.objects.filter(session=session, hold__state__in=KEPT).values("hold__thing")
+    things = Thing.objects.filter(pk__in=held).with_standing(session.day).order_by("code")
+    short = [(thing, parts) for thing in things if (parts := thing.missing_parts)]  # type: ignore[attr-defined]
+    unfit = [(thing, wanted) for thing in things if (wanted := what_test_wants(thing, session.day))]
+    lacking = [
+        HallRefusal(
+            (),
+            Refusal(
+                "part-missing",
+                _("%(code)s is held for this session, and a part of it is missing: %(parts)s. Hold another.")
+                % {"code": thing.code, "parts": parts},
+                PARTS_WHOLE.name,
+                PARTS_WHOLE.source,
+            ),
+        )
+        for thing, parts in short
+    ]
+    return lacking + [
+        HallRefusal(
+            (),
+            Refusal(
+                "test-not-good",
+                _("%(code)s is held for this session: %(why)s by then. Test it first, or hold another.")
+                % {"code": thing.code, "why": why},
+                GAUGE_YEARLY.name,
+                GAUGE_YEARLY.source,
+            ),
+        )
+        for thing, why in unfit
+    ]
+
+
+def refusal_words(told: HallRefusal) -> str:
+    """The refusal with the stations it is about."""
+    stations = stations_words(told.stations)
+    return f"{stations}: {told.refusal.message}" if stations else told.refusal.message
+
+
+def stations_words(numbers: Sequence[int]) -> str:
+    """ "Station 1", "Stations 1, 2"; "" for the whole session."""
+    if not numbers:
+        return ""
+    text = ngettext("Station %(numbers)s", "Stations %(numbers)s", len(numbers))
+    return text % {"numbers": ", ".join(map(str, numbers))}
+
+
+def _open_refusals(session: ClassSession, moment: datetime) -> Iterator[HallRefusal]:
+    """Why nobody could come to it, however good the plan is."""
+    if session.starts_at <= moment:
+        yield _open_refusal("gone-by", _("Its day has gone by. Move it to a day to come."))
+    elif session.signup_closes_at <= moment:
+        yield _open_refusal("sign-up-closed", _("Sign-up would be closed already. Let it close later."))
+    if 0 < session.seats_total < session.minimum_people:
+        text = _("It asks for %(least)s people and has %(seats)s seats. Add seats, or run with fewer.")
+        told = {"least": session.minimum_people, "seats": session.seats_total}
+        yield _open_refusal("too-few-seats", text % told)
+
+
+def _open_refusal(code: str, message: str) -> HallRefusal:
+    return HallRefusal((), Refusal(code, message, OPEN_RULE.name, OPEN_RULE.source))
+
+
+# A session moved to other hours, with everything that is kept for it: all of it, or nothing.
+
+
+@transaction.atomic
+def session_move(
+    *, by: User, session: ClassSession, day: date, starts: time, ends: time, now: datetime | None = None
+) -> ClassSession:
+    """Other hours on the wall. In one transaction: the hours, the end of sign-up, and the holds.
+
+    1. Each time comes just once that day, and is still to come. 2. Sign-up closes as long before the day as it did, at
+    the same hour on the wall. 3. The holds move to the day, or Taken says which thing is taken, and when it is free.
+    4. A published session must still be doable in its new hours: else PlanRefused. 5. Who came to it came on its day:
+    after that it is not moved, and where nobody came the roll is called anew. Of any refusal nothing is changed.
+    Raises PermissionDenied, ValidationError (day, starts, ends, signup_closes_at), Taken, PlanRefused.
+    """
+    run_check(by, session)
+    moment = now_or(now)
+    locked = session_lock(session)
+    hours = hours_clean(day, starts, ends, now=moment)
+    if (locked.day, locked.starts, locked.ends) == (day, starts, ends):
+        return locked
+    _roll_anew(locked)
+    is_other_day = locked.day != day
+    closes = _signup_closes(locked, hours)
+    signup_check(locked.signup_opens_at, closes, hours.starts_at)
+    session_write(locked, {**vars(hours), "signup_closes_at": closes, "moved_at": moment}, moment)
+    moved = ClassSession.objects.select_related("hall").get(pk=session.pk)
+    if is_other_day:
+        gear_move(by=by, session=moved, now=moment)
+    if moved.is_published:
+        plan_check(moved)
+    return moved
+
+
+def _roll_anew(session: ClassSession) -> None:
+    """A roll that is kept would say on the other day who came, and so who learned something, before anybody did."""
+    if SignUp.objects.came().filter(session=session).exists():
+        raise ValidationError(_("People came to it already, so it stays on its day. Plan a new one for the other day."))
+    SignUp.objects.filter(session=session, came=0).seated().update(came=None)
+
+
+def _signup_closes(session: ClassSession, hours: Hours) -> datetime:
+    """The same hour on the wall, as many days before; a sign-up that ended when the session began still does."""
+    if session.signup_closes_at == session.starts_at:
+        return hours.starts_at
+    zone = ZoneInfo(settings.TIME_ZONE)
+    wall = wall_of(session.signup_closes_at, zone)
+    closes = moment_near(hours.day - (session.day - wall.date()), wall.time(), zone)
+    return min(closes, hours.starts_at)

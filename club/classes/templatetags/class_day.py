@@ -6,8 +6,8 @@ from typing import Any
 
 from django import template
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession, SignUp
-from club.classes.words import SessionState
 
 register = template.Library()
 

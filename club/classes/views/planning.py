@@ -1,10 +1,13 @@
-"""Planning a session: made, changed, moved, published, called off; and its plan on a page and on the wall."""
+"""The one gate to what is planned: 404 for who may not see a session, 403 for who sees it and may not run it."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -13,15 +16,114 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.classes.models import ClassSession
-from club.classes.plan_words import plan_picture, plan_words
+from club.classes.choices import SessionState
+from club.classes.forms import CallOffForm, MoveForm, NewSessionForm, SessionForm, StationForm
+from club.classes.models import PLAN, ClassSession, Station
+from club.classes.papers import wall_sheet_pdf
 from club.classes.planning import plan_of
-from club.classes.planning_forms import CallOffForm, MoveForm, NewSessionForm, SessionForm, StationForm
-from club.classes.services import moving, publishing, sessions, stations
-from club.classes.views.gates import planner, session_to_run, station_to_run
-from club.classes.views.gear import say_free
-from club.classes.wall_sheet import wall_sheet_pdf
+from club.classes.presentation import plan_picture, plan_words
+from club.classes.services import gear as services
+from club.classes.services import sessions
+from club.classes.services.gear import GEAR_RULE, GearNeed, Shelf, gear_needs, jars_to_buy, shelves, to_buy
+from club.classes.services.sessions import gear_refusals
 from club.core.http import refusals_on, refusals_told, signed_in
+from club.members.models import User
+from inventory.equipment.kinds import kind_label
+from recipes.words import JARS
+
+
+def planner(request: HttpRequest) -> User:
+    user = signed_in(request)
+    if not user.has_perm(PLAN):
+        raise PermissionDenied
+    return user
+
+
+def session_to_run(user: User, pk: int) -> ClassSession:
+    """A session of which this person is an instructor, or which she made."""
+    session = get_object_or_404(ClassSession.objects.visible_to(user).select_related("hall", "series"), pk=pk)
+    if not ClassSession.objects.run_by(user).filter(pk=pk).exists():
+        raise PermissionDenied
+    return session
+
+
+def station_to_run(user: User, pk: int, number: int) -> Station:
+    """A station of such a session, by its number in the hall."""
+    session = session_to_run(user, pk)
+    return get_object_or_404(
+        Station.objects.select_related("revision__recipe", "session__hall"), session=session, number=number
+    )
+
+
+# What is kept for a session: one press to gather it, one to let it go, and the list of what is still to buy.
+
+
+@require_safe
+def gear(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    session = session_to_run(user, pk)
+    plan, there = plan_of(session), shelves(session, timezone.now())
+    needs, kept = gear_needs(plan.hall), list(session.set_aside.select_related("place__kitchen"))
+    context = {
+        "session": session,
+        "needs": _words(needs),
+        "held": session.gear.filter(hold__state__in=services.KEPT).select_related("hold__thing", "hold__person"),
+        "missing": _words(services.needs_left(session, needs)),
+        "kept": [(row, _name(row.what, row.key, there)) for row in kept],
+        "shopping": [*jars_to_buy(plan.cookable, user.units, kept), *to_buy(plan.cookable, user.units, kept, there)],
+        "refusals": [each.refusal for each in gear_refusals(session)],
+        "rule": GEAR_RULE,
+        "is_open": session.state in (SessionState.DRAFT, SessionState.PUBLISHED),
+    }
+    return render(request, "classes/gear.html", context)
+
+
+@require_POST
+def gather(request: HttpRequest, pk: int) -> HttpResponse:
+    by = signed_in(request)
+    session = session_to_run(by, pk)
+    with refusals_told(request):
+        done = services.gear_gather(by=by, session=session)
+        held = ngettext("%(n)s thing is held now.", "%(n)s things are held now.", done.held) % {"n": done.held}
+        messages.success(request, held)
+        if done.missing:
+            messages.warning(request, _("Not to be had for that day: %(things)s.") % {"things": _words(done.missing)})
+    return redirect("classes:gear", pk)
+
+
+@require_POST
+def release(request: HttpRequest, pk: int) -> HttpResponse:
+    by = signed_in(request)
+    session: ClassSession = session_to_run(by, pk)
+    with refusals_told(request):
+        services.gear_release(by=by, session=session)
+        say_free(request, session)
+    return redirect("classes:gear", pk)
+
+
+def say_free(request: HttpRequest, session: ClassSession) -> None:
+    """What was held is free, and what is not, since the counter was first."""
+    if codes := services.codes_out(session):
+        told = _("Handed over already, so not free: %(codes)s. The counter takes them back. All else is free again.")
+        messages.warning(request, told % {"codes": ", ".join(codes)})
+    else:
+        messages.success(request, _("Everything that was kept for it is free again."))
+
+
+def _words(needs: Iterable[GearNeed]) -> str:
+    """ "2 × Preserving pan, 1 × Jar lifter": how many of each kind, in the order of the needs."""
+    counts = Counter(need.kind for need in needs)
+    return ", ".join(f"{count} × {kind_label(kind)}" for kind, count in counts.items())
+
+
+def _name(what: str, key: str, there: Iterable[Shelf]) -> str:
+    """What a thing set aside is called."""
+    if what == "jar":
+        return str(JARS.get(key, key))
+    return next((each.name for each in there if (each.what, each.key) == (what, key)), key)
+
+
+# Planning a session: made, changed, moved, published, called off; and its plan on a page and on the wall.
 
 
 @require_http_methods(["GET", "POST"])
@@ -53,7 +155,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     session = session_to_run(user, pk)
     made, now = plan_of(session), timezone.now()
     is_draft = session.state == "draft"
-    refusals = publishing.publish_refusals(made, now) if is_draft else publishing.plan_refusals(made)
+    refusals = sessions.publish_refusals(made, now) if is_draft else sessions.plan_refusals(made)
     context = {
         "session": session,
         "plan": plan_words(made, user.units, refusals),
@@ -93,7 +195,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
     form = MoveForm(request.POST or None, session=session)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            moving.session_move(by=by, session=session, **form.cleaned_data)
+            sessions.session_move(by=by, session=session, **form.cleaned_data)
             messages.success(request, _("It is moved, and what is held for it as well."))
             return redirect("classes:plan", pk)
     return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Move it")})
@@ -106,7 +208,7 @@ def call_off(request: HttpRequest, pk: int) -> HttpResponse:
     form = CallOffForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            publishing.session_cancel(by=by, session=session, reason=form.cleaned_data["reason"])
+            sessions.session_cancel(by=by, session=session, reason=form.cleaned_data["reason"])
             messages.success(request, _("It is called off."))
             say_free(request, session)
             return redirect("classes:plan", pk)
@@ -120,9 +222,9 @@ def publish(request: HttpRequest, pk: int) -> HttpResponse:
     session = session_to_run(by, pk)
     with refusals_told(request):
         try:
-            publishing.session_publish(by=by, session=session)
+            sessions.session_publish(by=by, session=session)
             messages.success(request, _("It is published: people can sign up."))
-        except publishing.PlanRefused:
+        except sessions.PlanRefused:
             messages.error(request, _("Not published. Below is everything that stands in the way."))
     return redirect("classes:plan", pk)
 
@@ -136,7 +238,7 @@ def station_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = StationForm(request.POST or None, station=last)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            station = stations.station_add(by=by, session=session, fields=form.written())
+            station = sessions.station_add(by=by, session=session, fields=form.written())
             messages.success(request, _("Station %(n)s is there.") % {"n": station.number})
             return redirect("classes:plan", pk)
     return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Add a station")})
@@ -149,7 +251,7 @@ def station_change(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     form = StationForm(request.POST or None, station=station)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            stations.station_change(by=by, station=station, fields=form.written())
+            sessions.station_change(by=by, station=station, fields=form.written())
             messages.success(request, _("Saved."))
             return redirect("classes:plan", pk)
     head = _("Station %(n)s") % {"n": number}
@@ -160,7 +262,7 @@ def station_change(request: HttpRequest, pk: int, number: int) -> HttpResponse:
 def station_remove(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     by = signed_in(request)
     with refusals_told(request):
-        stations.station_remove(by=by, station=station_to_run(by, pk, number))
+        sessions.station_remove(by=by, station=station_to_run(by, pk, number))
     return redirect("classes:plan", pk)
 
 
@@ -170,7 +272,7 @@ def stations_copy(request: HttpRequest, pk: int, source: int) -> HttpResponse:
     session = session_to_run(by, pk)
     other = get_object_or_404(ClassSession.objects.visible_to(by), pk=source)
     with refusals_told(request):
-        stations.stations_copy(by=by, source=other, target=session)
+        sessions.stations_copy(by=by, source=other, target=session)
     return redirect("classes:plan", pk)
 
 
@@ -180,6 +282,6 @@ def wall_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     session = session_to_run(user, pk)
     made = plan_of(session)
-    data = wall_sheet_pdf(made, plan_words(made, user.units, publishing.plan_refusals(made)))
+    data = wall_sheet_pdf(made, plan_words(made, user.units, sessions.plan_refusals(made)))
     named = f'inline; filename="wall-{session.day:%Y-%m-%d}.pdf"'
     return HttpResponse(data, "application/pdf", headers={"Content-Disposition": named})

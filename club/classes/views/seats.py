@@ -5,21 +5,23 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.classes.models import ClassSession, SignUp
-from club.classes.needs import teachers_of, unread_by
-from club.classes.queries import PLAN
-from club.classes.seat_forms import NotesForm, SignUpForm
-from club.classes.seat_lists import my_signups, session_told
-from club.classes.services import seats, waiting
-from club.classes.words import SessionState
+from club.classes.choices import SessionState
+from club.classes.forms import NotesForm, SignUpForm
+from club.classes.models import PLAN, ClassSession, SignUp, teachers_of, unread_by
+from club.classes.presentation import my_signups, session_told
+from club.classes.services import seats
+from club.classes.services.seats import signup_for_token
 from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.views.asks import refusals_on, refusals_told, signed_in
@@ -123,7 +125,7 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
 def _act(request: HttpRequest, user: User, signup: SignUp) -> None:
     asked = request.POST.get("answer")
     if asked == "take":
-        waiting.seat_accept(by=user, signup=signup)
+        seats.seat_accept(by=user, signup=signup)
         messages.success(request, _("The seat is yours."))
     elif asked == "alone":
         seats.signup_come_alone(by=user, signup=signup)
@@ -133,3 +135,40 @@ def _act(request: HttpRequest, user: User, signup: SignUp) -> None:
         who = {"person": signup.person}
         theirs = _("%(person)s is not signed up any more.") % who
         messages.success(request, _("You are not signed up any more.") if user.pk == signup.person_id else theirs)
+
+
+# The page behind the link in a mail: one sign-up, and a button. It signs nobody in; opening it changes nothing.
+
+
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def by_mail(request: HttpRequest, token: str) -> HttpResponse:
+    signup = signup_for_token(token)
+    if signup is None:
+        raise Http404
+    refused = ""
+    if request.method == "POST":
+        refused = _answered(signup, request.POST.get("answer", ""))
+        if not refused:
+            return redirect("classes:by-mail", token)
+        signup.refresh_from_db(fields=["state", "offer_until"])
+    told = {"signup": signup, "session": signup.session, "refused": refused}
+    told["has_begun"] = signup.session.starts_at <= timezone.now()
+    return render(request, "classes/by_mail.html", told, status=409 if refused else 200)
+
+
+def _answered(signup: SignUp, answer: str) -> str:
+    """Do what was asked in the name of whoever the mail went to; why not, in words, where it is refused."""
+    try:
+        if answer == "take":
+            seats.seat_accept(by=signup.person, signup=signup)
+        elif answer == "leave":
+            seats.signup_cancel(by=signup.person, signup=signup)
+        else:
+            return _("Press one of the buttons.")
+    except ValidationError as error:
+        return " ".join(error.messages)
+    except AlreadyDone as done:
+        return str(done)
+    return ""

@@ -10,10 +10,9 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from PIL import Image
 
-from club.classes.models import OwnNote, SessionPhoto, SessionReport
-from club.classes.models.day import NOTE_LENGTH
-from club.classes.services import afterwards, roll_call
-from club.classes.words import SessionState
+from club.classes.choices import SessionState
+from club.classes.models import NOTE_LENGTH, OwnNote, SessionPhoto, SessionReport
+from club.classes.services import day as services_day
 from club.members.choices import Skill
 from club.members.models import SkillRecord
 from tests.factories.class_day import MORNING, NOON, make_called, make_cooking, make_held, runner_of
@@ -24,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 
 def close(session, **changes):
-    return afterwards.session_close(**{"by": runner_of(session), "session": session, "now": NOON, **changes})
+    return services_day.session_close(**{"by": runner_of(session), "session": session, "now": NOON, **changes})
 
 
 def picture(size=(40, 30)) -> io.BytesIO:
@@ -36,7 +35,7 @@ def picture(size=(40, 30)) -> io.BytesIO:
 
 def add_photo(session, **changes) -> SessionPhoto:
     told = {"by": runner_of(session), "file": picture(), "caption": "The first jars", "token": uuid4(), "now": NOON}
-    return afterwards.photo_add(session=session, **{**told, **changes})
+    return services_day.photo_add(session=session, **{**told, **changes})
 
 
 def test_a_session_is_held_once_with_what_was_learned():
@@ -80,30 +79,30 @@ def test_what_was_learned_is_written_anew_after_closing_only():
     session = make_session()
     told = {"by": runner_of(session), "session": session, "now": NOON}
     with pytest.raises(ValidationError, match="Close the session"):
-        afterwards.learned_change(**told, learned="Stir.")
+        services_day.learned_change(**told, learned="Stir.")
     close(session)
-    afterwards.learned_change(**told, learned="Stir more.")
+    services_day.learned_change(**told, learned="Stir more.")
     assert SessionReport.objects.get().learned == "Stir more."
     with pytest.raises(ValidationError, match="characters"):
-        afterwards.learned_change(**told, learned="x" * (NOTE_LENGTH + 1))
+        services_day.learned_change(**told, learned="x" * (NOTE_LENGTH + 1))
 
 
 def test_a_student_s_note_is_hers_to_write_and_to_take_away():
     session = make_session()
     signup = make_called(session)
-    afterwards.own_note_write(by=signup.person, signup=signup, text="Less sugar next time?", now=NOON)
+    services_day.own_note_write(by=signup.person, signup=signup, text="Less sugar next time?", now=NOON)
     assert OwnNote.objects.get().text == "Less sugar next time?"
     for stranger in (runner_of(session), make_person()):
         with pytest.raises(PermissionDenied):
-            afterwards.own_note_write(by=stranger, signup=signup, text="Mine.")
-    afterwards.own_note_write(by=signup.person, signup=signup, text="  ")
+            services_day.own_note_write(by=stranger, signup=signup, text="Mine.")
+    services_day.own_note_write(by=signup.person, signup=signup, text="  ")
     assert not OwnNote.objects.exists()
 
 
 def test_who_did_not_come_has_nothing_to_note():
     signup = make_called(make_session(), came=0)
     with pytest.raises(PermissionDenied):
-        afterwards.own_note_write(by=signup.person, signup=signup, text="I was ill.")
+        services_day.own_note_write(by=signup.person, signup=signup, text="I was ill.")
 
 
 def test_a_picture_is_written_anew_as_a_jpeg_and_pressed_twice_kept_once():
@@ -123,13 +122,13 @@ def test_what_is_no_picture_or_says_nothing_is_refused(wrong):
 
 
 def test_a_session_keeps_a_dozen_pictures(monkeypatch):
-    monkeypatch.setattr(afterwards, "MOST_PHOTOS", 2)
+    monkeypatch.setattr(services_day, "MOST_PHOTOS", 2)
     session = make_session()
     add_photo(session)
     second = add_photo(session)
     with pytest.raises(ValidationError, match="remove one first"):
         add_photo(session)
-    afterwards.photo_remove(by=runner_of(session), photo=second)
+    services_day.photo_remove(by=runner_of(session), photo=second)
     assert add_photo(session)
 
 
@@ -139,7 +138,7 @@ def test_pictures_are_added_and_removed_by_who_runs_the_session():
     with pytest.raises(PermissionDenied):
         add_photo(session, by=make_instructor())
     with pytest.raises(PermissionDenied):
-        afterwards.photo_remove(by=make_person(), photo=photo)
+        services_day.photo_remove(by=make_person(), photo=photo)
     assert SessionPhoto.objects.get() == photo
 
 
@@ -154,7 +153,7 @@ def test_who_teaches_a_class_does_not_walk_into_it_as_a_student():
     teacher = make_instructor()
     session = make_session(by=teacher, skill=Skill.PRESSURE)
     with pytest.raises(ValidationError, match="teaches this session"):
-        roll_call.walk_in_take(by=teacher, session=session, person=teacher, token=uuid4(), now=MORNING)
+        services_day.walk_in_take(by=teacher, session=session, person=teacher, token=uuid4(), now=MORNING)
     student = make_called(session).person
     close(session, by=teacher)
     assert list(SkillRecord.objects.values_list("person", flat=True)) == [student.pk]

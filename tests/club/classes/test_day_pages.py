@@ -15,9 +15,9 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
+from club.classes.choices import SessionState, SignUpState
 from club.classes.models import CannerLoad, ClassSession, OwnNote, SessionPhoto, SignUp, Station, StationBatch
-from club.classes.services import afterwards, stations_day
-from club.classes.words import SessionState, SignUpState
+from club.classes.services import day as services_day
 from club.members.choices import Role
 from inventory.batches.services import batch_abandon, seals_record
 from inventory.equipment.queries import club_day
@@ -71,7 +71,7 @@ def started(session, stations: int = 1) -> list[StationBatch]:
         make_station(session)
     for station in session.stations.all():
         make_at_station(station, now=now())
-    return stations_day.stations_start(by=runner_of(session), session=session).new
+    return services_day.stations_start(by=runner_of(session), session=session).new
 
 
 # Who may
@@ -469,7 +469,7 @@ def test_a_handout_asks_as_often_for_thirty_pictures(many, session, student, sig
 
 def test_a_held_session_shows_its_roll_and_takes_no_press(session, teacher):
     signup = make_called(session, now=now())
-    afterwards.session_close(by=runner_of(session), session=session)
+    services_day.session_close(by=runner_of(session), session=session)
     page = text_of(teacher.get(url("day", session.pk)))
     assert "This session is closed" in page
     assert "Take it back" not in page

@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 
 from club.classes.models import CannerLoad, ClassSession, SignUp, StationBatch
-from club.classes.services import roll_call, stations_day
+from club.classes.services import day
 from inventory.batches.models import Batch
 from tests.factories.class_day import MORNING, make_at_station, make_called, make_cooking, runner_of
 from tests.factories.classes import make_session
@@ -48,7 +48,7 @@ def test_six_walk_ins_for_the_last_two_seats_two_are_taken():
 
     def press(number: int) -> str:
         told = {"session": session, "person": people[number], "token": uuid4(), "now": MORNING}
-        roll_call.walk_in_take(by=by, **told)
+        day.walk_in_take(by=by, **told)
         return "taken"
 
     assert Counter(race(press)) == {"taken": 2, "refused": RACERS - 2}
@@ -60,7 +60,7 @@ def test_one_person_let_in_at_six_doors_has_one_seat():
     session, person = make_session(), make_person()
     by = runner_of(session)
     told = {"by": by, "session": session, "person": person, "now": MORNING}
-    got = race(lambda _n: roll_call.walk_in_take(**told, token=uuid4()).pk)
+    got = race(lambda _n: day.walk_in_take(**told, token=uuid4()).pk)
     assert got == [SignUp.objects.get().pk] * RACERS
     assert ClassSession.objects.get().seats_taken == 1
 
@@ -74,7 +74,7 @@ def test_six_parties_for_the_last_two_seats_of_a_station_two_sit():
     standing = [make_called(session) for _ in range(RACERS)]
 
     def press(number: int) -> str:
-        stations_day.signup_sit(by=by, signup=standing[number], station=station, now=MORNING)
+        day.signup_sit(by=by, signup=standing[number], station=station, now=MORNING)
         return "sits"
 
     assert Counter(race(press)) == {"sits": 2, "refused": RACERS - 2}
@@ -88,9 +88,9 @@ def test_seat_everybody_and_seating_by_hand_at_one_moment_never_overfill():
 
     def press(number: int) -> str:
         if number % 2:
-            stations_day.everybody_sit(by=by, session=session, now=MORNING)
+            day.everybody_sit(by=by, session=session, now=MORNING)
         else:
-            stations_day.signup_sit(by=by, signup=standing[number], station=stations[0], now=MORNING)
+            day.signup_sit(by=by, signup=standing[number], station=stations[0], now=MORNING)
         return "done"
 
     race(press)
@@ -105,7 +105,7 @@ def test_six_presses_of_start_are_one_batch_a_station():
     by = runner_of(session)
 
     def press(_number: int) -> int:
-        return len(stations_day.stations_start(by=by, session=session, now=MORNING).new)
+        return len(day.stations_start(by=by, session=session, now=MORNING).new)
 
     assert Counter(race(press)) == {2: 1, 0: RACERS - 1}
     assert Batch.objects.count() == StationBatch.objects.count() == 2
@@ -114,5 +114,5 @@ def test_six_presses_of_start_are_one_batch_a_station():
 def test_one_load_begun_on_six_phones_begins_once():
     cooking = make_cooking()
     by = runner_of(cooking.station.session)
-    got = race(lambda _n: stations_day.load_begin(by=by, cooking=cooking, number=1, now=MORNING).pk)
+    got = race(lambda _n: day.load_begin(by=by, cooking=cooking, number=1, now=MORNING).pk)
     assert got == [CannerLoad.objects.get().pk] * RACERS

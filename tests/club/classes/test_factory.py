@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from club.classes.choices import SessionState, SignUpState
 from club.classes.models import ClassSession
-from club.classes.words import SessionState, SignUpState
 from tests.factories.classes import NOW, make_session, make_signup, make_station
 
 pytestmark = pytest.mark.django_db

@@ -8,13 +8,11 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
-from club.classes.gear_list import gear_needs
-from club.classes.keeping import jars_lacking, jars_to_buy, to_buy
+from club.classes.choices import SessionState
 from club.classes.models import SessionGear, SetAside
 from club.classes.planning import plan_of
-from club.classes.services import gear, publishing
-from club.classes.stock import piece_of, shelves
-from club.classes.words import SessionState
+from club.classes.services import gear, sessions
+from club.classes.services.gear import gear_needs, jars_lacking, jars_to_buy, piece_of, shelves, to_buy
 from inventory.equipment import services as things
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
@@ -138,8 +136,8 @@ def test_a_gauge_that_failed_after_it_was_held_keeps_the_session_from_being_publ
     session = beans(by)
     gear.gear_gather(by=by, session=session, now=NOW)
     make_test(dial, date(2026, 9, 14), readings=BAD)
-    with pytest.raises(publishing.PlanRefused, match="DGC-01 is held for this session: failed its test"):
-        publishing.session_publish(by=by, session=session, now=NOW)
+    with pytest.raises(sessions.PlanRefused, match="DGC-01 is held for this session: failed its test"):
+        sessions.session_publish(by=by, session=session, now=NOW)
 
 
 def test_empties_come_from_the_hall_first_then_from_the_store_and_lids_from_the_oldest_lot():
@@ -271,7 +269,7 @@ def test_another_instructor_gathers_and_releases_nothing():
 def test_a_cancelled_session_holds_nothing_any_more():
     by = make_instructor()
     session = draft(by)
-    publishing.session_cancel(by=by, session=session, reason="Rain", now=NOW)
+    sessions.session_cancel(by=by, session=session, reason="Rain", now=NOW)
     with pytest.raises(ValidationError, match="cancelled"):
         gear.gear_gather(by=by, session=session, now=NOW)
 

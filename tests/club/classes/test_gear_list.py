@@ -7,7 +7,7 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.classes.gear_list import GearNeed, matched
+from club.classes.services.gear import GearNeed, matched
 from inventory.equipment.kinds import Kind
 
 SIZES = ("half-pint", "pint")

@@ -9,10 +9,10 @@ from base64 import a85decode
 import pytest
 from django.urls import reverse
 
-from club.classes.handout import handout_of
-from club.classes.handout_pdf import handout_pdf
 from club.classes.models import SignUp, Station
-from club.classes.services import stations_day
+from club.classes.papers import handout_pdf
+from club.classes.presentation import handout_of
+from club.classes.services import day
 from recipes.models import Revision, RevisionState
 from tests.factories.batches import make_freezer_revision, make_recall
 from tests.factories.class_day import MORNING, make_at_station, make_called, runner_of
@@ -28,7 +28,7 @@ def cooked(person=None, *, revision=None, **station) -> SignUp:
     session = make_session(hall=make_hall(), revision=revision)
     Station.objects.filter(session=session).update(**station)
     signup = make_at_station(session.stations.get(), person=person)
-    stations_day.stations_start(by=runner_of(session), session=session, now=MORNING)
+    day.stations_start(by=runner_of(session), session=session, now=MORNING)
     return SignUp.objects.get(pk=signup.pk)
 
 

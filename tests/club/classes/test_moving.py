@@ -7,13 +7,12 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
-from club.classes.gear_list import gear_needs
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession
 from club.classes.planning import plan_of
 from club.classes.services import gear
-from club.classes.services.moving import session_move
-from club.classes.services.publishing import PlanRefused
-from club.classes.words import SessionState
+from club.classes.services.gear import gear_needs
+from club.classes.services.sessions import PlanRefused, session_move
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
 from inventory.equipment.services import Taken, loan_hand_over

@@ -15,8 +15,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from club.classes.models import ClassSession, SignUp
-from club.classes.needs import needs_of
+from club.classes.models import ClassSession, SignUp, needs_of
 from club.classes.services import seats
 from club.classes.services.sessions import session_change
 from club.members.models import User

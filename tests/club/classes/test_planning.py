@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from club.classes import planning
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession
-from club.classes.plan_words import plan_picture, plan_words
 from club.classes.planning import plan_of, station_wish
+from club.classes.presentation import plan_picture, plan_words
 from club.classes.services import gear, sessions
-from club.classes.words import SessionState
 from inventory.jars import services as jars
 from recipes.engine.terms import Canner, Pack
 from recipes.engine.timeline import StepKind

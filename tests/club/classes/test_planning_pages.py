@@ -11,9 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession, Station
 from club.classes.services import gear as gear_services
-from club.classes.words import SessionState
 from club.members.models import User
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold

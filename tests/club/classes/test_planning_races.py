@@ -13,10 +13,11 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 from django.db.models import Sum
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession, SessionGear, SetAside, Station
-from club.classes.services import gear, publishing, stations
-from club.classes.services.stations import StationFields
-from club.classes.words import SessionState
+from club.classes.services import gear
+from club.classes.services import sessions as services_sessions
+from club.classes.services.sessions import StationFields
 from inventory.jars import services as jars
 from tests.factories.classes import NOW, make_instructor, make_session
 from tests.factories.equipment import make_thing
@@ -97,25 +98,25 @@ def test_one_press_in_four_places_holds_one_canner(monkeypatch):
 
 
 def test_stations_added_at_once_are_all_counted_in_the_seats_and_numbered_apart(monkeypatch):
-    slowly(monkeypatch, stations, "_count_seats", after=False)
+    slowly(monkeypatch, services_sessions, "_count_seats", after=False)
     by, revision = make_instructor(), make_revision()
     (session,) = drafts(by, 1, revision)
     fields = StationFields(revision=revision, burners_w=(2000, 2000), seats=3)
-    race(lambda _n: stations.station_add(by=by, session=session, fields=fields).number)
+    race(lambda _n: services_sessions.station_add(by=by, session=session, fields=fields).number)
     assert sorted(Station.objects.values_list("number", flat=True)) == [1, 2, 3, 4, 5]
     assert ClassSession.objects.get().seats_total == 4 + 3 * RACERS
 
 
 def test_a_station_added_while_it_is_published_is_in_the_plan_that_was_checked_or_refused(monkeypatch):
-    slowly(monkeypatch, publishing, "publish_refusals")
+    slowly(monkeypatch, services_sessions, "publish_refusals")
     by, revision = make_instructor(), make_revision()
     (session,) = drafts(by, 1, revision)
     too_large = StationFields(revision=revision, burners_w=(2000, 2000), jar_size="quart")
 
     def press(number: int) -> str:
         if number == 0:
-            return publishing.session_publish(by=by, session=session, now=NOW).state
-        return str(stations.station_add(by=by, session=session, fields=too_large).number)
+            return services_sessions.session_publish(by=by, session=session, now=NOW).state
+        return str(services_sessions.station_add(by=by, session=session, fields=too_large).number)
 
     race(press)
     fresh = ClassSession.objects.get()

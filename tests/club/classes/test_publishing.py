@@ -7,11 +7,11 @@ from datetime import date, time, timedelta
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession, SetAside
 from club.classes.planning import plan_of, session_minutes
-from club.classes.services import gear, publishing
-from club.classes.services.publishing import PlanRefused
-from club.classes.words import SessionState
+from club.classes.services import gear, sessions
+from club.classes.services.sessions import PlanRefused
 from inventory.batches.services import batch_abandon
 from inventory.equipment.kinds import Kind
 from inventory.equipment.models import Hold
@@ -30,7 +30,7 @@ def draft(by, **told):
 
 def refused(by, session, now=NOW) -> list[str]:
     with pytest.raises(PlanRefused) as caught:
-        publishing.session_publish(by=by, session=session, now=now)
+        sessions.session_publish(by=by, session=session, now=now)
     assert ClassSession.objects.get(pk=session.pk).state == SessionState.DRAFT
     assert len(caught.value.messages) == len(caught.value.refusals)
     return [each.refusal.code for each in caught.value.refusals]
@@ -40,7 +40,7 @@ def test_a_draft_that_can_be_taught_is_published_once():
     by = make_instructor()
     session = draft(by)
     for now in (NOW, NOW + timedelta(hours=1)):
-        published = publishing.session_publish(by=by, session=session, now=now)
+        published = sessions.session_publish(by=by, session=session, now=now)
     assert (published.state, published.published_at, published.sequence) == (SessionState.PUBLISHED, NOW, 0)
 
 
@@ -77,7 +77,7 @@ def test_what_cannot_be_taught_is_not_published(told, code):
 def test_an_unknown_limit_of_the_hall_refuses_nothing_and_the_plan_says_it_is_unknown():
     by = make_instructor()
     session = draft(by, hall=make_hall(power_limit_w=None))
-    assert publishing.session_publish(by=by, session=session, now=NOW).is_published
+    assert sessions.session_publish(by=by, session=session, now=NOW).is_published
     assert plan_of(session).hall.power.limit_w is None
 
 
@@ -100,8 +100,8 @@ def test_a_session_gone_by_or_shut_to_everybody_is_not_published():
 def test_another_instructor_neither_publishes_nor_cancels():
     session, other = draft(make_instructor()), make_instructor()
     for press in (
-        lambda: publishing.session_publish(by=other, session=session),
-        lambda: publishing.session_cancel(by=other, session=session, reason="No"),
+        lambda: sessions.session_publish(by=other, session=session),
+        lambda: sessions.session_cancel(by=other, session=session, reason="No"),
     ):
         with pytest.raises(PermissionDenied):
             press()
@@ -112,9 +112,9 @@ def test_cancelling_says_why_lets_the_gear_go_and_is_heard_of_once():
     make_thing(Kind.BOILING_WATER, capacity={"half-pint": 12})
     session = draft(by)
     gear.gear_gather(by=by, session=session, now=NOW)
-    publishing.session_publish(by=by, session=session, now=NOW)
+    sessions.session_publish(by=by, session=session, now=NOW)
     for reason in ("  The well   is dry. ", "Another reason"):
-        cancelled = publishing.session_cancel(by=by, session=session, reason=reason, now=NOW)
+        cancelled = sessions.session_cancel(by=by, session=session, reason=reason, now=NOW)
     assert (cancelled.state, cancelled.cancel_reason, cancelled.sequence) == ("cancelled", "The well is dry.", 1)
     assert list(Hold.objects.values_list("state", flat=True)) == ["cancelled"]
     assert not SetAside.objects.exists()
@@ -124,7 +124,7 @@ def test_cancelling_says_why_lets_the_gear_go_and_is_heard_of_once():
 def test_a_session_is_not_called_off_without_a_word(reason):
     by = make_instructor()
     with pytest.raises(ValidationError) as caught:
-        publishing.session_cancel(by=by, session=make_session(by=by), reason=reason, now=NOW)
+        sessions.session_cancel(by=by, session=make_session(by=by), reason=reason, now=NOW)
     assert list(caught.value.message_dict) == ["reason"]
 
 
@@ -148,10 +148,10 @@ def test_what_was_cooked_in_is_closed_and_not_called_off_unless_every_batch_was_
     session, by = cooking.station.session, cooking.station.session.created_by
     told = {"by": by, "session": session, "reason": "The power went.", "now": MORNING}
     with pytest.raises(ValidationError, match="Close it, or give up"):
-        publishing.session_cancel(**told)
+        sessions.session_cancel(**told)
     assert ClassSession.objects.get(pk=session.pk).state == SessionState.PUBLISHED
     batch_abandon(by=by, batch=cooking.batch, reason="No power.")
-    assert publishing.session_cancel(**told).state == SessionState.CANCELLED
+    assert sessions.session_cancel(**told).state == SessionState.CANCELLED
 
 
 def test_a_thing_held_for_it_that_came_back_without_a_part_keeps_it_from_being_published():
@@ -164,4 +164,4 @@ def test_a_thing_held_for_it_that_came_back_without_a_part_keeps_it_from_being_p
     loan_return(by=make_keeper(), loan=loan, condition="good", missing_parts="the rack", is_ready=True, now=NOW)
     assert refused(by, session) == ["part-missing"]
     parts_settle(by=make_keeper(), thing=thing, outcome="back", now=NOW)
-    assert publishing.session_publish(by=by, session=session, now=NOW).state == SessionState.PUBLISHED
+    assert sessions.session_publish(by=by, session=session, now=NOW).state == SessionState.PUBLISHED

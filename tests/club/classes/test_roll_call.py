@@ -8,9 +8,9 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
+from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, JarTaker, SignUp
-from club.classes.services import roll_call, stations_day
-from club.classes.words import SEAT_STATES, SessionState, SignUpState
+from club.classes.services import day
 from club.members.choices import Role
 from tests.factories.class_day import MORNING, make_at_station, make_called, make_cooking, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup
@@ -21,12 +21,12 @@ pytestmark = pytest.mark.django_db
 
 def call(signup: SignUp, came: int | None, **changes) -> SignUp:
     told = {"by": runner_of(signup.session), "now": MORNING, **changes}
-    return roll_call.roll_call(signup=signup, came=came, **told)
+    return day.roll_call(signup=signup, came=came, **told)
 
 
 def walk_in(session: ClassSession, person=None, **changes) -> SignUp:
     told = {"by": runner_of(session), "token": uuid4(), "now": MORNING, **changes}
-    return roll_call.walk_in_take(session=session, person=person or make_person(), **told)
+    return day.walk_in_take(session=session, person=person or make_person(), **told)
 
 
 def seats_agree(session: ClassSession) -> bool:
@@ -61,7 +61,7 @@ def test_more_than_a_party_has_cannot_come(came):
 def test_who_is_absent_leaves_her_station_and_its_jars():
     station = make_session().stations.get()
     signup = make_at_station(station)
-    stations_day.taker_choose(by=runner_of(station.session), station=station, signup=signup, now=MORNING)
+    day.taker_choose(by=runner_of(station.session), station=station, signup=signup, now=MORNING)
     assert call(signup, 0).station is None
     assert not JarTaker.objects.exists()
 
@@ -169,7 +169,7 @@ def test_who_waited_and_came_takes_a_free_seat_or_none():
     sitting = make_called(session, came=0)
     with pytest.raises(ValidationError, match="no seat left"):
         walk_in(session, person)
-    roll_call.absent_seat_free(by=runner_of(session), signup=sitting, now=MORNING)
+    day.absent_seat_free(by=runner_of(session), signup=sitting, now=MORNING)
     walk_in(session, person)
     waiting.refresh_from_db()
     assert (waiting.state, waiting.is_walk_in, waiting.came) == (SignUpState.SEATED, True, 1)
@@ -204,7 +204,7 @@ def test_walk_ins_are_taken_by_who_runs_the_session():
 def test_a_guest_takes_a_second_seat_beside_the_member_she_came_with():
     session = make_session(seats=2)
     signup = make_signup(session)
-    made = roll_call.companion_take(by=runner_of(session), signup=signup, name=" Guest  Gwen ", now=MORNING)
+    made = day.companion_take(by=runner_of(session), signup=signup, name=" Guest  Gwen ", now=MORNING)
     assert (made.places, made.companion, made.came) == (2, "Guest Gwen", 2)
     assert seats_agree(session)
 
@@ -213,7 +213,7 @@ def test_a_guest_finds_no_seat_where_none_is_left():
     session = make_session(seats=1)
     signup = make_called(session)
     with pytest.raises(ValidationError, match="no seat left"):
-        roll_call.companion_take(by=runner_of(session), signup=signup, name="Gwen", now=MORNING)
+        day.companion_take(by=runner_of(session), signup=signup, name="Gwen", now=MORNING)
     signup.refresh_from_db()
     assert (signup.places, signup.companion) == (1, "")
     assert seats_agree(session)
@@ -223,7 +223,7 @@ def test_a_guest_finds_no_seat_where_none_is_left():
 def test_a_guest_has_a_name_and_a_party_is_two_at_most(places, name):
     signup = make_called(make_session(), places=places)
     with pytest.raises(ValidationError):
-        roll_call.companion_take(by=runner_of(signup.session), signup=signup, name=name, now=MORNING)
+        day.companion_take(by=runner_of(signup.session), signup=signup, name=name, now=MORNING)
     assert seats_agree(signup.session)
 
 
@@ -231,7 +231,7 @@ def test_a_party_that_grew_out_of_its_station_is_seated_anew():
     session = make_session(stations=2, seats=2)
     station = session.stations.first()
     stays, grows = make_at_station(station), make_at_station(station)
-    made = roll_call.companion_take(by=runner_of(session), signup=grows, name="Gwen", now=MORNING)
+    made = day.companion_take(by=runner_of(session), signup=grows, name="Gwen", now=MORNING)
     assert made.station is None
     stays.refresh_from_db()
     assert stays.station == station
@@ -243,10 +243,10 @@ def test_a_party_that_grew_out_of_its_station_is_seated_anew():
 def test_an_absent_seat_is_given_free_once_and_the_roll_keeps_her_absent():
     session = make_session(seats=1)
     signup = make_called(session, came=0)
-    freed = roll_call.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
+    freed = day.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
     assert (freed.state, freed.came, freed.closed_at) == (SignUpState.CANCELLED, 0, MORNING)
     with pytest.raises(ValidationError):
-        roll_call.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
+        day.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
     assert seats_agree(session)
     assert session.seats_taken == 0
 
@@ -255,7 +255,7 @@ def test_the_seat_of_somebody_who_came_or_may_still_come_is_hers():
     session = make_session()
     for signup in (make_called(session), make_signup(session)):
         with pytest.raises(ValidationError, match="absent first"):
-            roll_call.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
+            day.absent_seat_free(by=runner_of(session), signup=signup, now=MORNING)
     assert seats_agree(session)
     assert session.seats_taken == 2
 

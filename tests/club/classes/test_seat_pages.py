@@ -14,10 +14,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from club.classes.models import ClassSession, SignUp
-from club.classes.needs import needs_of
+from club.classes.models import ClassSession, SignUp, needs_of
 from club.classes.services import seats
-from club.classes.tokens import seat_path, seat_token, signup_for_token
+from club.classes.services.seats import seat_path, seat_token, signup_for_token
 from club.members.choices import Role
 from club.members.models import User
 from tests.factories.classes import make_instructor, make_session, make_signup

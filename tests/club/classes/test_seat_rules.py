@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.classes.seat_rules import (
+from club.classes.rules import (
     LAST_OFFER_BEFORE,
     OFFER_STANDS,
     SHORT_OFFER,

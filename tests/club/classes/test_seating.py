@@ -7,7 +7,7 @@ from itertools import product
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.classes.seating import Party, Table, seat_everybody
+from club.classes.rules import Party, Table, seat_everybody
 
 sizes = st.lists(st.sampled_from([1, 2]), max_size=12)
 rooms = st.lists(st.tuples(st.integers(1, 6), st.integers(0, 6)), max_size=5)

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from club.classes.models import ClassSession, SignUp
-from club.classes.services import seats, waiting
+from club.classes.services import seats
 from club.core.errors import AlreadyDone
 from tests.factories.classes import NOW, make_instructor, make_session
 from tests.factories.members import make_organiser, make_person
@@ -123,8 +123,8 @@ def test_a_freed_seat_is_offered_at_once_to_the_next_with_a_deadline():
     second.refresh_from_db()
     assert (second.offered_at, second.offer_until) == (later, later + timedelta(hours=48))
     assert is_balanced(session)
-    assert waiting.seat_accept(by=second.person, signup=second, now=later).is_seated
-    assert waiting.seat_accept(by=second.person, signup=second, now=later).is_seated
+    assert seats.seat_accept(by=second.person, signup=second, now=later).is_seated
+    assert seats.seat_accept(by=second.person, signup=second, now=later).is_seated
     assert states(session) == ["cancelled", "seated", "waiting"]
     assert is_balanced(session)
 
@@ -136,12 +136,12 @@ def test_an_offer_declined_or_not_answered_moves_on_by_itself():
     seats.signup_cancel(by=second.person, signup=second, now=NOW + A_MINUTE)
     assert states(session) == ["cancelled", "cancelled", "offered", "waiting"]
     third.refresh_from_db()
-    assert waiting.seats_move_on(third.offer_until - A_MINUTE) == waiting.SeatsMoved()
-    assert waiting.seats_move_on(third.offer_until) == waiting.SeatsMoved(lapsed=1, offered=1)
-    assert waiting.seats_move_on(third.offer_until) == waiting.SeatsMoved()
+    assert seats.seats_move_on(third.offer_until - A_MINUTE) == seats.SeatsMoved()
+    assert seats.seats_move_on(third.offer_until) == seats.SeatsMoved(lapsed=1, offered=1)
+    assert seats.seats_move_on(third.offer_until) == seats.SeatsMoved()
     assert states(session) == ["cancelled", "cancelled", "lapsed", "offered"]
     with pytest.raises(AlreadyDone, match="moved on"):
-        waiting.seat_accept(by=third.person, signup=third, now=third.offer_until)
+        seats.seat_accept(by=third.person, signup=third, now=third.offer_until)
     assert is_balanced(session)
 
 
@@ -151,7 +151,7 @@ def test_an_offer_past_its_time_is_not_taken_though_the_clock_has_not_come_by_ye
     seats.signup_cancel(by=first.person, signup=first, now=NOW)
     second.refresh_from_db()
     with pytest.raises(AlreadyDone):
-        waiting.seat_accept(by=second.person, signup=second, now=second.offer_until)
+        seats.seat_accept(by=second.person, signup=second, now=second.offer_until)
     assert states(session) == ["cancelled", "offered"]
 
 
@@ -196,9 +196,9 @@ def test_parties_of_two_stay_together_and_a_single_seat_waits_for_a_second_until
     seats.signup_cancel(by=one.person, signup=one, now=NOW)
     assert states(session) == ["cancelled", "seated", "waiting", "waiting"]
     due = session.starts_at - timedelta(hours=72)
-    assert waiting.seats_move_on(due - A_MINUTE).offered == 0
+    assert seats.seats_move_on(due - A_MINUTE).offered == 0
     assert sign_up(session, now=due - A_MINUTE).state == "waiting"
-    assert waiting.seats_move_on(due).offered == 1
+    assert seats.seats_move_on(due).offered == 1
     assert states(session) == ["cancelled", "seated", "waiting", "offered", "waiting"]
     seats.signup_cancel(by=single.person, signup=single, now=due)
     seats.signup_cancel(by=other.person, signup=other, now=due)
@@ -216,7 +216,7 @@ def test_a_pair_at_the_front_gets_two_seats_that_come_free():
         seats.signup_cancel(by=signup.person, signup=signup, now=NOW)
     assert states(session) == ["cancelled", "cancelled", "offered", "waiting"]
     pair.refresh_from_db()
-    assert waiting.seat_accept(by=pair.person, signup=pair, now=NOW).places == 2
+    assert seats.seat_accept(by=pair.person, signup=pair, now=NOW).places == 2
     assert is_balanced(session)
 
 
@@ -265,7 +265,7 @@ def test_who_may_touch_a_sign_up():
     session = session_of(2, by=teacher)
     signup = sign_up(session)
     for stranger in (make_person(), make_organiser(), make_instructor()):
-        for act in (seats.signup_cancel, seats.signup_come_alone, waiting.seat_accept):
+        for act in (seats.signup_cancel, seats.signup_come_alone, seats.seat_accept):
             with pytest.raises(PermissionDenied):
                 act(by=stranger, signup=signup, now=NOW)
         with pytest.raises(PermissionDenied):
@@ -297,7 +297,7 @@ def test_a_week_after_the_session_the_notes_are_erased_and_not_before():
         (session.ends_at + timedelta(days=7) - A_MINUTE, "No nuts"),
         (session.ends_at + timedelta(days=7), ""),
     ):
-        waiting.seats_move_on(now)
+        seats.seats_move_on(now)
         past.refresh_from_db()
         coming.refresh_from_db()
         assert (past.needs, coming.needs) == (kept, "A chair")
@@ -310,7 +310,7 @@ def test_a_round_with_nothing_to_move_asks_twice_however_many_sessions_there_are
         sign_up(session)
         sign_up(session)
     with django_assert_num_queries(2):
-        waiting.seats_move_on(NOW)
+        seats.seats_move_on(NOW)
 
 
 def test_who_leaves_the_club_gives_the_seat_back_and_is_offered_none():
@@ -319,7 +319,7 @@ def test_who_leaves_the_club_gives_the_seat_back_and_is_offered_none():
     for gone in (first.person, second.person):
         gone.is_active = False
         gone.save(update_fields=["is_active"])
-    assert waiting.seats_move_on(NOW) == waiting.SeatsMoved(left=2, offered=1)
+    assert seats.seats_move_on(NOW) == seats.SeatsMoved(left=2, offered=1)
     third.refresh_from_db()
     assert third.state == "offered"
     assert is_balanced(session)
@@ -331,9 +331,9 @@ def test_a_cancelled_session_offers_nothing_and_no_offer_of_it_is_taken():
     seats.signup_cancel(by=first.person, signup=first, now=NOW)
     ClassSession.objects.filter(pk=session.pk).update(state="cancelled", cancelled_at=NOW, cancel_reason="Flood")
     with pytest.raises(AlreadyDone, match="not take place"):
-        waiting.seat_accept(by=second.person, signup=second, now=NOW)
+        seats.seat_accept(by=second.person, signup=second, now=NOW)
     second.refresh_from_db()
-    assert waiting.seats_move_on(second.offer_until).offered == 0
+    assert seats.seats_move_on(second.offer_until).offered == 0
 
 
 def test_an_offer_made_before_a_session_was_moved_forward_ends_when_it_begins():
@@ -343,9 +343,9 @@ def test_an_offer_made_before_a_session_was_moved_forward_ends_when_it_begins():
     sooner = NOW + timedelta(hours=20)
     ClassSession.objects.filter(pk=session.pk).update(starts_at=sooner, signup_closes_at=sooner)
     with pytest.raises(ValidationError, match="has begun"):
-        waiting.seat_accept(by=second.person, signup=second, now=sooner)
-    assert waiting.seats_move_on(sooner - A_MINUTE).lapsed == 0
-    assert waiting.seats_move_on(sooner).lapsed == 1
+        seats.seat_accept(by=second.person, signup=second, now=sooner)
+    assert seats.seats_move_on(sooner - A_MINUTE).lapsed == 0
+    assert seats.seats_move_on(sooner).lapsed == 1
     assert is_balanced(session)
 
 
@@ -358,7 +358,7 @@ def test_a_session_whose_line_cannot_move_does_not_hold_up_the_next(monkeypatch)
         ClassSession.objects.filter(pk=session.pk).update(seats_taken=0)
     ClassSession.objects.filter(pk=broken.pk).update(zone="Nowhere/At-all")
     with pytest.raises(Exception, match="Nowhere"):
-        waiting.seats_move_on(NOW)
+        seats.seats_move_on(NOW)
     assert (states(broken), states(sound)) == (["cancelled", "waiting"], ["cancelled", "offered"])
 
 
@@ -394,13 +394,13 @@ def hall():
 def _act(session, people, what, places, which, number, now) -> None:
     rows = list(SignUp.objects.open().filter(session=session).order_by("pk"))
     if what == "tick":
-        waiting.seats_move_on(now)
+        seats.seats_move_on(now)
     elif what == "join":
         if now < session.signup_closes_at:
             sign_up(session, places, by=people[number], now=now)
     elif rows:
         one = rows[which % len(rows)]
-        act = {"cancel": seats.signup_cancel, "alone": seats.signup_come_alone, "accept": waiting.seat_accept}[what]
+        act = {"cancel": seats.signup_cancel, "alone": seats.signup_come_alone, "accept": seats.seat_accept}[what]
         try:
             act(by=one.person, signup=one, now=now)
         except AlreadyDone:

@@ -8,10 +8,10 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSeries, ClassSession
 from club.classes.services import sessions
 from club.classes.services.sessions import SessionFields
-from club.classes.words import SessionState
 from club.core.clock import weekly
 from tests.factories.classes import NOW, SATURDAY, TEN, TWO, make_hall, make_instructor, make_session
 from tests.factories.members import make_kitchen, make_person

@@ -9,7 +9,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
 from club.classes.models import CannerLoad, JarTaker, SignUp, StationBatch
-from club.classes.services import roll_call, stations_day
+from club.classes.services import day
 from club.members.choices import Role
 from club.members.models import Kitchen
 from club.reminders import seals
@@ -27,16 +27,16 @@ pytestmark = pytest.mark.django_db
 
 def sit(signup, station, **changes) -> SignUp:
     told = {"by": runner_of(signup.session), "now": NOW, **changes}
-    return stations_day.signup_sit(signup=signup, station=station, **told)
+    return day.signup_sit(signup=signup, station=station, **told)
 
 
 def start(session, **changes):
-    return stations_day.stations_start(**{"by": runner_of(session), "session": session, "now": NOW, **changes})
+    return day.stations_start(**{"by": runner_of(session), "session": session, "now": NOW, **changes})
 
 
 def choose(station, signup, **changes) -> JarTaker:
     told = {"by": runner_of(station.session), "now": NOW, **changes}
-    return stations_day.taker_choose(station=station, signup=signup, **told)
+    return day.taker_choose(station=station, signup=signup, **told)
 
 
 @pytest.fixture
@@ -101,7 +101,7 @@ def test_everybody_is_seated_in_one_press_alike_and_by_hand_stays_by_hand():
     pair = make_called(session, places=2)
     awaited, absent = make_signup(session), make_called(session, came=0)
     one = make_called(session)
-    assert stations_day.everybody_sit(by=runner_of(session), session=session, now=NOW) == []
+    assert day.everybody_sit(by=runner_of(session), session=session, now=NOW) == []
     at = dict(SignUp.objects.values_list("pk", "station"))
     assert at[by_hand.pk] == stations[2].pk
     assert (at[pair.pk], at[absent.pk]) == (stations[0].pk, None)
@@ -111,7 +111,7 @@ def test_everybody_is_seated_in_one_press_alike_and_by_hand_stays_by_hand():
 def test_who_finds_no_room_is_named():
     session = make_session(stations=2, seats=1)
     pair = make_called(session, places=2)
-    assert stations_day.everybody_sit(by=runner_of(session), session=session, now=NOW) == [pair]
+    assert day.everybody_sit(by=runner_of(session), session=session, now=NOW) == [pair]
 
 
 @pytest.mark.parametrize("role", [Role.MEMBER, Role.KEEPER, Role.INSTRUCTOR])
@@ -122,7 +122,7 @@ def test_seats_and_jars_and_starts_are_for_who_runs_the_session(role, two_statio
     for press in (
         lambda: sit(signup, None, by=stranger),
         lambda: choose(station, signup, by=stranger),
-        lambda: stations_day.everybody_sit(by=stranger, session=two_stations, now=NOW),
+        lambda: day.everybody_sit(by=stranger, session=two_stations, now=NOW),
         lambda: start(two_stations, by=stranger),
     ):
         with pytest.raises(PermissionDenied):
@@ -274,12 +274,12 @@ def give_up(cooking) -> None:
 
 def again(cooking, **changes) -> StationBatch:
     told = {"by": runner_of(cooking.station.session), "now": NOW, **changes}
-    return stations_day.station_start_again(station=cooking.station, **told)
+    return day.station_start_again(station=cooking.station, **told)
 
 
 def test_a_station_whose_batch_scorched_starts_anew_for_the_same_person():
     cooking = make_cooking()
-    stations_day.load_begin(by=runner_of(cooking.station.session), cooking=cooking, number=1, now=NOW)
+    day.load_begin(by=runner_of(cooking.station.session), cooking=cooking, number=1, now=NOW)
     give_up(cooking)
     assert start(cooking.station.session).new == []
     fresh = again(cooking)
@@ -314,7 +314,7 @@ def test_where_nobody_sits_any_more_nothing_starts_anew():
 
 def begin(cooking, number=1, **changes):
     told = {"by": runner_of(cooking.station.session), "now": NOW, **changes}
-    return stations_day.load_begin(cooking=cooking, number=number, **told)
+    return day.load_begin(cooking=cooking, number=number, **told)
 
 
 def test_the_minutes_of_a_load_count_from_the_first_press():
@@ -326,7 +326,7 @@ def test_the_minutes_of_a_load_count_from_the_first_press():
 def test_a_count_that_began_too_soon_is_taken_back_and_begins_anew():
     cooking = make_cooking()
     begin(cooking)
-    stations_day.load_take_back(by=runner_of(cooking.station.session), cooking=cooking, number=1, now=NOW)
+    day.load_take_back(by=runner_of(cooking.station.session), cooking=cooking, number=1, now=NOW)
     later = NOW + timedelta(minutes=9)
     assert begin(cooking, now=later).began_at == later
 
@@ -377,7 +377,7 @@ def test_a_walk_in_may_be_the_one_who_takes_the_jars():
     session = make_session()
     by, person = runner_of(session), make_person()
     token = session.token
-    signup = roll_call.walk_in_take(by=by, session=session, person=person, token=token, now=NOW)
+    signup = day.walk_in_take(by=by, session=session, person=person, token=token, now=NOW)
     sit(signup, session.stations.get())
     assert start(session).new[0].batch.made_by == person
 
@@ -385,7 +385,7 @@ def test_a_walk_in_may_be_the_one_who_takes_the_jars():
 def test_a_boil_that_is_lost_after_the_session_was_closed_begins_anew():
     cooking = make_cooking()
     by, later = runner_of(cooking.station.session), NOON + timedelta(minutes=5)
-    stations_day.load_begin(by=by, cooking=cooking, number=1, now=NOON)
+    day.load_begin(by=by, cooking=cooking, number=1, now=NOON)
     make_held(cooking, now=NOON)
-    stations_day.load_take_back(by=by, cooking=cooking, number=1, now=later)
-    assert stations_day.load_begin(by=by, cooking=cooking, number=1, now=later).began_at == later
+    day.load_take_back(by=by, cooking=cooking, number=1, now=later)
+    assert day.load_begin(by=by, cooking=cooking, number=1, now=later).began_at == later

@@ -9,12 +9,12 @@ from datetime import time
 
 import pytest
 
+from club.classes.choices import SessionState
 from club.classes.models import ClassSession
-from club.classes.plan_words import plan_words
+from club.classes.papers import wall_sheet_pdf
 from club.classes.planning import plan_of
-from club.classes.services.publishing import plan_refusals
-from club.classes.wall_sheet import wall_sheet_pdf
-from club.classes.words import SessionState
+from club.classes.presentation import plan_words
+from club.classes.services.sessions import plan_refusals
 from tests.factories.classes import make_hall, make_session, make_station
 from tests.factories.recipes import VEGETABLE, make_revision
 

@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 from django.core.exceptions import ValidationError
 
+from club.classes.choices import SessionState
 from club.classes.models import CannerLoad, OwnNote, SignUp, StationBatch
-from club.classes.words import SessionState
 from club.desk.demo_class_day import class_day_lay_down
 from club.reminders import services
 from club.reminders.models import Reminder

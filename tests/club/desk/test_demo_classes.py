@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from club.classes.models import ClassSession
 from club.classes.planning import plan_of
-from club.classes.services.publishing import publish_refusals
+from club.classes.services.sessions import publish_refusals
 from club.desk.demo import demo_lay_down
 from club.desk.demo_classes import saturday_from
 from inventory.equipment.queries import club_day

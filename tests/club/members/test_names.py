@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
-from club.classes.services.running import line_clean
+from club.classes.services.common import line_clean
 from club.core.text import seen
 from club.members import services
 from club.members.choices import Role

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from club.classes.models import SignUp
-from club.classes.services import afterwards
+from club.classes.services import day
 from club.reminders import services
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
@@ -48,7 +48,7 @@ def test_nobody_is_thanked_a_week_later():
 def test_who_left_the_club_or_was_struck_off_the_roll_is_not_thanked():
     session = make_session()
     leaver, struck = make_called(session), make_called(session)
-    afterwards.session_close(by=runner_of(session), session=session, now=NOON)
+    day.session_close(by=runner_of(session), session=session, now=NOON)
     assert len(thanked()) == 2
     leaver.person.is_active = False
     leaver.person.save()

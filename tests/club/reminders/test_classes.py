@@ -10,9 +10,9 @@ from django.core import mail
 from django.test import Client
 
 from club.classes.models import ClassSession, SignUp
-from club.classes.services import seats, waiting
-from club.classes.services.moving import session_move
-from club.classes.tokens import seat_path
+from club.classes.services import seats
+from club.classes.services.seats import seat_path
+from club.classes.services.sessions import session_move
 from club.reminders import services
 from club.reminders.classes import RULES as FAMILY
 from club.reminders.classes import words
@@ -155,7 +155,7 @@ def test_an_offer_is_told_at_once_by_day_and_called_again_with_a_quarter_of_the_
     assert called(wall(9, 8), "seat-lapsing") == [waits.person.email]  # 12 hours before would be six in the morning
     assert "goes to the next in line at Wednesday 9 September, 18:00" in message("seat-lapsing", wall(9, 8)).text
     assert is_still_due("seat-lapsing", wall(9, 17, 59))
-    waiting.seat_accept(by=waits.person, signup=waits, now=wall(9, 9))
+    seats.seat_accept(by=waits.person, signup=waits, now=wall(9, 9))
     assert not is_still_due("seat-lapsing", wall(9, 9))
     assert not is_still_due("seat-offered", wall(9, 9))
 
@@ -174,7 +174,7 @@ def test_an_offer_that_moved_on_is_told_to_the_next_alone(session, seated):
     first, second = (seats.signup_place(by=make_person(), session=session, now=wall(2, 12)) for _ in range(2))
     seats.signup_cancel(by=seated.person, signup=seated, now=wall(7, 12))
     services.gather(wall(7, 12))
-    waiting.seats_move_on(wall(9, 12))
+    seats.seats_move_on(wall(9, 12))
     assert not is_still_due("seat-offered", wall(9, 12))
     assert called(wall(9, 12), "seat-offered") == sorted([first.person.email, second.person.email])
 

@@ -1,5 +1,4 @@
-"""Forms of the plan: a session or a series, its hours, its stations. What was typed stays; a service's refusal appears
-beside its field."""
+"""Forms of the classes. What was typed stays; a service's refusal appears beside its field."""
 
 from __future__ import annotations
 
@@ -16,17 +15,33 @@ from django.utils.dateparse import parse_date
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.classes.models import ClassSession, Station
-from club.classes.services.sessions import MOST_DAYS, PRICE_LENGTH, SAFE, TITLE_LENGTH, SessionFields
-from club.classes.services.stations import StationFields, usual_capacity
+from club.classes.models import CAPTION_LENGTH, NOTE_LENGTH, ClassSession, SignUp, Station
+from club.classes.services.day import COMPANION_LENGTH, PARTY
+from club.classes.services.seats import COMPANION_LENGTH as COMPANION_LENGTH_of_services
+from club.classes.services.seats import NEEDS_LENGTH
+from club.classes.services.sessions import (
+    MOST_DAYS,
+    PRICE_LENGTH,
+    SAFE,
+    TITLE_LENGTH,
+    SessionFields,
+    StationFields,
+    usual_capacity,
+)
 from club.core.clock import weekly
 from club.core.fields import MomentField
 from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User
+from inventory.equipment.fields import PersonField
+from inventory.equipment.forms import PhotoForm, TokenForm
+from inventory.equipment.forms import helper as helper_of_forms
 from recipes.engine.units import JAR_SIZES
 from recipes.models import Revision, RevisionState
 from recipes.wishes import jar_counts_from
 from recipes.words import CANNERS, JARS, PACKS, STOVES
+
+# Forms of the plan: a session or a series, its hours, its stations. What was typed stays; a service's refusal appears
+# beside its field.
 
 DIGITS = {"inputmode": "numeric"}
 AS_RECIPE = _("as the recipe has it")
@@ -272,3 +287,147 @@ def _shown(station: Station) -> dict[str, Any]:
 
 def _counts_text(counts: dict[str, int]) -> str:
     return ", ".join(f"{size}={counts[size]}" for size in JAR_SIZES if size in counts)
+
+
+# Forms of the day and of what is written afterwards.
+
+
+class CallForm(forms.Form):
+    """One press on the roll: how many came; empty takes it back."""
+
+    came = forms.IntegerField(required=False, min_value=0, max_value=PARTY)
+
+
+class WalkInForm(TokenForm):
+    person = PersonField(label=_("Who is it?"), help_text=_("A member, by email or name."))
+    companion = forms.CharField(
+        label=_("Who comes along?"),
+        max_length=COMPANION_LENGTH,
+        required=False,
+        help_text=_("A guest's name, where she brings somebody. Empty: she is alone."),
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper_of_forms("token", "person", "companion", submit=gettext("Take her in"), action=action)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of walk_in_take."""
+        return {**self.cleaned_data, "places": PARTY if self.cleaned_data["companion"] else 1}
+
+
+class CompanionForm(forms.Form):
+    name = forms.CharField(max_length=COMPANION_LENGTH, required=False)
+
+
+class LearnedForm(forms.Form):
+    learned = forms.CharField(
+        label=_("What was learned"),
+        max_length=NOTE_LENGTH,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text=_("For everybody who came: what went well, what to do otherwise."),
+    )
+
+    def __init__(self, *args: Any, submit: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper_of_forms("learned", submit=submit)
+
+
+class OwnNoteForm(forms.Form):
+    text = forms.CharField(
+        label=_("Your own note"),
+        max_length=NOTE_LENGTH,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("For yourself; the session's instructors read it too."),
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper_of_forms("text", submit=gettext("Keep the note"), css="", action=action)
+
+
+class SessionPhotoForm(TokenForm, PhotoForm):
+    caption = forms.CharField(
+        label=_("What it shows"),
+        max_length=CAPTION_LENGTH,
+        help_text=_("Said to who cannot see it. Ask the people in it first."),
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, action=action, **kwargs)
+        self.helper = helper_of_forms(
+            "token", "photo", "caption", submit=gettext("Add the picture"), css="", action=action
+        )
+
+
+# Forms of a sign-up. What was typed stays; a service's refusal appears beside its field.
+
+LONGEST_KEY = 19  # digits, of a database's key
+PLACES = [(1, _("I come alone")), (2, _("We come as two"))]
+
+
+def companion_field(**options: Any) -> forms.CharField:
+    told = {"label": _("Who comes along"), "max_length": COMPANION_LENGTH_of_services, **options}
+    return forms.CharField(widget=forms.TextInput(attrs={"autocomplete": "off"}), **told)
+
+
+def needs_field() -> forms.CharField:
+    return forms.CharField(
+        label=_("Allergies, and what you need to get in and around"),
+        help_text=_(
+            "Only the instructors of this session see this, and nobody who comes to teach it later unless you say so."
+            " It is erased a week after it, or with your seat if you give that up."
+        ),
+        max_length=NEEDS_LENGTH,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3, "autocomplete": "off"}),
+    )
+
+
+class NamedField(forms.CharField):
+    """The instructors whom the page names, by key: a form that lay open while others came does not tell these."""
+
+    def __init__(self) -> None:
+        super().__init__(required=False, widget=forms.HiddenInput)
+
+    def clean(self, value: Any) -> list[int] | None:
+        parts = [part for part in super().clean(value).split(",") if part]
+        keys = [part for part in parts if part.isascii() and part.isdecimal() and len(part) <= LONGEST_KEY]
+        return [int(key) for key in keys] if parts else None
+
+    @staticmethod
+    def shown(teachers: Iterable[User]) -> str:
+        return ",".join(str(person.pk) for person in teachers)
+
+
+class SignUpForm(TokenForm):
+    places = forms.TypedChoiceField(
+        label=_("How many"), choices=PLACES, coerce=int, initial=1, widget=forms.RadioSelect
+    )
+    companion = companion_field(required=False, help_text=_("Only when you come as two: a name is enough."))
+    needs = needs_field()
+    named = NamedField()
+
+    def __init__(self, *args: Any, action: str, teachers: Iterable[User] = (), submit: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["named"].initial = NamedField.shown(teachers)
+        self.helper = helper_of_forms(submit=submit or gettext("Sign up"), action=action)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of signup_place."""
+        return dict(self.cleaned_data)
+
+
+class NotesForm(forms.Form):
+    companion = companion_field()
+    needs = needs_field()
+    named = NamedField()
+
+    def __init__(self, data: Any = None, *, signup: SignUp, teachers: Iterable[User]) -> None:
+        told = {"companion": signup.companion, "needs": signup.needs, "named": NamedField.shown(teachers)}
+        super().__init__(data, initial=told)
+        if signup.places == 1:
+            del self.fields["companion"]
+        self.helper = helper_of_forms(submit=gettext("Save"))
