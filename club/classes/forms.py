@@ -32,8 +32,7 @@ from club.core.clock import weekly
 from club.core.fields import MomentField
 from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User
-from inventory.equipment.fields import PersonField
-from inventory.equipment.forms import PhotoForm, TokenForm
+from inventory.equipment.forms import PersonField, PhotoForm, TokenForm
 from inventory.equipment.forms import helper as helper_of_forms
 from recipes.engine.units import JAR_SIZES
 from recipes.models import Revision, RevisionState

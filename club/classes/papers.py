@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from club.classes.planning import SessionPlan
 from club.classes.presentation import Handout, KitchenTime, PlanWords, Said, StationWords
-from inventory.equipment.printing import A4, MM, PAPERS, printable
+from club.core.papers import A4, MM, PAPERS, printable
 from recipes.engine.plan_write import clock
 from recipes.engine.station_terms import StationDay
 from recipes.engine.timeline import Step, StepKind

@@ -15,7 +15,7 @@ from club.desk.demo_seats import seats_lay_down
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from club.members.services import skill_waive
-from inventory.equipment.queries import club_day
+from inventory.equipment.models import club_day
 from inventory.jars import services as jars
 from inventory.jars.services.lid_lots import lid_lot_get_or_add
 from recipes.models import Revision

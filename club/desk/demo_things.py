@@ -10,9 +10,8 @@ from typing import Any
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from inventory.equipment import services
-from inventory.equipment.kinds import Measure
-from inventory.equipment.models import Thing
-from inventory.equipment.queries import club_day
+from inventory.equipment.choices import Measure
+from inventory.equipment.models import Thing, club_day
 from inventory.equipment.rules import Reading
 
 BOUGHT_DAYS_AGO = 400

@@ -11,9 +11,8 @@ from django.utils.translation import ngettext
 
 from club.desk.heaps import SHOWN, Card, Heap, day_words, heap, hour_words
 from club.members.models import User
-from inventory.equipment.models import Loan, Thing, WaitingEntry
-from inventory.equipment.queries import KEEP, club_day
-from inventory.equipment.words import WaitState
+from inventory.equipment.choices import WaitState
+from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry, club_day
 
 
 def thing_heaps(user: User, now: datetime) -> Iterator[Heap]:

@@ -18,10 +18,8 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
-from inventory.equipment.models import Hold, Loan, Thing
-from inventory.equipment.queries import HoldQuerySet, club_day
-from inventory.equipment.standing import standing, what_test_wants
-from inventory.equipment.words import HoldState
+from inventory.equipment.choices import HoldState
+from inventory.equipment.models import Hold, HoldQuerySet, Loan, Thing, club_day, standing, what_test_wants
 
 LOAN, HOLD = "loan:", "hold:"
 EVENING, MORNING, DAY_AFTER_AT = time(18), time(8), time(9)

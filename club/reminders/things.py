@@ -16,10 +16,9 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
-from inventory.equipment.models import InstrumentTest, Thing, WaitingEntry
-from inventory.equipment.queries import club_day
+from inventory.equipment.choices import WaitState
+from inventory.equipment.models import InstrumentTest, Thing, WaitingEntry, club_day
 from inventory.equipment.rules import MONTH_BEFORE, WEEK_BEFORE
-from inventory.equipment.words import WaitState
 
 THING, OFFER = "thing:", "wait:"
 CALLS = {"month": MONTH_BEFORE, "week": WEEK_BEFORE}

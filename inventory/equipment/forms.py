@@ -1,8 +1,9 @@
-"""Forms of things, their tests and their state. What was typed stays; a service's refusal appears beside its field."""
+"""Forms of the room. What was typed stays; a service's refusal appears beside its field."""
 
 from __future__ import annotations
 
 from dataclasses import fields
+from datetime import date
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
@@ -14,23 +15,69 @@ from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.money import cents_typed, money_words
 from club.members.choices import Skill
-from club.members.models import Kitchen
-from inventory.equipment.describing import (
-    CARE_LENGTH,
-    MOST_JARS,
-    NAME_LENGTH,
-    NOTE_LENGTH,
-    PLACE_LENGTH,
-)
-from inventory.equipment.fields import MoneyField, day_field
-from inventory.equipment.kinds import NO_SKILL, Kind, Measure
-from inventory.equipment.models import Thing
-from inventory.equipment.rules import MOST_TURNAROUND_DAYS, TEST_RULES, Reading
-from inventory.equipment.services import ThingFields
-from inventory.equipment.words import Condition
+from club.members.models import Kitchen, User
+from inventory.equipment.choices import NO_SKILL, PARTS_OUTCOMES, Condition, Kind, Measure
+from inventory.equipment.models import KEEP, Thing
+from inventory.equipment.rules import LONGEST_DAYS, MOST_TURNAROUND_DAYS, TEST_RULES, Reading
+from inventory.equipment.services import SheetRow, ThingFields
+from inventory.equipment.validators import CARE_LENGTH, MOST_JARS, NAME_LENGTH, NOTE_LENGTH, PLACE_LENGTH
 from recipes.engine.quantities import JAR_SIZES
 from recipes.words import JARS
+
+# Form fields of the room: a day, a sum of money, a person, and choices one can hit with a knuckle.
+
+
+def day_field(label: Any, **options: Any) -> forms.DateField:
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    return forms.DateField(label=label, widget=widget, **options)
+
+
+class MoneyField(forms.CharField):
+    """Typed as 20 or 20.50; gives whole cents."""
+
+    def __init__(self, **options: Any) -> None:
+        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        super().__init__(max_length=10, required=False, widget=widget, **options)
+
+    def prepare_value(self, value: Any) -> Any:
+        return money_words(value) if isinstance(value, int) and value else ("" if value == 0 else value)
+
+    def clean(self, value: Any) -> Any:
+        cents = cents_typed(super().clean(value))
+        if cents is None:
+            raise forms.ValidationError(_("Give a sum such as 20 or 20.50."))
+        return cents
+
+
+class PersonField(forms.CharField):
+    """A member, by email, or by a name that only one of them has. Gives the person."""
+
+    def __init__(self, **options: Any) -> None:
+        widget = forms.TextInput(attrs={"list": "people", "autocomplete": "off"})
+        super().__init__(max_length=254, widget=widget, **options)
+
+    def prepare_value(self, value: Any) -> Any:
+        return value.email if isinstance(value, User) else value
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        return person_named(text) if text else None
+
+
+def person_named(text: str) -> User:
+    """ValidationError where nobody, or more than one, is called so."""
+    active = User.objects.filter(is_active=True)
+    found = list(active.filter(email__iexact=text)[:1]) or list(active.filter(name__iexact=text)[:2])
+    if not found:
+        raise forms.ValidationError(_("Nobody of the club is called so. Give the email."))
+    if len(found) > 1:
+        raise forms.ValidationError(_("More than one is called so. Give the email."))
+    return found[0]
+
+
+# Forms of things, their tests and their state. What was typed stays; a service's refusal appears beside its field.
 
 ROWS_OF_READINGS = 4
 THING_FIELDS = [one.name for one in fields(ThingFields)]
@@ -195,3 +242,162 @@ class InstrumentForm(TokenForm):
         readings = [Reading(reference, shown) for reference, shown in pairs if shown is not None]
         kept = ("token", "tested_on", "reference", "note")
         return {"readings": readings, **{name: told[name] for name in kept}}
+
+
+# Forms of holds, loans and waiting lines.
+
+OUT_CONDITIONS = [(one.value, one.label) for one in (Condition.GOOD, Condition.WORN)]
+
+
+class HoldForm(TokenForm):
+    """The days, and for those who may: for whom and what for."""
+
+    starts = day_field(_("First day"))
+    ends = day_field(_("Last day"), help_text=_("The day on which it comes back."))
+
+    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        more = []
+        if by.has_perm(KEEP):
+            self.fields["person"] = PersonField(
+                label=_("For whom"), required=False, help_text=_("Empty: for yourself.")
+            )
+            more.append("person")
+        if by.has_perm("equipment.hold_for_class"):
+            label = _("For a class or another purpose of the club's")
+            self.fields["purpose"] = forms.CharField(label=label, max_length=120, required=False)
+            more.append("purpose")
+        days = Row(Column("starts", css_class="col-6"), Column("ends", css_class="col-6"))
+        self.helper = helper("token", days, *more, submit=gettext("Hold it"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of hold_place."""
+        return dict(self.cleaned_data)
+
+
+class WaitForm(TokenForm):
+    days = forms.IntegerField(
+        label=_("How many days"), min_value=1, max_value=LONGEST_DAYS, widget=forms.NumberInput(attrs=DIGITS)
+    )
+    not_before = day_field(_("Not before"))
+    not_after = day_field(_("Back by"))
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        third = [Column(name, css_class="col-sm-4") for name in ("days", "not_before", "not_after")]
+        self.helper = helper("token", Row(*third), submit=gettext("Join the line"), css="", action=action)
+
+
+class HandOverForm(TokenForm):
+    person = PersonField(label=_("To whom"))
+    due_on = day_field(_("Due back"))
+    condition = forms.ChoiceField(
+        label=_("Condition"), choices=OUT_CONDITIONS, initial=Condition.GOOD, widget=forms.RadioSelect
+    )
+    deposit_cents = MoneyField(label=_("Deposit taken"))
+    purpose = forms.CharField(label=_("What for"), max_length=120, required=False)
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of loan_hand_over."""
+        return dict(self.cleaned_data)
+
+
+class TakeBackForm(TokenForm):
+    condition = forms.ChoiceField(label=_("Condition"), choices=Condition.choices, widget=forms.RadioSelect)
+    is_ready = forms.BooleanField(label=_("It is clean and may go out again at once"), required=False)
+    missing_parts = forms.CharField(
+        label=_("Missing parts"),
+        max_length=300,
+        required=False,
+        help_text=_("Leave it empty if nothing is missing. The thing stays in until what stands here is settled."),
+    )
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of loan_return."""
+        return dict(self.cleaned_data)
+
+
+class PartsForm(forms.Form):
+    """What became of a missing part."""
+
+    outcome = forms.ChoiceField(
+        label=_("What became of it?"),
+        choices=[(one.value, one.label) for one in PARTS_OUTCOMES],
+        widget=forms.RadioSelect,
+    )
+    note = forms.CharField(
+        label=_("Note"),
+        max_length=300,
+        required=False,
+        help_text=_("What it was replaced by, or why the thing is withdrawn."),
+    )
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = "id_parts_%s"  # another form of the page has a note as well
+        self.helper = helper("outcome", "note", submit=gettext("Settle it"), css="", action=action)
+
+
+class ExtendForm(forms.Form):
+    due_on = day_field(_("Keep it until"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Keep it longer"))
+
+
+def hand_over_initial(thing: Thing, hold: Any, usual_due: date) -> dict[str, Any]:
+    """What the counter fills in beforehand: the person and days of the hold that waits to be collected."""
+    told: dict[str, Any] = {"due_on": usual_due, "deposit_cents": thing.deposit_cents}
+    if hold is not None:
+        told |= {"person": hold.person, "due_on": hold.ends, "purpose": hold.purpose}
+    return told
+
+
+# The lines of the paper sheet, as ten small forms on one page.
+
+LINES = 10
+
+
+class SheetToken(TokenForm):
+    """One token for the whole page."""
+
+
+class SheetLineForm(forms.Form):
+    code = forms.CharField(label=_("Code"), max_length=60, required=False)
+    person = PersonField(label=_("Given to"), required=False, help_text=_("Empty: it came back."))
+    on = day_field(_("On"))
+    due_on = day_field(_("Due back"), required=False)
+    condition = forms.ChoiceField(label=_("Condition"), choices=Condition.choices, initial=Condition.GOOD)
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+    @property
+    def is_filled(self) -> bool:
+        return bool(self.cleaned_data.get("code"))
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or {}
+        if not told.get("code") and (told.get("person") or told.get("note")):
+            self.add_error("code", _("Which thing?"))
+        return told
+
+    def written(self) -> SheetRow:
+        return SheetRow(**self.cleaned_data)
+
+
+def sheet_forms(data: Any, *, initial: dict[str, Any]) -> list[SheetLineForm]:
+    return [SheetLineForm(data, prefix=f"line-{n}", initial=initial) for n in range(1, LINES + 1)]
+
+
+class ImportForm(forms.Form):
+    file = forms.FileField(
+        label=_("File"),
+        help_text=_("CSV or XLSX, with the headings in its first row."),
+        widget=forms.FileInput(attrs={"accept": ".csv,.xlsx"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Look it over"))

@@ -1,19 +1,111 @@
-"""The rules of things lent: when an instrument's test passes and lapses, how long a hold may be.
-
-Pure: every function takes the days it needs and answers in plain values. A day is a day of the club's own calendar.
-"""
+"""Sums with days. Pure: a span, which days of it are taken, and where the next free ones are."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from urllib.parse import urlsplit
 
 from django.utils.translation import gettext_noop as noop
 
-from inventory.equipment.kinds import Measure
+from inventory.equipment.choices import Measure
 from recipes.engine.terms import Rule
+
+DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, order=True)
+class Span:
+    """Whole days, both ends included."""
+
+    starts: date
+    ends: date
+
+    @property
+    def length(self) -> int:
+        return (self.ends - self.starts).days + 1
+
+    def days(self) -> Iterator[date]:
+        return days_between(self.starts, self.ends)
+
+    def with_turnaround(self, days: int) -> Span:
+        return Span(self.starts, self.ends + days * DAY)
+
+    @classmethod
+    def of(cls, starts: date, length: int) -> Span:
+        return cls(starts, starts + (length - 1) * DAY)
+
+
+def days_between(first: date, last: date) -> Iterator[date]:
+    day = first
+    while day <= last:
+        yield day
+        day += DAY
+
+
+def free_spans(taken: Set[date], *, length: int, turnaround: int, window: Span) -> Iterator[Span]:
+    """The first free span of `length` days in each gap between taken days, the earliest first.
+
+    The days for cleaning must be free as well, but may lie behind the end of `window`.
+    """
+    start = window.starts
+    while (span := Span.of(start, length)).ends <= window.ends:
+        clash = last_taken(taken, span.with_turnaround(turnaround))
+        if clash is None:
+            yield span
+            following = [day for day in taken if day > start]
+            if not following:
+                return
+            clash = min(following)
+        start = clash + DAY
+
+
+def last_taken(taken: Set[date], span: Span) -> date | None:
+    """The last day of the span that is taken; no span that begins on or before it can be free."""
+    return max((day for day in span.days() if day in taken), default=None)
+
+
+def runs(days: Iterable[date]) -> list[Span]:
+    """Days put together into spans: the 3rd, 4th, 5th and 9th are two."""
+    found: list[Span] = []
+    for day in sorted(set(days)):
+        if found and found[-1].ends + DAY == day:
+            found[-1] = Span(found[-1].starts, day)
+        else:
+            found.append(Span(day, day))
+    return found
+
+
+# The code on a thing's label: how it is written, and how it is read from a typing hand or a scanner.
+
+CODE_LENGTH = 20
+_WRITTEN = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
+_LAST_PART = re.compile(r"/t/([^/]+)/?$")
+
+
+def code_written(text: str) -> str | None:
+    """The code as a label prints it: capitals, digits and single dashes. None when it cannot be one."""
+    code = re.sub(r"[\s_-]+", "-", text.strip()).strip("-").upper()
+    return code if len(code) <= CODE_LENGTH and _WRITTEN.fullmatch(code) else None
+
+
+def code_key(text: str) -> str:
+    """Letters and digits only, in capitals: codes are compared without the dashes and spaces somebody typed."""
+    return re.sub(r"[^A-Za-z0-9]", "", text).upper()
+
+
+def code_scanned(text: str) -> str:
+    """The code somebody typed, or the one in the address that a label's square holds."""
+    found = _LAST_PART.search(urlsplit(text.strip()).path)
+    return found[1] if found else text.strip()
+
+
+# The rules of things lent: when an instrument's test passes and lapses, how long a hold may be.
+#
+# Pure: every function takes the days it needs and answers in plain values. A day is a day of the club's own calendar.
 
 OWN_CHOICE = "our own choice, no source"
 EXTENSION = (

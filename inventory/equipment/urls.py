@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.equipment.views import files, holding, lending, papers, testing, things
+from inventory.equipment.views import lending, things
 
 app_name = "equipment"
 
@@ -12,28 +12,28 @@ urlpatterns = [
     path("counter/", lending.counter, name="counter"),
     path("overdue/", lending.overdue, name="overdue"),
     path("mine/", lending.mine, name="mine"),
-    path("tests/", testing.tests_due, name="tests"),
-    path("kinds/<slug:kind>/", holding.kind_page, name="kind"),
-    path("kinds/<slug:kind>/hold/", holding.kind_hold, name="kind-hold"),
-    path("kinds/<slug:kind>/wait/", holding.wait, name="wait"),
-    path("waiting/<int:pk>/", holding.wait_answer, name="wait-answer"),
-    path("holds/<int:pk>/cancel/", holding.hold_cancel, name="hold-cancel"),
+    path("tests/", things.tests_due, name="tests"),
+    path("kinds/<slug:kind>/", lending.kind_page, name="kind"),
+    path("kinds/<slug:kind>/hold/", lending.kind_hold, name="kind-hold"),
+    path("kinds/<slug:kind>/wait/", lending.wait, name="wait"),
+    path("waiting/<int:pk>/", lending.wait_answer, name="wait-answer"),
+    path("holds/<int:pk>/cancel/", lending.hold_cancel, name="hold-cancel"),
     path("loans/<int:pk>/extend/", lending.extend, name="extend"),
-    path("papers/", papers.papers, name="papers"),
-    path("papers/labels.pdf", papers.labels, name="labels"),
-    path("papers/sheet.pdf", papers.sheet, name="sheet"),
-    path("papers/key-in/", papers.key_in, name="key-in"),
-    path("import/", files.take_in, name="import"),
-    path("export/<slug:what>.<slug:form>", files.export, name="export"),
+    path("papers/", things.papers, name="papers"),
+    path("papers/labels.pdf", things.labels, name="labels"),
+    path("papers/sheet.pdf", things.sheet, name="sheet"),
+    path("papers/key-in/", things.key_in, name="key-in"),
+    path("import/", things.take_in, name="import"),
+    path("export/<slug:what>.<slug:form>", things.export, name="export"),
     path("t/<slug:code>/", things.thing_page, name="thing"),
     path("t/<slug:code>/change/", things.change, name="change"),
     path("t/<slug:code>/state/", things.state, name="state"),
     path("t/<slug:code>/parts/", things.parts, name="parts"),
     path("t/<slug:code>/photo/", things.photo, name="photo"),
     path("t/<slug:code>/photo/change/", things.photo_change, name="photo-change"),
-    path("t/<slug:code>/test/", testing.test, name="test"),
-    path("t/<slug:code>/calendar/", holding.calendar, name="calendar"),
-    path("t/<slug:code>/hold/", holding.hold, name="hold"),
+    path("t/<slug:code>/test/", things.test, name="test"),
+    path("t/<slug:code>/calendar/", lending.calendar, name="calendar"),
+    path("t/<slug:code>/hold/", lending.hold, name="hold"),
     path("t/<slug:code>/hand-over/", lending.hand_over, name="hand-over"),
     path("t/<slug:code>/take-back/", lending.take_back, name="take-back"),
 ]

@@ -10,9 +10,8 @@ import pytest
 from django.utils import timezone
 
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
-from inventory.equipment.models import Loan
-from inventory.equipment.queries import club_day
+from inventory.equipment.choices import Kind
+from inventory.equipment.models import Loan, club_day
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import PASSWORD, make_person
 

@@ -19,16 +19,12 @@ from club.classes.planning import plan_of
 from club.classes.services.common import run_check, session_lock
 from club.core.errors import AlreadyDone
 from club.members.models import User
-from inventory.equipment.dates import free_on
-from inventory.equipment.kinds import Kind
-from inventory.equipment.models import Thing
-from inventory.equipment.queries import club_day
+from inventory.equipment.choices import HoldState, Kind
+from inventory.equipment.models import Thing, club_day, free_on, what_test_wants
+from inventory.equipment.rules import Span
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
 from inventory.equipment.services.common import now_or
-from inventory.equipment.services.holding import PURPOSE_LENGTH
-from inventory.equipment.spans import Span
-from inventory.equipment.standing import what_test_wants
-from inventory.equipment.words import HoldState
+from inventory.equipment.services.holds import PURPOSE_LENGTH
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
 from inventory.jars.words import JarState, PlaceKind

@@ -25,11 +25,9 @@ from club.core.clock import WallTimeError, moment_near, moment_of, wall_of
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.batches.models import BatchState
-from inventory.equipment.models import Thing
-from inventory.equipment.queries import club_day
+from inventory.equipment.models import Thing, club_day, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
 from inventory.equipment.services.common import now_or
-from inventory.equipment.standing import what_test_wants
 from recipes.engine.heat import EFFICIENCY
 from recipes.engine.loads import SEVEN_QUART
 from recipes.engine.stations import HallRefusal

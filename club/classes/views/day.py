@@ -21,7 +21,7 @@ from club.classes.papers import handout_pdf
 from club.classes.presentation import handout_of, roll_of, standing_of, stations_of
 from club.classes.services import day as services_day
 from club.members.models import User
-from inventory.equipment.views.asks import refusals_on, refusals_told, signed_in
+from inventory.equipment.views.things import refusals_on, refusals_told, signed_in
 
 SHOWN_WITH_A_HANDOUT = (
     "person",

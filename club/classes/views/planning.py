@@ -28,7 +28,7 @@ from club.classes.services.gear import GEAR_RULE, GearNeed, Shelf, gear_needs, j
 from club.classes.services.sessions import gear_refusals
 from club.core.http import refusals_on, refusals_told, signed_in
 from club.members.models import User
-from inventory.equipment.kinds import kind_label
+from inventory.equipment.choices import kind_label
 from recipes.words import JARS
 
 

@@ -24,7 +24,7 @@ from club.classes.services import seats
 from club.classes.services.seats import signup_for_token
 from club.core.errors import AlreadyDone
 from club.members.models import User
-from inventory.equipment.views.asks import refusals_on, refusals_told, signed_in
+from inventory.equipment.views.things import refusals_on, refusals_told, signed_in
 
 PER_PAGE = 20
 DRAFTS_SHOWN = 30

@@ -7,17 +7,34 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 from __future__ import annotations
 
 from club.core.errors import AlreadyDone
-from inventory.equipment.describing import ThingFields
 from inventory.equipment.services.common import Taken
-from inventory.equipment.services.holding import hold_cancel, hold_place, hold_place_first_free
-from inventory.equipment.services.importing import ImportReport, register_import
-from inventory.equipment.services.lending import latest_due, loan_extend, loan_hand_over, loan_return
-from inventory.equipment.services.moving import holds_move
-from inventory.equipment.services.parts import parts_settle
-from inventory.equipment.services.photos import photo_clear, photo_set
-from inventory.equipment.services.sheets import SheetRefused, SheetRow, sheet_key_in
+from inventory.equipment.services.holds import (
+    Moved,
+    hold_cancel,
+    hold_place,
+    hold_place_first_free,
+    holds_move,
+    waiting_accept,
+    waiting_join,
+    waiting_leave,
+    waiting_move_on,
+)
+from inventory.equipment.services.loans import (
+    SheetRefused,
+    SheetRow,
+    latest_due,
+    loan_extend,
+    loan_hand_over,
+    loan_return,
+    parts_settle,
+    sheet_key_in,
+)
 from inventory.equipment.services.testing import calibration_record, gauge_test_record, last_test
 from inventory.equipment.services.things import (
+    ImportReport,
+    photo_clear,
+    photo_set,
+    register_import,
     thing_add,
     thing_change,
     thing_look_over,
@@ -25,13 +42,7 @@ from inventory.equipment.services.things import (
     thing_repair,
     thing_retire,
 )
-from inventory.equipment.services.waiting import (
-    Moved,
-    waiting_accept,
-    waiting_join,
-    waiting_leave,
-    waiting_move_on,
-)
+from inventory.equipment.validators import ThingFields
 
 __all__ = [
     "AlreadyDone",

@@ -12,14 +12,10 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from club.members.models import User
-from inventory.equipment.dates import FreeSpan, clash_of, free_on, next_free
-from inventory.equipment.kinds import kind_label
-from inventory.equipment.models import Hold, Loan, Thing
-from inventory.equipment.queries import KEEP
-from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, KEYED_IN_LATE, LONGEST_DAYS
-from inventory.equipment.spans import Span
-from inventory.equipment.words import ThingState
+from club.members.models import SkillRecord, User
+from inventory.equipment.choices import ThingState, kind_label
+from inventory.equipment.models import KEEP, FreeSpan, Hold, Loan, Thing, clash_of, free_on, next_free
+from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, KEYED_IN_LATE, LONGEST_DAYS, Span
 
 CLOCK_SLACK = timedelta(minutes=2)
 
@@ -131,3 +127,24 @@ def free_words(free: Sequence[FreeSpan], span: Span) -> str:
         }
     dates = "; ".join(f"{span_words(one.span)} ({one.code})" for one in free)
     return _("Next free for %(days)s: %(dates)s.") % {"days": length, "dates": dates}
+
+
+# Whether a person has learned what a thing asks for.
+
+
+def skill_lacks(thing: Thing, person: User) -> bool:
+    """Whether the person still has to learn it, or to have it waived."""
+    if not thing.skill:
+        return False
+    return not SkillRecord.objects.standing().filter(person=person, skill=thing.skill).exists()
+
+
+def skill_check(thing: Thing, person: User) -> None:
+    """Refuses a loan to somebody who lacks the skill: ValidationError by "person"."""
+    if skill_lacks(thing, person):
+        text = _(
+            "%(code)s goes to people who learned %(skill)s here. %(name)s has not yet: the class comes first, or an"
+            " instructor waives it, with the reason, on the page of her skills."
+        )
+        told = {"code": thing.code, "skill": thing.skill_label.lower(), "name": person}
+        raise ValidationError({"person": text % told}, code="skill")

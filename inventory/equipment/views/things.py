@@ -1,30 +1,128 @@
-"""The register and a thing's own page; adding, changing, its picture, its state."""
+"""The register, one thing with its tests and picture, files in and out, and papers."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import timedelta
+from typing import Any, cast
 
+from django.conf import settings
 from django.contrib import messages
+from django.core import signing
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.errors import AlreadyDone
+from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
+from club.core.tables import TableRefused
 from club.members.models import User
+from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
-from inventory.equipment.forms import ConditionForm, PhotoForm, ThingForm
-from inventory.equipment.kinds import Kind
-from inventory.equipment.lending_forms import PartsForm
-from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
-from inventory.equipment.queries import KEEP, ThingQuerySet, club_day
-from inventory.equipment.standing import with_standing
-from inventory.equipment.views.asks import keeper, refusals_on, signed_in, thing_for
-from inventory.equipment.words import ThingState
+from inventory.equipment.choices import Kind, Measure, ThingState, Verdict
+from inventory.equipment.forms import (
+    ConditionForm,
+    ImportForm,
+    InstrumentForm,
+    PartsForm,
+    PhotoForm,
+    SheetToken,
+    ThingForm,
+    sheet_forms,
+)
+from inventory.equipment.models import (
+    KEEP,
+    ConditionNote,
+    Hold,
+    InstrumentTest,
+    Loan,
+    Thing,
+    ThingPhoto,
+    ThingQuerySet,
+    WaitingEntry,
+    club_day,
+    with_standing,
+)
+from inventory.equipment.rules import code_key
+from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, Row, read_table, write_csv, write_xlsx
+
+# What the room's views share: who asks, the gates to a thing, a hold and a loan, and a refusal beside its field.
+
+FIELDS = {"deposit": "deposit_cents", "readings": "shown_1", "capacity": "jars_pint"}
+
+
+def signed_in(request: HttpRequest) -> User:
+    """The person asking. Only for views behind the sign-in."""
+    return cast(User, request.user)
+
+
+def keeper(request: HttpRequest) -> User:
+    """403 for somebody who does not keep the things."""
+    user = signed_in(request)
+    if not user.has_perm(KEEP):
+        raise PermissionDenied
+    return user
+
+
+def thing_for(user: User, code: str) -> Thing:
+    """The one gate to a thing's pages: 404 for what this person may not see, as for what is not there."""
+    return get_object_or_404(Thing.objects.visible_to(user).select_related("home"), pk__in=Thing.objects.coded(code))
+
+
+def hold_for(user: User, pk: int) -> Hold:
+    return get_object_or_404(Hold.objects.visible_to(user).select_related("thing"), pk=pk)
+
+
+def loan_for(user: User, pk: int) -> Loan:
+    loans = Loan.objects.visible_to(user).open().select_related("thing", "hold", "person")
+    return get_object_or_404(loans, pk=pk)
+
+
+def wait_for(user: User, pk: int) -> WaitingEntry:
+    return get_object_or_404(WaitingEntry.objects.visible_to(user).select_related("hold"), pk=pk)
+
+
+def kind_for(slug: str) -> Kind:
+    if slug not in Kind.values:
+        raise Http404
+    return Kind(slug)
+
+
+@contextmanager
+def refusals_on(form: Form) -> Iterator[None]:
+    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
+    try:
+        yield
+    except ValidationError as error:
+        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
+        for field, sentences in told.items():
+            place = FIELDS.get(field, field)
+            form.add_error(place if place in form.fields else None, sentences)
+
+
+@contextmanager
+def refusals_told(request: HttpRequest) -> Iterator[None]:
+    """For a button without a form: the refusal, or that somebody was first, becomes a message on the next page."""
+    try:
+        yield
+    except AlreadyDone as done:
+        messages.info(request, str(done))
+    except ValidationError as error:
+        for sentence in error.messages:
+            messages.error(request, sentence)
+
+
+# The register and a thing's own page; adding, changing, its picture, its state.
 
 PER_PAGE = 30
 TOLD = 10
@@ -225,3 +323,188 @@ def photo_change(request: HttpRequest, code: str) -> HttpResponse:
             services.photo_set(by=by, thing=thing, file=form.cleaned_data["photo"])
             return redirect(thing)
     return render(request, "equipment/state.html", {"thing": thing, "form": form})
+
+
+# The keepers' page of instruments that want a test, and the test of one.
+
+
+@require_safe
+def tests_due(request: HttpRequest) -> HttpResponse:
+    """Never tested, failed, lapsed, or lapsing within a month."""
+    keeper(request)
+    today = club_day(timezone.now())
+    things = Thing.objects.all().tests_wanted(today + rules.MONTH_BEFORE)
+    page = Paginator(things, PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "equipment/tests.html", {"page": page, "things": with_standing(page, today)})
+
+
+@require_http_methods(["GET", "POST"])
+def test(request: HttpRequest, code: str) -> HttpResponse:
+    by = keeper(request)
+    thing = thing_for(by, code)
+    measure = thing.facts.measure
+    if measure is None:
+        raise Http404
+    form = InstrumentForm(request.POST or None, measure=measure, initial={"tested_on": club_day(timezone.now())})
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            record = services.gauge_test_record if measure is Measure.PSI else services.calibration_record
+            _say(request, record(by=by, thing=thing, **form.written()))
+            return redirect(thing)
+    told = {
+        "thing": thing,
+        "form": form,
+        "rules": rules.TEST_RULES[measure].rules,
+        "past": InstrumentTest.objects.filter(thing=thing).select_related("recorded_by")[:10],
+    }
+    return render(request, "equipment/test.html", told)
+
+
+def _say(request: HttpRequest, record: InstrumentTest) -> None:
+    if record.verdict == Verdict.PASSED:
+        messages.success(request, _("It passed; the largest error was %(error)s.") % {"error": record.error})
+    else:
+        messages.error(
+            request, _("It failed: it is off by %(error)s. It stays here until it passes.") % {"error": record.error}
+        )
+
+
+# The register in and out as CSV and XLSX.
+
+SALT = "equipment.import"
+CHECKED_FOR_S = 3600
+
+Table = tuple[Sequence[str], Callable[[], Iterator[list[Cell]]]]
+TABLES: dict[str, Table] = {
+    "things": ((*equipment_register.THING_COLUMNS, *equipment_register.STATE_COLUMNS), equipment_register.thing_rows),
+    "loans": (tuple(equipment_register.LOANS), equipment_register.loan_rows),
+    "holds": (tuple(equipment_register.HOLDS), equipment_register.hold_rows),
+    "tests": (equipment_register.TEST_COLUMNS, equipment_register.instrument_rows),
+}
+
+
+@require_safe
+def export(request: HttpRequest, what: str, form: str) -> HttpResponseBase:
+    keeper(request)
+    if what not in TABLES or form not in ("csv", "xlsx"):
+        raise Http404
+    headings, rows = TABLES[what]
+    name = f"{what}-{club_day(timezone.now()):%Y-%m-%d}.{form}"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    if form == "csv":
+        return StreamingHttpResponse(
+            write_csv(headings, rows()), content_type="text/csv; charset=utf-8", headers=headers
+        )
+    return HttpResponse(write_xlsx(headings, rows(), title=what), content_type=XLSX_TYPE, headers=headers)
+
+
+@require_http_methods(["GET", "POST"])
+def take_in(request: HttpRequest) -> HttpResponse:
+    """First a look: what would be added and changed, or every problem. Then, from the same rows, the writing."""
+    by = keeper(request)
+    if "checked" in request.POST:
+        return _write(request)
+    form = ImportForm(request.POST or None, request.FILES or None)
+    told = {"form": form, "columns": equipment_register.THING_COLUMNS, "required": equipment_register.REQUIRED}
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            rows = read_table(file.read(), file.name)
+        except TableRefused as error:
+            form.add_error("file", str(error))
+        else:
+            told["report"] = report = services.register_import(by=by, rows=rows, file=file.name)
+            if not report.problems:
+                kept = {"file": file.name, "rows": [asdict(row) for row in rows]}
+                told["checked"] = signing.dumps(kept, salt=SALT, compress=True)
+    return render(request, "equipment/import.html", told)
+
+
+def _write(request: HttpRequest) -> HttpResponse:
+    """What was looked at an instant ago, signed so that it is the same."""
+    try:
+        kept = signing.loads(request.POST["checked"], salt=SALT, max_age=CHECKED_FOR_S)
+    except signing.BadSignature:
+        messages.error(request, _("That was checked too long ago. Choose the file again."))
+        return redirect("equipment:import")
+    rows = [Row(**row) for row in kept["rows"]]
+    try:
+        report = services.register_import(by=keeper(request), rows=rows, file=kept["file"], dry_run=False)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+        return redirect("equipment:import")
+    if report.problems:
+        messages.error(request, " ".join(str(problem) for problem in report.problems[:5]))
+        return redirect("equipment:import")
+    told = {"added": len(report.added), "changed": len(report.changed), "same": len(report.unchanged)}
+    messages.success(request, _("%(added)s added, %(changed)s changed, %(same)s as they were.") % told)
+    return redirect("equipment:list")
+
+
+# Labels and the register sheet as PDF, and the page to key the sheet in afterwards.
+
+A_PART = 240  # ten pages of labels: some two seconds, nearly all of it choosing the clearest pattern of squares
+MOST_LINES = 1200
+PEOPLE_OFFERED = 300
+
+
+@require_safe
+def papers(request: HttpRequest) -> HttpResponse:
+    keeper(request)
+    count = Thing.objects.exclude(state=ThingState.RETIRED).count()
+    return render(request, "equipment/papers.html", {"kinds": Kind.choices, "parts": range(1, -(-count // A_PART) + 1)})
+
+
+def pdf(data: bytes, name: str) -> HttpResponse:
+    return HttpResponse(data, "application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
+
+
+@require_safe
+def labels(request: HttpRequest) -> HttpResponse:
+    """Of all things, of one kind, or of the codes named in the address; so many at a time."""
+    things, _asked = register(request, keeper(request))
+    codes = [one.strip() for one in request.GET.get("codes", "").replace(",", " ").split()][:A_PART]
+    if codes:
+        things = Thing.objects.filter(code_key__in=[code_key(code) for code in codes]).order_by("code")
+    made = [
+        Label(thing.code, thing.name, settings.CLUB_NAME, settings.SITE_URL + thing.get_absolute_url())
+        for thing in Paginator(things, A_PART).get_page(request.GET.get("part"))
+    ]
+    return pdf(labels_pdf(made, paper=request.GET.get("paper", "")), "labels.pdf")
+
+
+@require_safe
+def sheet(request: HttpRequest) -> HttpResponse:
+    things, _asked = register(request, keeper(request))
+    out = {loan.thing_id: loan for loan in Loan.objects.open().select_related("person")}
+    lines = []
+    for thing in things[:MOST_LINES]:
+        loan = out.get(thing.pk)
+        told = (str(loan.person), f"{loan.due_on:%m-%d}") if loan else ("", "")
+        lines.append(SheetLine(thing.code, thing.name, thing.place, *told))
+    today = club_day(timezone.now())
+    data = sheet_pdf(lines, paper=request.GET.get("paper", ""), club=settings.CLUB_NAME, printed=today)
+    return pdf(data, "register-sheet.pdf")
+
+
+@require_http_methods(["GET", "POST"])
+def key_in(request: HttpRequest) -> HttpResponse:
+    """Ten lines of the paper sheet at a time."""
+    by, today = keeper(request), club_day(timezone.now())
+    token = SheetToken(request.POST or None)
+    rows = sheet_forms(request.POST or None, initial={"on": today, "due_on": today + timedelta(days=7)})
+    problems = [row.errors for row in rows]  # of every line, so that all of them are told at once
+    if request.method == "POST" and token.is_valid() and not any(problems):
+        filled = [row for row in rows if row.is_filled]
+        try:
+            told = [row.written() for row in filled]
+            loans = services.sheet_key_in(by=by, rows=told, token=token.cleaned_data["token"])
+            text = ngettext("%(n)s line is written down.", "%(n)s lines are written down.", len(loans))
+            messages.success(request, text % {"n": len(loans)})
+            return redirect("equipment:list")
+        except services.SheetRefused as refused:
+            for place, sentences in refused.rows.items():
+                filled[place].add_error(None, sentences)
+            messages.error(request, _("Nothing was written down: mend the lines below first."))
+    people = User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED]
+    return render(request, "equipment/key_in.html", {"token": token, "rows": rows, "people": people})

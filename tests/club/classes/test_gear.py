@@ -14,7 +14,7 @@ from club.classes.planning import plan_of
 from club.classes.services import gear, sessions
 from club.classes.services.gear import gear_needs, jars_lacking, jars_to_buy, piece_of, shelves, to_buy
 from inventory.equipment import services as things
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold
 from inventory.jars import services as jars
 from tests.factories.classes import NOW, SATURDAY, make_hall, make_instructor, make_session, make_station

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from club.classes.services.gear import GearNeed, matched
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 
 SIZES = ("half-pint", "pint")
 COUNTS = st.dictionaries(st.sampled_from(SIZES), st.integers(1, 3), max_size=2)

@@ -13,10 +13,9 @@ from club.classes.planning import plan_of
 from club.classes.services import gear
 from club.classes.services.gear import gear_needs
 from club.classes.services.sessions import PlanRefused, session_move
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.models import Hold
 from inventory.equipment.services import Taken, loan_hand_over
-from inventory.equipment.words import Condition
 from inventory.jars import services as jars
 from tests.factories.class_day import MORNING, make_called
 from tests.factories.classes import NOW, SATURDAY, TEN, TWO, make_instructor, make_session

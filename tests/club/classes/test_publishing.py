@@ -13,7 +13,7 @@ from club.classes.planning import plan_of, session_minutes
 from club.classes.services import gear, sessions
 from club.classes.services.sessions import PlanRefused
 from inventory.batches.services import batch_abandon
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold
 from inventory.equipment.services import loan_return, parts_settle
 from tests.factories.class_day import MORNING, make_cooking

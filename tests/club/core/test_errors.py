@@ -9,7 +9,7 @@ from django.contrib.messages.storage.fallback import FallbackStorage
 from club.core import http
 from inventory.batches import services as batches
 from inventory.equipment import services as equipment
-from inventory.equipment.views import asks as equipment_asks
+from inventory.equipment.views import things
 from inventory.fruit import services as fruit
 
 ROOMS = [batches, equipment, fruit]
@@ -22,7 +22,7 @@ def test_one_room_catches_what_another_raises(raising, catching):
         raise raising.AlreadyDone("Somebody was first.")
 
 
-@pytest.mark.parametrize("told", [http.refusals_told, equipment_asks.refusals_told])
+@pytest.mark.parametrize("told", [http.refusals_told, things.refusals_told])
 @pytest.mark.parametrize("room", ROOMS)
 def test_a_button_without_a_form_says_that_somebody_was_first(rf, told, room):
     request = rf.post("/")

@@ -18,8 +18,7 @@ from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import Wishes
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
 from inventory.batches.recalls import waiting
-from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
-from inventory.equipment.queries import club_day
+from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry, club_day
 from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish
 from inventory.jars.services import ledger_audit

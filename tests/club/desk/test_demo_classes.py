@@ -12,7 +12,7 @@ from club.classes.planning import plan_of
 from club.classes.services.sessions import publish_refusals
 from club.desk.demo import demo_lay_down
 from club.desk.demo_classes import saturday_from
-from inventory.equipment.queries import club_day
+from inventory.equipment.models import club_day
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 

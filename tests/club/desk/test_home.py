@@ -14,7 +14,7 @@ from club.desk.heaps import SHOWN
 from club.desk.queries import desk_for
 from club.members.choices import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
-from inventory.equipment.queries import club_day
+from inventory.equipment.models import club_day
 from inventory.equipment.services import waiting_join
 from recipes.models import RevisionState
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_recall

@@ -12,7 +12,7 @@ from club.core.text import seen
 from club.members import services
 from club.members.choices import Role
 from club.members.models import Invitation, Kitchen
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.services import ThingFields, thing_add
 from inventory.jars.services.orders import words_clean
 from inventory.jars.services.supplies import supply_add

@@ -11,7 +11,7 @@ from club.reminders import services
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.equipment import services as equipment
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import Loan, WaitingEntry
 from tests.club.reminders.asking import at, gathered, message
 from tests.factories.equipment import BAD, NOW, TODAY, day, make_keeper, make_loan, make_test, make_thing

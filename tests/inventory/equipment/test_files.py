@@ -15,13 +15,12 @@ from openpyxl import Workbook, load_workbook
 
 from club.core.tables import TableRefused
 from inventory.equipment import services
-from inventory.equipment.columns import STATE_COLUMNS, THING_COLUMNS
-from inventory.equipment.describing import fields_of
-from inventory.equipment.exporting import thing_rows
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import ConditionNote, Thing
-from inventory.equipment.services import importing
+from inventory.equipment.register import STATE_COLUMNS, THING_COLUMNS, thing_rows
+from inventory.equipment.services import things
 from inventory.equipment.spreadsheets import plain_text, read_table, safe_text, write_csv, write_xlsx
+from inventory.equipment.validators import fields_of
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.workbooks import A_MILLION_ROWS, ALL_COLUMNS, BROKEN_CELL
@@ -122,13 +121,13 @@ def test_a_row_that_ends_early_leaves_alone_what_it_does_not_reach(canner):
 
 def test_what_is_changed_besides_in_the_meantime_stays(canner, monkeypatch):
     """The state is no column of the file: a thing sent to repair between the reading and the writing stays there."""
-    write = importing._change
+    write = things._change
 
     def broken_first(thing, columns):
         Thing.objects.filter(pk=thing.pk).update(state="in-repair", care="Ask Tobias.")
         write(thing, columns)
 
-    monkeypatch.setattr(importing, "_change", broken_first)
+    monkeypatch.setattr(things, "_change", broken_first)
     take_in("code,kind,name,place\nBWC-01,boiling-water-canner,Blue canner,shelf B\n")
     canner.refresh_from_db()
     assert (canner.place, canner.state, canner.care) == ("shelf B", "in-repair", "Ask Tobias.")

@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 
 from club.members.choices import Role
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import ConditionNote, Hold, Loan, Thing, ThingDay
 from tests.factories.equipment import BAD, NOW, TODAY, day, make_hold, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person

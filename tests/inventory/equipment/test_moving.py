@@ -9,9 +9,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from club.members.choices import Role
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold, ThingDay, WaitingEntry
-from inventory.equipment.services import moving
+from inventory.equipment.services import holds as services_holds
 from tests.factories.equipment import NOW, TODAY, day, make_hold, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person
 
@@ -129,8 +129,8 @@ def test_a_day_taken_after_it_was_looked_at_moves_nothing_either(monkeypatch):
     by = make_person(Role.INSTRUCTOR)
     holds = class_holds(by, make_thing(), make_thing(code="BWC-02"))
     make_hold(holds[1].thing, 9, 9)
-    looked, look = [], moving._clear_check
-    monkeypatch.setattr(moving, "_clear_check", lambda *asked: looked and look(*asked) or looked.append(asked))
+    looked, look = [], services_holds._clear_check
+    monkeypatch.setattr(services_holds, "_clear_check", lambda *asked: looked and look(*asked) or looked.append(asked))
     with pytest.raises(services.Taken, match="BWC-02 is taken"):
         move(by, holds, 9)
     assert len(looked) == 1

@@ -15,9 +15,8 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
-from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
-from inventory.equipment.queries import club_day
+from inventory.equipment.choices import Kind
+from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry, club_day
 from tests.factories.equipment import BAD, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person, make_skill
 from tests.inventory.equipment.test_things import picture

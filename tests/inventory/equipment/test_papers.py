@@ -14,10 +14,9 @@ from django.core.exceptions import PermissionDenied
 from django.urls import reverse
 from django.utils import timezone
 
+from club.core.papers import Label, SheetLine, labels_pdf, printable, sheet_pdf
 from inventory.equipment import services
-from inventory.equipment.models import Loan
-from inventory.equipment.printing import Label, SheetLine, labels_pdf, printable, sheet_pdf
-from inventory.equipment.queries import club_day
+from inventory.equipment.models import Loan, club_day
 from tests.factories.equipment import NOW, TODAY, day, make_keeper, make_loan, make_thing
 from tests.factories.members import make_person
 
@@ -78,7 +77,7 @@ def test_labels_are_of_the_codes_asked_for(client):
 
 @pytest.mark.django_db
 def test_labels_of_a_long_register_come_in_parts(client, monkeypatch):
-    monkeypatch.setattr("inventory.equipment.views.papers.A_PART", 2)
+    monkeypatch.setattr("inventory.equipment.views.things.A_PART", 2)
     for code in ("A-1", "A-2", "A-3"):
         make_thing(code=code)
     client.force_login(make_keeper())

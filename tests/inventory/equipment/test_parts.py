@@ -14,10 +14,8 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
-from inventory.equipment.models import ConditionNote, Loan, Thing
-from inventory.equipment.queries import club_day
-from inventory.equipment.standing import with_standing
+from inventory.equipment.choices import Kind
+from inventory.equipment.models import ConditionNote, Loan, Thing, club_day, with_standing
 from tests.factories.equipment import NOW, TODAY, day, make_hold, make_keeper, make_loan, make_thing
 from tests.factories.members import make_organiser, make_person
 from tests.inventory.equipment.test_pages import text_of, url
@@ -216,7 +214,7 @@ def test_a_return_that_says_what_is_missing_wins_over_a_hand_over_at_that_moment
         if len(asked) > 1:
             real(one)
 
-    lending = import_module("inventory.equipment.services.lending")
+    lending = import_module("inventory.equipment.services.loans")
     real = lending.lent_check
     monkeypatch.setattr(lending, "lent_check", blind_once)
     with pytest.raises(ValidationError, match=WEIGHT):

@@ -10,17 +10,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from club.core.money import cents_typed, money_words
-from inventory.equipment.codes import code_key, code_scanned, code_written
-from inventory.equipment.kinds import FACTS, Kind, Measure
+from inventory.equipment.choices import FACTS, Kind, Measure
 from inventory.equipment.rules import (
+    DAY,
     Reading,
+    Span,
+    code_key,
+    code_scanned,
+    code_written,
+    free_spans,
     has_passed,
     is_enough,
     lapses_on,
     reads_high_by,
+    runs,
     worst_error,
 )
-from inventory.equipment.spans import DAY, Span, free_spans, runs
 from tests.factories.equipment import readings
 
 FIRST = date(2026, 9, 1)

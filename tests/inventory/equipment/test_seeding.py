@@ -6,9 +6,8 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from inventory.equipment.models import Hold, Loan, Thing
-from inventory.equipment.queries import club_day
-from inventory.equipment.seeding import things_seed
+from club.run.seeds import things_seed
+from inventory.equipment.models import Hold, Loan, Thing, club_day
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db

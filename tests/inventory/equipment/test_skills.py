@@ -9,7 +9,7 @@ from django.urls import reverse
 from club.members import services as members
 from club.members.choices import Role, Skill
 from inventory.equipment import services
-from inventory.equipment.kinds import NO_SKILL, Kind
+from inventory.equipment.choices import NO_SKILL, Kind
 from inventory.equipment.models import Loan
 from tests.factories.equipment import NOW, day, make_hold, make_keeper, make_thing
 from tests.factories.members import make_person, make_skill

@@ -13,7 +13,7 @@ from PIL import Image
 from club.core.photos import MOST_BYTES
 from club.members.choices import Role
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import ConditionNote, InstrumentTest, Thing, ThingPhoto
 from tests.factories.equipment import BAD, NOW, day, make_hold, make_keeper, make_loan, make_test, make_thing, readings
 from tests.factories.members import make_person

@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from inventory.equipment import services
-from inventory.equipment.kinds import Kind
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold, ThingDay, WaitingEntry
 from inventory.equipment.services import Moved
 from tests.factories.equipment import NOW, day, make_hold, make_keeper, make_loan, make_test, make_thing

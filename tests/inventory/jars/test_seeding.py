@@ -8,10 +8,10 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
+from club.run.seeds import season_seed
 from inventory.jars import services
 from inventory.jars.models import Balance, Movement
 from inventory.jars.rules import SHAPES, shape_fits
-from inventory.jars.seeding import season_seed
 from tests.factories.batches import make_batch_out
 from tests.factories.jars import make_jars, make_keeper
 from tests.factories.members import make_kitchen, make_person

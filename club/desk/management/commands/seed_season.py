@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from club.members.models import User
-from inventory.equipment.seeding import SeedRefused, things_seed
+from club.run.seeds import SeedRefused, things_seed
 
 
 class Command(BaseCommand):

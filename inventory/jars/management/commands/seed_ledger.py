@@ -11,8 +11,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from club.members.models import Kitchen, User
+from club.run.seeds import season_seed
 from inventory.jars.models import Balance
-from inventory.jars.seeding import season_seed
 from inventory.jars.services import kitchen_place, ledger_audit, person_place, store_place
 
 

@@ -2,38 +2,39 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from uuid import UUID, uuid4
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from uuid import UUID, uuid4, uuid5
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from club.core.errors import AlreadyDone
+from club.core.text import plain
 from club.members.models import User
-from inventory.equipment.describing import MOST_CENTS
-from inventory.equipment.models import Hold, Loan, Thing, ThingDay, WaitingEntry
-from inventory.equipment.queries import KEEP, club_day
+from inventory.equipment.choices import PARTS_OUTCOMES, Condition, HoldState, Occasion, PartsOutcome, WaitState
+from inventory.equipment.models import KEEP, Hold, Loan, Thing, ThingDay, WaitingEntry, club_day
+from inventory.equipment.rules import DAY, Span, code_scanned
 from inventory.equipment.services.common import (
     choice_check,
     day_words,
     keeper_check,
     lent_check,
+    moment_check,
     now_or,
+    skill_check,
     span_check,
     thing_taken,
 )
-from inventory.equipment.services.holding import PURPOSE_LENGTH
-from inventory.equipment.services.laying import days_keep, hold_lay, hold_move
-from inventory.equipment.services.skills import skill_check
+from inventory.equipment.services.holds import PURPOSE_LENGTH, days_keep, hold_lay, hold_move, waiting_offer_freed
 from inventory.equipment.services.testing import tested_check
-from inventory.equipment.services.things import note_condition, out_of_service
-from inventory.equipment.services.waiting import waiting_offer_freed
-from inventory.equipment.spans import DAY, Span
-from inventory.equipment.text import plain
-from inventory.equipment.words import Condition, HoldState, Occasion, WaitState
+from inventory.equipment.services.things import REASON_LENGTH, note_condition, out_of_service, thing_retire
+from inventory.equipment.validators import MOST_CENTS
 
 NOTE_LENGTH = 300
 
@@ -251,3 +252,128 @@ def _returned_before(loan: Loan, token: UUID | None) -> Loan:
         return loan
     when = date_format(localtime(loan.returned_at), "j M Y, H:i") if loan.returned_at else ""
     raise AlreadyDone(_("%(code)s was taken back %(when)s.") % {"code": loan.thing.code, "when": when})
+
+
+# The paper sheet of an evening without the network, keyed in afterwards: all of it, or nothing.
+
+KEYED_HOUR = time(18, 0)
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One line of the sheet. With a person it is a hand-over, without one a return."""
+
+    code: str
+    on: date
+    person: User | None = None
+    due_on: date | None = None
+    condition: str = "good"
+    note: str = ""
+    is_ready: bool = False
+
+
+class SheetRefused(ValidationError):
+    """Nothing was written. `rows` has the sentences by the row's place in what was given, counted from 0."""
+
+    def __init__(self, rows: dict[int, list[str]]) -> None:
+        super().__init__([sentence for told in rows.values() for sentence in told])
+        self.rows = rows
+
+
+def sheet_key_in(*, by: User, rows: Sequence[SheetRow], token: UUID, now: datetime | None = None) -> list[Loan]:
+    """Write the lines in their order. The same token again finds what was written the first time.
+
+    All or nothing: SheetRefused names each line that cannot be. PermissionDenied.
+    """
+    keeper_check(by)
+    moment = now_or(now)
+    refused: dict[int, list[str]] = {}
+    loans = []
+    with transaction.atomic():
+        for place, row in enumerate(rows):
+            try:
+                with transaction.atomic():
+                    loans.append(_key_in(by, row, uuid5(token, str(place)), moment))
+            except ValidationError as error:
+                refused[place] = error.messages
+            except AlreadyDone as done:
+                refused[place] = [str(done)]
+        if refused:
+            raise SheetRefused(refused)
+    return loans
+
+
+def _key_in(by: User, row: SheetRow, token: UUID, now: datetime) -> Loan:
+    at = min(timezone.make_aware(datetime.combine(row.on, KEYED_HOUR)), now) if row.on <= now.date() else None
+    if at is None:
+        raise ValidationError(_("That day has not come yet."))
+    moment_check(at, field="on")
+    thing = Thing.objects.coded(code_scanned(row.code)).first()
+    if thing is None:
+        raise ValidationError(_("There is no thing with the code %(code)s.") % {"code": row.code})
+    if row.person is None:
+        return _back(by, thing, row, token, at)
+    if row.due_on is None:
+        raise ValidationError(_("Say when it is due back."))
+    return loan_hand_over(
+        by=by,
+        thing=thing,
+        person=row.person,
+        due_on=row.due_on,
+        condition=row.condition,
+        note=row.note,
+        token=token,
+        now=at,
+    )
+
+
+def _back(by: User, thing: Thing, row: SheetRow, token: UUID, at: datetime) -> Loan:
+    loans = Loan.objects.filter(thing=thing).select_related("thing", "hold", "person")
+    loan = loans.filter(return_token=token).first() or loans.open().first()
+    if loan is None:
+        raise ValidationError(_("%(code)s is not out.") % {"code": thing.code})
+    return loan_return(
+        by=by,
+        loan=loan,
+        condition=row.condition,
+        missing_parts=loan.missing_parts,  # noted at the hand-over: the sheet has no column that says it is back
+        note=row.note,
+        is_ready=row.is_ready,
+        token=token,
+        now=max(at, loan.handed_over_at),
+    )
+
+
+# A part that was missing at a return: an open matter, which a keeper settles before the thing goes out again.
+
+
+def parts_settle(*, by: User, thing: Thing, outcome: str, note: str = "", now: datetime | None = None) -> None:
+    """The missing part is back or was replaced, and the thing may be lent again; or the thing is withdrawn for good.
+
+    Raises PermissionDenied, ValidationError (outcome, note), AlreadyDone (nothing is missing any more).
+    """
+    keeper_check(by)
+    choice_check(outcome, PARTS_OUTCOMES, field="outcome")
+    told = plain(note, field="note", longest=REASON_LENGTH)
+    short = Loan.objects.short_of_parts().filter(thing=thing)
+    if outcome == PartsOutcome.WITHDRAWN and short.exists():
+        thing_retire(by=by, thing=thing, note=told, now=now)
+        return
+    if outcome == PartsOutcome.REPLACED and not told:
+        raise ValidationError({"note": _("Say what it was replaced by.")})
+    moment = now_or(now)
+    with transaction.atomic():
+        loan = short.first()
+        settled = {"parts_settled_at": moment, "parts_settled_by": by, "parts_outcome": outcome, "parts_note": told}
+        if loan is None or short.filter(pk=loan.pk).update(**settled) != 1:
+            raise AlreadyDone(_("Nothing is missing of %(code)s any more.") % {"code": thing.code})
+        is_mended = loan.condition_in == Condition.BROKEN and thing.is_lent
+        note_condition(
+            thing=thing,
+            by=by,
+            at=moment,
+            occasion=Occasion.PARTS,
+            condition=Condition.GOOD if is_mended else loan.condition_in,
+            note="; ".join(filter(None, [f"{loan.missing_parts}: {PartsOutcome(outcome).label}", told])),
+        )
+    waiting_offer_freed(kind=thing.kind, now=now)

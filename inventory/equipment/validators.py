@@ -1,4 +1,4 @@
-"""What a thing is described by, cleaned field by field, with every problem told at once."""
+"""Text as it is kept."""
 
 from __future__ import annotations
 
@@ -10,14 +10,15 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
+from club.core.text import plain
 from club.members.choices import Skill
 from club.members.models import Kitchen
-from inventory.equipment.codes import CODE_LENGTH, code_key, code_written
-from inventory.equipment.kinds import FACTS, NO_SKILL, Kind
+from inventory.equipment.choices import FACTS, NO_SKILL, Kind
 from inventory.equipment.models import Thing
-from inventory.equipment.rules import MOST_TURNAROUND_DAYS
-from inventory.equipment.text import plain
+from inventory.equipment.rules import CODE_LENGTH, MOST_TURNAROUND_DAYS, code_key, code_written
 from recipes.engine.quantities import JAR_SIZES
+
+# What a thing is described by, cleaned field by field, with every problem told at once.
 
 NAME_LENGTH, PLACE_LENGTH, NOTE_LENGTH, CARE_LENGTH = 120, 120, 200, 4000
 MOST_JARS = 99

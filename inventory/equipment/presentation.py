@@ -13,10 +13,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
+from inventory.equipment.choices import ThingState
 from inventory.equipment.models import Loan, Thing, ThingDay
-from inventory.equipment.rules import FURTHEST_AHEAD_DAYS
-from inventory.equipment.spans import DAY, days_between
-from inventory.equipment.words import ThingState
+from inventory.equipment.rules import DAY, FURTHEST_AHEAD_DAYS, days_between
 
 
 @dataclass(frozen=True)
