@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 
 from club.desk.heaps import SHOWN, Card, Heap, day_words, heap, hour_words
 from club.members.models import User
-from inventory.fruit.amounts import units_words
+from inventory.fruit.choices import OfferStage
 from inventory.fruit.models import Offer, Share
-from inventory.fruit.offer_words import OfferStage
+from inventory.fruit.produce import units_words
 
 
 def fruit_heaps(user: User, now: datetime) -> Iterator[Heap]:

@@ -11,11 +11,10 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from club.members.models import Kitchen, User
-from inventory.fruit.fitting import AtHand, Fit, fits, produce_named, produce_words, revisions_with
-from inventory.fruit.freezer_rules import Age
+from inventory.fruit.choices import FruitState
 from inventory.fruit.models import FreezerItem, FreezerState
-from inventory.fruit.offer_words import FruitState
-from inventory.fruit.rules import use_by_estimate
+from inventory.fruit.rules import Age, use_by_estimate
+from inventory.fruit.suggestions import AtHand, Fit, fits, produce_named, produce_words, revisions_with
 from inventory.jars.models import Balance
 from inventory.jars.words import JarState
 from recipes.engine.quantities import JAR_SIZES

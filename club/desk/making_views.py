@@ -10,9 +10,9 @@ from django.views.decorators.http import require_safe
 
 from club.desk.making import making_for
 from club.desk.making_forms import MakingForm
-from inventory.fruit.fitting import produce_words
-from inventory.fruit.freezer_rules import MEASURE_RULES, NO_ADDED_SUGAR
+from inventory.fruit.rules import MEASURE_RULES, NO_ADDED_SUGAR
 from inventory.fruit.services.freezer import club_today
+from inventory.fruit.suggestions import produce_words
 
 
 @require_safe

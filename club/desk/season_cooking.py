@@ -10,7 +10,7 @@ from django.db.models import Max
 from club.desk.models import YearlyWish
 from club.desk.season_reading import KnownRecipe, Reading
 from inventory.batches.models import Batch
-from inventory.fruit.fitting import takes_thawed
+from inventory.fruit.suggestions import takes_thawed
 from recipes.engine.plan import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.indexing import unbarred

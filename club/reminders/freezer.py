@@ -19,9 +19,9 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
-from inventory.fruit.amounts import weight_words
-from inventory.fruit.freezer_rules import CITRUS_MONTHS, PLAIN_MONTHS, Age, months_later
 from inventory.fruit.models import FreezerItem
+from inventory.fruit.produce import weight_words
+from inventory.fruit.rules import CITRUS_MONTHS, PLAIN_MONTHS, Age, months_later
 from inventory.fruit.services.freezer import club_today
 
 SUBJECT = "freezer:"

@@ -16,9 +16,8 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
-from inventory.fruit.models import Claim, Offer, Share
-from inventory.fruit.offer_queries import ClaimQuerySet, OfferQuerySet, ShareQuerySet
-from inventory.fruit.offer_words import OfferStage
+from inventory.fruit.choices import OfferStage
+from inventory.fruit.models import Claim, ClaimQuerySet, Offer, OfferQuerySet, Share, ShareQuerySet
 from inventory.fruit.rules import USE_BY_WARNING
 
 MORNING_AT, EVENING_AT = time(9, 0), time(18, 0)

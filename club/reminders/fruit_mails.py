@@ -11,9 +11,9 @@ from club.reminders.letters import Told, day_words, letter
 from club.reminders.models import Reminder
 from club.reminders.subjects import subject_id
 from club.reminders.wording import Message
-from inventory.fruit.amounts import units_words
-from inventory.fruit.explaining import sentences_for
 from inventory.fruit.models import Claim, Offer, Share, SharingRound
+from inventory.fruit.presentation import sentences_for
+from inventory.fruit.produce import units_words
 
 OFFER, SHARE, CLAIM = "fruit-offer:", "fruit-share:", "fruit-claim:"
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.fruit.views import freezer
+from inventory.fruit import views as fruit_views
 
 urlpatterns = [
-    path("", freezer.freezer, name="freezer"),
-    path("add/", freezer.freezer_add, name="freezer-add"),
-    path("<int:pk>/", freezer.freezer_item, name="freezer-item"),
-    path("<int:pk>/take/", freezer.freezer_take, name="freezer-take"),
-    path("<int:pk>/change/", freezer.freezer_change, name="freezer-change"),
+    path("", fruit_views.freezer, name="freezer"),
+    path("add/", fruit_views.freezer_add, name="freezer-add"),
+    path("<int:pk>/", fruit_views.freezer_item, name="freezer-item"),
+    path("<int:pk>/take/", fruit_views.freezer_take, name="freezer-take"),
+    path("<int:pk>/change/", fruit_views.freezer_change, name="freezer-change"),
 ]

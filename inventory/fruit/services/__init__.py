@@ -6,17 +6,22 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 from __future__ import annotations
 
 from club.core.errors import AlreadyDone
-from inventory.fruit.describing import Hours, OfferFields
-from inventory.fruit.services.claims import claim_set, claim_withdraw
-from inventory.fruit.services.offers import offer_change, offer_keep_back, offer_make, offer_photo_set, offer_take_back
-from inventory.fruit.services.shares import (
+from inventory.fruit.services.offers import (
+    claim_set,
+    claim_withdraw,
+    offer_change,
+    offer_keep_back,
+    offer_make,
+    offer_photo_set,
     offer_share_again,
     offer_share_out,
+    offer_take_back,
     offers_share_due,
     share_give_back,
     share_note_missed,
     share_note_picked_up,
 )
+from inventory.fruit.validators import Hours, OfferFields
 
 __all__ = [
     "AlreadyDone",

@@ -13,8 +13,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen, User
-from inventory.fruit.fitting import produce_named
-from inventory.fruit.models.freezer import FreezerItem, FreezerState, FreezerTaking, TakenFor
+from inventory.fruit.models import FreezerItem, FreezerState, FreezerTaking, TakenFor
+from inventory.fruit.suggestions import produce_named
 
 MOST_GRAMS = 500_000  # a slip of the pen beyond: half a tonne of one lot
 MOST_BAGS = 999

@@ -1,31 +1,56 @@
-"""Offers: made, changed in what is said of them, taken back; their picture."""
+"""Offers, claims and shares: made, changed, shared out, taken back."""
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any, BinaryIO
 from uuid import UUID, uuid4
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
+from club.core.jobs import one_by_one
 from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.core.text import plain
 from club.members.models import User
-from inventory.fruit.describing import (
-    OfferFields,
-    Window,
-    details_columns,
-    offer_columns,
-    use_by_told,
-    windows_told,
-)
-from inventory.fruit.models import Offer, OfferPhoto, PickUpWindow, Share
-from inventory.fruit.offer_words import OfferStage, ShareStage
-from inventory.fruit.services.offer_common import member_check, offer_take_row, runs_check
+from inventory.fruit.choices import STANDING, ClaimStage, OfferStage, ShareStage
+from inventory.fruit.models import RUN, Claim, Offer, OfferPhoto, PickUpWindow, Share, SharingRound
+from inventory.fruit.sharing import Outcome, Part, Wish, share_out
+from inventory.fruit.validators import OfferFields, Window, details_columns, offer_columns, use_by_told, windows_told
+from recipes.models import Recipe
+
+# What the services of offers, claims and shares have in common.
+
+
+def runs_check(by: User, offer: Offer) -> None:
+    """PermissionDenied for anybody but the giver and organisers."""
+    if not (by.is_active and (by.pk == offer.giver_id or by.has_perm(RUN))):
+        raise PermissionDenied
+
+
+def member_check(by: User) -> None:
+    if not by.is_active:
+        raise PermissionDenied
+
+
+def offer_take_row(offer: Offer, **told: object) -> bool:
+    """Take the offer's row as long as it is in that state; until this transaction ends nobody else can.
+
+    The counting up is what takes it: PostgreSQL locks the row, SQLite the file.
+    """
+    taken = Offer.objects.filter(pk=offer.pk, **told).update(version=F("version") + 1)
+    offer.refresh_from_db()
+    return taken == 1
+
+
+# Offers: made, changed in what is said of them, taken back; their picture.
 
 
 def offer_make(
@@ -143,3 +168,280 @@ def offer_photo_set(*, by: User, offer: Offer, file: BinaryIO, now: datetime | N
     jpeg = photo_as_jpeg(file.read(MOST_BYTES + 1))
     photo, _made = OfferPhoto.objects.update_or_create(offer=offer, defaults={"jpeg": jpeg, "changed_at": now_or(now)})
     return photo
+
+
+# Sharing out, and what becomes of a share. The sums are inventory.fruit.sharing's; here is what they are about.
+
+
+def offer_share_out(*, by: User, offer: Offer, now: datetime | None = None) -> SharingRound:
+    """Close the claims and share out. Pressed again, here or elsewhere, it gives the first result.
+
+    1. Whoever takes the offer's row while it is open shares it; everybody else finds it shared. 2. The claims are read
+    after that, so that none slips in between. 3. Shares, round and the offer's count are written in one transaction.
+    PermissionDenied; AlreadyDone when it was taken back.
+    """
+    runs_check(by, offer)
+    with transaction.atomic():
+        if offer_take_row(offer, stage=OfferStage.OPEN):
+            return _round(offer, by, now_or(now))
+    if offer.stage == OfferStage.TAKEN_BACK:
+        raise AlreadyDone(_("This offer was taken back."))
+    return SharingRound.objects.filter(offer=offer).earliest("number")
+
+
+def offers_share_due(now: datetime) -> int:
+    """What the clock does: share out every offer whose claims have closed; how many. As often as one likes.
+
+    Each by itself: one that breaks does not hold up the others; its error is raised at last.
+    """
+    moment = now_or(now)
+    return sum(one_by_one(Offer.objects.due_to_share(moment), lambda offer: _share_due(offer, moment)))
+
+
+@transaction.atomic
+def _share_due(offer: Offer, now: datetime) -> bool:
+    if not offer_take_row(offer, stage=OfferStage.OPEN, closes_at__lte=now):
+        return False
+    _round(offer, None, now)
+    return True
+
+
+def offer_share_again(*, by: User, offer: Offer, after_round: int, now: datetime | None = None) -> SharingRound:
+    """Share out what was not picked up or is left. `after_round`: the last round that the person had before her.
+
+    Two presses are one: the second finds that round. PermissionDenied; AlreadyDone before the first sharing.
+    """
+    runs_check(by, offer)
+    with transaction.atomic():
+        if offer_take_row(offer, stage=OfferStage.SHARED, rounds=after_round):
+            return _round(offer, by, now_or(now))
+    if offer.stage != OfferStage.SHARED:
+        raise AlreadyDone(_("There is nothing shared out that could be shared out again."))
+    return SharingRound.objects.get(offer=offer, number=offer.rounds)
+
+
+def share_give_back(*, by: User, share: Share, now: datetime | None = None) -> None:
+    """Give back what one was promised: it goes at once to those who still want some. Twice is the same as once.
+
+    PermissionDenied; AlreadyDone when it was picked up.
+    """
+    if by.pk != share.person_id:
+        raise PermissionDenied
+    _noted(share, by, ShareStage.GIVEN_BACK, [ShareStage.PROMISED], now_or(now))
+
+
+def share_note_picked_up(*, by: User, share: Share, now: datetime | None = None) -> None:
+    """By the giver, an organiser, or who fetched it; also after "not picked up", while it is still there."""
+    if by.pk != share.person_id:
+        runs_check(by, share.offer)
+    _noted(share, by, ShareStage.PICKED_UP, [ShareStage.PROMISED, ShareStage.MISSED], now_or(now))
+
+
+def share_note_missed(*, by: User, share: Share, now: datetime | None = None) -> None:
+    """Nobody came: the fruit can be shared out again. By the giver or an organiser, from the window's end on."""
+    runs_check(by, share.offer)
+    moment = now_or(now)
+    if share.window.ends_at > moment:
+        raise AlreadyDone(_("The pick-up is not over yet."))
+    _noted(share, by, ShareStage.MISSED, [ShareStage.PROMISED], moment)
+
+
+def _noted(share: Share, by: User, stage: ShareStage, before: Sequence[ShareStage], now: datetime) -> None:
+    """Change a share's state and what the offer counts as promised, in one transaction."""
+    try:
+        with transaction.atomic():
+            offer_take_row(share.offer)
+            same = Share.objects.filter(pk=share.pk, stage__in=before)
+            was = same.values_list("stage", flat=True).first()
+            if same.update(stage=stage, noted_at=now, noted_by=by) == 1:
+                step = (stage in STANDING) - (was in STANDING)
+                Offer.objects.filter(pk=share.offer_id).update(shared=F("shared") + step * share.units)
+                if stage is ShareStage.GIVEN_BACK:
+                    shares_settle_again(offer=share.offer, by=None, now=now)
+    except IntegrityError:
+        raise AlreadyDone(_("That fruit was shared out again meanwhile.")) from None
+    share.refresh_from_db()
+    if share.stage != stage:
+        raise AlreadyDone(_("That was noted before: %(state)s.") % {"state": share.get_stage_display()})
+
+
+def shares_settle_again(*, offer: Offer, by: User | None, now: datetime) -> SharingRound | None:
+    """One more round of an offer that is shared out, if anybody can still come. Within its caller's transaction."""
+    offer.refresh_from_db()
+    is_ahead = PickUpWindow.objects.filter(offer=offer, ends_at__gt=now).exists()
+    return _round(offer, by, now) if is_ahead and offer.is_shared else None
+
+
+def _round(offer: Offer, by: User | None, now: datetime) -> SharingRound:
+    """Reckon and write one round. The caller has taken the offer's row in this transaction."""
+    shares = {share.claim_id: share for share in Share.objects.filter(offer=offer).select_related("window")}
+    claims = [one for one in _claims(offer) if _is_in(one, shares.get(one.pk), now)]
+    had = Share.objects.had_by([one.person_id for one in claims], now, but=offer.pk)
+    wishes = [_wish(one, shares.get(one.pk), had[one.person_id], now) for one in claims]
+    inside = {one.pk for one in claims}
+    gone = sum(share.units for pk, share in shares.items() if share.stage in STANDING and pk not in inside)
+    outcome = share_out(offer.to_share - gone, wishes)
+    number = offer.rounds + 1
+    _promise(zip(claims, outcome.parts, strict=True), shares, number, now)
+    Offer.objects.filter(pk=offer.pk).update(
+        stage=OfferStage.SHARED,
+        rounds=number,
+        shared=gone + sum(part.units for part in outcome.parts),
+        shared_at=offer.shared_at or now,
+    )
+    made = SharingRound.objects.create(
+        offer=offer,
+        number=number,
+        at=now,
+        by=by,
+        supply=outcome.supply,
+        left=outcome.left,
+        parts=_kept(outcome, claims, had),
+    )
+    offer.refresh_from_db()
+    return made
+
+
+def _claims(offer: Offer) -> list[Claim]:
+    claims = Claim.objects.open().filter(offer=offer, person__is_active=True)
+    return list(claims.select_related("offer").prefetch_related("windows"))
+
+
+def _is_in(claim: Claim, share: Share | None, now: datetime) -> bool:
+    """Whoever was promised some keeps it and may get more; who fetched or gave back is done; others can come still."""
+    if share is not None:
+        return share.stage == ShareStage.PROMISED
+    return _window_of(claim, now) is not None
+
+
+def _window_of(claim: Claim, now: datetime) -> PickUpWindow | None:
+    """The first window ahead that suits the claim; the windows are the giver's, so it suits both."""
+    return min((one for one in claim.windows.all() if one.ends_at > now), key=lambda one: one.starts_at, default=None)
+
+
+def _wish(claim: Claim, share: Share | None, had: int, now: datetime) -> Wish:
+    """Whose pick-up is over keeps what was promised, and gets no more."""
+    if share is None:
+        return Wish(_lot(claim), claim.asked, claim.least, had)
+    asked = claim.asked if share.window.ends_at > now else share.units
+    return Wish(_lot(claim), asked, min(claim.least, share.units), had, share.units)
+
+
+def _lot(claim: Claim) -> str:
+    """A lot drawn anew for every offer, the same whenever it is reckoned: it says nothing about who asked first."""
+    return hashlib.sha256(f"{claim.offer.token}:{claim.person_id}".encode()).hexdigest()
+
+
+def _promise(parts: Iterable[tuple[Claim, Part]], shares: Mapping[int, Share], number: int, now: datetime) -> None:
+    """New shares, and more for those who have one."""
+    new = []
+    for claim, part in parts:
+        share = shares.get(claim.pk)
+        if share is None and part.units:
+            new.append(_share(claim, part.units, number, now))
+        elif share is not None and part.units > share.units:
+            grams = part.units * claim.offer.unit_g
+            Share.objects.filter(pk=share.pk).update(units=part.units, grams=grams, round_number=number, changed_at=now)
+    Share.objects.bulk_create(new)
+
+
+def _share(claim: Claim, units: int, number: int, now: datetime) -> Share:
+    window = _window_of(claim, now)
+    assert window is not None  # _is_in let nobody else in
+    return Share(
+        claim=claim,
+        offer=claim.offer,
+        person_id=claim.person_id,
+        units=units,
+        grams=units * claim.offer.unit_g,
+        window=window,
+        round_number=number,
+        promised_at=now,
+        changed_at=now,
+    )
+
+
+def _kept(outcome: Outcome, claims: Sequence[Claim], had: dict[int, int]) -> dict[str, dict[str, object]]:
+    return {
+        str(claim.pk): asdict(part) | {"had": had[claim.person_id]}
+        for claim, part in zip(claims, outcome.parts, strict=True)
+    }
+
+
+# Claims: made, changed and withdrawn until the fruit is shared.
+
+NOTE_LENGTH = 200
+
+
+def claim_set(
+    *,
+    by: User,
+    offer: Offer,
+    asked: int,
+    least: int = 1,
+    windows: Iterable[int],
+    recipe: Recipe | None = None,
+    note: str = "",
+    now: datetime | None = None,
+) -> Claim:
+    """Claim some of an offer, or change what one claimed: a person has one claim on an offer, however often pressed.
+
+    Amounts are in the offer's units, `windows` keys of its pick-up windows. What is claimed of something that is left
+    after the sharing is shared out at once. PermissionDenied (one's own offer), ValidationError by field (asked, least,
+    windows, note), AlreadyDone when claims have closed or one's share was reckoned already.
+    """
+    member_check(by)
+    if by.pk == offer.giver_id:
+        raise PermissionDenied
+    moment = now_or(now)
+    told = plain(note, field="note", longest=NOTE_LENGTH)
+    columns = {"asked": asked, "least": least, "recipe": recipe, "note": told, "changed_at": moment}
+    with transaction.atomic():
+        _claims_open(offer, by, moment)
+        _amounts_check(offer, asked, least)
+        chosen = _windows_chosen(offer, windows, moment)
+        again, first = columns | {"stage": ClaimStage.OPEN}, columns | {"made_at": moment}
+        claim, _made = Claim.objects.update_or_create(offer=offer, person=by, defaults=again, create_defaults=first)
+        claim.windows.set(chosen)
+        if offer.is_shared:
+            shares_settle_again(offer=offer, by=None, now=moment)
+    return claim
+
+
+def claim_withdraw(*, by: User, claim: Claim, now: datetime | None = None) -> None:
+    """Withdraw before it is shared; twice is the same as once. AlreadyDone when there is a share to give back."""
+    if claim.person_id != by.pk:
+        raise PermissionDenied
+    with transaction.atomic():
+        offer_take_row(claim.offer)
+        if Share.objects.filter(claim=claim).exists():
+            raise AlreadyDone(_("It is shared out already. Give your share back instead."))
+        Claim.objects.open().filter(pk=claim.pk).update(stage=ClaimStage.WITHDRAWN, changed_at=now_or(now))
+    claim.refresh_from_db()
+
+
+def _amounts_check(offer: Offer, asked: int, least: int) -> None:
+    if asked < 1:
+        raise ValidationError({"asked": _("Say how much would help.")})
+    if asked > (offer.left if offer.is_shared else offer.to_share):
+        raise ValidationError({"asked": _("There is not so much of it. Ask for no more than is offered.")})
+    if not 1 <= least <= asked:
+        raise ValidationError({"least": _("The least of use is no more than what would help.")})
+
+
+def _windows_chosen(offer: Offer, windows: Iterable[int], now: datetime) -> list[PickUpWindow]:
+    chosen = list(PickUpWindow.objects.filter(offer=offer, pk__in=list(windows), ends_at__gt=now))
+    if not chosen:
+        raise ValidationError({"windows": _("Choose at least one time at which you can come.")})
+    return chosen
+
+
+def _claims_open(offer: Offer, by: User, now: datetime) -> None:
+    """Takes the offer's row; AlreadyDone when nothing can be claimed any more, or this person's share is reckoned."""
+    offer_take_row(offer)
+    if offer.stage == OfferStage.TAKEN_BACK:
+        raise AlreadyDone(_("This offer was taken back."))
+    if not offer.takes_claims(now):
+        raise AlreadyDone(_("Claims have closed. If something is left it can be claimed after the sharing."))
+    if Share.objects.filter(offer=offer, person=by).exists():
+        raise AlreadyDone(_("You have a share of this already."))

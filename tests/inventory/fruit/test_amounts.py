@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from inventory.fruit.amounts import units_words, weight_words
+from inventory.fruit.produce import units_words, weight_words
 
 BUSHEL_G = 25401  # 56 lb, to a whole gram
 

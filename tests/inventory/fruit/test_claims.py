@@ -11,8 +11,7 @@ from django.db import IntegrityError, transaction
 from club.core.errors import AlreadyDone
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
-from inventory.fruit.pots import pot_needs_g
-from inventory.fruit.suggesting import pots_of
+from inventory.fruit.suggestions import pot_needs_g, pots_of
 from recipes.models import Recipe
 from recipes.services import library_load
 from tests.factories.fruit import KG, NOW, hours, make_bushels, make_claim, make_offer, share_out

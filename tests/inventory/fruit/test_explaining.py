@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.fruit.amounts import POUND, grams_typed, units_words, weight_typed, weight_words
-from inventory.fruit.explaining import REASONS, rows_of, sentences_for
 from inventory.fruit.models import Offer, SharingRound
+from inventory.fruit.presentation import REASONS, rows_of, sentences_for
+from inventory.fruit.produce import POUND, grams_typed, units_words, weight_typed, weight_words
 from inventory.fruit.sharing import Why
 
 BUSHELS = Offer(container="bushel", unit_g=25_401, units=9)

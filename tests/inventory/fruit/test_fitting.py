@@ -7,7 +7,7 @@ from copy import deepcopy
 import pytest
 from django.http import QueryDict
 
-from inventory.fruit.fitting import AtHand, fit_of, fits, produce_named, revisions_with
+from inventory.fruit.suggestions import AtHand, fit_of, fits, produce_named, revisions_with
 from recipes.engine.terms import Altitude
 from recipes.forms import PlanForm
 from recipes.models import RevisionState

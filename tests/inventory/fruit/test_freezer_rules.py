@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.fruit.freezer_rules import AT_BEST, CITRUS, Age, keeping, months_later
+from inventory.fruit.rules import AT_BEST, CITRUS, Age, keeping, months_later
 
 
 @pytest.mark.parametrize(

@@ -15,10 +15,9 @@ from PIL import Image
 
 from club.core.clock import wall_moment
 from inventory.fruit import rules, services
-from inventory.fruit.containers import CONTAINERS, PARTS, POUNDS, container_weight, containers_words
-from inventory.fruit.freezer_rules import keeping
 from inventory.fruit.models import Offer, OfferPhoto, Share
-from inventory.fruit.produce import OTHER, PRODUCE
+from inventory.fruit.produce import CONTAINERS, OTHER, PARTS, POUNDS, PRODUCE, container_weight, containers_words
+from inventory.fruit.rules import keeping
 from inventory.fruit.services import Hours
 from recipes.engine.units import POUND_G
 from tests.factories.fruit import KG, NOW, TODAY, hours, make_bushels, make_claim, make_offer, offer_fields, share_out

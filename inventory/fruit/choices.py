@@ -5,13 +5,13 @@ from __future__ import annotations
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from inventory.fruit import containers
+from inventory.fruit import produce
 
 
 class FruitState(models.TextChoices):
-    FRESH = containers.FRESH, _("fresh")
-    FROZEN = containers.FROZEN, _("frozen")
-    JUICE = containers.JUICE, _("juice")
+    FRESH = produce.FRESH, _("fresh")
+    FROZEN = produce.FROZEN, _("frozen")
+    JUICE = produce.JUICE, _("juice")
 
 
 class OfferStage(models.TextChoices):

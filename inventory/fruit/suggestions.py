@@ -1,32 +1,68 @@
-"""Which tested recipes fit a fruit at hand, how many pots it gives, and what else each of them takes.
-
-Where a recipe prints no weight that the fruit could be compared with, the pots are reckoned from a household weight, by
-its heavy end and down to whole pots, and the answer says that it is an estimate. A process comes from the plan alone.
-"""
+"""What one pot of a recipe needs of somebody's fruit, as it comes from the tree. Pure sums on the engine's terms."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import floor
+from math import ceil, floor
 
 from django.db.models import Q
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
-from inventory.fruit.freezer_rules import COOKED_THROUGH, THAWED_PACKS
-from inventory.fruit.models.freezer import FreezerState
-from recipes.engine.foods import form_of
+from inventory.fruit.models import FreezerState, Offer
+from inventory.fruit.produce import JUICE, PRODUCE
+from inventory.fruit.rules import COOKED_THROUGH, THAWED_PACKS
+from recipes.engine.foods import form_of, words_of
 from recipes.engine.plan import Plan
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import Amount
 from recipes.engine.rules import refusal
 from recipes.engine.scaling import MOST_POTS, fruit_lines
 from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
+from recipes.engine.units import UNITS
 from recipes.engine.weighing import weigh_line
+from recipes.indexing import barred
 from recipes.models import Recipe, Revision
 from recipes.planning import plan_for
+
+STEP_G = 50  # rounded up to what a kitchen scale and a bucket make sense of
+
+
+def pot_needs_g(recipe: TestedRecipe, produce: str, state: str) -> int | None:
+    """Grams of this produce, as bought, for one pot as printed; None where the recipe does not let us say.
+
+    A recipe that measures juice says nothing of how much fruit gives it, and the other way round. What a recipe weighs
+    it weighs as bought; where it measures cups, what is pitted or cut away comes on top, by USDA's refuse table.
+    """
+    one = PRODUCE[produce]
+    lines = [line for line in fruit_lines(recipe) if one.food and _names(line, one.food)]
+    if not lines or any((form_of(line) == "juice") != (state == JUICE) for line in lines):
+        return None
+    grams = 0.0
+    for line in lines:
+        weighed = weigh_line(line, pectin=recipe.pectin)
+        if isinstance(weighed, Refusal):
+            return None
+        is_as_bought = state == JUICE or UNITS[line.unit].kind == "mass" or one.refuse_pct is None
+        grams += weighed.grams.best if is_as_bought else weighed.grams.best * 100 / (100 - (one.refuse_pct or 0))
+    return ceil(grams / STEP_G) * STEP_G
+
+
+def _names(line: Ingredient, food: str) -> bool:
+    """Whether the line is about this food: "sour cherries, pitted" is about cherry, "crab apples" not about apple."""
+    words = set(words_of(line.item))
+    plainer = {"apple": "crab", "tomato": "green"}.get(food)
+    return set(words_of(food)) <= words and plainer not in words
+
+
+# Which tested recipes fit a fruit at hand, how many pots it gives, and what else each of them takes.
+#
+# Where a recipe prints no weight that the fruit could be compared with, the pots are reckoned from a household
+# weight, by
+# its heavy end and down to whole pots, and the answer says that it is an estimate. A process comes from the plan
+# alone.
 
 NOT_COMPARABLE = "fruit-not-comparable"
 
@@ -229,3 +265,29 @@ def _mixture_refusal(mine: Sequence[Ingredient]) -> Refusal:
 
 def _thawed_refusal() -> Refusal:
     return Refusal("thawed-not-tested", _(THAWED_PACKS.statement), THAWED_PACKS.name, THAWED_PACKS.source)
+
+
+# Tested recipes that fit what is offered, and how much of it one pot takes.
+
+
+@dataclass(frozen=True)
+class PotOf:
+    """A recipe and what one pot of it takes, in grams and in the offer's units, rounded up."""
+
+    recipe: Recipe
+    grams: int
+    units: int
+
+
+def pots_of(offer: Offer) -> list[PotOf]:
+    """By title; recipes that do not say how much fruit they take are left out. One query."""
+    found = Recipe.objects.published().filter(produce__contains=barred([offer.produce])).select_related("current")
+    pots = []
+    for recipe in found.order_by("title", "pk"):
+        revision = recipe.current
+        assert revision is not None  # published() says so
+        revision.recipe = recipe
+        grams = pot_needs_g(revision.tested, offer.produce, offer.state)
+        if grams is not None:
+            pots.append(PotOf(recipe, grams, -(-grams // offer.unit_g)))
+    return pots

@@ -14,10 +14,9 @@ from django.utils.translation import gettext_lazy
 from club.core.clock import club_day, wall_moment
 from club.core.text import plain
 from inventory.fruit import rules
-from inventory.fruit.containers import CONTAINERS, FROZEN, container_weight, containers_words
-from inventory.fruit.models.offers import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
-from inventory.fruit.offer_words import FruitState
-from inventory.fruit.produce import OTHER, PRODUCE
+from inventory.fruit.choices import FruitState
+from inventory.fruit.models import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
+from inventory.fruit.produce import CONTAINERS, FROZEN, OTHER, PRODUCE, container_weight, containers_words
 
 GONE_BY = gettext_lazy("That time has gone by. Choose one ahead.")
 TOO_FAR = gettext_lazy("That is too far ahead: offer it nearer the day.")

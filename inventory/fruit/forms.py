@@ -1,10 +1,12 @@
-"""Forms of offers and claims. What was typed stays; a service's refusal appears beside its field."""
+"""Forms of offers, claims and the freezer. What was typed stays; a service's refusal appears beside its field."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, time, timedelta
 from decimal import Decimal
+from fractions import Fraction
+from math import floor
 from typing import Any
 from uuid import uuid4
 
@@ -16,14 +18,27 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import Fold, MomentField
-from club.members.models import User
-from inventory.fruit.amounts import grams_typed, weight_typed, weight_unit
-from inventory.fruit.containers import CONTAINERS
-from inventory.fruit.describing import Hours, OfferFields
-from inventory.fruit.models import Claim, Offer, PickUpWindow
-from inventory.fruit.models.offers import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
-from inventory.fruit.offer_words import FruitState
-from inventory.fruit.produce import produce_choices
+from club.members.models import Kitchen, User, default_kitchen
+from inventory.fruit.choices import FruitState
+from inventory.fruit.models import (
+    ABOUT_LENGTH,
+    NAME_LENGTH,
+    NOTE_LENGTH,
+    WHERE_LENGTH,
+    Claim,
+    FreezerItem,
+    FreezerState,
+    Offer,
+    PickUpWindow,
+    TakenFor,
+)
+from inventory.fruit.produce import CONTAINERS, grams_typed, produce_choices, weight_typed, weight_unit
+from inventory.fruit.services.freezer import LENGTHS, FreezerFields
+from inventory.fruit.validators import Hours, OfferFields
+from recipes.engine.quantities import UNITS, AmountError, parse_amount
+from recipes.forms.viewing import kitchen_choices, set_choices
+
+# Forms of offers and claims. What was typed stays; a service's refusal appears beside its field.
 
 WINDOWS = ("", "_2", "_3")  # the ends of the field names of three pick-up windows
 NOT_FILLED = [("", "–")]
@@ -266,3 +281,188 @@ def units_typed(offer: Offer, by: User, count: int) -> Decimal:
 
 def window_words(window: PickUpWindow) -> str:
     return f"{date_format(window.day, 'D j M')}, {window.starts:%H:%M}–{window.ends:%H:%M}"
+
+
+# Forms with which a giver runs an offer: what it says, what is kept back, its picture, taking it back.
+
+
+class DetailsForm(forms.Form):
+    """What may still be changed when others have read it: never what, how much or when."""
+
+    where = forms.CharField(label=_("Where to pick it up"), max_length=WHERE_LENGTH)
+    about_where = forms.CharField(label=_("About where"), max_length=ABOUT_LENGTH, required=False)
+    grown = forms.CharField(label=_("How it was grown"), max_length=WHERE_LENGTH, required=False)
+    use_by = day_field(_("Best used by"))
+    note = forms.CharField(
+        label=_("Note"), max_length=NOTE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, *args: Any, offer: Offer, **kw: Any) -> None:
+        kw["initial"] = {name: getattr(offer, name) for name in self.base_fields}
+        super().__init__(*args, **kw)
+        self.helper = form_helper(submit=gettext("Keep it so"))
+
+
+class KeepBackForm(forms.Form):
+    def __init__(self, *args: Any, offer: Offer, by: User, **kw: Any) -> None:
+        kw.setdefault("initial", {"kept": units_typed(offer, by, offer.kept)})
+        super().__init__(*args, **kw)
+        self.offer, self.unit = offer, weight_unit(by.units)
+        measure = CONTAINERS[offer.container] if offer.container else self.unit
+        label = gettext("I keep back")
+        self.fields["kept"] = amount_field(f"{label} ({measure})", whole=bool(offer.container))
+        self.helper = form_helper(submit=gettext("Keep so much"), css="")
+
+    def kept(self) -> int:
+        value = self.cleaned_data["kept"]
+        return int(value) if self.offer.container else grams_typed(value, self.unit)
+
+
+class TakeBackForm(forms.Form):
+    reason = forms.CharField(label=_("Why"), max_length=200, help_text=_("Those who claimed some will read it."))
+
+    def __init__(self, *args: Any, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        self.helper = form_helper(submit=gettext("Take the offer back"), css="btn-danger")
+
+
+class PictureForm(forms.Form):
+    photo = forms.FileField(
+        label=_("Picture"),
+        help_text=_("JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."),
+        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
+
+    def __init__(self, *args: Any, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        self.helper = form_helper(submit=gettext("Show this picture"), css="")
+
+
+# Forms of the freezer. Weights are typed as people say them, with a unit; a bare number is grams.
+
+
+class WeightField(forms.CharField):
+    """ "2.4 kg", "3 lb" or "800"; whole grams, rounded down: never more than there is."""
+
+    default_error_messages = {
+        "weight": _("Write a weight, such as 2.4 kg, 800 g or 3 lb."),
+    }
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.TextInput(attrs={"autocomplete": "off"})
+        super().__init__(**{"max_length": 30, "widget": widget, **kwargs})
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        return grams_from(text, self.error_messages["weight"]) if text else None
+
+
+def grams_from(text: str, message: Any) -> int:
+    """ValidationError with `message` for what is no weight."""
+    plain = text.strip()
+    try:
+        amount = parse_amount(f"{plain} g" if plain.replace(".", "", 1).isdigit() else plain)
+    except AmountError as error:
+        raise forms.ValidationError(message) from error
+    if UNITS[amount.unit].kind != "mass":
+        raise forms.ValidationError(message)
+    return floor(amount.value * Fraction(UNITS[amount.unit].size))
+
+
+def bags_field(label: Any, **kwargs: Any) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=label, required=False, min_value=0, widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **kwargs
+    )
+
+
+class FreezerForm(forms.Form):
+    """What lies in the freezer: four fields everybody fills in, the rest folded away."""
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    what = forms.CharField(
+        label=_("What is it?"),
+        max_length=LENGTHS["what"],
+        widget=forms.TextInput(attrs={"list": "produce-words", "autocomplete": "off", "autocapitalize": "none"}),
+    )
+    grams = WeightField(label=_("How much?"), help_text=_("Such as 2.4 kg, 800 g or 3 lb."))
+    frozen_on = forms.DateField(label=_("Frozen on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    kitchen = forms.TypedChoiceField(label=_("In whose kitchen?"), coerce=int)
+    state = forms.ChoiceField(label=_("Kept as"), choices=FreezerState.choices, initial=FreezerState.FRUIT)
+    bags = bags_field(_("Bags or boxes"))
+    with_sugar = forms.BooleanField(label=_("Frozen with sugar"), required=False)
+    freezer = forms.CharField(
+        label=_("Which freezer?"),
+        required=False,
+        max_length=LENGTHS["freezer"],
+        help_text=_("If there is more than one, such as: chest in the cellar."),
+    )
+    note = forms.CharField(label=_("Note"), required=False, max_length=LENGTHS["note"])
+
+    def __init__(self, *args: Any, user: User, submit: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.kitchens = {one.pk: one for one in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
+        default = default_kitchen(user, self.kitchens.values())
+        set_choices(self.fields["kitchen"], kitchen_choices(self.kitchens, default))
+        if default is not None:
+            self.fields["kitchen"].initial = default.pk
+        if default is not None and len(self.kitchens) == 1:
+            self.fields["kitchen"].widget = forms.HiddenInput()
+        self.helper = FormHelper()
+        self.helper.layout = Layout(
+            "token",
+            Row(Column("what", css_class="col-sm-6"), Column("grams", css_class="col-sm-6")),
+            Row(Column("frozen_on", css_class="col-sm-6"), Column("kitchen", css_class="col-sm-6")),
+            Fold(
+                gettext("Juice or purée, bags, sugar, which freezer, a note"),
+                Row(Column("state", css_class="col-6"), Column("bags", css_class="col-6")),
+                "with_sugar",
+                "freezer",
+                "note",
+            ),
+        )
+        self.helper.add_input(Submit("send", submit or gettext("Put it on the list"), css_class="btn-lg"))
+
+    def written(self) -> FreezerFields:
+        """Only of a valid form."""
+        told = {key: value for key, value in self.cleaned_data.items() if key not in ("token", "kitchen")}
+        return FreezerFields(
+            kitchen=self.kitchens[self.cleaned_data["kitchen"]], **{**told, "bags": told["bags"] or None}
+        )
+
+
+def initial_of(item: FreezerItem) -> dict[str, Any]:
+    """What a form to mend a lot starts with."""
+    names = ("what", "frozen_on", "state", "bags", "with_sugar", "freezer", "note")
+    return {**{name: getattr(item, name) for name in names}, "kitchen": item.kitchen_id, "grams": f"{item.grams} g"}
+
+
+class TakeForm(forms.Form):
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    grams = WeightField(label=_("How much comes out?"))
+    bags = bags_field(_("Bags or boxes"))
+    reason = forms.ChoiceField(label=_("What for?"), choices=TakenFor.choices, initial=TakenFor.USED)
+    note = forms.CharField(label=_("Note"), required=False, max_length=LENGTHS["note"])
+
+    def __init__(self, *args: Any, item: FreezerItem, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["grams"].initial = f"{item.grams_left} g"
+        self.fields["bags"].initial = item.bags_left
+        if item.bags is None:
+            del self.fields["bags"]
+        self.helper = FormHelper()
+        self.helper.layout = Layout(
+            "token",
+            Row(
+                Column("grams", css_class="col-6"),
+                Column("bags" if "bags" in self.fields else "reason", css_class="col-6"),
+            ),
+            *(["reason"] if "bags" in self.fields else []),
+            Fold(gettext("A note"), "note"),
+        )
+        self.helper.form_tag = False
+        self.helper.disable_csrf = True
+        self.helper.add_input(Submit("send", gettext("Take it out"), css_class="btn-lg"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `freezer_item_take`."""
+        return {**self.cleaned_data, "bags": self.cleaned_data.get("bags") or 0}

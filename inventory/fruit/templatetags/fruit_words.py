@@ -1,0 +1,70 @@
+"""What a fitting recipe gives and takes, in a line each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from inventory.fruit.models import Offer
+from inventory.fruit.produce import units_words, weight_words
+from inventory.fruit.suggestions import Fit
+from recipes.engine.terms import Role
+from recipes.plan_page import jar_words
+from recipes.shopping import shopping_list
+
+register = template.Library()
+
+# What is worth knowing before one decides: what is bought, not what every kitchen has.
+TOLD = frozenset({Role.SUGAR, Role.PECTIN, Role.ACID})
+
+
+@register.filter
+def jars_of(fit: Fit) -> str:
+    """ "12 half-pints"; "" where the plan has none."""
+    return ", ".join(jar_words(fit.plan)) if fit.plan else ""
+
+
+@register.filter
+def needs(fit: Fit, units: str = "metric") -> str:
+    """Sugar, pectin and acid over all pots, as the shopping list has them."""
+    if fit.plan is None:
+        return ""
+    items = {line.ingredient.item for line in fit.plan.lines if line.ingredient.role in TOLD}
+    return ", ".join(f"{one.item} {one.need}" for one in shopping_list(fit.plan, units) if _is_told(one.item, items))
+
+
+def _is_told(item: str, items: set[str]) -> bool:
+    return any(item in known or known in item for known in items)
+
+
+# Weights as the freezer's pages show them.
+
+POUND = 453.59237
+
+
+@register.filter
+def weight(grams: int, units: str = "metric") -> str:
+    """ "2.4 kg" or "5.3 lb"; below a kilogram in whole grams, below a pound in ounces."""
+    if units == "us":
+        pounds = grams / POUND
+        return f"{pounds:.1f} lb" if pounds >= 1 else f"{pounds * 16:.1f} oz"
+    return f"{grams / 1000:.2f}".rstrip("0").rstrip(".") + " kg" if grams >= 1000 else f"{grams} g"
+
+
+# How the room's pages write weights and containers: in the reader's own units.
+
+
+def _units(context: Any) -> str:
+    return str(getattr(context["request"].user, "units", "metric"))
+
+
+@register.simple_tag(takes_context=True)
+def amount(context: Any, offer: Offer, count: int) -> str:
+    """ "3 bushels (76.2 kg)", or "12 kg": so many of the offer's units."""
+    return units_words(count, container=offer.container, unit_g=offer.unit_g, units=_units(context))
+
+
+@register.simple_tag(takes_context=True)
+def fruit_weight(context: Any, grams: int, weighings: int = 0) -> str:
+    return weight_words(grams, _units(context), weighings=weighings)
