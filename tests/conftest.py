@@ -7,7 +7,7 @@ import pytest
 from django.db.backends.sqlite3.base import DatabaseWrapper
 from hypothesis import settings as hypothesis_settings
 
-from inventory.jars import guards as jar_guards
+from inventory.jars import triggers
 from recipes import guards
 from tests import clock
 
@@ -54,7 +54,7 @@ def flush_lifts_the_guards():
         statements = flush(self, style, tables, **options)
         if guards.TABLE not in tables:
             return statements
-        for guard in (guards, jar_guards):
+        for guard in (guards, triggers):
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 

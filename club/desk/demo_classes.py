@@ -17,7 +17,7 @@ from club.members.models import Kitchen, User
 from club.members.services import skill_waive
 from inventory.equipment.models import club_day
 from inventory.jars import services as jars
-from inventory.jars.services.lid_lots import lid_lot_get_or_add
+from inventory.jars.services.stock import lid_lot_get_or_add
 from recipes.models import Revision
 
 SATURDAY = 5

@@ -15,8 +15,8 @@ from inventory.fruit.choices import FruitState
 from inventory.fruit.models import FreezerItem, FreezerState
 from inventory.fruit.rules import Age, use_by_estimate
 from inventory.fruit.suggestions import AtHand, Fit, fits, produce_named, produce_words, revisions_with
+from inventory.jars.choices import JarState
 from inventory.jars.models import Balance
-from inventory.jars.words import JarState
 from recipes.engine.quantities import JAR_SIZES
 from recipes.models import Revision
 

@@ -12,8 +12,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.desk.season_reading import Reading
+from inventory.jars.choices import Reason
 from inventory.jars.forms import count_field, token_field
-from inventory.jars.words import Reason
 from recipes.indexing import unbarred
 from recipes.models import Recipe
 from recipes.words import CANNERS, JARS, kind_word

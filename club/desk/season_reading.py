@@ -16,8 +16,8 @@ from django.utils import timezone
 from club.desk.models import USUAL_EVENING, HouseholdSeason, YearlyWish
 from club.members.models import Kitchen
 from inventory.batches.models import Disposal, Jar, Seal
+from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance, Movement, Place
-from inventory.jars.words import JarState, Reason
 from recipes.indexing import unbarred
 
 YEAR = timedelta(days=365)

@@ -13,10 +13,10 @@ from club.desk.models import HouseholdSeason, YearlyWish, households_of
 from club.desk.season_reading import household_places, households_by_person
 from club.members.models import Kitchen, User
 from inventory.batches.models import Jar
+from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.services import NotEnough, jars_move, outside_place
-from inventory.jars.services.common import count_check, part_token
-from inventory.jars.words import JarState, PlaceKind, Reason
+from inventory.jars.services.ledger import count_check, part_token
 from recipes.engine.terms import Canner
 from recipes.indexing import search_key
 from recipes.models import Recipe

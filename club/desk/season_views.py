@@ -25,9 +25,9 @@ from club.desk.season_picture import month_words, pantry_svg
 from club.desk.season_reading import readings
 from club.members.models import Kitchen, User
 from inventory.jars.models import Balance, LidStock
-from inventory.jars.order_queries import RUN
+from inventory.jars.models.orders import RUN
 from inventory.jars.services import store_place
-from inventory.jars.views.asks import refusals_on, signed_in
+from inventory.jars.views.ledger import refusals_on, signed_in
 
 
 def household_for(user: User, pk: int) -> Kitchen:

@@ -35,9 +35,9 @@ from inventory.batches.rules import (
     best_before,
     in_utc,
 )
+from inventory.jars.choices import JarState
 from inventory.jars.models import Balance
-from inventory.jars.queries import BalanceQuerySet
-from inventory.jars.words import JarState
+from inventory.jars.models.ledger import BalanceQuerySet
 
 BATCH = "batch:"
 A_DAY = timedelta(days=1)

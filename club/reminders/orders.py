@@ -17,8 +17,8 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
+from inventory.jars.choices import OrderState
 from inventory.jars.models import ClubOrder, OrderPickup, OrderWish
-from inventory.jars.words import OrderState
 
 ORDER = "order:"
 DAY_BEFORE_AT = time(18, 0)

@@ -20,8 +20,8 @@ from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.jars.models import Supply, SupplyLot
-from inventory.jars.queries import KEEP, is_low
-from inventory.jars.services.supplies import club_day
+from inventory.jars.models.ledger import KEEP, is_low
+from inventory.jars.services.stock import club_day
 
 LOW, PAST = "supply:", "supply-lot:"
 

@@ -17,10 +17,10 @@ from club.members.models import User
 from inventory.equipment.choices import FACTS, TESTED_KINDS, Condition, HoldState, Kind, Occasion, Verdict
 from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, ThingDay, club_day
 from inventory.equipment.rules import DAY, days_between, lapses_on
+from inventory.jars.choices import OUTSIDE, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.rules import CHIPPED, EMPTY, FULL
-from inventory.jars.services.places import outside_place
-from inventory.jars.words import OUTSIDE, PlaceKind, Reason
+from inventory.jars.services.ledger import outside_place
 from recipes.engine.quantities import JAR_SIZES
 
 # A long season of things and loans for benchmarks: made up, in bulk, under the same constraints as real ones.

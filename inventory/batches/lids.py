@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from django.db.models import Count, Q
 
 from inventory.batches.models import Jar, Seal
+from inventory.batches.statistics import Comparison, Rate, compare, rate
 from inventory.jars.models import LidLot
-from inventory.jars.statistics import Comparison, Rate, compare, rate
 
 
 @dataclass(frozen=True)

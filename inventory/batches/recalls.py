@@ -22,8 +22,8 @@ from club.members.models import Kitchen, User
 from inventory.batches.models import Batch, Jar, Recall, RecallAnswer
 from inventory.batches.queries import JarQuerySet
 from inventory.batches.words import RecallKind
+from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement
-from inventory.jars.words import JarState, PlaceKind, Reason
 from recipes.models import Revision, RevisionState
 
 # A batch, and where jars of it are held: "kitchen 4", "maker 7", "person 7", "store", "gave 7".

@@ -8,7 +8,6 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from inventory.jars.counted import COLUMNS, JARS, LIDS, SUPPLY
 from inventory.jars.models import (
     Balance,
     Deposit,
@@ -21,6 +20,7 @@ from inventory.jars.models import (
     SupplyLot,
     SupplyMovement,
 )
+from inventory.jars.services.counting import COLUMNS, JARS, LIDS, SUPPLY
 
 PORTION = 5_000
 # What a workbook takes in a bearable time; a longer table is had as CSV.

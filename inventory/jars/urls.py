@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.jars.views import files, ledger, moving, order_handing, orders, stock
+from inventory.jars.views import ledger, orders, stock
 
 app_name = "jars"
 
@@ -10,10 +10,10 @@ urlpatterns = [
     path("", ledger.home, name="home"),
     path("places/<int:pk>/", ledger.place, name="place"),
     path("movements/", ledger.movements, name="movements"),
-    path("movements/<int:pk>/correct/", moving.correct, name="correct"),
-    path("move/<slug:reason>/", moving.move, name="move"),
+    path("movements/<int:pk>/correct/", ledger.correct, name="correct"),
+    path("move/<slug:reason>/", ledger.move, name="move"),
     path("deposits/", ledger.deposits, name="deposits"),
-    path("deposits/<int:pk>/settle/", moving.settle, name="settle"),
+    path("deposits/<int:pk>/settle/", ledger.settle, name="settle"),
     path("lids/", stock.lids, name="lids"),
     path("lids/movements/<int:pk>/correct/", stock.lids_correct, name="lids-correct"),
     path("supplies/", stock.supplies, name="supplies"),
@@ -31,13 +31,13 @@ urlpatterns = [
     path("orders/<int:pk>/close/", orders.order_step, {"step": "close"}, name="order-close"),
     path("orders/<int:pk>/cancel/", orders.order_cancel, name="order-cancel"),
     path("orders/<int:pk>/arrive/", orders.order_arrive, name="order-arrive"),
-    path("orders/<int:pk>/pick-up/", order_handing.pick_up, name="order-pick-up"),
-    path("orders/<int:pk>/pick-up.csv", order_handing.pick_up_csv, name="order-pick-up-csv"),
-    path("orders/<int:pk>/members/<int:member>/", order_handing.bill, name="order-bill"),
-    path("orders/<int:pk>/members/<int:member>/paid/", order_handing.paid, name="order-paid"),
-    path("orders/<int:pk>/members/<int:member>/fetched/", order_handing.fetched, name="order-fetched"),
-    path("counts/", files.counts, name="counts"),
-    path("exports/", files.exports, name="exports"),
-    path("exports/<slug:table>.csv", files.export_csv, name="export-csv"),
-    path("exports/jars.xlsx", files.export_workbook, name="export-workbook"),
+    path("orders/<int:pk>/pick-up/", orders.pick_up, name="order-pick-up"),
+    path("orders/<int:pk>/pick-up.csv", orders.pick_up_csv, name="order-pick-up-csv"),
+    path("orders/<int:pk>/members/<int:member>/", orders.bill, name="order-bill"),
+    path("orders/<int:pk>/members/<int:member>/paid/", orders.paid, name="order-paid"),
+    path("orders/<int:pk>/members/<int:member>/fetched/", orders.fetched, name="order-fetched"),
+    path("counts/", ledger.counts, name="counts"),
+    path("exports/", ledger.exports, name="exports"),
+    path("exports/<slug:table>.csv", ledger.export_csv, name="export-csv"),
+    path("exports/jars.xlsx", ledger.export_workbook, name="export-workbook"),
 ]

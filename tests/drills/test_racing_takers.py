@@ -9,8 +9,8 @@ from uuid import uuid4
 import pytest
 
 from inventory.jars import services
+from inventory.jars.choices import PlaceKind
 from inventory.jars.models import Balance, Movement
-from inventory.jars.words import PlaceKind
 from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.jars import make_jars, make_keeper

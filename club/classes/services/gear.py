@@ -25,9 +25,9 @@ from inventory.equipment.rules import Span
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
 from inventory.equipment.services.common import now_or
 from inventory.equipment.services.holds import PURPOSE_LENGTH
+from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
-from inventory.jars.words import JarState, PlaceKind
 from recipes.engine.plan_terms import Plan
 from recipes.engine.quantities import Amount, AmountError, parse_amount
 from recipes.engine.rules import NO_SOURCE

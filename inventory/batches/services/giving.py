@@ -20,10 +20,10 @@ from club.members.models import User
 from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, OfferedJar
 from inventory.batches.services.common import now_or
 from inventory.batches.words import ClaimState, OfferState
+from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance
 from inventory.jars.services import kitchen_place, person_place
-from inventory.jars.services.posting import Shelf, movement_post
-from inventory.jars.words import JarState, Reason
+from inventory.jars.services.ledger import Shelf, movement_post
 
 OFFER_NOTE_LENGTH = 200
 

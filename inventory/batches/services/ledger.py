@@ -9,11 +9,10 @@ from uuid import UUID, uuid5
 
 from club.members.models import User
 from inventory.batches.models import Batch, Disposal, Jar, Seal
+from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import LidLot
 from inventory.jars.services import jars_fill, jars_settle, lids_use, person_place
-from inventory.jars.services.filling import Fate
-from inventory.jars.services.posting import Shelf, count_there, movement_post
-from inventory.jars.words import JarState, Reason
+from inventory.jars.services.ledger import Fate, Shelf, count_there, movement_post
 
 # An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
 # once. One in the freezer stays full until somebody empties it, as does one on the shelf.

@@ -20,7 +20,7 @@ from inventory.batches.services.common import now_or
 from inventory.batches.services.ledger import fate_of, ledger_empty, ledger_settle
 from inventory.batches.words import RecallKind, RecallOutcome
 from inventory.jars.models import LidLot
-from inventory.jars.services.filling import Fate
+from inventory.jars.services.ledger import Fate
 from recipes.models import Revision
 
 REASON_LENGTH = 2000

@@ -25,12 +25,11 @@ from inventory.batches.queries import BatchQuerySet
 from inventory.batches.recall_rules import HELD_APART, NOT_EATEN
 from inventory.batches.recalls import is_called_back, recalls_of
 from inventory.batches.seal_forms import waiting_jars
+from inventory.batches.statistics import FEW, RateBar, rates_svg
 from inventory.batches.timeline import timeline
 from inventory.batches.tracing import trace as find
 from inventory.batches.views.asks import batch_for, signed_in
 from inventory.jars.models import LidLot
-from inventory.jars.pictures import RateBar, rates_svg
-from inventory.jars.statistics import FEW
 from recipes.engine.process import sterilise_minutes
 from recipes.measures import headspace_text, kitchen_points
 

@@ -4,7 +4,7 @@ import django.db.models.deletion
 import django.utils.timezone
 from django.conf import settings
 from django.db import migrations, models
-from inventory.jars import guards
+from inventory.jars import triggers
 
 
 class Migration(migrations.Migration):
@@ -164,6 +164,6 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(condition=models.Q(('got', None), ('got__lte', models.F('quantity')), _connector='OR'), name='nobody_gets_more_than_she_asked_for'),
         ),
         # A choice was added to a guarded table: its triggers are laid down anew, whatever became of them.
-        migrations.RunPython(guards.remove, guards.install),
-        migrations.RunPython(guards.install, guards.remove),
+        migrations.RunPython(triggers.remove, triggers.install),
+        migrations.RunPython(triggers.install, triggers.remove),
     ]

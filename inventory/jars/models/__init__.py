@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from inventory.jars.models.deposits import Deposit, DepositNote
-from inventory.jars.models.ledger import Balance, CountTaken, Movement, Place
-from inventory.jars.models.lids import LidLot, LidMovement, LidStock, code_key
+from inventory.jars.models.ledger import Balance, CountTaken, Deposit, DepositNote, Movement, Place
 from inventory.jars.models.orders import ClubOrder, OrderLine, OrderPayment, OrderPickup, OrderWish
-from inventory.jars.models.supplies import Supply, SupplyLot, SupplyMovement
+from inventory.jars.models.stock import LidLot, LidMovement, LidStock, Supply, SupplyLot, SupplyMovement, code_key
 
 __all__ = [
     "Balance",

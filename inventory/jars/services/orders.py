@@ -1,24 +1,88 @@
-"""Running a club order: opened, its lines and costs, placed with the supplier, cancelled, closed."""
+"""Club orders: opened, wished for, placed, arrived, handed out, closed."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.text import seen
 from club.members.models import User
-from inventory.jars.models import ClubOrder, OrderLine, OrderPickup, OrderWish, Supply
-from inventory.jars.order_queries import RUN
-from inventory.jars.services.common import part_token, write_once
-from inventory.jars.words import LineKind, OrderState, ShortBy, SplitBy
+from inventory.jars.billing import Ask, ShortRule, share_out
+from inventory.jars.choices import LidAccount, LidReason, LineKind, OrderState, Reason, ShortBy, SplitBy, SupplyReason
+from inventory.jars.models import ClubOrder, LidLot, OrderLine, OrderPayment, OrderPickup, OrderWish, Supply
+from inventory.jars.models.orders import RUN, WISH
+from inventory.jars.rules import BOUGHT, EMPTY, MOST_AT_ONCE
+from inventory.jars.services.ledger import (
+    Shelf,
+    moment_clean,
+    movement_post,
+    note_clean,
+    outside_place,
+    part_token,
+    person_place,
+    store_place,
+    write_once,
+)
+from inventory.jars.services.stock import lid_lot_get_or_add, lids_post, supply_post, supply_take_in
 from recipes.words import JARS
+
+# A member's own wishes in a club order: changed as she likes until it closes.
+
+MOST_UNITS = 500
+
+
+@transaction.atomic
+def order_wishes_set(*, by: User, order: ClubOrder, wishes: Mapping[int, int], now: datetime | None = None) -> None:
+    """The person's wishes by line key: so many units, 0 for none. Lines that are not named stay as they are.
+
+    1. The order is claimed by an update that changes nothing: it is open, its time is not up, and its closing waits.
+    2. Who wishes for more than before goes to the end of the line; who wishes for less keeps her place.
+    ValidationError by `line_<key>`, or for the whole where no wishes are taken any more. All of it or nothing.
+    """
+    if not by.has_perm(WISH):
+        raise PermissionDenied
+    now = now or timezone.now()
+    claimed = ClubOrder.objects.filter(pk=order.pk).taking_wishes(now).update(state=OrderState.OPEN)
+    if claimed != 1:
+        raise ValidationError(_("This order takes no more wishes. Ask whoever runs it."))
+    _check(order, wishes)
+    before = {wish.line_id: wish for wish in OrderWish.objects.filter(line__order=order, member=by)}
+    for line, quantity in sorted(wishes.items()):
+        _set(by, line, quantity, before.get(line), now)
+
+
+def _check(order: ClubOrder, wishes: Mapping[int, int]) -> None:
+    lines = set(order.lines.values_list("pk", flat=True))
+    problems = {}
+    for line, quantity in wishes.items():
+        if line not in lines:
+            problems[f"line_{line}"] = _("This line is not in the order any more. Open the page again.")
+        elif not 0 <= quantity <= MOST_UNITS:
+            problems[f"line_{line}"] = _("Give a number from 0 to %(most)s.") % {"most": MOST_UNITS}
+    if problems:
+        raise ValidationError(problems)
+
+
+def _set(by: User, line: int, quantity: int, before: OrderWish | None, now: datetime) -> None:
+    rows = OrderWish.objects.filter(line=line, member=by)
+    if quantity == 0:
+        rows.delete()
+    elif before is None:
+        OrderWish.objects.create(line_id=line, member=by, quantity=quantity, asked_at=now)
+    elif quantity > before.quantity:
+        rows.update(quantity=quantity, asked_at=now)
+    elif quantity < before.quantity:
+        rows.update(quantity=quantity)
+
+
+# Running a club order: opened, its lines and costs, placed with the supplier, cancelled, closed.
 
 MOST_CENTS = 10_000_000  # a slip of the pen, not a rule
 MOST_GRAMS = 1_000_000
@@ -258,3 +322,217 @@ def _settled_or_raise(order: ClubOrder, wanted: str) -> None:
     state = OrderState(ClubOrder.objects.values_list("state", flat=True).get(pk=order.pk))
     if state != wanted:
         raise ValidationError(_("This order is “%(state)s” by now. Open the page again.") % {"state": state.label})
+
+
+# A club order arrives: lids as a lot, jars into the store, supplies on their shelf, and who gets how much.
+
+
+@dataclass(frozen=True)
+class Received:
+    """What came of one line, in units as sold; the lot code of lids, the use-by of a supply."""
+
+    units: int
+    lid_code: str = ""
+    lid_maker: str = ""
+    use_by: date | None = None
+
+
+@transaction.atomic
+def order_arrive(
+    *, by: User, order: ClubOrder, received: Mapping[int, Received], token: UUID, now: datetime | None = None
+) -> None:
+    """Book what came, by line key, and share it out. One press, all of it or nothing.
+
+    1. The order is claimed by a conditional update that leaves the form's token: who presses twice finds her own, and
+       whoever comes second with another learns that it arrived already.
+    2. Every line needs its number. Lids need their lot code, so that a bad lot can be traced.
+    3. Lids come on hand under their lot, jars into the store, supplies onto their shelf.
+    4. Where less came than was asked, the order's rule says who goes short (`splitting.share_out`).
+    ValidationError by `units_<line>`, `lid_code_<line>` and so on.
+    """
+    run_check(by)
+    now = moment_clean(None, now or timezone.now())
+    if not _claim(order, token, now):
+        return
+    lines = list(order.lines.select_related("supply"))
+    _check_arrival(lines, received)
+    for line in lines:
+        told = received[line.pk]
+        line.received = told.units
+        if told.units:
+            _book(by, order, line, told, part_token(token, f"line {line.pk}"), now)
+        line.save(update_fields=["received", "lid_lot", "supply_lot"])
+    _hand_out(order, {line.pk: received[line.pk].units for line in lines})
+
+
+def _claim(order: ClubOrder, token: UUID, now: datetime) -> bool:
+    """False: this very form was sent before."""
+    try:
+        with transaction.atomic():
+            fields = {"arrived_at": now, "arrival_token": token}
+            if state_move(order, [OrderState.ORDERED], OrderState.ARRIVED, **fields):
+                return True
+    except IntegrityError:  # the token stands on another order
+        raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+    if ClubOrder.objects.filter(pk=order.pk, arrival_token=token).exists():
+        return False
+    raise ValidationError(_("Only an order that was sent to the supplier, and has not come yet, can arrive."))
+
+
+def _check_arrival(lines: list[OrderLine], received: Mapping[int, Received]) -> None:
+    problems: dict[str, str] = {}
+    for line in lines:
+        told = received.get(line.pk)
+        if told is None or told.units < 0:
+            problems[f"units_{line.pk}"] = _("Say how many came; 0 for none.")
+        elif told.units * line.pieces > MOST_AT_ONCE:
+            text = _("That would be more than %(most)s pieces. Count again.")
+            problems[f"units_{line.pk}"] = text % {"most": MOST_AT_ONCE}
+        elif told.units and line.kind == LineKind.LIDS and not told.lid_code.strip():
+            problems[f"lid_code_{line.pk}"] = _("Give the lot code on the box: failed seals are traced by it.")
+    if problems:
+        raise ValidationError(problems)
+
+
+def _book(by: User, order: ClubOrder, line: OrderLine, told: Received, token: UUID, at: datetime) -> None:
+    count, note = told.units * line.pieces, order.title
+    if line.kind == LineKind.LIDS:
+        line.lid_lot = _lot(by, line, told)
+        lids_post(
+            by=by,
+            lot=line.lid_lot,
+            count=count,
+            source=LidAccount.BOUGHT,
+            target=LidAccount.ON_HAND,
+            reason=LidReason.BOUGHT,
+            token=token,
+            at=at,
+            note=note,
+        )
+    elif line.kind == LineKind.JARS:
+        movement_post(
+            by=by,
+            size=line.jar_size,
+            count=count,
+            source=Shelf(outside_place(BOUGHT), EMPTY),
+            target=Shelf(store_place(), EMPTY),
+            reason=Reason.BOUGHT,
+            token=token,
+            at=at,
+            note=note,
+        )
+    else:
+        assert line.supply is not None  # the database's own rule: a supply line names its supply
+        movement = supply_take_in(
+            by=by, supply=line.supply, count=count, token=token, at=at, use_by=told.use_by, note=note
+        )
+        line.supply_lot = movement.lot
+
+
+def _lot(by: User, line: OrderLine, told: Received) -> LidLot:
+    try:
+        return lid_lot_get_or_add(by=by, code=told.lid_code, maker=told.lid_maker)
+    except ValidationError as error:
+        raise ValidationError({f"lid_code_{line.pk}": error.messages}) from error
+
+
+def _hand_out(order: ClubOrder, units: Mapping[int, int]) -> None:
+    """Each wish learns what it gets. Turns are places in the order of asking, the earlier key first on a tie."""
+    wishes = list(OrderWish.objects.filter(line__order=order).order_by("asked_at", "pk"))
+    rule = ShortRule(ClubOrder.objects.values_list("short_by", flat=True).get(pk=order.pk))
+    by_line: dict[int, list[Ask]] = {}
+    for turn, wish in enumerate(wishes):
+        by_line.setdefault(wish.line_id, []).append(Ask(key=wish.pk, units=wish.quantity, turn=turn))
+    gets: dict[int, int] = {}
+    for line, asks in by_line.items():
+        gets |= share_out(units[line], asks, rule)
+    for wish in wishes:
+        wish.got = gets[wish.pk]
+    OrderWish.objects.bulk_update(wishes, ["got"])
+
+
+# Handing out a club order: who has paid is noted (no payment is taken here), and who has fetched hers.
+
+
+@transaction.atomic
+def order_payment_note(
+    *,
+    by: User,
+    order: ClubOrder,
+    member: User,
+    cents: int,
+    token: UUID,
+    note: str = "",
+    now: datetime | None = None,
+) -> OrderPayment:
+    """The member gave so many cents (below zero: got them back). The same token again finds the note it made."""
+    run_check(by)
+    if not cents or abs(cents) > MOST_CENTS:
+        raise ValidationError({"cents": _("Give the amount that was paid, such as 12.50.")})
+    if not OrderWish.objects.filter(line__order=order, member=member).exists():
+        raise ValidationError(_("She ordered nothing here."))
+    if ClubOrder.objects.filter(pk=order.pk, state=OrderState.CANCELLED).exists() and cents > 0:
+        raise ValidationError(_("This order was cancelled: nothing is paid for it any more."))
+    row = OrderPayment(
+        order=order,
+        member=member,
+        cents=cents,
+        note=note_clean(note),
+        token=token,
+        by=by,
+        at=now or timezone.now(),
+    )
+    return write_once(row, same=("order_id", "member_id", "cents"))[0]
+
+
+@transaction.atomic
+def order_pick_up(*, by: User, order: ClubOrder, member: User, token: UUID, now: datetime | None = None) -> OrderPickup:
+    """She has her things: her jars go from the store to her own place, her supplies leave the club's shelf.
+
+    Lids stay counted where they are: the club counts them by lot, whoever screws them on, and a batch takes them from
+    there. Once for each member and order, whoever presses; NotEnough where the store gave away what was hers.
+    """
+    run_check(by)
+    now = now or timezone.now()
+    if not state_move(order, [OrderState.ARRIVED], OrderState.ARRIVED):
+        return _fetched_before(order, member)
+    wishes = list(
+        OrderWish.objects.filter(line__order=order, member=member, got__gt=0)
+        .select_related("line__order", "line__supply_lot__supply")
+        .order_by("line")
+    )
+    if not wishes:
+        raise ValidationError(_("There is nothing for her to pick up."))
+    try:
+        with transaction.atomic():
+            pickup = OrderPickup.objects.create(order=order, member=member, token=token, by=by, at=now)
+    except IntegrityError:
+        return _fetched_before(order, member)
+    for wish in wishes:
+        _hand(by, wish, member, part_token(token, f"wish {wish.pk}"), now)
+    return pickup
+
+
+def _fetched_before(order: ClubOrder, member: User) -> OrderPickup:
+    before = OrderPickup.objects.filter(order=order, member=member).first()
+    if before is None:
+        raise ValidationError(_("This order is not there to be picked up. Open the page again."))
+    return before
+
+
+def _hand(by: User, wish: OrderWish, member: User, token: UUID, at: datetime) -> None:
+    line, count = wish.line, (wish.got or 0) * wish.line.pieces
+    if line.kind == LineKind.JARS:
+        movement_post(
+            by=by,
+            size=line.jar_size,
+            count=count,
+            source=Shelf(store_place(), EMPTY),
+            target=Shelf(person_place(member), EMPTY),
+            reason=Reason.MOVED,
+            token=token,
+            at=at,
+            note=line.order.title,
+        )
+    elif line.kind == LineKind.SUPPLY and line.supply_lot is not None:
+        supply_post(by, line.supply_lot, -count, SupplyReason.TAKEN, token, at, line.order.title)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import template
 
-from inventory.jars.bill_words import signed_money
+from inventory.jars.presentation import signed_money
 
 register = template.Library()
 register.filter("money", signed_money)

@@ -1,23 +1,75 @@
-"""Looking at the ledger: what stands where, one place, every movement, and deposits."""
+"""The ledger: what stands where, movements, deposits, counts in from a file and everything out."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, cast
 
-from django.core.exceptions import PermissionDenied
+from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods
 
-from inventory.jars.forms import REASONS_OFFERED
-from inventory.jars.models import Balance, Deposit, Movement, Place, Supply, SupplyLot
-from inventory.jars.queries import KEEP
-from inventory.jars.services.supplies import club_day
-from inventory.jars.views.asks import before_asked, keeper, place_for, signed_in
-from inventory.jars.words import PlaceKind
+from club.core.money import money_text
+from club.members.models import User
+from inventory.jars import services
+from inventory.jars.choices import PlaceKind, Reason
+from inventory.jars.exports import TABLES, workbook_tables
+from inventory.jars.forms import REASONS_OFFERED, CorrectForm, CountsForm, MoveForm, SettleForm, choice_of
+from inventory.jars.models import Balance, CountTaken, Deposit, DepositNote, Movement, Place, Supply, SupplyLot
+from inventory.jars.models.ledger import KEEP
+from inventory.jars.services.counting import COLUMNS, CountPlan
+from inventory.jars.services.stock import club_day
+from inventory.jars.sheets import csv_lines, workbook_bytes
 from recipes.engine.quantities import JAR_SIZES
+from recipes.words import JARS
+
+# What the room's views share: who asks, the gate to a place, and a refusal put beside its field.
+
+
+def signed_in(request: HttpRequest) -> User:
+    """The person asking. Only for views behind the sign-in."""
+    return cast(User, request.user)
+
+
+def keeper(request: HttpRequest) -> User:
+    """The person asking, who keeps the ledger; 403 for others."""
+    user = signed_in(request)
+    if not user.has_perm(KEEP):
+        raise PermissionDenied
+    return user
+
+
+def place_for(user: User, pk: int) -> Place:
+    """The one gate to a place's page: 404 for what this person may not see, as for what is not there."""
+    return get_object_or_404(Place.objects.usable_by(user), pk=pk)
+
+
+@contextmanager
+def refusals_on(form: Form) -> Iterator[None]:
+    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
+    try:
+        yield
+    except ValidationError as error:
+        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
+        for field, sentences in told.items():
+            form.add_error(field if field in form.fields else None, sentences)
+
+
+def before_asked(request: HttpRequest) -> int | None:
+    """The key to read on from; anything that is no number begins at the latest."""
+    text = request.GET.get("before", "")
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else None
+
+
+# Looking at the ledger: what stands where, one place, every movement, and deposits.
 
 PER_PAGE = 30
 KINDS = {"places": (PlaceKind.STORE, PlaceKind.KITCHEN), "members": (PlaceKind.MEMBER,)}
@@ -98,3 +150,146 @@ def deposits(request: HttpRequest) -> HttpResponse:
         request.GET.get("page")
     )
     return render(request, "jars/deposits.html", {"page": page, "keeps": user.has_perm(KEEP), "now": timezone.now()})
+
+
+# Moving jars, correcting what was written, and closing a deposit.
+
+
+@require_http_methods(["GET", "POST"])
+def move(request: HttpRequest, reason: str) -> HttpResponse:
+    """One form for each reason. `?place=` sets where it begins, or ends, to that place."""
+    user = signed_in(request)
+    if reason not in REASONS_OFFERED:
+        raise Http404
+    if not user.has_perm("batches.add_batch"):
+        raise PermissionDenied
+    why = Reason(reason)
+    form = MoveForm(request.POST or None, by=user, reason=why, initial=_asked_place(request, user))
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            movement = services.jars_move(by=user, reason=reason, **form.written())
+            messages.success(request, _said(movement))
+            return redirect(movement.source if movement.source.is_inside else movement.target)
+    return render(request, "jars/move.html", {"form": form, "reason": why, "reasons": REASONS_OFFERED})
+
+
+def _asked_place(request: HttpRequest, user: User) -> dict[str, str]:
+    pk = request.GET.get("place", "")
+    if not (pk.isascii() and pk.isdecimal() and len(pk) < 19):
+        return {}
+    choice = choice_of(place_for(user, int(pk)))
+    return {"source": choice, "target": choice}
+
+
+def _said(movement: Movement) -> str:
+    said = ngettext("%(n)s jar, %(size)s: %(reason)s.", "%(n)s jars, %(size)s: %(reason)s.", movement.count)
+    told = {"n": movement.count, "size": JARS[movement.size], "reason": movement.get_reason_display()}
+    note = DepositNote.objects.filter(movement=movement).first()
+    if note is None:
+        return said % told
+    money = _("Deposit taken: %(sum)s.") if note.cents > 0 else _("Give back %(sum)s of the deposit.")
+    return f"{said % told} {money % {'sum': money_text(abs(note.cents))}}"
+
+
+@require_http_methods(["GET", "POST"])
+def correct(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    movement = _movement_for(user, pk)
+    form = CorrectForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.jars_correct(by=user, movement=movement, **form.cleaned_data)
+            messages.success(request, _("The correction is written. The first movement stays to be seen."))
+            return redirect(movement.target if movement.target.is_inside else movement.source)
+    return render(request, "jars/correct.html", {"form": form, "movement": movement})
+
+
+def _movement_for(user: User, pk: int) -> Movement:
+    """404 unless every inside place of it is the person's to see; 403 for what somebody else wrote there."""
+    movement = get_object_or_404(Movement.objects.for_list(), pk=pk)
+    inside = {place.pk for place in (movement.source, movement.target) if place.is_inside}
+    if Place.objects.usable_by(user).filter(pk__in=inside).count() != len(inside):
+        raise Http404
+    if not user.has_perm(KEEP) and movement.by_id != user.pk:
+        raise PermissionDenied
+    return movement
+
+
+@require_http_methods(["GET", "POST"])
+def settle(request: HttpRequest, pk: int) -> HttpResponse:
+    user = keeper(request)
+    held = get_object_or_404(Deposit.objects.select_related("person"), pk=pk)
+    form = SettleForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.deposit_settle(by=user, person=held.person, size=held.size, **form.cleaned_data)
+            messages.success(request, _("The deposit is closed."))
+            return redirect("jars:deposits")
+    return render(request, "jars/settle.html", {"form": form, "deposit": held})
+
+
+# Counts in from a spreadsheet, and everything out.
+
+SHOWN = 200
+WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+@require_http_methods(["GET", "POST"])
+def counts(request: HttpRequest) -> HttpResponse:
+    user = keeper(request)
+    form = CountsForm(request.POST or None, request.FILES or None)
+    plan: CountPlan | None = None
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        content = file.read()
+        plan = services.counts_try(by=user, name=file.name, content=content)
+        if plan.ok and not form.cleaned_data["is_trial"]:
+            return _take(request, plan, content)
+    told = {
+        "form": form,
+        "plan": plan,
+        "problems": plan.problems[:SHOWN] if plan else [],
+        "changes": plan.changes if plan else [],
+        "latest": CountTaken.objects.select_related("by")[:5],
+        "columns": COLUMNS,
+        "sizes": JAR_SIZES,
+    }
+    return render(request, "jars/counts.html", told, status=200 if plan is None or plan.ok else 422)
+
+
+def _take(request: HttpRequest, plan: CountPlan, content: bytes) -> HttpResponse:
+    try:
+        taken = services.counts_take(by=keeper(request), name=plan.file, content=content)
+    except ValidationError as error:  # something moved between the trial and the writing
+        messages.error(request, " ".join(error.messages))
+        return redirect("jars:counts")
+    if plan.taken is not None:
+        messages.info(request, _("This file was taken in before; nothing was written a second time."))
+    else:
+        messages.success(request, _("Taken in: %(n)s counts differed from the books.") % {"n": taken.changes})
+    return redirect("jars:counts")
+
+
+@require_GET
+def exports(request: HttpRequest) -> HttpResponse:
+    keeper(request)
+    return render(request, "jars/exports.html", {"tables": [(key, table.title) for key, table in TABLES.items()]})
+
+
+@require_GET
+def export_csv(request: HttpRequest, table: str) -> HttpResponseBase:
+    keeper(request)
+    if table not in TABLES:
+        raise Http404
+    one = TABLES[table]
+    answer = StreamingHttpResponse(csv_lines(one.heads, one.rows()), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="jars-{table}.csv"'
+    return answer
+
+
+@require_GET
+def export_workbook(request: HttpRequest) -> HttpResponse:
+    keeper(request)
+    answer = HttpResponse(workbook_bytes(workbook_tables()), content_type=WORKBOOK)
+    answer["Content-Disposition"] = 'attachment; filename="jars.xlsx"'
+    return answer

@@ -13,10 +13,10 @@ from django.views.decorators.http import require_http_methods
 from inventory.jars import services
 from inventory.jars.forms import CorrectForm, LidsForm, SpoilForm, SupplyBuyForm, SupplyForm, SupplyTakeForm
 from inventory.jars.models import LidLot, LidMovement, Supply, SupplyLot, SupplyMovement
-from inventory.jars.queries import KEEP, is_low
+from inventory.jars.models.ledger import KEEP, is_low
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS, is_past
-from inventory.jars.services.supplies import club_day
-from inventory.jars.views.asks import keeper, refusals_on, signed_in
+from inventory.jars.services.stock import club_day
+from inventory.jars.views.ledger import keeper, refusals_on, signed_in
 from recipes.engine.rules import RULES
 
 PER_PAGE = 30

@@ -14,7 +14,7 @@ from club.reminders import services, supplies
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.rules import with_words
 from inventory.jars import services as jars
-from inventory.jars.services.supplies import club_day
+from inventory.jars.services.stock import club_day
 from tests.factories.jars import make_keeper, make_stock, make_supply
 from tests.factories.members import make_person
 from tests.factories.reminders import awake

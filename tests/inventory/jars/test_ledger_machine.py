@@ -22,8 +22,7 @@ from hypothesis.stateful import (
 from inventory.jars import services
 from inventory.jars.models import Balance, Movement
 from inventory.jars.rules import SHAPES
-from inventory.jars.services.filling import Fate
-from inventory.jars.services.moving import NOT_BY_HAND
+from inventory.jars.services.ledger import NOT_BY_HAND, Fate
 from tests.factories.batches import make_batch
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_person

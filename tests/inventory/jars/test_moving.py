@@ -8,7 +8,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, transaction
 
-from inventory.jars import guards, services
+from inventory.jars import services, triggers
 from inventory.jars.models import Balance, Deposit, DepositNote, Movement, Place
 from inventory.jars.rules import SHAPES, cents_back, shape_fits
 from tests.factories.batches import make_batch_out
@@ -237,7 +237,7 @@ def test_the_guards_are_in_the_migrated_database():
         sql = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
     with connection.cursor() as cursor:
         cursor.execute(sql)
-        assert {row[0] for row in cursor.fetchall()} >= set(guards.names())
+        assert {row[0] for row in cursor.fetchall()} >= set(triggers.names())
 
 
 def test_the_database_lets_no_inside_place_below_zero_and_outside_ones_only(keeper):

@@ -22,7 +22,7 @@ from inventory.jars.models import (
     OrderWish,
     SupplyLot,
 )
-from inventory.jars.order_queries import bills_for, line_sums, member_sums, wishes_of
+from inventory.jars.models.orders import bills_for, line_sums, member_sums, wishes_of
 from inventory.jars.services import LineFields, NotEnough, Received, Terms
 from tests.factories.jars import make_supply
 from tests.factories.members import make_organiser, make_person

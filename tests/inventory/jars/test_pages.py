@@ -25,7 +25,7 @@ from inventory.jars.models import (
     SupplyLot,
     SupplyMovement,
 )
-from inventory.jars.services.supplies import club_day
+from inventory.jars.services.stock import club_day
 from tests.factories.batches import make_batch_checked, make_batch_out
 from tests.factories.jars import make_jars, make_keeper, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person

@@ -7,8 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from inventory.jars.pictures import RateBar, rates_svg, scale_top
-from inventory.jars.statistics import rate
+from inventory.batches.statistics import RateBar, rate, rates_svg, scale_top
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.jars.splitting import Ask, Party, ShortRule, SplitRule, largest_remainder, share_out, split_cents
+from inventory.jars.billing import Ask, Party, ShortRule, SplitRule, largest_remainder, share_out, split_cents
 
 rules = st.sampled_from(SplitRule)
 short_rules = st.sampled_from(ShortRule)

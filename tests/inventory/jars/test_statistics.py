@@ -13,8 +13,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.stats import binomtest, fisher_exact
 
-from inventory.jars import statistics
-from inventory.jars.statistics import Verdict
+from inventory.batches import statistics
+from inventory.batches.statistics import Verdict
 
 counts = st.integers(0, 400).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
 
@@ -91,6 +91,6 @@ def test_a_comparison_says_in_a_word_what_the_data_bear(table, verdict):
 
 
 def test_the_figures_need_no_django():
-    blocked = "import sys; sys.modules['django'] = None; import inventory.jars.statistics, inventory.jars.rules"
+    blocked = "import sys; sys.modules['django'] = None; import inventory.batches.statistics, inventory.jars.rules"
     clean = {key: value for key, value in os.environ.items() if key != "DJANGO_SETTINGS_MODULE"}
     subprocess.run([sys.executable, "-c", blocked], check=True, cwd=settings.BASE_DIR, env=clean)

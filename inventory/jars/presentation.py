@@ -8,9 +8,8 @@ from fractions import Fraction
 from django.utils.translation import gettext as _
 
 from club.core.money import money_text
-from inventory.jars.bills import Bill, Wanted
+from inventory.jars.billing import Bill, Part, SplitRule, Wanted
 from inventory.jars.models import ClubOrder
-from inventory.jars.splitting import Part, SplitRule
 
 
 @dataclass(frozen=True)
