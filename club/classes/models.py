@@ -436,7 +436,7 @@ class SetAsideKind(models.TextChoices):
 
 
 class SessionGear(models.Model):
-    """A hold of the equipment room that was placed for a session; `kind` is the thing's (inventory.equipment.choices)."""
+    """A hold that was placed for a session; `kind` is that of the equipment (inventory.equipment.choices)."""
 
     session = models.ForeignKey(ClassSession, on_delete=models.PROTECT, related_name="gear")
     hold = models.OneToOneField(Hold, on_delete=models.PROTECT, related_name="session_gear")

@@ -108,7 +108,7 @@ def _needs(station: Station) -> Iterator[GearNeed]:
         yield GearNeed(Kind.JAR_LIFTER, station.number)
     yield GearNeed(Kind.FUNNEL, station.number)
     pans = {step.burner for step in plan.day.steps if step.burner and step.canner is None} if plan.day else set()
-    for _ in pans:
+    for _pan in pans:
         yield GearNeed(Kind.PRESERVING_PAN, station.number)
     if plan.recipe.endpoint_f_above_boiling is not None:
         yield GearNeed(Kind.THERMOMETER, station.number)

@@ -208,11 +208,11 @@ def hours_clean(day: date, starts: time, ends: time, *, now: datetime) -> Hours:
     zone = ZoneInfo(settings.TIME_ZONE)
     moments: dict[str, datetime] = {}
     problems: dict[str, str] = {}
-    for field, at in (("starts", starts), ("ends", ends)):
+    for name, at in (("starts", starts), ("ends", ends)):
         try:
-            moments[field] = moment_of(day, at, zone)
+            moments[name] = moment_of(day, at, zone)
         except WallTimeError as error:
-            problems[field] = str(error)
+            problems[name] = str(error)
     if problems:
         raise ValidationError(dict(problems))
     if moments["starts"] <= now:
