@@ -28,9 +28,10 @@ from club.classes.services.seats import TEACHES, open_check
 from club.classes.services.sessions import refusal_words, stations_words
 from club.members.models import Kitchen, User
 from inventory.batches import rules
-from inventory.batches.models import Batch, BatchState, Jar
-from inventory.batches.recalls import recalls_of
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import Phase
+from inventory.batches.tracing import recalls_of
 from recipes.day_page import (
     StepWords,
     jar_counts,

@@ -29,9 +29,7 @@ from club.members.models import Kitchen, User
 from club.members.services import kitchen_add, kitchen_invitation_answer, kitchen_invite, member_enrol
 from club.run.site import is_loopback
 from inventory.batches.models import Batch
-from inventory.batches.services.processing import batch_log_process
-from inventory.batches.services.sealing import seals_record
-from inventory.batches.services.starting import batch_start
+from inventory.batches.services.log import batch_log_process, batch_start, seals_record
 from recipes.engine.terms import Canner, Pack
 from recipes.models import Revision
 

@@ -12,8 +12,7 @@ from django.utils.translation import gettext as _
 
 from club.desk.heaps import SHOWN, Card, Heap, heap, hour_words
 from club.members.models import User
-from inventory.batches.models import Batch
-from inventory.batches.queries import BatchQuerySet
+from inventory.batches.models import Batch, BatchQuerySet
 
 
 def batch_heaps(user: User, now: datetime) -> Iterator[Heap]:

@@ -15,7 +15,8 @@ from django.utils import timezone
 
 from club.desk.models import USUAL_EVENING, HouseholdSeason, YearlyWish
 from club.members.models import Kitchen
-from inventory.batches.models import Disposal, Jar, Seal
+from inventory.batches.choices import Disposal, Seal
+from inventory.batches.models import Jar
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance, Movement, Place
 from recipes.indexing import unbarred

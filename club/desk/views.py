@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from club.desk.queries import desk_for
-from inventory.batches.recalls import to_answer
+from inventory.batches.tracing import to_answer
 
 
 @require_safe

@@ -18,7 +18,8 @@ from django.utils.translation import gettext as _
 from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
 from club.members.models import User
-from inventory.batches.models import Batch, BatchState
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
 from inventory.batches.rules import COOL_MIN, SECOND_CALL
 from inventory.equipment.models import Loan
 

@@ -20,7 +20,7 @@ from club.reminders.letters import Told, letter
 from club.reminders.models import Reminder
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
-from inventory.batches.models import BatchState
+from inventory.batches.choices import BatchState
 
 SUBJECT = "class-thanks:"
 # Our own choice, no source: thanks that come later than this look like an error.

@@ -24,8 +24,8 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
-from inventory.batches.models import Batch, BatchState, Disposal, Jar
-from inventory.batches.queries import BatchQuerySet
+from inventory.batches.choices import BatchState, Disposal
+from inventory.batches.models import Batch, BatchQuerySet, Jar
 from inventory.batches.rules import (
     BEST_WITHIN,
     BEST_WITHIN_YEARS,

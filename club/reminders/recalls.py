@@ -18,8 +18,8 @@ from club.reminders.models import Reminder
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.batches.models import Batch, Recall
-from inventory.batches.recall_rules import ASK_AGAIN_AFTER, AUTHORITY, HELD_APART, MOST_CALLS, NOT_EATEN
-from inventory.batches.recalls import waiting
+from inventory.batches.rules import ASK_AGAIN_AFTER, AUTHORITY, HELD_APART, MOST_CALLS, NOT_EATEN
+from inventory.batches.tracing import waiting
 
 SUBJECT = "recall:"
 

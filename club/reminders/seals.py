@@ -19,8 +19,8 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
-from inventory.batches.models import Batch, BatchState
-from inventory.batches.needs import reprocess_refusal
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch, reprocess_refusal
 from inventory.batches.rules import COOL_MIN, SECOND_CALL, STOOD_TOO_LONG
 
 # Our own choice, no source: after a week the desk still shows the batch, but a mail no longer helps anybody.

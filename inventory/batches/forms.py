@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Column, Layout, Row, Submit
 from django import forms
+from django.core.exceptions import ValidationError
+from django.forms import BoundField
 from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import Fold
-from inventory.batches.fields import ClockField
-from inventory.batches.models import Batch
-from inventory.batches.needs import Need
-from inventory.batches.rules import sizes_covered
+from club.core.moments import ClockField
+from club.members.models import User
+from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
+from inventory.batches.models import Batch, Jar, Need, reprocess_refusal
+from inventory.batches.rules import lot_code_typed, sizes_covered
+from inventory.batches.services.common import clock
+from inventory.batches.services.giving import OFFER_NOTE_LENGTH
+from inventory.batches.services.recalls import ANSWER_NOTE_LENGTH, REASON_LENGTH
+from inventory.jars.models import LidLot
 from inventory.jars.services import CODE_LENGTH, MAKER_LENGTH
+from recipes.models import Revision
 from recipes.words import JARS
+
+# The room's forms. What was typed stays; what a service refuses appears beside its field.
 
 MOST_JARS = 999
 
@@ -167,3 +181,342 @@ class AbandonForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = helper(submit=gettext("Give this batch up"), css="btn-danger")
+
+
+# The forms with one row a jar: a look at the seals, and putting unsealed jars away.
+
+FEW = 4  # so many jars are marked one by one without unfolding anything
+FINDING_CHOICES = [(seal.value, seal.label) for seal in FINDINGS]
+AWAY_CHOICES = [
+    (Disposal.REFRIGERATE.value, _("refrigerate")),
+    (Disposal.FREEZE.value, _("freeze")),
+    (Disposal.DISCARD.value, _("throw away")),
+]
+# A jar that is called back goes nowhere that food is kept.
+AWAY_IF_CALLED_BACK = [(Disposal.DISCARD.value, _("throw away"))]
+
+
+@dataclass(frozen=True)
+class JarRow:
+    jar: Jar
+    found: BoundField | None
+    disposal: BoundField
+
+
+class SealsForm(forms.Form):
+    """A look at `jars`. The choices of a disposal are always there; the page shows them where a jar is unsealed."""
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    all_sealed = forms.BooleanField(
+        label=_("All are sealed"), required=False, widget=forms.CheckboxInput(attrs={"class": "form-check-input"})
+    )
+    checked_at = ClockField(
+        label=_("When did you look?"), required=False, help_text=_("Leave it empty if it was just now.")
+    )
+    note = forms.CharField(label=_("Notes"), required=False, max_length=300)
+
+    def __init__(
+        self, *args: Any, batch: Batch, jars: Sequence[Jar], now: datetime, is_called_back: bool, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.jars = jars
+        choices = AWAY_IF_CALLED_BACK if is_called_back else self._disposal_choices(batch, now)
+        for jar in jars:
+            self.fields[f"jar_{jar.number}"] = forms.ChoiceField(
+                label=_("Jar %(n)s") % {"n": jar.number},
+                choices=FINDING_CHOICES,
+                required=False,
+                widget=forms.RadioSelect,
+            )
+            self.fields[f"disposal_{jar.number}"] = forms.ChoiceField(
+                label=_("What was done with jar %(n)s?") % {"n": jar.number},
+                choices=choices,
+                required=False,
+                widget=forms.RadioSelect,
+            )
+
+    @staticmethod
+    def _disposal_choices(batch: Batch, now: datetime) -> list[tuple[str, Any]]:
+        until = batch.reprocess_until
+        if until is None or reprocess_refusal(batch, batch.jars_out_at or now) is not None:
+            return AWAY_CHOICES
+        # After it lapsed only somebody who keys in late may still have done it in time; the service checks.
+        label = _("reprocess, before %(time)s") if now < until else _("was looked at and reprocessed before %(time)s")
+        return [(Disposal.REPROCESS.value, label % {"time": clock(until)}), *AWAY_CHOICES]
+
+    def clean(self) -> dict[str, Any]:
+        told = self.cleaned_data
+        if (
+            not self.errors
+            and not told.get("all_sealed")
+            and not any(told.get(f"jar_{jar.number}") for jar in self.jars)
+        ):
+            # One sentence, not one for every jar of a full canner.
+            self.add_error("all_sealed", _("Tick that all are sealed, or mark the jars one by one below."))
+        return told
+
+    @property
+    def is_by_jar(self) -> bool:
+        """Whether the rows of single jars are needed at once: few jars, marks made before, or something to mend."""
+        marked = any(jar.seal != Seal.UNCHECKED for jar in self.jars)
+        names = [name for name in self.fields if name.startswith(("jar_", "disposal_"))]
+        return marked or len(self.jars) <= FEW or any(self.data.get(name) or name in self.errors for name in names)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `seals_record`. The tick speaks for every jar that is not marked by itself."""
+        told = self.cleaned_data
+        every = Seal.SEALED.value if told["all_sealed"] else ""
+        results = {jar.number: told[f"jar_{jar.number}"] or every for jar in self.jars}
+        unsealed = [number for number, found in results.items() if found == Seal.UNSEALED]
+        disposals = {number: told[f"disposal_{number}"] for number in unsealed if told[f"disposal_{number}"]}
+        return {
+            "token": told["token"],
+            "results": {number: found for number, found in results.items() if found},
+            "disposals": disposals,
+            "checked_at": told["checked_at"],
+            "note": told["note"],
+        }
+
+    def rows(self) -> Iterator[JarRow]:
+        for jar in self.jars:
+            yield JarRow(jar, self[f"jar_{jar.number}"], self[f"disposal_{jar.number}"])
+
+
+class PutAwayForm(forms.Form):
+    """Unsealed jars that wait to be reprocessed go elsewhere instead."""
+
+    def __init__(self, *args: Any, jars: Sequence[Jar], is_called_back: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.jars = jars
+        choices = AWAY_IF_CALLED_BACK if is_called_back else AWAY_CHOICES
+        for jar in jars:
+            self.fields[f"disposal_{jar.number}"] = forms.ChoiceField(
+                label=_("Jar %(n)s") % {"n": jar.number},
+                choices=choices,
+                required=False,
+                widget=forms.RadioSelect,
+            )
+
+    def clean(self) -> dict[str, Any]:
+        if not self.errors and not any(self.cleaned_data.values()):
+            raise forms.ValidationError(_("Choose for at least one jar."))
+        return self.cleaned_data
+
+    def written(self) -> dict[int, str]:
+        """The disposals for `jars_put_away`; jars without a choice stay as they are."""
+        chosen = {jar.number: self.cleaned_data[f"disposal_{jar.number}"] for jar in self.jars}
+        return {number: disposal for number, disposal in chosen.items() if disposal}
+
+    def rows(self) -> Iterator[JarRow]:
+        for jar in self.jars:
+            yield JarRow(jar, None, self[f"disposal_{jar.number}"])
+
+
+def waiting_jars(batch: Batch) -> list[Jar]:
+    return [jar for jar in batch.jars.all() if jar.disposal == Disposal.REPROCESS]
+
+
+def jars_to_look_at(batch: Batch) -> list[Jar]:
+    return [jar for jar in batch.jars.all() if not jar.disposal]
+
+
+# Choosing two lid lots to lay side by side.
+
+OFFERED = 200
+
+
+class CompareForm(forms.Form):
+    a = forms.ModelChoiceField(label=_("This lid lot"), queryset=LidLot.objects.none())
+    b = forms.ModelChoiceField(label=_("and this one"), queryset=LidLot.objects.none())
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        lots = list(LidLot.objects.all()[:OFFERED])
+        for name in ("a", "b"):
+            field = self.fields[name]
+            assert isinstance(field, forms.ModelChoiceField)
+            field.queryset = LidLot.objects.all()
+            # One read for both lists, and a bounded one; an older lot can still be named in the address.
+            field.choices = [("", "–"), *((lot.pk, str(lot)) for lot in lots)]
+
+    def clean(self) -> dict[str, Any]:
+        told = self.cleaned_data
+        if told.get("a") is not None and told.get("a") == told.get("b"):
+            raise forms.ValidationError(_("Choose two different lots."))
+        return told
+
+
+# Forms for surplus jars: offering some, asking for some, and handing them over.
+
+
+def count_field(label: Any) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=label, min_value=1, max_value=MOST_JARS, widget=forms.NumberInput(attrs={"inputmode": "numeric"})
+    )
+
+
+class JarOfferForm(forms.Form):
+    """`free`: how many jars of each size can be offered."""
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    size = forms.ChoiceField(label=_("Which jars?"))
+    count = count_field(_("How many?"))
+    by_choice = forms.ChoiceField(
+        label=_("Who gets them?"),
+        choices=[("", _("who comes first")), ("choice", _("I choose among those who ask"))],
+        required=False,
+    )
+    note = forms.CharField(
+        label=_("Note"),
+        required=False,
+        max_length=OFFER_NOTE_LENGTH,
+        help_text=_("When and where they can be had, such as: Saturdays at the hall."),
+    )
+
+    def __init__(self, *args: Any, free: Mapping[str, int], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        told = gettext("%(size)s (%(n)s can be offered)")
+        choices = [(size, told % {"size": JARS[size], "n": n}) for size, n in free.items() if n]
+        self.fields["size"].choices = choices  # type: ignore[attr-defined]
+        self.helper = helper(submit=gettext("Offer these jars"))
+
+    def clean_by_choice(self) -> bool:
+        return bool(self.cleaned_data["by_choice"])
+
+
+class JarClaimForm(forms.Form):
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    count = count_field(_("How many would you like?"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = _bare(gettext("Ask for them"))
+
+
+def _bare(submit: str) -> FormHelper:
+    """The fields and a button: the template writes the form around them."""
+    made = FormHelper()
+    made.form_tag = False
+    made.disable_csrf = True
+    made.add_input(Submit("send", submit))
+    return made
+
+
+# Forms of a recall: calling jars back, answering, and ending it.
+
+
+class RecallForm(forms.Form):
+    """When valid, `written()` names the one subject. A member without the right to trace calls back her own batch."""
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    kind = forms.ChoiceField(label=_("What is called back?"), choices=RecallKind.choices, widget=forms.RadioSelect)
+    code = forms.CharField(
+        label=_("Its code"),
+        max_length=200,
+        help_text=_("The lot code on the jars, the code on the box of lids, or the recipe's short name and number."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    reason = forms.CharField(
+        label=_("Why?"),
+        max_length=REASON_LENGTH,
+        help_text=_("Everybody who holds such a jar reads this, at once and by mail."),
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.user = user
+        if not user.has_perm("batches.trace_batch"):
+            self.fields["kind"].choices = [(RecallKind.BATCH, RecallKind.BATCH.label)]  # type: ignore[attr-defined]
+            self.fields["kind"].initial = RecallKind.BATCH
+        self.helper = helper(submit=gettext("Call these jars back"), css="btn-danger btn-lg")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        find = {
+            RecallKind.BATCH.value: self._batch,
+            RecallKind.LID_LOT.value: self._lid_lot,
+            RecallKind.REVISION.value: self._revision,
+        }
+        if "kind" in cleaned and "code" in cleaned:
+            try:
+                self.subject = find[cleaned["kind"]](cleaned["code"].replace("\0", ""))
+            except ValidationError as error:
+                self.add_error("code", error)
+        return cleaned
+
+    def _batch(self, code: str) -> dict[str, Any]:
+        lot = lot_code_typed(code)
+        batch = Batch.objects.visible_to(self.user).filter(lot_code=lot).first() if lot else None
+        if batch is None:
+            raise ValidationError(_("No batch of that code is yours to see. Look at the label again."))
+        return {"batch": batch}
+
+    def _lid_lot(self, code: str) -> dict[str, Any]:
+        named = re.fullmatch(r"(.+?)\s*\((.+)\)\s*", code)
+        lots = LidLot.objects.coded(named[1]).filter(maker__iexact=named[2]) if named else LidLot.objects.coded(code)
+        found = list(lots[:5])
+        if not found:
+            raise ValidationError(_("No lid lot of that code is known here."))
+        if len(found) > 1:
+            names = ", ".join(str(lot) for lot in found)
+            raise ValidationError(_("Several makers have that code. Write one of: %(names)s."), params={"names": names})
+        return {"lid_lot": found[0]}
+
+    def _revision(self, code: str) -> dict[str, Any]:
+        slug, _space, number = code.strip().lower().partition(" ")
+        found = None
+        if number.strip().isdecimal() and len(number.strip()) <= 6:
+            numbered = Revision.objects.numbered().select_related("recipe")
+            found = numbered.filter(recipe__slug=slug, number=int(number)).first()
+        if found is None:
+            raise ValidationError(_("Write the recipe's short name and the revision's number, such as plum-jam 2."))
+        return {"revision": found}
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `recall_open`."""
+        return {"token": self.cleaned_data["token"], "reason": self.cleaned_data["reason"], **self.subject}
+
+
+class RecallAnswerForm(forms.Form):
+    """What was done with the jars of one batch in one place; one form for each such holding on a page."""
+
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    batch = forms.IntegerField(widget=forms.HiddenInput)
+    where = forms.CharField(widget=forms.HiddenInput, max_length=30, required=False)
+    outcome = forms.ChoiceField(
+        label=_("What did you do with the jars?"), choices=RecallOutcome.choices, widget=forms.RadioSelect
+    )
+    jars = forms.IntegerField(
+        label=_("How many jars?"),
+        required=False,
+        min_value=0,
+        max_value=MOST_JARS,
+        help_text=_("Leave it empty if none were left."),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    note = forms.CharField(label=_("Anything to add?"), required=False, max_length=ANSWER_NOTE_LENGTH)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("Send my answer"))
+        self.helper.form_tag = False
+        self.helper.disable_csrf = True
+
+    def clean_jars(self) -> int:
+        return self.cleaned_data["jars"] or 0
+
+
+class RecallCloseForm(forms.Form):
+    note = forms.CharField(
+        label=_("How did it end?"), max_length=REASON_LENGTH, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    is_cleared = forms.BooleanField(
+        label=_("The jars were looked into and found sound: they may be eaten and handed on."),
+        required=False,
+        help_text=_("Only on the word of somebody who can know, such as a laboratory. Say above who it was."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(submit=gettext("End this recall"))

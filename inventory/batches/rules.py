@@ -1,11 +1,8 @@
-"""The rules of what follows the stove: when seals are looked at, when reprocessing lapses, how many jars a pot gives.
-
-Pure: every function takes the moments it needs, `now` among them, and answers in plain values. Hours are elapsed
-hours, so the sums are done in UTC; a clock change between the canner and the seal check moves nothing.
-"""
+"""The rules of what follows the stove, each with its source. Unknown means no."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -16,6 +13,40 @@ from django.utils.translation import gettext_noop as noop
 
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Rule, StatedYield
+
+# Lot codes: the year and day a batch was put up, and three letters that keep the day's batches apart.
+
+# Own choice: no vowels (no words), and nothing that handwriting confuses (0 O, 1 I L, 2 Z, 5 S, 8 B, U V).
+ALPHABET = "34679CDFGHJKMNPQRTVWXY"
+SALTS = len(ALPHABET) ** 3
+
+_TYPED = re.compile(rf"([0-9]{{5}})([{ALPHABET}]{{3}})")
+
+
+def lot_code(day: date, salt: int) -> str:
+    """`YYDDD-XXX`: two-digit year, day of the year, and `salt` (0 to SALTS - 1) in the alphabet."""
+    if not 0 <= salt < SALTS:
+        raise ValueError(f"salt must be between 0 and {SALTS - 1}")
+    high, low = divmod(salt, len(ALPHABET))
+    first, second = divmod(high, len(ALPHABET))
+    return f"{day:%y%j}-{ALPHABET[first]}{ALPHABET[second]}{ALPHABET[low]}"
+
+
+def lot_code_typed(text: str) -> str | None:
+    """What somebody read off a label, as we write it; None when it cannot be a lot code of ours."""
+    found = _TYPED.fullmatch(bare(text))
+    return f"{found[1]}-{found[2]}" if found else None
+
+
+def bare(text: str) -> str:
+    """Letters and digits only, in capitals: how a code is compared, whatever dashes and spaces were typed."""
+    return re.sub(r"[\W_]", "", text).upper()
+
+
+# The rules of what follows the stove: when seals are looked at, when reprocessing lapses, how many jars a pot gives.
+#
+# Pure: every function takes the moments it needs, `now` among them, and answers in plain values. Hours are elapsed
+# hours, so the sums are done in UTC; a clock change between the canner and the seal check moves nothing.
 
 COOL_MIN = timedelta(hours=12)
 SECOND_CALL = timedelta(hours=20)
@@ -175,3 +206,73 @@ def most_ml(stated: StatedYield, *, pots: int, printed_pots: Fraction, jar: str)
 def filled_ml(jars: Mapping[str, int]) -> Fraction:
     """Nominal volume of so many jars by size, in ml."""
     return sum((JAR_ML[size] * count for size, count in jars.items()), Fraction(0))
+
+
+# What goes with giving jars away, each sentence with its source.
+
+LOCAL_LAW = Rule(
+    "giving-jars-local-law",
+    noop(
+        "Whether home-canned food may be given away or sold, to whom and with what label, is a matter of local law: the"
+        " club knows it, this site does not. Ask an organiser before you give jars beyond the club, and never sell one"
+        " on the word of this page."
+    ),
+    "common practice, no source",
+)
+LOOK_AGAIN = Rule(
+    "giving-jars-look-at-the-seal-again",
+    noop(
+        "Just before a jar changes hands look at it again: the lid firm and drawn down, nothing leaking, nothing"
+        " cloudy or foaming that was not so. In doubt it stays, and nobody tastes it."
+    ),
+    "common practice, no source",
+)
+GIVING_RULES = (LOCAL_LAW, LOOK_AGAIN, BEST_WITHIN)
+
+# What to do with jars that are called back, each sentence with its source; and how often somebody is asked.
+
+# Our own choices, no source: an answer is asked for again every third day, ten times; then an organiser telephones.
+ASK_AGAIN_AFTER = timedelta(days=3)
+MOST_CALLS = 10
+
+NOT_EATEN = Rule(
+    "recalled-jars-are-not-eaten",
+    noop("Eat nothing from these jars and taste nothing: food that can make you ill may look and smell right."),
+    "Clemson University Extension HGIC, discarding spoiled or improperly canned foods",
+)
+HELD_APART = Rule(
+    "recalled-jars-are-held-apart",
+    noop("Mark the jars, put them where nobody takes them for others, and leave them closed."),
+    "common practice, no source",
+)
+THROWN_AWAY = Rule(
+    "recalled-jars-are-thrown-away-sealed",
+    noop(
+        "To throw away a jar that is still sealed, leave it closed, put it into a strong bag, close the bag and put"
+        " it into the rubbish, where neither people nor animals get at it."
+    ),
+    "Clemson University Extension HGIC, discarding spoiled or improperly canned foods",
+)
+OPEN_ONES = Rule(
+    "recalled-jars-open-or-leaking",
+    noop(
+        "A jar that is open or leaks: do not touch the food with bare hands. Ask the local food-safety authority how"
+        " to make it harmless, and do as it says."
+    ),
+    "Clemson University Extension HGIC, discarding spoiled or improperly canned foods",
+)
+ATE_SOME = Rule(
+    "recalled-jars-somebody-ate-some",
+    noop(
+        "If somebody ate from such a jar and feels unwell, ask a doctor at once and say what was eaten. Blurred sight,"
+        " a dry mouth or trouble with swallowing or speaking is an emergency."
+    ),
+    "from memory",
+)
+AUTHORITY = Rule(
+    "recalled-jars-local-authority",
+    noop("What the local food-safety authority says comes before anything on this page."),
+    "common practice, no source",
+)
+
+WHAT_TO_DO = (NOT_EATEN, HELD_APART, THROWN_AWAY, OPEN_ONES, ATE_SOME, AUTHORITY)

@@ -2,8 +2,9 @@ from __future__ import annotations
 
 from django.urls import path, register_converter
 
-from inventory.batches.lots import lot_code_typed
-from inventory.batches.views import giving, reading, recalls, writing
+from inventory.batches.rules import lot_code_typed
+from inventory.batches.views import batches as views_batches
+from inventory.batches.views import giving, recalls
 
 app_name = "batches"
 
@@ -26,10 +27,10 @@ class LotCodeConverter:
 register_converter(LotCodeConverter, "lot")
 
 urlpatterns = [
-    path("", reading.batch_list, name="list"),
-    path("start/", writing.start, name="start"),
-    path("trace/", reading.trace, name="trace"),
-    path("lids/", reading.lids, name="lids"),
+    path("", views_batches.batch_list, name="list"),
+    path("start/", views_batches.start, name="start"),
+    path("trace/", views_batches.trace, name="trace"),
+    path("lids/", views_batches.lids, name="lids"),
     path("recalls/", recalls.recall_list, name="recalls"),
     path("recalls/new/", recalls.recall_new, name="recall-new"),
     path("recalls/<int:pk>/", recalls.recall, name="recall"),
@@ -42,12 +43,12 @@ urlpatterns = [
     path("to-give/claims/<int:pk>/hand-over/", giving.jar_hand_over, name="jar-hand-over"),
     path("to-give/claims/<int:pk>/decline/", giving.jar_claim_decline, name="jar-claim-decline"),
     path("to-give/claims/<int:pk>/withdraw/", giving.jar_claim_withdraw, name="jar-claim-withdraw"),
-    path("<lot:lot_code>/", reading.detail, name="detail"),
-    path("<lot:lot_code>/log/", writing.log, name="log"),
-    path("<lot:lot_code>/seals/", writing.seals, name="seals"),
-    path("<lot:lot_code>/reprocess/", writing.reprocess, name="reprocess"),
-    path("<lot:lot_code>/put-away/", writing.put_away, name="put-away"),
+    path("<lot:lot_code>/", views_batches.detail, name="detail"),
+    path("<lot:lot_code>/log/", views_batches.log, name="log"),
+    path("<lot:lot_code>/seals/", views_batches.seals, name="seals"),
+    path("<lot:lot_code>/reprocess/", views_batches.reprocess, name="reprocess"),
+    path("<lot:lot_code>/put-away/", views_batches.put_away, name="put-away"),
     path("<lot:lot_code>/offer/", giving.jar_offer_new, name="jar-offer-new"),
-    path("<lot:lot_code>/labels/", reading.labels, name="labels"),
-    path("<lot:lot_code>/give-up/", writing.abandon, name="abandon"),
+    path("<lot:lot_code>/labels/", views_batches.labels, name="labels"),
+    path("<lot:lot_code>/give-up/", views_batches.abandon, name="abandon"),
 ]

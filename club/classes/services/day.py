@@ -34,7 +34,7 @@ from club.classes.services.common import form_used, run_check, seats_free_at, se
 from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.members.models import User
 from club.members.services import skill_gain
-from inventory.batches.models import BatchState
+from inventory.batches.choices import BatchState
 from inventory.batches.services import batch_start
 from inventory.equipment.services.common import now_or
 

@@ -24,7 +24,7 @@ from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
 from club.core.clock import WallTimeError, moment_near, moment_of, wall_of
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
-from inventory.batches.models import BatchState
+from inventory.batches.choices import BatchState
 from inventory.equipment.models import Thing, club_day, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
 from inventory.equipment.services.common import now_or

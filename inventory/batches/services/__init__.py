@@ -11,16 +11,15 @@ from inventory.batches.services.giving import (
     jar_offer_make,
     jars_hand_over,
 )
-from inventory.batches.services.processing import batch_log_process
-from inventory.batches.services.recalling import (
-    recall_answer,
-    recall_close,
-    recall_open,
-    recalls_follow_withdrawals,
+from inventory.batches.services.log import (
+    batch_abandon,
+    batch_log_process,
+    batch_start,
+    jars_put_away,
+    jars_reprocess,
+    seals_record,
 )
-from inventory.batches.services.reprocessing import jars_reprocess
-from inventory.batches.services.sealing import jars_put_away, seals_record
-from inventory.batches.services.starting import batch_abandon, batch_start
+from inventory.batches.services.recalls import recall_answer, recall_close, recall_open, recalls_follow_withdrawals
 
 __all__ = [
     "AlreadyDone",

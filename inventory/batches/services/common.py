@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from uuid import UUID, uuid5
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils import timezone
@@ -11,8 +13,13 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.members.models import User
-from inventory.batches.models import Batch
+from inventory.batches.choices import Disposal, Seal
+from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE, in_utc
+from inventory.jars.choices import JarState, Reason
+from inventory.jars.models import LidLot
+from inventory.jars.services import jars_fill, jars_settle, lids_use, person_place
+from inventory.jars.services.ledger import Fate, Shelf, count_there, movement_post
 
 
 class Problems:
@@ -74,3 +81,70 @@ def moment_check(problems: Problems, field: str, moment: datetime, now: datetime
             _("%(time)s is more than %(days)s days ago: too long to be keyed in from memory. Check the date.")
             % {"time": clock(moment), "days": KEYED_IN_LATE.days},
         )
+
+
+# What a batch's log does to the jar ledger and to the lids on hand; see inventory.jars for how it is kept.
+
+# An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
+# once. One in the freezer stays full until somebody empties it, as does one on the shelf.
+EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value})
+
+
+def fate_of(seal: str, disposal: str) -> Fate:
+    """What the ledger holds a jar to be, by its seal and what became of it."""
+    if seal == Seal.BROKEN:
+        return Fate.BROKEN
+    return Fate.EMPTIED if disposal in EMPTIED else Fate.FULL
+
+
+def ledger_fill(*, by: User, batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None, at: datetime) -> None:
+    """Empties of the kitchen become full of this lot, each under a lid of its lot. Once for each batch."""
+    jars_fill(by=by, batch_id=batch.pk, kitchen=batch.kitchen, jars=jars, token=batch.token, at=at)
+    if lid_lot is not None:
+        lids_use(by=by, lot=lid_lot, count=sum(jars.values()), batch_id=batch.pk, token=batch.token, at=at)
+
+
+def ledger_reprocess(*, by: User, batch: Batch, jars: int, lid_lot: LidLot, at: datetime) -> None:
+    """A jar that is processed again takes another lid; it stays full, in the same kitchen."""
+    token = uuid5(batch.token, "reprocessed")
+    lids_use(by=by, lot=lid_lot, count=jars, batch_id=batch.pk, token=token, at=at)
+
+
+def ledger_settle(
+    *, by: User, batch: Batch, jars: Sequence[Jar], before: Mapping[int, Fate], token: UUID, at: datetime
+) -> None:
+    """Follow each jar from what it was (`before`, by jar number) to what it is now."""
+    groups = Counter((jar.size, jar.place_id, before[jar.number], fate_of(jar.seal, jar.disposal)) for jar in jars)
+    places = {jar.place_id: jar.place for jar in jars}
+    for (size, place, was, now_is), count in sorted(groups.items()):
+        jars_settle(
+            by=by,
+            batch_id=batch.pk,
+            kitchen=places[place],
+            size=size,
+            count=count,
+            was=was,
+            now_is=now_is,
+            token=uuid5(token, f"{size} {place} {was} {now_is}"),
+            at=at,
+        )
+
+
+def ledger_empty(*, by: User, batch: Batch, jars: Sequence[Jar], token: UUID, at: datetime) -> None:
+    """Jars that were handed to somebody are empty again, as far as the ledger still knows them full in their place."""
+    holders = {jar.held_by_id: jar.held_by for jar in jars if jar.held_by is not None}
+    wanted = Counter((jar.held_by_id, jar.size) for jar in jars if jar.held_by_id in holders)
+    for (holder, size), jars_wanted in sorted(wanted.items()):
+        place = person_place(holders[holder])
+        full, empty = Shelf(place, JarState.FULL, batch.pk), Shelf(place, JarState.EMPTY)
+        if count := min(jars_wanted, count_there(full, size)):
+            movement_post(
+                by=by,
+                size=size,
+                count=count,
+                source=full,
+                target=empty,
+                reason=Reason.EMPTIED,
+                token=uuid5(token, f"{size} handed"),
+                at=at,
+            )

@@ -14,14 +14,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from club.members.models import User
 from inventory.batches import services
+from inventory.batches.choices import ClaimState
+from inventory.batches.forms import JarClaimForm, JarOfferForm
 from inventory.batches.models import Batch, JarClaim, JarOffer
-from inventory.batches.offer_forms import JarClaimForm, JarOfferForm
-from inventory.batches.offer_rules import GIVING_RULES
-from inventory.batches.recall_rules import HELD_APART, NOT_EATEN
-from inventory.batches.recalls import is_called_back
+from inventory.batches.rules import GIVING_RULES, HELD_APART, NOT_EATEN
 from inventory.batches.services.giving import jars_to_give
-from inventory.batches.views.asks import batch_for, refusals_on, signed_in
-from inventory.batches.words import ClaimState
+from inventory.batches.tracing import is_called_back
+from inventory.batches.views.batches import batch_for, refusals_on, signed_in
 
 PER_PAGE = 30
 

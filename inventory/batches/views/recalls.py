@@ -16,10 +16,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from club.members.models import User
 from inventory.batches import services
+from inventory.batches.forms import RecallAnswerForm, RecallCloseForm, RecallForm
 from inventory.batches.models import Batch, Recall
-from inventory.batches.recall_forms import RecallAnswerForm, RecallCloseForm, RecallForm
-from inventory.batches.recall_rules import WHAT_TO_DO
-from inventory.batches.recalls import (
+from inventory.batches.rules import WHAT_TO_DO
+from inventory.batches.services.recalls import may_recall, to_answer_for
+from inventory.batches.tracing import (
     Holding,
     HoldingRow,
     held_by,
@@ -28,8 +29,7 @@ from inventory.batches.recalls import (
     place_words,
     withdrawn_without_recall,
 )
-from inventory.batches.services.recalling import may_recall, to_answer_for
-from inventory.batches.views.asks import refusals_on, signed_in
+from inventory.batches.views.batches import refusals_on, signed_in
 
 PER_PAGE = 30
 

@@ -13,7 +13,8 @@ from club.classes.services import day
 from club.members.choices import Role
 from club.members.models import Kitchen
 from club.reminders import seals
-from inventory.batches.models import Batch, BatchState
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
 from inventory.batches.services import batch_abandon
 from recipes.models import Revision, RevisionState
 from tests.factories.class_day import MORNING as NOW

@@ -17,7 +17,7 @@ from club.desk.season_page import season_of
 from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import Wishes
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
-from inventory.batches.recalls import waiting
+from inventory.batches.tracing import waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry, club_day
 from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish

@@ -12,7 +12,8 @@ from club.classes.models import CannerLoad, OwnNote, SignUp, StationBatch
 from club.desk.demo_class_day import class_day_lay_down
 from club.reminders import services
 from club.reminders.models import Reminder
-from inventory.batches.models import Batch, BatchState, Jar, SealCheck
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch, Jar, SealCheck
 from tests.factories.classes import make_session, make_signup, make_station
 from tests.factories.recipes import VEGETABLE, make_revision
 

@@ -10,7 +10,8 @@ from club.reminders import gathering, services
 from club.reminders.gathering import known
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES
-from inventory.batches.models import Batch, BatchState
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
 from tests.factories.members import make_person
 from tests.factories.reminders import make_waiting_batch
 

@@ -13,7 +13,8 @@ from club.reminders.baskets import basket_take, lease, reminder_take_in_hand
 from club.reminders.models import Reminder, ReminderState, Wishes
 from club.reminders.outcomes import MOST_ATTEMPTS
 from club.reminders.wishes_models import wishes_of
-from inventory.batches.models import Batch, BatchState
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 

@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.batches import services
-from inventory.batches.labels import labels_of
 from inventory.batches.models import Batch, Jar
+from inventory.batches.presentation import labels_of
 from recipes.services import revision_withdraw
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_freezer_revision, make_recall
 from tests.factories.members import make_organiser, make_person

@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from inventory.batches import services
 from inventory.batches.models import Jar, JarClaim, JarOffer, OfferedJar
-from inventory.batches.recalls import holders
 from inventory.batches.services.giving import jars_to_give
+from inventory.batches.tracing import holders
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_correct, jars_move, kitchen_place, ledger_audit, outside_place, person_place
 from recipes.services import revision_withdraw

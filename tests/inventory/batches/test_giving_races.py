@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar, OfferedJar, Recall
-from inventory.batches.recalls import holders
+from inventory.batches.tracing import holders
 from inventory.jars.services import ledger_audit
 from recipes.services import revision_withdraw
 from tests.factories.batches import make_batch_checked

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
-from inventory.batches.jar_runs import jar_runs
 from inventory.batches.models import Jar
+from inventory.batches.presentation import jar_runs
 
 
 def jars(*fates):

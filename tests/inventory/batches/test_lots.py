@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.batches.lots import ALPHABET, SALTS, lot_code, lot_code_typed
+from inventory.batches.rules import ALPHABET, SALTS, lot_code, lot_code_typed
 
 
 def test_a_lot_code_names_year_and_day_of_the_year():

@@ -11,7 +11,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.batches.models import Batch, BatchState, Jar, SealCheck
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch, Jar, SealCheck
 from recipes.models import RevisionState
 from tests.factories.batches import (
     make_batch,

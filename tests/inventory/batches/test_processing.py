@@ -10,7 +10,8 @@ from django.db import IntegrityError, transaction
 
 from club.members.choices import Role
 from inventory.batches import services
-from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal
+from inventory.batches.choices import BatchState, Disposal, Seal
+from inventory.batches.models import Batch, Jar
 from inventory.jars.models import LidLot
 from tests.factories.batches import (
     NOW,

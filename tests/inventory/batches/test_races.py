@@ -15,7 +15,8 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 
 from inventory.batches import services
-from inventory.batches.models import Batch, BatchState, Jar, SealCheck
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch, Jar, SealCheck
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
 from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out

@@ -14,8 +14,8 @@ from django.db import IntegrityError, transaction
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar, Recall
-from inventory.batches.recalls import affected_jars, held_by, holders, holdings, waiting
-from inventory.batches.services import recalling
+from inventory.batches.services import recalls as services_recalls
+from inventory.batches.tracing import affected_jars, held_by, holders, holdings, waiting
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
 from recipes.services import revision_withdraw
@@ -205,14 +205,14 @@ def test_a_withdrawal_whose_recall_cannot_be_opened_does_not_keep_the_others_bac
     other = make_batch_checked(by=maker, revision=make_revision(title="Another spread"))
     for one in (batch, other):
         revision_withdraw(by=make_organiser(), revision=one.revision, reason="The test was repeated.")
-    write = recalling._open_once
+    write = services_recalls._open_once
 
     def broken(kind, fields, *more):
         if fields["revision"] == batch.revision:
             raise RuntimeError("not this one")
         return write(kind, fields, *more)
 
-    monkeypatch.setattr(recalling, "_open_once", broken)
+    monkeypatch.setattr(services_recalls, "_open_once", broken)
     with pytest.raises(RuntimeError, match="not this one"):
         services.recalls_follow_withdrawals(LATER)
     assert Recall.objects.get().revision == other.revision

@@ -10,8 +10,8 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from inventory.batches import services
-from inventory.batches.models import Batch, BatchState, Jar
-from inventory.batches.needs import Need, reprocess_need, reprocess_refusal
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch, Jar, Need, reprocess_need, reprocess_refusal
 from inventory.jars.models import LidLot
 from recipes.engine.terms import Pack, Refusal
 from recipes.models import Revision

@@ -8,7 +8,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
 from inventory.batches import services
-from inventory.batches.models import Batch, BatchState, Disposal, Jar, Seal, SealCheck
+from inventory.batches.choices import BatchState, Disposal, Seal
+from inventory.batches.models import Batch, Jar, SealCheck
 from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out, make_freezer_revision
 from tests.factories.members import make_kitchen, make_person
 

@@ -14,7 +14,8 @@ from django.utils import timezone
 from club.members.choices import Role
 from club.members.models import User
 from inventory.batches import services
-from inventory.batches.models import Batch, BatchState
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
 from tests.factories.batches import NOW
 from tests.factories.jars import make_lid_lot
 from tests.factories.members import make_kitchen, make_person

@@ -10,8 +10,9 @@ from django.db import IntegrityError, transaction
 
 from club.members.models import Kitchen, User
 from inventory.batches import services
-from inventory.batches.models import Batch, BatchState
-from inventory.batches.services import starting
+from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
+from inventory.batches.services import log
 from recipes.engine.quantities import parse_amount
 from recipes.engine.terms import Canner, Pack
 from recipes.models import RevisionState
@@ -193,7 +194,7 @@ def test_a_batch_may_be_keyed_in_up_to_30_days_late(asked):
 
 def test_two_batches_that_draw_the_same_letters_get_different_codes(asked, monkeypatch):
     drawn = iter([7, 7, 7, 8])
-    monkeypatch.setattr(starting.secrets, "randbelow", lambda _most: next(drawn))
+    monkeypatch.setattr(log.secrets, "randbelow", lambda _most: next(drawn))
     first = services.batch_start(**asked)
     second = services.batch_start(**(asked | {"token": uuid4()}))
     assert first.lot_code != second.lot_code
@@ -201,7 +202,7 @@ def test_two_batches_that_draw_the_same_letters_get_different_codes(asked, monke
 
 
 def test_a_day_without_a_free_code_fails_aloud_and_writes_nothing(asked, monkeypatch):
-    monkeypatch.setattr(starting.secrets, "randbelow", lambda _most: 7)
+    monkeypatch.setattr(log.secrets, "randbelow", lambda _most: 7)
     services.batch_start(**asked)
     with pytest.raises(IntegrityError), transaction.atomic():
         services.batch_start(**(asked | {"token": uuid4()}))

@@ -8,7 +8,7 @@ from django.urls import reverse
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Recall
-from inventory.batches.recalls import holdings
+from inventory.batches.tracing import holdings
 from inventory.jars.services import jars_move, kitchen_place, store_place
 from recipes.models import Revision, RevisionState
 from recipes.withdrawal import Reach, reach_of

@@ -1,0 +1,204 @@
+"""What a batch's page, its labels and the list of lids show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import groupby
+
+from django.db.models import Count, Q
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.batches.choices import BatchState, Seal
+from inventory.batches.models import Batch, Jar
+from inventory.batches.rules import best_before
+from inventory.batches.statistics import Comparison, Rate, compare, rate
+from inventory.batches.tracing import is_called_back
+from inventory.jars.models import LidLot
+
+# What a jar's label says. No label calls an unsealed jar good, and a jar that is called back has none.
+
+
+@dataclass(frozen=True)
+class Label:
+    """`best_before` None: kept frozen, for which no printed time was seen."""
+
+    number: int
+    size: str
+    contents: str
+    put_up: date
+    best_before: date | None
+    lot_code: str
+    kitchen: str
+    is_unchecked: bool
+
+
+def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
+    """Labels for the sealed (or frozen) jars; with `every` also for jars whose seal is not settled yet, marked so.
+
+    None at all where a jar of the batch is called back, or its recipe was withdrawn: a label calls a jar good to keep.
+    """
+    if batch.jars_out_at is None or is_called_back(batch):
+        return []
+    put_up = timezone.localdate(batch.jars_out_at, timezone.get_default_timezone())
+    frozen = batch.is_frozen_kind
+    return [
+        Label(
+            number=jar.number,
+            size=jar.size,
+            contents=batch.title,
+            put_up=put_up,
+            best_before=None if frozen else best_before(put_up),
+            lot_code=batch.lot_code,
+            kitchen=batch.kitchen.name,
+            is_unchecked=not jar.disposal,
+        )
+        for jar in batch.jars.all()
+        if (jar.disposal == "shelf" or jar.seal == Seal.NONE) or (every and not jar.disposal)
+    ]
+
+
+# What happened to a batch and what comes next, as moments in order: for its page.
+
+
+@dataclass(frozen=True)
+class Moment:
+    at: datetime
+    text: str
+    is_past: bool
+
+
+def timeline(batch: Batch, now: datetime) -> list[Moment]:
+    """Every moment that is known or due, the earliest first. Reads `seal_checks`; prefetch them."""
+    told = [(batch.started_at, _("Cooking began"))]
+    if batch.process_started_at:
+        told.append((batch.process_started_at, _("Process began")))
+    if batch.jars_out_at:
+        told.append((batch.jars_out_at, _("Into the freezer") if batch.is_frozen_kind else _("Jars came out")))
+    if batch.reprocessed_out_at:
+        told.append((batch.reprocessed_out_at, _("Reprocessed jars came out")))
+    told += [
+        (look.checked_at, _("Early look at the seals") if look.was_early else _("Seals looked at"))
+        for look in batch.seal_checks.all()
+    ]
+    if batch.abandoned_at:
+        told.append((batch.abandoned_at, _("Given up")))
+    told += _window(batch)
+    return [Moment(at, text, at <= now) for at, text in sorted(told, key=lambda one: one[0])]
+
+
+def _window(batch: Batch) -> list[tuple[datetime, str]]:
+    """The moments of the seal window, as long as something hangs on them."""
+    told: list[tuple[datetime, str]] = []
+    if batch.state == BatchState.OUT and batch.window is not None:
+        told.append((batch.window.opens, _("12 hours: look at the seals")))
+        told.append((batch.window.second_call, _("20 hours: second call, if nothing was recorded")))
+    if batch.reprocess_until is not None:
+        told.append((batch.reprocess_until, _("24 hours: reprocessing lapses")))
+    return told
+
+
+# Jars in a row that share everything are shown as one line: a full canner is often eighteen times the same.
+
+
+@dataclass(frozen=True)
+class JarRun:
+    """Jars `first` to `last`, both included; `jar` is one of them and speaks for all."""
+
+    first: int
+    last: int
+    jar: Jar
+
+    @property
+    def count(self) -> int:
+        return self.last - self.first + 1
+
+
+def jar_runs(jars: Iterable[Jar]) -> list[JarRun]:
+    """`jars` by ascending number, without gaps; every jar is in exactly one run."""
+    runs = (list(run) for _fate, run in groupby(jars, key=_fate))
+    return [JarRun(run[0].number, run[-1].number, run[0]) for run in runs]
+
+
+def _fate(jar: Jar) -> tuple[object, ...]:
+    return jar.size, jar.seal, jar.disposal, jar.place_id, jar.held_by_id, jar.lid_lot_id, jar.failed_lid_lot_id
+
+
+# How the lids of each lot have done: counted over every jar they sat on, the failed first lids among them.
+
+
+@dataclass(frozen=True)
+class LidFigures:
+    lot: LidLot
+    batches: int
+    sealed: int
+    unsealed: int
+    broken: int
+    unchecked: int
+
+    @property
+    def looked_at(self) -> int:
+        return self.sealed + self.unsealed
+
+    @property
+    def failed_percent(self) -> int | None:
+        """Unsealed of those that could seal, in percent; a broken jar says nothing of its lid."""
+        return round(100 * self.unsealed / self.looked_at) if self.looked_at else None
+
+    @property
+    def rate(self) -> Rate | None:
+        """The rate with the interval that so many lids bear; None where none was looked at."""
+        return rate(self.unsealed, self.looked_at)
+
+
+def lid_figures(lots: Sequence[LidLot]) -> list[LidFigures]:
+    """The figures of these lots, in their order; three queries for any number of lots."""
+    by_seal = dict.fromkeys(((lot.pk, seal) for lot in lots for seal in Seal.values), 0)
+    for row in Jar.objects.filter(lid_lot__in=lots).order_by().values("lid_lot", "seal").annotate(n=Count("pk")):
+        by_seal[row["lid_lot"], row["seal"]] = row["n"]
+    failed = Jar.objects.filter(failed_lid_lot__in=lots).order_by().values("failed_lid_lot").annotate(n=Count("pk"))
+    for lot, count in failed.values_list("failed_lid_lot", "n"):
+        by_seal[lot, Seal.UNSEALED.value] += count
+    batches = _batches(lots)
+    return [
+        LidFigures(
+            lot=lot,
+            batches=len(batches[lot.pk]),
+            sealed=by_seal[lot.pk, Seal.SEALED.value],
+            unsealed=by_seal[lot.pk, Seal.UNSEALED.value],
+            broken=by_seal[lot.pk, Seal.BROKEN.value],
+            unchecked=by_seal[lot.pk, Seal.UNCHECKED.value],
+        )
+        for lot in lots
+    ]
+
+
+def _batches(lots: Sequence[LidLot]) -> dict[int, set[int]]:
+    """The batches each lot was used in, be it only for lids that failed."""
+    used = Jar.objects.filter(Q(lid_lot__in=lots) | Q(failed_lid_lot__in=lots)).order_by().distinct()
+    found: dict[int, set[int]] = {lot.pk: set() for lot in lots}
+    for lid_lot, failed, batch in used.values_list("lid_lot", "failed_lid_lot", "batch"):
+        for lot in (lid_lot, failed):
+            if lot in found:
+                found[lot].add(batch)
+    return found
+
+
+@dataclass(frozen=True)
+class LidsCompared:
+    a: LidFigures
+    b: LidFigures
+    found: Comparison
+
+    @property
+    def chance_in(self) -> int:
+        """“About once in so many”: how often chance alone does as much, as a whole number."""
+        return max(1, round(1 / self.found.p))
+
+
+def lids_compared(a: LidLot, b: LidLot) -> LidsCompared:
+    """Two lots side by side, over all their jars, with what the difference bears."""
+    one, other = lid_figures([a, b])
+    return LidsCompared(one, other, compare(one.unsealed, one.looked_at, other.unsealed, other.looked_at))

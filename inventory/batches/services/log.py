@@ -1,0 +1,685 @@
+"""A batch from its start to its seals: started, processed, looked at, reprocessed, put away."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any, Unpack
+from uuid import UUID, uuid4
+
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from club.core.errors import AlreadyDone
+from club.members.models import Kitchen, User
+from club.members.services import kitchen_used
+from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Seal
+from inventory.batches.models import (
+    Batch,
+    Jar,
+    JarQuerySet,
+    Need,
+    SealCheck,
+    canner_of,
+    count_check,
+    reprocess_need,
+    reprocess_refusal,
+    tested_needs,
+)
+from inventory.batches.rules import (
+    MOST_MINUTES,
+    MOST_PSI,
+    REPROCESS,
+    SALTS,
+    UNDERPROCESSED,
+    Phase,
+    elapsed,
+    in_utc,
+    lot_code,
+    phase,
+    seal_window,
+)
+from inventory.batches.services.common import (
+    Problems,
+    clock,
+    fate_of,
+    ledger_fill,
+    ledger_reprocess,
+    ledger_settle,
+    moment_check,
+    now_or,
+    stove_check,
+    utc_or_none,
+    writing_check,
+)
+from inventory.batches.tracing import is_called_back
+from inventory.jars.models import LidLot
+from inventory.jars.services import lid_lot_get_or_add
+from recipes.engine.plan import Plan, plan_as_dict
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.terms import Refusal
+from recipes.measures import altitude_text
+from recipes.models import Revision, RevisionState
+from recipes.planning import PlanWish, plan_for
+
+# Starting a batch from a plan, and giving one up.
+
+LOT_CODE_TRIES = 20
+REASON_LENGTH = 200
+SCALE_LENGTH = 80
+
+
+@transaction.atomic
+def batch_start(
+    *,
+    by: User,
+    revision: Revision,
+    kitchen: Kitchen,
+    token: UUID,
+    for_person: User | None = None,
+    started_at: datetime | None = None,
+    note: str = "",
+    now: datetime | None = None,
+    **wish: Unpack[PlanWish],
+) -> Batch:
+    """Start a batch; the plan is made anew here, whatever a form says it was.
+
+    1. The person may put up batches, and in this kitchen: else PermissionDenied. With `for_person` the jars are
+       theirs, and so is the look at the seals; that takes a right of its own, and a kitchen that both may use.
+    2. A token that made a batch before gives that batch: the form was sent twice.
+    3. The revision is published at this moment, the altitude known, the plan without refusals: else ValidationError.
+    4. The row is written under a lot code of its own.
+    """
+    now = now_or(now)
+    began = now if started_at is None else in_utc(started_at)
+    # Read anew: a page may have been open since before the kitchen's altitude was mended.
+    fresh = Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).first()
+    if fresh is None or not by.has_perm("batches.add_batch"):
+        raise PermissionDenied
+    kitchen, whose = fresh, _whose(by, for_person, fresh)
+    made = _made_before(whose, token, revision, kitchen)
+    if made is not None:
+        return made
+    problems = Problems()
+    moment_check(problems, "started_at", began, now)
+    _revision_check(problems, revision)
+    if kitchen.altitude is None:
+        problems.add("kitchen", _("Give this kitchen its altitude first: without it no process time is safe."))
+    problems.raise_if_any()
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wish)
+    if not plan.ok:
+        raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
+    if len(str(plan.pot_scale)) > SCALE_LENGTH:
+        raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
+    fields = _columns(plan, revision, kitchen, wish.get("jar"))
+    fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
+    batch = _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
+    if whose.started_by is None:
+        kitchen_used(by=by, kitchen=kitchen)
+    return batch
+
+
+@dataclass(frozen=True)
+class _Whose:
+    """Whose jars they are, and who pressed Start where that is somebody else."""
+
+    made_by: User
+    started_by: User | None = None
+
+
+def _whose(by: User, for_person: User | None, kitchen: Kitchen) -> _Whose:
+    if for_person is None or for_person.pk == by.pk:
+        return _Whose(by)
+    may = by.has_perm("batches.start_for_others") and for_person.has_perm("batches.add_batch")
+    if not may or not Kitchen.objects.usable_by(for_person).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    return _Whose(for_person, by)
+
+
+def _made_before(whose: _Whose, token: UUID, revision: Revision, kitchen: Kitchen) -> Batch | None:
+    made = Batch.objects.filter(token=token).select_related("made_by", "started_by").first()
+    if made is None:
+        return None
+    asked_now = (whose.made_by, whose.started_by, revision.pk, kitchen.pk)
+    if (made.made_by, made.started_by, made.revision_id, made.kitchen_id) != asked_now:
+        raise ValidationError(
+            _("This form was used for another batch already. Open the plan again and start from there.")
+        )
+    return made
+
+
+def _revision_check(problems: Problems, revision: Revision) -> None:
+    # Locked, so that nobody withdraws it between this look and our write (PostgreSQL; SQLite has one writer anyway).
+    kept = Revision.objects.select_for_update().get(pk=revision.pk)
+    if kept.state == RevisionState.WITHDRAWN:
+        problems.add(
+            "revision",
+            _("This revision was withdrawn: %(reason)s Plan again from the recipe's page.")
+            % {"reason": kept.withdrawn_reason},
+        )
+    elif kept.state != RevisionState.PUBLISHED:
+        problems.add("revision", _("Only a published revision is put up; this one is not published yet."))
+
+
+def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) -> dict[str, Any]:
+    """The plan as it stands now, and what of it the process must reach."""
+    process = plan.process
+    return {
+        "revision": revision,
+        "kitchen": kitchen,
+        "plan": plan_as_dict(plan),
+        "pots": plan.pots,
+        "pot_scale": str(plan.pot_scale),
+        "altitude_m": kitchen.altitude_m,
+        "canner": canner_of(process).value if process else "",
+        "pack": process.pack.value if process else "",
+        "jar_size": process.tested_jar if process else _largest(plan, jar),
+        "required_minutes": process.minutes if process else None,
+        "required_psi": process.pressure_psi if process else None,
+    }
+
+
+def _largest(plan: Plan, jar: str | None) -> str:
+    """The largest jar of a plan without a process; the plan names its jars largest first."""
+    return plan.jars[0].size if plan.jars else jar or plan.stated_yield.jar
+
+
+def _write(whose: _Whose, token: UUID, **fields: Any) -> Batch:
+    """Two of a day's batches may draw the same letters: draw again. A racing twin with our token wins instead."""
+    day = timezone.localdate(fields["started_at"], timezone.get_default_timezone())
+    people = {"made_by": whose.made_by, "started_by": whose.started_by}
+    for left in reversed(range(LOT_CODE_TRIES)):
+        try:
+            with transaction.atomic():
+                code = lot_code(day, secrets.randbelow(SALTS))
+                return Batch.objects.create(lot_code=code, token=token, **people, **fields)
+        except IntegrityError:
+            made = _made_before(whose, token, fields["revision"], fields["kitchen"])
+            if made is not None:
+                return made
+            if not left:
+                raise
+    raise AssertionError("unreachable: the last try returns or raises")
+
+
+@transaction.atomic
+def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None = None) -> Batch:
+    """Give up a batch that is still on the stove, and say why. AlreadyDone when it is not on the stove any more."""
+    stove_check(by, batch)
+    reason = " ".join(reason.split())
+    if not reason:
+        raise ValidationError({"reason": _("Say in a few words why it was given up.")})
+    if len(reason) > REASON_LENGTH:
+        raise ValidationError({"reason": _("At most %(n)s characters, please.") % {"n": REASON_LENGTH}})
+    given_up = Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(
+        state=BatchState.ABANDONED, abandoned_at=now_or(now), abandoned_reason=reason
+    )
+    if given_up != 1:
+        raise AlreadyDone(_("This batch is not on the stove any more, so it was left as it is."))
+    return Batch.objects.get(pk=batch.pk)
+
+
+# Writing down what was done at the stove: the process, the jars filled, the lids, and when the jars came out.
+
+
+@transaction.atomic
+def batch_log_process(
+    *,
+    by: User,
+    batch: Batch,
+    jars: Mapping[str, int],
+    jars_out_at: datetime,
+    minutes: int | None = None,
+    psi: Decimal | int | None = None,
+    lid_code: str = "",
+    lid_maker: str = "",
+    process_started_at: datetime | None = None,
+    started_at: datetime | None = None,
+    note: str = "",
+    now: datetime | None = None,
+) -> Batch:
+    """Log the process and the jars; the batch is out of the canner (a freezer recipe: in the freezer) after that.
+
+    1. Everything is checked and told at once: ValidationError by field, `jars_<size>` for a count.
+    2. The batch changes from started by a conditional update: of two presses one writes, the other gets AlreadyDone.
+    3. The jars get their rows, each with the lid lot that sits on it; the ledger moves as many from empty to full.
+    """
+    now, jars_out_at = now_or(now), in_utc(jars_out_at)
+    started_at, process_started_at = utc_or_none(started_at), utc_or_none(process_started_at)
+    stove_check(by, batch)
+    batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
+    problems = Problems()
+    began = started_at or batch.started_at
+    if started_at is not None:
+        moment_check(problems, "started_at", started_at, now)
+    count_check(problems, batch, jars)
+    reached = process_check(problems, batch, minutes, psi, needs=tested_needs(batch))
+    _times_check(problems, batch, minutes, began, process_started_at, jars_out_at, now)
+    lid_lot = _lids(problems, by, batch, lid_code, lid_maker)
+    if batch.state != BatchState.STARTED:
+        raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
+    problems.raise_if_any()
+    logged: dict[str, Any] = {
+        "started_at": began,
+        "process_started_at": process_started_at,
+        "processed_minutes": minutes,
+        "processed_psi": psi,
+        # The table may know several pressures for one jar; the one that was reached is the one to hold to.
+        "required_minutes": reached.minutes if reached else None,
+        "required_psi": reached.psi if reached else None,
+        "jars_out_at": jars_out_at,
+        "lid_lot": lid_lot,
+        "note": "\n".join(filter(None, [batch.note, note.strip()])),
+    }
+    _claim(batch, logged)
+    _fill(batch, jars, lid_lot)
+    ledger_fill(by=by, batch=batch, jars=jars, lid_lot=lid_lot, at=jars_out_at)
+    return Batch.objects.get(pk=batch.pk)
+
+
+def _claim(batch: Batch, logged: dict[str, Any]) -> None:
+    state = BatchState.FROZEN if batch.is_frozen_kind else BatchState.OUT
+    if Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(state=state, **logged) != 1:
+        raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
+
+
+def _fill(batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None) -> None:
+    frozen = batch.is_frozen_kind
+    sizes = [size for size in JAR_SIZES for _each in range(jars.get(size, 0))]
+    Jar.objects.bulk_create(
+        Jar(
+            batch=batch,
+            number=number,
+            size=size,
+            seal=Seal.NONE if frozen else Seal.UNCHECKED,
+            disposal=Disposal.FREEZE if frozen else "",
+            place=batch.kitchen,
+            lid_lot=lid_lot,
+        )
+        for number, size in enumerate(sizes, start=1)
+    )
+
+
+def process_check(
+    problems: Problems, batch: Batch, minutes: int | None, psi: Decimal | int | None, *, needs: Sequence[Need]
+) -> Need | None:
+    """The tested process that was reached. Less than that is never written down as done: a problem, and None."""
+    if not needs:
+        if minutes is not None or psi is not None:
+            problems.add("minutes", _("A freezer recipe has no process: leave minutes and pressure empty."))
+        return None
+    if not _figures_check(problems, minutes, psi, needs[0].psi is not None):
+        return None
+    assert minutes is not None  # the figures were just checked
+    reached = next((need for need in needs if need.met_by(minutes, psi)), None)
+    if reached is None:
+        _too_little(problems, batch, minutes, psi, needs)
+    return reached
+
+
+def _figures_check(problems: Problems, minutes: int | None, psi: Decimal | int | None, pressure: bool) -> bool:
+    said = Problems()
+    if minutes is None:
+        said.add("minutes", _("Say how many minutes the jars were processed."))
+    elif not 0 < minutes <= MOST_MINUTES:
+        said.add("minutes", _("A process lasts 1 to %(n)s minutes: check the figure.") % {"n": MOST_MINUTES})
+    if pressure and psi is None:
+        said.add("psi", _("Say what pressure was held: the lowest the gauge showed during the process."))
+    elif pressure and psi is not None and not 0 < psi <= MOST_PSI:
+        said.add("psi", _("No home canner is worked above %(n)s psi: check the figure.") % {"n": MOST_PSI})
+    elif not pressure and psi is not None:
+        said.add("psi", _("A boiling-water canner has no pressure: leave it empty."))
+    problems.take(said)
+    return not said
+
+
+def _too_little(
+    problems: Problems, batch: Batch, minutes: int, psi: Decimal | int | None, needs: Sequence[Need]
+) -> None:
+    asked = _("The tested process at %(place)s is %(needs)s.") % {
+        "place": altitude_text(batch.altitude),
+        "needs": _(", or ").join(_need_text(need) for need in needs),
+    }
+    first = needs[0]
+    if minutes < first.minutes:
+        short = _("%(done)s minutes is too short.") % {"done": minutes}
+        problems.add("minutes", f"{asked} {short} {_what_now()}")
+    if first.psi is not None and psi is not None and psi < first.psi:
+        low = _("%(done)s psi is too low.") % {"done": f"{Decimal(psi):f}"}
+        problems.add("psi", f"{asked} {low} {_what_now()}")
+
+
+def _need_text(need: Need) -> str:
+    if need.psi is None:
+        return _("%(minutes)s minutes") % {"minutes": need.minutes}
+    return _("%(minutes)s minutes at %(psi)s psi") % {"minutes": need.minutes, "psi": need.psi}
+
+
+def _what_now() -> str:
+    return _(
+        "These jars are not safe on a shelf. Within 2 hours process them again for the full time and log that, or put"
+        " them in the refrigerator and give the batch up here. (Source: %(source)s.)"
+    ) % {"source": UNDERPROCESSED.source}
+
+
+def _times_check(
+    problems: Problems,
+    batch: Batch,
+    minutes: int | None,
+    began: datetime,
+    process_started_at: datetime | None,
+    jars_out_at: datetime,
+    now: datetime,
+) -> None:
+    """The order must be: cooking began, process began, jars out; and the minutes claimed must fit in between."""
+    moment_check(problems, "jars_out_at", jars_out_at, now)
+    if jars_out_at < began:
+        text = _(
+            "The jars cannot have come out before the cooking began (%(time)s). Correct this time, or the beginning."
+        )
+        problems.add("jars_out_at", text % {"time": clock(began)})
+        return
+    if process_started_at is not None and not began <= process_started_at <= jars_out_at:
+        text = _("The process began between the cooking (%(began)s) and the jars coming out (%(out)s).")
+        problems.add("process_started_at", text % {"began": clock(began), "out": clock(jars_out_at)})
+        return
+    since = process_started_at or began
+    if minutes is not None and 0 < minutes <= MOST_MINUTES and elapsed(since, jars_out_at) < timedelta(minutes=minutes):
+        field = "process_started_at" if process_started_at else "started_at"
+        text = _(
+            "%(minutes)s minutes do not fit between %(since)s and %(out)s. If the batch was keyed in late, say here"
+            " when it really began."
+        )
+        problems.add(field, text % {"minutes": minutes, "since": clock(since), "out": clock(jars_out_at)})
+
+
+def _lids(problems: Problems, by: User, batch: Batch, code: str, maker: str) -> LidLot | None:
+    if batch.is_frozen_kind and not code.strip():
+        return None  # boxes and bags have no lids of a lot
+    try:
+        return lid_lot_get_or_add(by=by, code=code, maker=maker)
+    except ValidationError as error:
+        for field, messages in error.message_dict.items():
+            for message in messages:
+                problems.add(field, message)
+        return None
+
+
+# Reprocessing the jars that did not seal: once, in full, under a new lid, within 24 hours.
+
+
+@transaction.atomic
+def jars_reprocess(
+    *,
+    by: User,
+    batch: Batch,
+    minutes: int | None,
+    lid_code: str,
+    jars_out_at: datetime,
+    rims_sound: bool,
+    psi: Decimal | int | None = None,
+    lid_maker: str = "",
+    now: datetime | None = None,
+) -> Batch:
+    """Log the reprocess of every jar that waits for one; they cool again and want a new look.
+
+    Jars that were called back are not processed again.
+
+    1. The full time (and pressure) of a tested hot pack, sound rims, a new lid, out again within 24 hours of the
+       first time: else ValidationError by field.
+    2. At most once a batch, by a conditional update: the second press gets AlreadyDone.
+    3. Each jar keeps the lot of the lid that failed beside the lot of the new one, which is taken from those on hand.
+    """
+    now, jars_out_at = now_or(now), in_utc(jars_out_at)
+    writing_check(by, batch)
+    batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
+    waiting = Jar.objects.filter(batch=batch, disposal=Disposal.REPROCESS)
+    if batch.state != BatchState.CHECKED or batch.reprocessed_out_at is not None or not waiting.exists():
+        raise AlreadyDone(_("No jar of this batch waits to be reprocessed; nothing was written."))
+    need = reprocess_need(batch)
+    if isinstance(need, Refusal):
+        raise ValidationError(need.message)
+    if Batch.objects.recalled().filter(pk=batch.pk).exists():
+        raise ValidationError(_("These jars are called back: they are neither processed again nor eaten."))
+    problems = Problems()
+    process_check(problems, batch, minutes, psi, needs=[need])
+    _time_check(problems, batch, minutes, jars_out_at, now)
+    if not rims_sound:
+        problems.add(
+            "rims_sound", _("Look at each rim: a jar with a nick is not reprocessed. Put it away otherwise first.")
+        )
+    problems.raise_if_any()
+    lid_lot = lid_lot_get_or_add(by=by, code=lid_code, maker=lid_maker)
+    logged = {"reprocessed_minutes": minutes, "reprocessed_psi": psi, "reprocessed_out_at": jars_out_at}
+    open_once = Batch.objects.filter(pk=batch.pk, state=BatchState.CHECKED, reprocessed_out_at=None)
+    if open_once.update(state=BatchState.OUT, **logged) != 1:
+        raise AlreadyDone(_("The reprocess was logged before; nothing was written a second time."))
+    again = waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=F("lid_lot"), lid_lot=lid_lot)
+    # None left: they were put away since we looked. The error undoes the update above, which has no jars to stand for.
+    if not again:
+        raise AlreadyDone(_("The jars were put away meanwhile; nothing was written."))
+    ledger_reprocess(by=by, batch=batch, jars=again, lid_lot=lid_lot, at=jars_out_at)
+    return Batch.objects.get(pk=batch.pk)
+
+
+def _time_check(problems: Problems, batch: Batch, minutes: int | None, jars_out_at: datetime, now: datetime) -> None:
+    first, until = batch.jars_out_at, batch.reprocess_until
+    assert first is not None  # a checked batch has the time its jars came out,
+    assert until is not None  # and one that was not reprocessed has the end of its window
+    moment_check(problems, "jars_out_at", jars_out_at, now)
+    if jars_out_at > until:
+        text = _(
+            "Reprocessing lapsed at %(time)s, 24 hours after the jars first came out. Jars that were reprocessed later"
+            " are not kept on a shelf: put them away otherwise. (Source: %(source)s.)"
+        )
+        problems.add("jars_out_at", text % {"time": clock(until), "source": REPROCESS.source})
+    elif elapsed(first, jars_out_at) < timedelta(minutes=min(max(minutes or 0, 1), MOST_MINUTES)):
+        text = _("That is too soon: the jars first came out at %(time)s.")
+        problems.add("jars_out_at", text % {"time": clock(first)})
+
+
+# Looking at the seals, and what becomes of the jars that did not seal.
+
+NOTE_LENGTH = 300
+
+
+@transaction.atomic
+def seals_record(
+    *,
+    by: User,
+    batch: Batch,
+    token: UUID,
+    results: Mapping[int, str],
+    disposals: Mapping[int, str] | None = None,
+    checked_at: datetime | None = None,
+    note: str = "",
+    now: datetime | None = None,
+) -> SealCheck:
+    """Write down one look at every jar that still wants one; jar numbers are the keys.
+
+    1. The batch is claimed by a conditional update. Whoever comes second finds her own look by its token, or learns
+       that somebody else recorded the seals (AlreadyDone).
+    2. Every jar needs a result, and after 12 hours every unsealed jar a disposal: else ValidationError with the
+       fields `jar_<number>` and `disposal_<number>`.
+    3. Before 12 hours it is an early look: the findings are kept, a broken jar is thrown away, and all the others
+       stay to be looked at again. It settles nothing.
+    4. After that the batch is checked. The jar ledger follows: what broke is gone, what is eaten soon is empty again.
+    """
+    now = now_or(now)
+    looked_at = utc_or_none(checked_at) or now
+    writing_check(by, batch)
+    claimed = _claim_look(batch)
+    before = SealCheck.objects.filter(token=token).first()
+    if before is not None:
+        return _same_look(before, by, batch)
+    if not claimed:
+        raise AlreadyDone(
+            _("There are no seals to record here: they were recorded before, or the jars are not out yet.")
+        )
+    batch = Batch.objects.select_related("revision__recipe").get(pk=batch.pk)
+    early = _check_look_time(batch, looked_at, now)
+    jars = list(Jar.objects.filter(batch=batch).to_look_at().select_related("place").order_by("number"))
+    refusal = reprocess_refusal(batch, looked_at)
+    _findings_check(jars, results, disposals or {}, early, refusal, note)
+    _kept_nowhere_check(batch, disposals or {})
+    before_look = {jar.number: fate_of(jar.seal, jar.disposal) for jar in jars}
+    for jar in jars:
+        jar.seal = results[jar.number]
+        jar.disposal = _disposal(jar, disposals or {}, early)
+    Jar.objects.bulk_update(jars, ["seal", "disposal"])
+    ledger_settle(by=by, batch=batch, jars=jars, before=before_look, token=token, at=looked_at)
+    _settle(batch, looked_at, early)
+    return _look(batch, by, token, looked_at, early, jars, note)
+
+
+def _claim_look(batch: Batch) -> bool:
+    """An update that changes nothing: it says whether the seals are open, and makes others wait (PostgreSQL)."""
+    return Batch.objects.filter(pk=batch.pk, state=BatchState.OUT).update(state=BatchState.OUT) == 1
+
+
+def _same_look(before: SealCheck, by: User, batch: Batch) -> SealCheck:
+    if (before.batch_id, before.checked_by_id) != (batch.pk, by.pk):
+        raise ValidationError(_("This form was used for another look already. Open the page again."))
+    return before
+
+
+def _check_look_time(batch: Batch, looked_at: datetime, now: datetime) -> bool:
+    """True for an early look. ValidationError for a time that cannot be."""
+    out = batch.last_out_at
+    assert out is not None  # the claim saw state "out", which the database never holds without this time
+    problems = Problems()
+    moment_check(problems, "checked_at", looked_at, now)
+    if looked_at < out:
+        problems.add("checked_at", _("The jars came out at %(time)s; look after that.") % {"time": clock(out)})
+    problems.raise_if_any()
+    return phase(seal_window(out), looked_at) is Phase.COOLING
+
+
+def _findings_check(
+    jars: Sequence[Jar],
+    results: Mapping[int, str],
+    disposals: Mapping[int, str],
+    early: bool,
+    refusal: Refusal | None,
+    note: str,
+) -> None:
+    problems = Problems()
+    numbers = {jar.number for jar in jars}
+    for number in sorted((set(results) | set(disposals)) - numbers):
+        problems.add("__all__", _("There is no jar %(n)s to look at in this batch.") % {"n": number})
+    for number in sorted(numbers):
+        found = results.get(number)
+        if found not in FINDINGS:
+            problems.add(f"jar_{number}", _("Say what you found on jar %(n)s.") % {"n": number})
+        else:
+            _disposal_check(problems, number, found, disposals.get(number, ""), early, refusal)
+    if len(note) > NOTE_LENGTH:
+        problems.add("note", _("At most %(n)s characters, please.") % {"n": NOTE_LENGTH})
+    problems.raise_if_any()
+
+
+def _kept_nowhere_check(batch: Batch, disposals: Mapping[int, str]) -> None:
+    """An unsealed jar that is called back is thrown away: it goes nowhere that food is kept."""
+    if not is_called_back(batch):
+        return
+    problems = Problems()
+    for number, disposal in disposals.items():
+        if disposal in (Disposal.REFRIGERATE, Disposal.FREEZE):
+            text = _("Jar %(n)s is called back, or its recipe was withdrawn: it is not kept. Throw it away, untasted.")
+            problems.add(f"disposal_{number}", text % {"n": number})
+    problems.raise_if_any()
+
+
+def _disposal_check(
+    problems: Problems, number: int, found: str, disposal: str, early: bool, refusal: Refusal | None
+) -> None:
+    field = f"disposal_{number}"
+    if found != Seal.UNSEALED:
+        if disposal and not (found == Seal.BROKEN and disposal == Disposal.DISCARD):
+            problems.add(
+                field, _("Only an unsealed jar is put away otherwise. Was jar %(n)s unsealed?") % {"n": number}
+            )
+    elif early:
+        if disposal:
+            text = _("Before 12 hours jar %(n)s may still seal: leave it, and say what was done after the next look.")
+            problems.add(field, text % {"n": number})
+    elif disposal not in FOR_UNSEALED:
+        problems.add(field, _("Say what was done with jar %(n)s.") % {"n": number})
+    elif disposal == Disposal.REPROCESS and refusal is not None:
+        problems.add(field, refusal.message)
+
+
+def _disposal(jar: Jar, disposals: Mapping[int, str], early: bool) -> str:
+    if jar.seal == Seal.BROKEN:
+        return Disposal.DISCARD
+    if early:
+        return ""
+    return Disposal.SHELF if jar.seal == Seal.SEALED else disposals[jar.number]
+
+
+def _settle(batch: Batch, looked_at: datetime, early: bool) -> None:
+    """A settled look closes the seals. So does an early one that leaves no jar to look at again (all broken)."""
+    if not early or not Jar.objects.filter(batch=batch).to_look_at().exists():
+        Batch.objects.filter(pk=batch.pk).update(state=BatchState.CHECKED, checked_at=looked_at)
+
+
+def _look(
+    batch: Batch, by: User, token: UUID, looked_at: datetime, early: bool, jars: Sequence[Jar], note: str
+) -> SealCheck:
+    counted = Counter(jar.seal for jar in jars)
+    return SealCheck.objects.create(
+        batch=batch,
+        token=token,
+        checked_by=by,
+        checked_at=looked_at,
+        was_early=early,
+        sealed=counted[Seal.SEALED],
+        unsealed=counted[Seal.UNSEALED],
+        broken=counted[Seal.BROKEN],
+        note=note.strip(),
+    )
+
+
+@transaction.atomic
+def jars_put_away(*, by: User, batch: Batch, disposals: Mapping[int, str], now: datetime | None = None) -> int:
+    """Unsealed jars go elsewhere than was said: refrigerated, frozen or thrown away. Returns how many moved.
+
+    ValidationError by `disposal_<number>`. Doing it twice moves nothing the second time.
+    """
+    writing_check(by, batch)
+    allowed = {Disposal.REFRIGERATE, Disposal.FREEZE, Disposal.DISCARD}
+    problems = Problems()
+    unsealed = (
+        Jar.objects.filter(batch=batch, seal=Seal.UNSEALED).exclude(disposal="").exclude(disposal=Disposal.DISCARD)
+    )
+    numbers = set(unsealed.values_list("number", flat=True))
+    for number, disposal in disposals.items():
+        if disposal not in allowed:
+            problems.add(f"disposal_{number}", _("Choose refrigerator, freezer or thrown away."))
+        elif number not in numbers:
+            problems.add(
+                f"disposal_{number}", _("Jar %(n)s is not an unsealed jar that is still kept.") % {"n": number}
+            )
+    problems.raise_if_any()
+    _kept_nowhere_check(batch, disposals)
+    return _move_away(by, batch, unsealed, disposals, now_or(now))
+
+
+def _move_away(by: User, batch: Batch, unsealed: JarQuerySet, disposals: Mapping[int, str], at: datetime) -> int:
+    """Each jar by an update that names what it was: two people who press at once settle it in the ledger once."""
+    kept = unsealed.filter(number__in=disposals).select_related("place").order_by("number")
+    before, moved = {}, []
+    for jar in kept:
+        was, jar.disposal = jar.disposal, disposals[jar.number]
+        if was != jar.disposal and Jar.objects.filter(pk=jar.pk, disposal=was).update(disposal=jar.disposal):
+            before[jar.number] = fate_of(jar.seal, was)
+            moved.append(jar)
+    ledger_settle(by=by, batch=batch, jars=moved, before=before, token=uuid4(), at=at)
+    return len(moved)

@@ -1,0 +1,399 @@
+"""Batches: the list, one batch, its labels, a trace, and each entry of its log."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import cast
+
+from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.core.paginator import Paginator
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.members.models import Kitchen, User
+from inventory.batches import rules, services
+from inventory.batches.choices import BatchState
+from inventory.batches.forms import (
+    AbandonForm,
+    CompareForm,
+    LogForm,
+    PutAwayForm,
+    ReprocessForm,
+    SealsForm,
+    StartForm,
+    jars_to_look_at,
+    waiting_jars,
+)
+from inventory.batches.models import Batch, BatchQuerySet, most_jars, reprocess_need, reprocess_refusal, tested_needs
+from inventory.batches.presentation import LidFigures, jar_runs, labels_of, lid_figures, lids_compared, timeline
+from inventory.batches.rules import HELD_APART, NOT_EATEN
+from inventory.batches.services.common import clock
+from inventory.batches.statistics import FEW, RateBar, rates_svg
+from inventory.batches.tracing import is_called_back, recalls_of
+from inventory.batches.tracing import trace as find
+from inventory.jars.models import LidLot
+from recipes.engine.process import sterilise_minutes
+from recipes.engine.terms import Refusal
+from recipes.measures import headspace_text, kitchen_points
+from recipes.models import Revision
+from recipes.planning import WishError, plan_for, plan_wish_from
+
+# What the room's views share: who asks, the gate to a batch, and a refusal put beside its field.
+
+
+def signed_in(request: HttpRequest) -> User:
+    """The person asking. Only for views behind the sign-in."""
+    return cast(User, request.user)
+
+
+def batch_for(user: User, lot_code: str) -> Batch:
+    """The one gate to a batch's pages: 404 for what this person may not see, as for what is not there."""
+    return get_object_or_404(Batch.objects.visible_to(user).for_page(), lot_code=lot_code)
+
+
+def batch_to_write(user: User, lot_code: str) -> Batch:
+    """As `batch_for`, and 403 for somebody who may see the batch but not write in its log."""
+    batch = batch_for(user, lot_code)
+    if not Batch.objects.changeable_by(user).filter(pk=batch.pk).exists():
+        raise PermissionDenied
+    return batch
+
+
+def batch_at_the_stove(user: User, lot_code: str) -> Batch:
+    """As `batch_to_write`, for the process log and giving up: also for whoever started it for somebody else."""
+    batch = batch_for(user, lot_code)
+    if not Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists():
+        raise PermissionDenied
+    return batch
+
+
+@contextmanager
+def refusals_on(form: Form) -> Iterator[None]:
+    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
+    try:
+        yield
+    except ValidationError as error:
+        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
+        for field, sentences in told.items():
+            form.add_error(_place(form, field), sentences)
+
+
+def _place(form: Form, field: str) -> str | None:
+    """The form's own field; a problem of all the jar counts goes to the first of them."""
+    sizes = getattr(form, "sizes", ())
+    if field == "jars" and sizes:
+        return f"jars_{sizes[0]}"
+    return field if field in form.fields else None
+
+
+# Looking at batches: the list, one batch, its labels, a trace, and how the lids have done.
+
+PER_PAGE = 30
+
+SHOWN: dict[str, tuple[object, Callable[[BatchQuerySet, datetime], BatchQuerySet]]] = {
+    "": (_("Everything"), lambda batches, now: batches),
+    "due": (_("Seals due"), lambda batches, now: batches.seals_due(now)),
+    "cooling": (_("Cooling"), lambda batches, now: batches.cooling(now)),
+    "open": (_("On the stove"), lambda batches, now: batches.open()),
+    "done": (_("Done"), lambda batches, now: batches.done()),
+}
+
+
+@require_safe
+def batch_list(request: HttpRequest) -> HttpResponse:
+    user, now = signed_in(request), timezone.now()
+    may_trace = user.has_perm("batches.trace_batch")
+    everybody = may_trace and request.GET.get("whose") == "all"
+    show = request.GET.get("show", "")
+    show = show if show in SHOWN else ""
+    batches = Batch.objects.visible_to(user) if everybody else Batch.objects.cared_for_by(user)
+    page = Paginator(SHOWN[show][1](batches.for_list(), now), PER_PAGE).get_page(request.GET.get("page"))
+    _with_phases(page, now)
+    told = {
+        "page": page,
+        "show": show,
+        "shown": [(key, label) for key, (label, _narrow) in SHOWN.items()],
+        "may_trace": may_trace,
+        "everybody": everybody,
+    }
+    return render(request, "batches/list.html", told)
+
+
+def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
+    """Each row carries where its seal window stands now, for its tag."""
+    for batch in batches:
+        batch.phase = batch.phase_at(now)  # type: ignore[attr-defined]
+
+
+@require_safe
+def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user, now = signed_in(request), timezone.now()
+    batch = batch_for(user, lot_code)
+    tested, recalls = batch.revision.tested, recalls_of(batch)
+    told = {
+        "batch": batch,
+        "points": kitchen_points(batch.altitude, tested),
+        "headspace": headspace_text(tested.headspace_in),
+        "sterilise_minutes": sterilise_minutes(batch.altitude) if batch.plan.get("sterilise_jars") else None,
+        "now": now,
+        "refusal": reprocess_refusal(batch, now),
+        "phase": batch.phase_at(now),
+        "timeline": timeline(batch, now),
+        "waiting": waiting_jars(batch),
+        "jar_runs": jar_runs(batch.jars.all()),
+        "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
+        "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
+        "may_trace": user.has_perm("batches.trace_batch"),
+        "needs": tested_needs(batch) if batch.state == BatchState.STARTED else [],
+        "rules": rules,
+        "recalls": recalls,
+        "is_called_back": is_called_back(batch, recalls),
+        "instead": (NOT_EATEN, HELD_APART),
+    }
+    return render(request, "batches/detail.html", told)
+
+
+@require_safe
+def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
+    batch = batch_for(signed_in(request), lot_code)
+    every = request.GET.get("which") == "all"
+    told = {
+        "batch": batch,
+        "labels": labels_of(batch, every=every),
+        "every": every,
+        "is_called_back": is_called_back(batch),
+        "instead": (NOT_EATEN, HELD_APART),
+    }
+    return render(request, "batches/labels.html", told)
+
+
+@require_safe
+def trace(request: HttpRequest) -> HttpResponse:
+    code = " ".join(request.GET.get("code", "").replace("\0", "").split())[:200]
+    if not code:
+        return render(request, "batches/trace.html", {"code": ""})
+    found = find(signed_in(request), code)
+    if found is None:
+        return render(request, "batches/trace.html", {"code": code, "nothing": True}, status=404)
+    page = Paginator(found.batches, PER_PAGE).get_page(request.GET.get("page"))
+    _with_phases(page, timezone.now())
+    return render(request, "batches/trace.html", {"code": code, "found": found, "page": page})
+
+
+@require_safe
+def lids(request: HttpRequest) -> HttpResponse:
+    if not signed_in(request).has_perm("batches.trace_batch"):
+        raise PermissionDenied
+    page = Paginator(LidLot.objects.all(), PER_PAGE).get_page(request.GET.get("page"))
+    figures = lid_figures(list(page))
+    form = CompareForm(request.GET if "a" in request.GET or "b" in request.GET else None)
+    told = {
+        "page": page,
+        "figures": figures,
+        "picture": _lids_picture(figures),
+        "form": form,
+        "compared": lids_compared(form.cleaned_data["a"], form.cleaned_data["b"]) if form.is_valid() else None,
+        "few": FEW,
+    }
+    return render(request, "batches/lids.html", told)
+
+
+def _lids_picture(figures: Iterable[LidFigures]) -> str:
+    """The rates of the lots that were looked at at all, or nothing to draw."""
+    bars = [RateBar(str(row.lot), known) for row in figures if (known := row.rate) is not None]
+    return rates_svg(bars, title=gettext("Failed seals by lid lot")) if bars else ""
+
+
+# Writing in a batch's log: start, process, seals, reprocess, put away, give up.
+
+LIDS_OFFERED = 20
+
+
+@require_http_methods(["GET", "POST"])
+def start(request: HttpRequest) -> HttpResponse:
+    """The plan asked for in the address, and a form to start from it. The address stays the same on POST."""
+    user = signed_in(request)
+    revision, kitchen = _asked_for(request, user)
+    form = StartForm(request.POST or None)
+    told = {"form": form, "revision": revision, "kitchen": kitchen}
+    try:
+        wish = plan_wish_from(request.GET.dict())
+    except WishError as error:
+        return render(request, "batches/start.html", {**told, "problems": error.problems}, status=400)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wish, **form.cleaned_data)
+            messages.success(request, gettext("Batch %(lot)s is started.") % {"lot": batch.lot_code})
+            return redirect(batch)
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wish)
+    return render(request, "batches/start.html", {**told, "plan": plan, "may_start": plan.ok and kitchen.altitude})
+
+
+def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:
+    """The revision and kitchen named in the address; 404 for what this person may not read or use."""
+    asked = {key: request.GET.get(key, "") for key in ("revision", "kitchen")}
+    if not all(value.isdecimal() and len(value) < 19 for value in asked.values()):
+        raise Http404
+    revisions = Revision.objects.visible_to(user).select_related("recipe")
+    return (
+        get_object_or_404(revisions, pk=int(asked["revision"])),
+        get_object_or_404(Kitchen.objects.usable_by(user), pk=int(asked["kitchen"])),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def log(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user = signed_in(request)
+    batch = batch_at_the_stove(user, lot_code)
+    # Where the beginning was noted already, such as on a class's day, the address brings it along.
+    form = LogForm(request.POST or None, batch=batch, initial={"process_started_at": request.GET.get("began", "")[:16]})
+    if request.method == "POST" and form.is_valid():
+        try:
+            with refusals_on(form):
+                batch = services.batch_log_process(by=user, batch=batch, **form.written())
+                messages.success(request, _said_after_log(batch))
+                return redirect(batch)
+        except services.AlreadyDone as done:
+            return _done_before(request, batch, done)
+    if batch.state != BatchState.STARTED:
+        return _done_before(request, batch, gettext("This batch was logged or given up before."))
+    told = {
+        "batch": batch,
+        "form": form,
+        "needs": tested_needs(batch),
+        "most": [(size, most_jars(batch, size)) for size in form.sizes],
+        "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],
+        "unsafe": rules.UNDERPROCESSED,
+    }
+    return render(request, "batches/log.html", told)
+
+
+def _said_after_log(batch: Batch) -> str:
+    if batch.window is None:
+        return gettext("Written down. These jars are kept in the freezer; there are no seals to look at.")
+    return gettext("Written down. Leave the jars where they are and look at the seals from %(time)s.") % {
+        "time": clock(batch.window.opens)
+    }
+
+
+def _done_before(request: HttpRequest, batch: Batch, why: object) -> HttpResponse:
+    messages.info(request, str(why))
+    return redirect("batches:detail", batch.lot_code)
+
+
+@require_http_methods(["GET", "POST"])
+def seals(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user, now = signed_in(request), timezone.now()
+    batch = batch_to_write(user, lot_code)
+    jars = jars_to_look_at(batch)
+    called_back = is_called_back(batch)
+    form = SealsForm(request.POST or None, batch=batch, jars=jars, now=now, is_called_back=called_back)
+    if request.method == "POST" and form.is_valid():
+        try:
+            with refusals_on(form):
+                look = services.seals_record(by=user, batch=batch, **form.written())
+                _say_after_look(request, batch, look.was_early)
+                return redirect(batch)
+        except services.AlreadyDone as done:
+            return _done_before(request, batch, done)
+    if batch.state != BatchState.OUT:
+        return _done_before(request, batch, gettext("There are no seals to look at in this batch now."))
+    told = {
+        "batch": batch,
+        "form": form,
+        "phase": batch.phase_at(now),
+        "now": now,
+        "refusal": reprocess_refusal(batch, now),
+        "is_called_back": called_back,
+        "instead": (NOT_EATEN, HELD_APART),
+        "rules": rules,
+    }
+    return render(request, "batches/seals.html", told)
+
+
+def _say_after_look(request: HttpRequest, batch: Batch, was_early: bool) -> None:
+    if was_early and batch.window is not None:
+        text = gettext("Noted as an early look. Seals may still be drawing down: look again after %(time)s.")
+        messages.warning(request, text % {"time": clock(batch.window.opens)})
+    else:
+        messages.success(request, gettext("The seals are recorded."))
+
+
+@require_http_methods(["GET", "POST"])
+def reprocess(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user = signed_in(request)
+    batch = batch_to_write(user, lot_code)
+    need = reprocess_need(batch)
+    if isinstance(need, Refusal) or not waiting_jars(batch):
+        return _done_before(request, batch, gettext("No jar of this batch waits to be reprocessed."))
+    form = ReprocessForm(request.POST or None, need=need)
+    if request.method == "POST" and form.is_valid():
+        try:
+            with refusals_on(form):
+                batch = services.jars_reprocess(by=user, batch=batch, **form.cleaned_data)
+                messages.success(request, _said_after_log(batch))
+                return redirect(batch)
+        except services.AlreadyDone as done:
+            return _done_before(request, batch, done)
+    return _reprocess_page(
+        request, batch, form, PutAwayForm(jars=waiting_jars(batch), is_called_back=is_called_back(batch))
+    )
+
+
+def _reprocess_page(request: HttpRequest, batch: Batch, form: ReprocessForm, away: PutAwayForm) -> HttpResponse:
+    told = {
+        "batch": batch,
+        "now": timezone.now(),
+        "form": form,
+        "away": away,
+        "need": reprocess_need(batch),
+        "is_called_back": is_called_back(batch),
+        "instead": (NOT_EATEN, HELD_APART),
+        "waiting": waiting_jars(batch),
+        "has_lapsed": batch.reprocess_until is None or timezone.now() >= batch.reprocess_until,
+        "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],
+        "rules": rules,
+    }
+    return render(request, "batches/reprocess.html", told)
+
+
+@require_POST
+def put_away(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user = signed_in(request)
+    batch = batch_to_write(user, lot_code)
+    need, waiting = reprocess_need(batch), waiting_jars(batch)
+    if isinstance(need, Refusal) or not waiting:
+        return _done_before(request, batch, gettext("No jar of this batch waits to be reprocessed."))
+    away = PutAwayForm(request.POST, jars=waiting, is_called_back=is_called_back(batch))
+    if away.is_valid():
+        with refusals_on(away):
+            services.jars_put_away(by=user, batch=batch, disposals=away.written())
+            messages.success(request, gettext("Written down."))
+            return redirect(batch)
+    return _reprocess_page(request, batch, ReprocessForm(need=need), away)
+
+
+@require_http_methods(["GET", "POST"])
+def abandon(request: HttpRequest, lot_code: str) -> HttpResponse:
+    user = signed_in(request)
+    batch = batch_at_the_stove(user, lot_code)
+    form = AbandonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            with refusals_on(form):
+                services.batch_abandon(by=user, batch=batch, **form.cleaned_data)
+                messages.success(request, gettext("Batch %(lot)s is given up.") % {"lot": batch.lot_code})
+                return redirect(batch)
+        except services.AlreadyDone as done:
+            return _done_before(request, batch, done)
+    if batch.state != BatchState.STARTED:
+        return _done_before(request, batch, gettext("This batch is not on the stove any more."))
+    return render(request, "batches/abandon.html", {"batch": batch, "form": form})
