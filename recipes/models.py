@@ -1,9 +1,12 @@
-"""Tested recipes and their numbered revisions. A published revision never changes: the database refuses it too."""
+"""What a list may be narrowed to, and how many recipes each choice would leave."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypedDict
 
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
@@ -16,10 +19,94 @@ from django.utils.translation import gettext_lazy as _
 from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
 from recipes.engine.quantities import Amount, parse_amount
+from recipes.engine.terms import ProcessTable as ProcessTable_of_terms
 from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
-from recipes.facets import IndexRow
-from recipes.indexing import price_key, search_key, unbarred
+from recipes.engine.units import JAR_SIZES
+
+FACETS = ("produce", "kind", "method", "jar")
+
+
+@dataclass(frozen=True)
+class IndexRow:
+    """One recipe by its words in each facet."""
+
+    pk: int
+    words: Mapping[str, tuple[str, ...]]
+
+
+def matching(rows: Iterable[IndexRow], wanted: Mapping[str, str], *, besides: str = "") -> list[IndexRow]:
+    """Rows that have each wanted word, the facet `besides` left out of account; "" wants nothing."""
+    asked = {facet: word for facet, word in wanted.items() if word and facet != besides}
+    return [row for row in rows if all(word in row.words[facet] for facet, word in asked.items())]
+
+
+def facet_counts(rows: Iterable[IndexRow], wanted: Mapping[str, str]) -> dict[str, Counter[str]]:
+    """For each facet, how many recipes each of its words would leave with the other facets as they are."""
+    rows = list(rows)
+    return {
+        facet: Counter(word for row in matching(rows, wanted, besides=facet) for word in row.words[facet])
+        for facet in FACETS
+    }
+
+
+# The columns a list filters by, worked out of a recipe's content; and the text a search looks through.
+
+
+class RecipeIndex(TypedDict):
+    """The columns of `Recipe` that repeat its current revision's content."""
+
+    title: str
+    kind: str
+    method: str
+    produce: str
+    jars: str
+    search_text: str
+
+
+def search_key(text: str) -> str:
+    """`text` in lower case and without accents, so that "Jalapeño" is found by "jalapeno"."""
+    apart = unicodedata.normalize("NFKD", text.replace("\x00", " "))
+    return "".join(char for char in apart if not unicodedata.combining(char)).casefold()
+
+
+def price_key(item: str) -> str:
+    """The one spelling under which a price of a thing is kept and found."""
+    return " ".join(search_key(item).split())
+
+
+def barred(words: list[str]) -> str:
+    """|strawberries|rhubarb|: one word of it is found by "|rhubarb|", on either database."""
+    return f"|{'|'.join(word.replace('|', '/') for word in words)}|" if words else ""
+
+
+def unbarred(text: str) -> tuple[str, ...]:
+    return tuple(word for word in text.split("|") if word)
+
+
+def jars_of(recipe: TestedRecipe) -> list[str]:
+    """Jar sizes with a process that was seen in print, small to large; a freezer recipe has that of its yield."""
+    sizes = {row.jar for row in recipe.process if row.seen.is_seen} or {recipe.stated_yield.jar}
+    return [size for size in JAR_SIZES if size in sizes]
+
+
+def index_of(recipe: TestedRecipe) -> RecipeIndex:
+    ingredients = " ".join(line.item for line in recipe.ingredients)
+    return RecipeIndex(
+        title=recipe.title,
+        kind=recipe.kind,
+        method=recipe.method.value,
+        produce=barred(list(recipe.produce)),
+        jars=barred(jars_of(recipe)),
+        search_text=search_key(f"{recipe.title} {' '.join(recipe.produce)} {ingredients}"),
+    )
+
+
+def table_search_text(table: ProcessTable_of_terms) -> str:
+    return search_key(f"{table.food} {table.variant}")
+
+
+# Tested recipes and their numbered revisions. A published revision never changes: the database refuses it too.
 
 
 class RecipeQuerySet(models.QuerySet["Recipe"]):
@@ -178,7 +265,7 @@ class Revision(models.Model):
         return super().delete(*args, **kwargs)
 
     def _keep_numbered(self) -> None:
-        """What the triggers in recipes.guards refuse, said earlier and in Python."""
+        """What the triggers in recipes.triggers refuse, said earlier and in Python."""
         kept = Revision.objects.numbered().filter(pk=self.pk).values("recipe_id", "number", "content", "digest").first()
         if kept and any(getattr(self, field) != value for field, value in kept.items()):
             raise NumberedRevisionKept(f"{self} is numbered; write a new revision instead.")

@@ -1,22 +1,202 @@
-"""From what a person asks for to the engine's plan: one way for the page, the command line and the batch.
-
-What cannot be understood is a `WishError`, by field. What is understood and not to be done is a refusal in the plan.
-"""
+"""From what a person types to the engine's plan: one way for the page, the command line and the batch."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Unpack
+from enum import StrEnum
+from typing import TypedDict, TypeVar, Unpack
 
 from django.utils.translation import gettext as _
 
+from recipes.engine.heat import EFFICIENCY
+from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Capacity, capacity
 from recipes.engine.plan import Plan, PlanRequest, plan
-from recipes.engine.rules import refusal
-from recipes.engine.terms import Altitude, Refusal
+from recipes.engine.plan_terms import USUAL_STOVE
+from recipes.engine.quantities import JAR_SIZES, Amount, AmountError, parse_amount
+from recipes.engine.rules import NO_SOURCE, refusal
+from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Revision, RevisionState
-from recipes.wishes import PlanWish, StationWish, WishError, plan_wish_from
 
-__all__ = ["PlanWish", "StationWish", "WishError", "plan_for", "plan_wish_from"]
+# What people type into a plan's fields, on a page or a command line, read into the engine's terms.
+
+MOST = 999
+MOST_GEAR = 99
+MOST_EMPTIES = 999
+MOST_AT_ONCE = 99  # jars of one size in one layer of a canner
+SIZES = ("jars", "pots", "fruit")
+STOVES = tuple(EFFICIENCY)
+CAPACITIES = {"7 quart": SEVEN_QUART, "4 quart": FOUR_QUART}
+
+Choice = TypeVar("Choice", bound=StrEnum)
+Value = TypeVar("Value")
+Problems = dict[str, str]
+
+
+class PlanWish(TypedDict, total=False):
+    """Just one of jars, pots and fruit is not None; whatever else is None is left to the engine.
+
+    `empties` are the jars at hand by size, `finish` the minute of the day at which the last jar is out.
+    """
+
+    pots: int | None
+    jars: int | None
+    fruit: Amount | None
+    jar: str | None
+    pack: Pack | None
+    canner: Canner | None
+    empties: dict[str, int] | None
+    burners: int | None
+    canners: int | None
+    cooks: int | None
+    stove: str
+    capacity: Capacity | None
+    finish: int | None
+
+
+class StationWish(PlanWish, total=False):
+    """A wish at a stove that is known: `watts` is the power of each of its burners. It is never typed as text."""
+
+    watts: tuple[int, ...] | None
+
+
+WISH_FIELDS: tuple[str, ...] = tuple(PlanWish.__annotations__)
+
+
+class WishError(ValueError):
+    """The wish cannot be understood; `problems` says why, by field name."""
+
+    def __init__(self, problems: Problems) -> None:
+        self.problems = problems
+        super().__init__("; ".join(f"{field}: {message}" for field, message in problems.items()))
+
+
+def plan_wish_from(data: Mapping[str, str | None]) -> PlanWish:
+    """The wish in text fields named as in `PlanWish`; blank or missing means not asked."""
+    problems: Problems = {}
+    text = {key: (data.get(key) or "").strip() for key in WISH_FIELDS}
+    wish = PlanWish(
+        pots=_count("pots", text["pots"], problems),
+        jars=_count("jars", text["jars"], problems),
+        fruit=_fruit(text["fruit"], problems),
+        jar=_jar(text["jar"], problems),
+        pack=_choice("pack", text["pack"], Pack, problems),
+        canner=_choice("canner", text["canner"], Canner, problems),
+        empties=_read("empties", text["empties"], jar_counts_from, problems),
+        burners=_count("burners", text["burners"], problems, least=0, most=MOST_GEAR),
+        canners=_count("canners", text["canners"], problems, least=0, most=MOST_GEAR),
+        cooks=_count("cooks", text["cooks"], problems, least=0, most=MOST_GEAR),
+        stove=_stove(text["stove"], problems),
+        capacity=_read("capacity", text["capacity"], capacity_from, problems),
+        finish=_read("finish", text["finish"], minute_from, problems),
+    )
+    _just_one([name for name in SIZES if text[name]], problems)
+    if problems:
+        raise WishError(problems)
+    return wish
+
+
+def jar_counts_from(text: str, *, most: int = MOST_EMPTIES) -> dict[str, int]:
+    """ "half-pint=12, pint=4" by size. `ValueError` says what to write instead."""
+    found: dict[str, int] = {}
+    for part in filter(None, re.split(r"[,;\s]+", text)):
+        size, _sign, count = part.partition("=")
+        if size not in JAR_SIZES:
+            known = ", ".join(JAR_SIZES)
+            raise ValueError(
+                _("There is no jar called %(size)s. Known jars: %(known)s.") % {"size": size[:40], "known": known}
+            )
+        if size in found or not re.fullmatch(r"[0-9]{1,4}", count) or int(count) > most:
+            text = _("Write each jar size once, with how many there are, up to %(most)s, such as half-pint=12,pint=4.")
+            raise ValueError(text % {"most": most})
+        found[size] = int(count)
+    return found
+
+
+def capacity_from(text: str) -> Capacity:
+    """ "7 quart", or what goes into one layer by size, "half-pint=12,pint=7". `ValueError` says what to write."""
+    told = re.fullmatch(r"([0-9]+)[\s-]*(?:quart|qt)s?", text.lower())
+    if told:
+        known = CAPACITIES.get(f"{told[1]} quart")
+        if known is None:
+            raise ValueError(
+                _("Known canners: %(known)s. For another, write how many jars of each size stand in one layer.")
+                % {"known": ", ".join(CAPACITIES)}
+            )
+        return known
+    counts = {size: count for size, count in jar_counts_from(text, most=MOST_AT_ONCE).items() if count}
+    if not counts:
+        raise ValueError(_("Write 7 quart, 4 quart, or how many of each size go in, such as half-pint=12,pint=7."))
+    return capacity(_("the jars named"), NO_SOURCE, **{size.replace("-", "_"): count for size, count in counts.items()})
+
+
+def minute_from(text: str) -> int:
+    """ "16:30" as the minute of the day. `ValueError` says what to write."""
+    told = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})", text)
+    if told is None or int(told[1]) > 23 or int(told[2]) > 59:
+        raise ValueError(_("Write a time of the day, such as 16:30."))
+    return int(told[1]) * 60 + int(told[2])
+
+
+def _read(field: str, text: str, read: Callable[[str], Value], problems: Problems) -> Value | None:
+    try:
+        return read(text) if text else None
+    except ValueError as error:
+        problems[field] = str(error)
+        return None
+
+
+def _count(field: str, text: str, problems: Problems, *, least: int = 1, most: int = MOST) -> int | None:
+    if not text:
+        return None
+    if not re.fullmatch(r"[0-9]{1,6}", text) or not least <= int(text) <= most:
+        problems[field] = _("Write a whole number from %(least)s to %(most)s.") % {"least": least, "most": most}
+        return None
+    return int(text)
+
+
+def _fruit(text: str, problems: Problems) -> Amount | None:
+    try:
+        return parse_amount(text) if text else None
+    except AmountError as error:
+        problems["fruit"] = str(error)
+        return None
+
+
+def _jar(text: str, problems: Problems) -> str | None:
+    if text and text not in JAR_SIZES:
+        problems["jar"] = _("There is no jar called so. Known jars: %(known)s.") % {"known": ", ".join(JAR_SIZES)}
+    return text or None
+
+
+def _stove(text: str, problems: Problems) -> str:
+    if text and text not in STOVES:
+        problems["stove"] = _("Choose one of: %(known)s.") % {"known": ", ".join(STOVES)}
+    return text or USUAL_STOVE
+
+
+def _choice(field: str, text: str, kind: type[Choice], problems: Problems) -> Choice | None:
+    if not text:
+        return None
+    try:
+        return kind(text)
+    except ValueError:
+        problems[field] = _("Choose one of: %(known)s.") % {"known": ", ".join(member.value for member in kind)}
+        return None
+
+
+def _just_one(given: list[str], problems: Problems) -> None:
+    if not given:
+        problems["jars"] = _("Say how many jars you want, or how many pots, or how much fruit there is.")
+    for field in given if len(given) > 1 else ():
+        problems.setdefault(field, _("Give only one of jars, pots and fruit, and leave the others empty."))
+
+
+# From what a person asks for to the engine's plan: one way for the page, the command line and the batch.
+#
+# What cannot be understood is a `WishError`, by field. What is understood and not to be done is a refusal in the
+# plan.
 
 
 def plan_for(*, revision: Revision, altitude: Altitude | None, **wish: Unpack[StationWish]) -> Plan:

@@ -2,26 +2,26 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from recipes.views import browse, changes, drafts, plan, prices, review
+from recipes import views as recipes_views
 
 app_name = "recipes"
 
 urlpatterns: list[URLPattern] = [
-    path("", browse.recipe_list, name="list"),
-    path("process-tables/", browse.process_tables, name="process-tables"),
-    path("prices/", prices.prices, name="prices"),
-    path("drafts/", drafts.draft_list, name="drafts"),
-    path("drafts/new/", drafts.new, name="draft-new"),
-    path("drafts/from/<int:pk>/", drafts.start_from, name="draft-from"),
-    path("drafts/<int:pk>/", review.draft, name="draft"),
-    path("drafts/<int:pk>/change/", drafts.change, name="draft-change"),
-    path("drafts/<int:pk>/submit/", review.submit, name="draft-submit"),
-    path("drafts/<int:pk>/send-back/", review.send_back, name="draft-send-back"),
-    path("drafts/<int:pk>/class-food/", review.class_food, name="draft-class-food"),
-    path("drafts/<int:pk>/publish/", review.publish, name="draft-publish"),
-    path("<slug:slug>/", browse.recipe, name="recipe"),
-    path("<slug:slug>/plan/", plan.plan, name="plan"),
-    path("<slug:slug>/changes/", changes.changes, name="changes"),
-    path("<slug:slug>/revisions/<int:number>/", browse.revision, name="revision"),
-    path("<slug:slug>/revisions/<int:number>/withdraw/", review.withdraw, name="withdraw"),
+    path("", recipes_views.recipe_list, name="list"),
+    path("process-tables/", recipes_views.process_tables, name="process-tables"),
+    path("prices/", recipes_views.prices, name="prices"),
+    path("drafts/", recipes_views.draft_list, name="drafts"),
+    path("drafts/new/", recipes_views.new, name="draft-new"),
+    path("drafts/from/<int:pk>/", recipes_views.start_from, name="draft-from"),
+    path("drafts/<int:pk>/", recipes_views.draft, name="draft"),
+    path("drafts/<int:pk>/change/", recipes_views.change, name="draft-change"),
+    path("drafts/<int:pk>/submit/", recipes_views.submit, name="draft-submit"),
+    path("drafts/<int:pk>/send-back/", recipes_views.send_back, name="draft-send-back"),
+    path("drafts/<int:pk>/class-food/", recipes_views.class_food, name="draft-class-food"),
+    path("drafts/<int:pk>/publish/", recipes_views.publish, name="draft-publish"),
+    path("<slug:slug>/", recipes_views.recipe, name="recipe"),
+    path("<slug:slug>/plan/", recipes_views.plan, name="plan"),
+    path("<slug:slug>/changes/", recipes_views.changes, name="changes"),
+    path("<slug:slug>/revisions/<int:number>/", recipes_views.revision, name="revision"),
+    path("<slug:slug>/revisions/<int:number>/withdraw/", recipes_views.withdraw, name="withdraw"),
 ]

@@ -8,7 +8,7 @@ from django.db.backends.sqlite3.base import DatabaseWrapper
 from hypothesis import settings as hypothesis_settings
 
 from inventory.jars import triggers
-from recipes import guards
+from recipes import triggers as recipes_triggers
 from tests import clock
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
@@ -52,9 +52,9 @@ def flush_lifts_the_guards():
 
     def sql_flush(self, style, tables, **options):
         statements = flush(self, style, tables, **options)
-        if guards.TABLE not in tables:
+        if recipes_triggers.TABLE not in tables:
             return statements
-        for guard in (guards, triggers):
+        for guard in (recipes_triggers, triggers):
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 

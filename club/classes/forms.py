@@ -34,10 +34,10 @@ from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.forms import PersonField, PhotoForm, TokenForm
 from inventory.equipment.forms import helper as helper_of_forms
+from recipes.choices import CANNERS, JARS, PACKS, STOVES
 from recipes.engine.units import JAR_SIZES
 from recipes.models import Revision, RevisionState
-from recipes.wishes import jar_counts_from
-from recipes.words import CANNERS, JARS, PACKS, STOVES
+from recipes.planning import jar_counts_from
 
 # Forms of the plan: a session or a series, its hours, its stations. What was typed stays; a service's refusal appears
 # beside its field.

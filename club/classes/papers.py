@@ -13,11 +13,11 @@ from django.utils.translation import gettext as _
 from club.classes.planning import SessionPlan
 from club.classes.presentation import Handout, KitchenTime, PlanWords, Said, StationWords
 from club.core.papers import A4, MM, PAPERS, printable
+from recipes.charts import timeline_lanes
+from recipes.choices import STEPS
 from recipes.engine.plan_write import clock
 from recipes.engine.station_terms import StationDay
 from recipes.engine.timeline import Step, StepKind
-from recipes.pictures import timeline_lanes
-from recipes.words import STEPS
 
 # The handout on paper. One or two pages, in the built-in letters of a PDF.
 

@@ -32,13 +32,8 @@ from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import Phase
 from inventory.batches.tracing import recalls_of
-from recipes.day_page import (
-    StepWords,
-    jar_counts,
-    process_text,
-    processes_by_size,
-    step_lines,
-)
+from recipes.charts import Day, Mark, days_svg
+from recipes.choices import CANNERS, JARS, PACKS
 from recipes.engine.plan_terms import Plan
 from recipes.engine.plan_write import clock
 from recipes.engine.quantities import format_amount
@@ -47,20 +42,26 @@ from recipes.engine.station_terms import CLEAN_UP, STATION_RULES
 from recipes.engine.stations import HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Canner, Caution, Pack, Rule
 from recipes.engine.timeline import StepKind
-from recipes.measures import (
+from recipes.models import Recipe, RevisionState
+from recipes.planning import plan_for
+from recipes.presentation import (
     KitchenPoints,
+    PlanLine,
+    ProcessWords,
+    StepWords,
     altitude_text,
     amount_pair,
     headspace_text,
+    jar_counts,
     kitchen_points,
+    plan_lines,
     pressure_text,
+    process_text,
+    process_words,
+    processes_by_size,
+    step_lines,
     temperature_text,
 )
-from recipes.models import Recipe, RevisionState
-from recipes.pictures import Day, Mark, days_svg
-from recipes.plan_page import PlanLine, ProcessWords, plan_lines, process_words
-from recipes.planning import plan_for
-from recipes.words import CANNERS, JARS, PACKS
 
 # A session's plan in the words of a page and of the sheet on the wall: nothing here decides, it only says.
 

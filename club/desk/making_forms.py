@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from club.desk.making import Basket
 from club.members.models import User
 from inventory.fruit.forms import WeightField
-from recipes.forms.viewing import OwnKitchenForm
+from recipes.forms.plans import OwnKitchenForm
 
 ROWS = (1, 2, 3)
 

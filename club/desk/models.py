@@ -11,10 +11,10 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen, User
+from recipes.choices import CANNERS, JARS, kind_word
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner
 from recipes.models import Recipe
-from recipes.words import CANNERS, JARS, kind_word
 
 USUAL_EVENING = 240  # minutes; our own choice, which a household changes
 

@@ -11,13 +11,12 @@ from club.desk.models import YearlyWish
 from club.desk.season_reading import KnownRecipe, Reading
 from inventory.batches.models import Batch
 from inventory.fruit.suggestions import takes_thawed
+from recipes.choices import PACKS
 from recipes.engine.plan import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
-from recipes.indexing import unbarred
-from recipes.models import Recipe, Revision
+from recipes.models import Recipe, Revision, unbarred
 from recipes.planning import plan_for
 from recipes.shopping import fruit_grams
-from recipes.words import PACKS
 
 PACK_UNKNOWN = "pack-unknown"
 MOST_POTS_AN_EVENING = 8  # a slip of the clock, not a rule: nobody cooks more pots of one thing in a day

@@ -14,9 +14,8 @@ from django.utils.translation import gettext_lazy as _
 from club.desk.season_reading import Reading
 from inventory.jars.choices import Reason
 from inventory.jars.forms import count_field, token_field
-from recipes.indexing import unbarred
-from recipes.models import Recipe
-from recipes.words import CANNERS, JARS, kind_word
+from recipes.choices import CANNERS, JARS, kind_word
+from recipes.models import Recipe, unbarred
 
 CANNER_CHOICES = [("", _("as the recipe has it")), *CANNERS.items()]
 KIND_MARK = "|"

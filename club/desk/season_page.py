@@ -26,10 +26,10 @@ from club.desk.season_cooking import NO_RECIPE, Cooking, Stove, revisions_for
 from club.desk.season_reading import Kept, Reading, readings, shelf_changes
 from club.members.models import Kitchen
 from inventory.jars.services.stock import club_day
+from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.measures import source_words
+from recipes.presentation import source_words
 from recipes.shopping import BANDS, LIDS, Purchase, shopping_together
-from recipes.words import JARS
 
 NONE_KNOWN: Mapping[str, int] = {}
 

@@ -1,6 +1,6 @@
 """The pantry over the year as an SVG picture, to stand inline in a page; the table beneath it says the same.
 
-Drawn with presentation attributes only, as recipes/pictures.py: the site's content policy lets it through, and in
+Drawn with presentation attributes only, as recipes/charts.py: the site's content policy lets it through, and in
 `currentColor` it follows a dark page. Months ahead are open bars, so that colour alone tells nothing.
 """
 
@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from club.desk.season import MonthShelf
-from recipes.pictures import FONT, Description
+from recipes.charts import FONT, Description
 
 WIDTH, HEIGHT = 360, 190  # a phone's, so that its letters stay readable there
 LEFT, RIGHT, TOP, FOOT = 30, 4, 16, 34

@@ -19,7 +19,7 @@ from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Jar
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance, Movement, Place
-from recipes.indexing import unbarred
+from recipes.models import unbarred
 
 YEAR = timedelta(days=365)
 USED = (Reason.EMPTIED, Reason.GIVEN)  # what broke was not used

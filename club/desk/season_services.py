@@ -17,10 +17,9 @@ from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.services import NotEnough, jars_move, outside_place
 from inventory.jars.services.ledger import count_check, part_token
+from recipes.choices import JARS
 from recipes.engine.terms import Canner
-from recipes.indexing import search_key
-from recipes.models import Recipe
-from recipes.words import JARS
+from recipes.models import Recipe, search_key
 
 MOST_JARS = 999
 MOST_LOTS = 50

@@ -29,8 +29,8 @@ from inventory.batches.services.giving import OFFER_NOTE_LENGTH
 from inventory.batches.services.recalls import ANSWER_NOTE_LENGTH, REASON_LENGTH
 from inventory.jars.models import LidLot
 from inventory.jars.services import CODE_LENGTH, MAKER_LENGTH
+from recipes.choices import JARS
 from recipes.models import Revision
-from recipes.words import JARS
 
 # The room's forms. What was typed stays; what a service refuses appears beside its field.
 

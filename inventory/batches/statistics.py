@@ -17,7 +17,7 @@ from statistics import NormalDist
 import drawsvg
 from django.utils.translation import gettext as _
 
-from recipes.pictures import FONT, Description
+from recipes.charts import FONT, Description
 
 CONFIDENCE = 0.95
 # Our own choices, no source: fewer lids than this say little, and one chance in twenty is the usual line.
@@ -134,7 +134,7 @@ def _check(failed: int, looked_at: int) -> None:
 
 # Failure rates with their intervals as an SVG picture, to stand inline in a page.
 #
-# Drawn with presentation attributes only, as recipes/pictures.py: no style and no script, so that the site's content
+# Drawn with presentation attributes only, as recipes/charts.py: no style and no script, so that the site's content
 # policy lets it through, and in `currentColor`, so that it follows a dark page. The table beside it says the same.
 
 WIDTH = 340  # a phone's, so that its letters stay readable there; on a desk it stands in a narrow column

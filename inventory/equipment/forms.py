@@ -23,8 +23,8 @@ from inventory.equipment.models import KEEP, Thing
 from inventory.equipment.rules import LONGEST_DAYS, MOST_TURNAROUND_DAYS, TEST_RULES, Reading
 from inventory.equipment.services import SheetRow, ThingFields
 from inventory.equipment.validators import CARE_LENGTH, MOST_JARS, NAME_LENGTH, NOTE_LENGTH, PLACE_LENGTH
+from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.words import JARS
 
 # Form fields of the room: a day, a sum of money, a person, and choices one can hit with a knuckle.
 

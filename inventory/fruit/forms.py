@@ -36,7 +36,7 @@ from inventory.fruit.produce import CONTAINERS, grams_typed, produce_choices, we
 from inventory.fruit.services.freezer import LENGTHS, FreezerFields
 from inventory.fruit.validators import Hours, OfferFields
 from recipes.engine.quantities import UNITS, AmountError, parse_amount
-from recipes.forms.viewing import kitchen_choices, set_choices
+from recipes.forms.plans import kitchen_choices, set_choices
 
 # Forms of offers and claims. What was typed stays; a service's refusal appears beside its field.
 

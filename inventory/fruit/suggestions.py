@@ -23,8 +23,7 @@ from recipes.engine.scaling import MOST_POTS, fruit_lines
 from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
 from recipes.engine.units import UNITS
 from recipes.engine.weighing import weigh_line
-from recipes.indexing import barred
-from recipes.models import Recipe, Revision
+from recipes.models import Recipe, Revision, barred
 from recipes.planning import plan_for
 
 STEP_G = 50  # rounded up to what a kitchen scale and a bucket make sense of

@@ -24,9 +24,9 @@ from inventory.jars.rules import FULL, MEMBER, SHAPES, Shape
 from inventory.jars.services import LineFields, Received, Terms
 from inventory.jars.services.ledger import kitchen_place, lot_at, outside_place, person_place, store_place
 from inventory.jars.services.stock import CODE_LENGTH, MAKER_LENGTH
+from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.forms.prices import MoneyField
-from recipes.words import JARS
+from recipes.forms.plans import MoneyField
 
 # In the order of a season, as the buttons stand. What follows from a batch's log is not moved by hand.
 REASONS_OFFERED = [

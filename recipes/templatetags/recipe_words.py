@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from django import template
 
+from recipes.choices import JARS, METHODS, SEEN
+from recipes.choices import kind_word as word_of_kind
 from recipes.engine.terms import TestedSource
-from recipes.indexing import unbarred
-from recipes.measures import source_words as words_of_source
-from recipes.words import JARS, METHODS, SEEN
-from recipes.words import kind_word as word_of_kind
+from recipes.models import unbarred
+from recipes.presentation import source_words as words_of_source
 
 register = template.Library()
 

@@ -12,8 +12,7 @@ from django.utils.formats import date_format
 from django.utils.translation import to_language
 
 from club.settings import BASE_DIR, DATA_UPLOAD_MAX_NUMBER_FIELDS, broker_url, cache_url, languages_in
-from recipes.forms.draft import MOST_ROWS
-from recipes.forms.draft_fields import HeadForm, IngredientForm, ProcessForm
+from recipes.forms.drafts import MOST_ROWS, HeadForm, IngredientForm, ProcessForm
 
 
 @pytest.mark.parametrize(

@@ -14,9 +14,8 @@ from recipes.engine.document import (
     recipe_from_document,
     recipe_to_document,
 )
-from recipes.indexing import index_of, table_search_text
 from recipes.library import content_digest
-from recipes.models import ProcessTable, Recipe, Revision, RevisionState
+from recipes.models import ProcessTable, Recipe, Revision, RevisionState, index_of, table_search_text
 
 _numbers = count(1)
 

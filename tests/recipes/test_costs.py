@@ -8,10 +8,9 @@ from fractions import Fraction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.costs import cost_of, split_cents
 from recipes.engine.quantities import Amount, parse_amount
 from recipes.engine.terms import JarCount
-from recipes.shopping import Purchase
+from recipes.shopping import Purchase, cost_of, split_cents
 
 F = Fraction
 JARS = (JarCount("pint", 1), JarCount("half-pint", 3))

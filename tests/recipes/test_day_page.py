@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from recipes.day_page import day_summary, load_lines, pot_jars, process_text, step_lines, yield_words
 from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import Process
 from recipes.engine.plan import PlanRequest, plan
 from recipes.engine.terms import Altitude, Canner, Method, Pack
+from recipes.presentation import day_summary, load_lines, pot_jars, process_text, step_lines, yield_words
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 HOME = Altitude.from_feet(3412)

@@ -9,7 +9,7 @@ import pytest
 from django.conf import settings
 
 from recipes.engine.document import recipe_from_document, recipe_to_document
-from recipes.forms import DraftForm
+from recipes.forms.drafts import DraftForm
 from recipes.models import Recipe, Revision, RevisionState
 from recipes.services import revision_draft
 from tests.factories.recipes import SPREAD, VEGETABLE, make_revision, recipe_document

@@ -7,7 +7,7 @@ import json
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from recipes import guards
+from recipes import triggers
 from recipes.models import NumberedRevisionKept, Revision
 from tests.factories.recipes import make_recipe, make_revision
 
@@ -25,16 +25,16 @@ def run(sql, *values):
 def trigger_names():
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
-            cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s", [guards.TABLE])
+            cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s", [triggers.TABLE])
         else:
             cursor.execute(
-                "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgrelid = %s::regclass", [guards.TABLE]
+                "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgrelid = %s::regclass", [triggers.TABLE]
             )
         return {name for (name,) in cursor.fetchall()}
 
 
 def test_after_all_migrations_the_triggers_are_in_the_database():
-    assert trigger_names() == {guards.CHANGE, guards.DELETE}
+    assert trigger_names() == {triggers.CHANGE, triggers.DELETE}
 
 
 @pytest.mark.parametrize("state", ["published", "withdrawn"])
@@ -44,34 +44,34 @@ def test_after_all_migrations_the_triggers_are_in_the_database():
 def test_no_column_of_a_numbered_revision_changes(state, column, value):
     revision = make_revision(state=state)
     before = Revision.objects.values().get(pk=revision.pk)
-    with pytest.raises(IntegrityError, match=guards.CHANGED):
+    with pytest.raises(IntegrityError, match=triggers.CHANGED):
         run(f"UPDATE recipes_revision SET {column} = %s WHERE id = %s", value, revision.pk)
     assert Revision.objects.values().get(pk=revision.pk) == before
 
 
 def test_a_numbered_revision_does_not_move_to_another_recipe():
     revision, other = make_revision(), make_recipe()
-    with pytest.raises(IntegrityError, match=guards.CHANGED):
+    with pytest.raises(IntegrityError, match=triggers.CHANGED):
         run("UPDATE recipes_revision SET recipe_id = %s WHERE id = %s", other.pk, revision.pk)
 
 
 def test_an_update_of_many_rows_is_refused_when_one_of_them_is_numbered():
     make_revision(state="draft")
     make_revision()
-    with pytest.raises(IntegrityError, match=guards.CHANGED), transaction.atomic():
+    with pytest.raises(IntegrityError, match=triggers.CHANGED), transaction.atomic():
         Revision.objects.update(content={})
     assert not Revision.objects.filter(content={}).exists()
 
 
 def test_a_withdrawn_revision_never_returns():
     revision = make_revision(state="withdrawn")
-    with pytest.raises(IntegrityError, match=guards.CHANGED):
+    with pytest.raises(IntegrityError, match=triggers.CHANGED):
         run("UPDATE recipes_revision SET state = 'published' WHERE id = %s", revision.pk)
 
 
 def test_a_numbered_revision_is_not_deleted():
     revision = make_revision(state="withdrawn")
-    with pytest.raises(IntegrityError, match=guards.DELETED):
+    with pytest.raises(IntegrityError, match=triggers.DELETED):
         run("DELETE FROM recipes_revision WHERE id = %s", revision.pk)
     assert Revision.objects.filter(pk=revision.pk).exists()
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from recipes.engine.document import recipe_from_document
-from recipes.facets import IndexRow, facet_counts, matching
-from recipes.indexing import barred, index_of, search_key, unbarred
+from recipes.models import IndexRow, barred, facet_counts, index_of, matching, search_key, unbarred
 from tests.factories.recipes import SPREAD, recipe_document
 
 

@@ -188,12 +188,12 @@ def test_the_command_says_what_it_did_and_can_be_run_again(tmp_path, shipped, ca
 
 
 def test_when_the_database_fails_half_way_nothing_is_kept(load, monkeypatch):
-    from recipes.services import library as loading
+    from recipes import services as recipes_services
 
     def fail(*args):
         raise RuntimeError("the disk is full")
 
-    monkeypatch.setattr(loading, "_table_set", fail)
+    monkeypatch.setattr(recipes_services, "_table_set", fail)
     with pytest.raises(RuntimeError):
         load(GOOD + TABLE)
     assert not Recipe.objects.exists()

@@ -14,15 +14,15 @@ from recipes.engine.atmosphere import altitude_from_text
 from recipes.engine.document import recipe_from_document
 from recipes.engine.quantities import parse_amount
 from recipes.engine.terms import Ingredient, Role
-from recipes.measures import (
+from recipes.presentation import (
     altitude_text,
     amount_pair,
     headspace_text,
     kitchen_points,
     pressure_text,
     temperature_text,
+    volume_words,
 )
-from recipes.plan_page import volume_words
 
 KPA_PER_PSI = 6.894757293168  # NIST SP 811, appendix B
 

@@ -6,9 +6,9 @@ from xml.etree import ElementTree
 
 import pytest
 
+from recipes.charts import Day, Mark, days_svg, timeline_lanes, timeline_sentence, timeline_svg
+from recipes.choices import STEPS
 from recipes.engine.timeline import StepKind
-from recipes.pictures import Day, Mark, days_svg, timeline_lanes, timeline_sentence, timeline_svg
-from recipes.words import STEPS
 from tests.recipes.engine.days import BEANS, PRESSURE, day, jam
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -9,8 +9,7 @@ import pytest
 from recipes.engine.atmosphere import altitude_from_text
 from recipes.engine.loads import FOUR_QUART, SEVEN_QUART
 from recipes.engine.terms import Canner, Pack
-from recipes.planning import WishError, plan_for, plan_wish_from
-from recipes.wishes import WISH_FIELDS
+from recipes.planning import WISH_FIELDS, WishError, plan_for, plan_wish_from
 from tests.factories.recipes import VEGETABLE, make_revision
 
 HIGH = altitude_from_text("1040 m")

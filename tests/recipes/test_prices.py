@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from club.core.money import money_text
-from recipes.forms.prices import PriceForm
+from recipes.forms.plans import PriceForm
 from recipes.models import Price
 from recipes.services import price_note
 from tests.factories.prices import make_price

@@ -28,6 +28,7 @@ from inventory.equipment.services.holds import PURPOSE_LENGTH
 from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
+from recipes.choices import JARS
 from recipes.engine.plan_terms import Plan
 from recipes.engine.quantities import Amount, AmountError, parse_amount
 from recipes.engine.rules import NO_SOURCE
@@ -35,7 +36,6 @@ from recipes.engine.stations import HallPlan, Station
 from recipes.engine.terms import Canner, Method, Rule
 from recipes.engine.units import SPELLINGS, UNITS
 from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_words, shopping_list_of
-from recipes.words import JARS
 
 # Which things of the equipment room a session needs, from its plan. Pure: the engine's plan in, plain values out.
 

@@ -29,7 +29,7 @@ from club.classes.services.sessions import gear_refusals
 from club.core.http import refusals_on, refusals_told, signed_in
 from club.members.models import User
 from inventory.equipment.choices import kind_label
-from recipes.words import JARS
+from recipes.choices import JARS
 
 
 def planner(request: HttpRequest) -> User:

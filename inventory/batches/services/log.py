@@ -65,9 +65,9 @@ from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine.plan import Plan, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Refusal
-from recipes.measures import altitude_text
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanWish, plan_for
+from recipes.presentation import altitude_text
 
 # Starting a batch from a plan, and giving one up.
 

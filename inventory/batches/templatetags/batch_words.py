@@ -11,9 +11,9 @@ from django import template
 from django.utils.translation import gettext as _
 
 from inventory.batches.services.common import clock
+from recipes.choices import CANNERS, JARS, METHODS, PACKS
 from recipes.engine.terms import Altitude
-from recipes.measures import KPA_PER_PSI, altitude_text, pressure_text
-from recipes.words import CANNERS, JARS, METHODS, PACKS
+from recipes.presentation import KPA_PER_PSI, altitude_text, pressure_text
 
 register = template.Library()
 

@@ -42,9 +42,9 @@ from inventory.batches.tracing import trace as find
 from inventory.jars.models import LidLot
 from recipes.engine.process import sterilise_minutes
 from recipes.engine.terms import Refusal
-from recipes.measures import headspace_text, kitchen_points
 from recipes.models import Revision
 from recipes.planning import WishError, plan_for, plan_wish_from
+from recipes.presentation import headspace_text, kitchen_points
 
 # What the room's views share: who asks, the gate to a batch, and a refusal put beside its field.
 

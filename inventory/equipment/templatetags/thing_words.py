@@ -7,7 +7,7 @@ from decimal import Decimal
 from django import template
 
 from club.core import money
-from recipes.words import JARS
+from recipes.choices import JARS
 
 register = template.Library()
 

@@ -10,7 +10,7 @@ from inventory.fruit.models import Offer
 from inventory.fruit.produce import units_words, weight_words
 from inventory.fruit.suggestions import Fit
 from recipes.engine.terms import Role
-from recipes.plan_page import jar_words
+from recipes.presentation import jar_words
 from recipes.shopping import shopping_list
 
 register = template.Library()

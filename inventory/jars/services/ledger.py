@@ -32,8 +32,8 @@ from inventory.jars.models import (
 from inventory.jars.models.ledger import KEEP, BalanceQuerySet
 from inventory.jars.rules import BOUGHT, EMPTY, FULL, MOST_AT_ONCE, SHAPES, cents_back, shape_fits
 from inventory.jars.rules import BROKEN as BROKEN_ACCOUNT
+from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.words import JARS
 
 # What the jar services share: who keeps the ledger, figures and moments that can be true, tokens.
 

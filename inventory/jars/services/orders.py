@@ -31,7 +31,7 @@ from inventory.jars.services.ledger import (
     write_once,
 )
 from inventory.jars.services.stock import lid_lot_get_or_add, lids_post, supply_post, supply_take_in
-from recipes.words import JARS
+from recipes.choices import JARS
 
 # A member's own wishes in a club order: changed as she likes until it closes.
 

@@ -28,8 +28,8 @@ from inventory.jars.models.ledger import KEEP
 from inventory.jars.services.counting import COLUMNS, CountPlan
 from inventory.jars.services.stock import club_day
 from inventory.jars.sheets import csv_lines, workbook_bytes
+from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.words import JARS
 
 # What the room's views share: who asks, the gate to a place, and a refusal put beside its field.
 

@@ -15,16 +15,14 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from recipes.day_page import day_summary, when_words
 from recipes.engine.atmosphere import AltitudeError, altitude_from_text
 from recipes.engine.plan import Plan, plan_as_dict
 from recipes.engine.plan_terms import USUAL_STOVE
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.models import Recipe, Revision
-from recipes.plan_text import plan_text
-from recipes.planning import PlanWish, WishError, plan_for, plan_wish_from
-from recipes.wishes import CAPACITIES, STOVES
+from recipes.planning import CAPACITIES, STOVES, PlanWish, WishError, plan_for, plan_wish_from
+from recipes.presentation import day_summary, plan_text, when_words
 
 BAD_INPUT = 2
 REFUSED = 3
@@ -100,7 +98,7 @@ def _revision(slug: str, number: str | None) -> Revision:
 def _draw(made: Plan, path: Path) -> None:
     if made.day is None:
         raise _bad("--picture: this plan has no timeline to draw.")
-    from recipes.pictures import timeline_svg  # the drawing library takes longer to load than the plan to make
+    from recipes.charts import timeline_svg  # the drawing library takes longer to load than the plan to make
 
     title = f"{made.recipe.title}: {day_summary(made)}"
     try:

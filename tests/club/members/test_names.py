@@ -16,7 +16,7 @@ from inventory.equipment.choices import Kind
 from inventory.equipment.services import ThingFields, thing_add
 from inventory.jars.services.orders import words_clean
 from inventory.jars.services.stock import supply_add
-from recipes.forms.draft_fields import HeadForm
+from recipes.forms.drafts import HeadForm
 from tests.factories.members import make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db

@@ -11,7 +11,7 @@ from inventory.batches.models import Recall
 from inventory.batches.tracing import holdings
 from inventory.jars.services import jars_move, kitchen_place, store_place
 from recipes.models import Revision, RevisionState
-from recipes.withdrawal import Reach, reach_of
+from recipes.presentation import Reach, reach_of
 from tests.factories.batches import NOW, make_batch_checked
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision

@@ -9,7 +9,7 @@ from django.http import QueryDict
 
 from inventory.fruit.suggestions import AtHand, fit_of, fits, produce_named, revisions_with
 from recipes.engine.terms import Altitude
-from recipes.forms import PlanForm
+from recipes.forms.plans import PlanForm
 from recipes.models import RevisionState
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import SPREAD, VEGETABLE, make_revision

@@ -7,11 +7,11 @@ from fractions import Fraction
 
 import pytest
 
-from recipes.acidity import known_foods, ledger_with, shipped_library
 from recipes.engine.acidity import judge, ledger_of
 from recipes.engine.acidity_foods import ACIDS, FoodClass, KnownFood, words_of
 from recipes.engine.document import recipe_from_document, recipe_to_document
 from recipes.engine.terms import Method
+from recipes.library import known_foods, ledger_with, shipped_library
 
 REFUSED, HELD, FINE = "refused", "held", "fine"
 
@@ -136,7 +136,7 @@ def test_a_ledger_that_knows_no_tested_recipe_passes_no_mixture():
 def test_every_food_has_a_class_a_source_and_no_acid_fruit_reaches_above_4_6():
     import csv
 
-    from recipes.acidity import FOODS_FILE
+    from recipes.library import FOODS_FILE
 
     with FOODS_FILE.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))

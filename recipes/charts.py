@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import drawsvg
 from django.utils.translation import gettext as _
 
+from recipes.choices import STEPS
 from recipes.engine.timeline import Step, StepKind, Timeline
-from recipes.words import STEPS
 
 LABEL_WIDTH = 110
 NARROWEST, WIDEST, MINUTE = 830, 1400, 4.5  # of the day, and of one minute in a long day

@@ -1,0 +1,415 @@
+"""Forms of reading: search, for whom a page is shown, a plan, a change, a price."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, cast
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import HTML, Column, Layout, Row
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models.functions import Lower
+from django.urls import reverse_lazy
+from django.utils.translation import gettext_lazy as _
+
+from club.core.fields import Fold
+from club.members.models import Kitchen, Units, User, default_kitchen
+from recipes.choices import CANNERS, CAPACITY_WORDS, JARS, METHODS, PACKS, STOVES, kind_word
+from recipes.engine.process import process_choices
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.terms import Canner, Pack, TestedRecipe
+from recipes.models import FACETS, IndexRow, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
+from recipes.planning import CAPACITIES, MOST_EMPTIES, WISH_FIELDS, PlanWish, WishError, plan_wish_from
+
+# For whom a page is shown: which kitchen's altitude, which units.
+
+
+def bare_helper() -> FormHelper:
+    """The fields only: the template writes the form around them, so that the address holds nothing but the fields."""
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.disable_csrf = True
+    return helper
+
+
+def set_choices(field: forms.Field, choices: list[tuple[Any, Any]]) -> None:
+    cast(forms.ChoiceField, field).choices = choices
+
+
+def kitchen_choices(kitchens: Mapping[int, Kitchen], default: Kitchen | None) -> list[tuple[Any, Any]]:
+    """With "choose" before them where none is the person's default: else a browser takes the first by name."""
+    blank = [] if default else [("", _("choose"))]
+    return [*blank, *((pk, str(kitchen)) for pk, kitchen in kitchens.items())]
+
+
+class KitchenForm(forms.Form):
+    """A form with one of the person's kitchens in it, by its id. `kitchens` are read in one query."""
+
+    kitchen = forms.TypedChoiceField(
+        label=_("Kitchen"),
+        coerce=int,
+        empty_value=None,
+        error_messages={"invalid_choice": _("This is not a kitchen that you can use. Choose one of yours or a hall.")},
+    )
+
+    def __init__(self, data: Any = None, *, user: User, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        self.kitchens = {k.pk: k for k in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
+        self.default = default_kitchen(user, self.kitchens.values())
+        set_choices(self.fields["kitchen"], kitchen_choices(self.kitchens, self.default))
+        self.fields["kitchen"].initial = self.default.pk if self.default else None
+        self.helper = bare_helper()
+
+    @property
+    def chosen_kitchen(self) -> Kitchen | None:
+        """The kitchen asked for, of a bound form; none where the wish is wrong."""
+        self.is_valid()
+        return self.kitchens.get(self.cleaned_data.get("kitchen") or 0)
+
+
+class OwnKitchenForm(KitchenForm):
+    """Bound to a query that need not name a kitchen: then it is the person's default, or none is chosen."""
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(user=user)
+        self.data = {"kitchen": self.default.pk if self.default else "", **data.dict()}
+        self.is_bound = True
+        self.fields["kitchen"].required = self.default is not None
+
+
+class ViewForm(OwnKitchenForm):
+    """`?kitchen=` and `?units=` of a page, each with the person's own as default."""
+
+    units = forms.ChoiceField(label=_("Units"), choices=Units.choices)
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(data, user=user)
+        self._own_units = str(user.units)
+        self.data = {"units": user.units, **self.data}
+
+    @property
+    def chosen_units(self) -> str:
+        self.is_valid()
+        return str(self.cleaned_data.get("units", self._own_units))
+
+    @property
+    def units_word(self) -> str:
+        return str(Units(self.chosen_units).label)
+
+
+LONGEST_SEARCH = 100
+
+NAMES: dict[str, Callable[[str], str]] = {
+    "produce": str,
+    "kind": kind_word,
+    "method": lambda word: str(METHODS.get(word, word)),
+    "jar": lambda word: str(JARS.get(word, word)),
+}
+
+
+def search_field(label: Any) -> forms.CharField:
+    return forms.CharField(
+        label=label,
+        required=False,
+        max_length=LONGEST_SEARCH,
+        widget=forms.TextInput(attrs={"type": "search"}),
+        error_messages={"null_characters_not_allowed": _("This holds a character that cannot be searched for.")},
+    )
+
+
+def facet_field(label: Any) -> forms.ChoiceField:
+    """A choice that asks anew at once where scripts run; the rest of how is in the template, on the form around it."""
+    attrs = {"hx-get": reverse_lazy("recipes:list"), "hx-trigger": "change", "hx-include": "closest form"}
+    return forms.ChoiceField(label=label, required=False, widget=forms.Select(attrs=attrs))
+
+
+class SearchForm(forms.Form):
+    """The recipe list's query: words, and one word of each facet with how many recipes it would leave."""
+
+    q = search_field(_("Title, produce or ingredient"))
+    produce = facet_field(_("Produce"))
+    kind = facet_field(_("Kind"))
+    method = facet_field(_("Method"))
+    jar = facet_field(_("Jar"))
+
+    def __init__(self, data: Any) -> None:
+        super().__init__(data)
+        self.helper = bare_helper()
+        self._rows = Recipe.objects.published().search(self._text()).index_rows()
+        self._wanted = {facet: str(data.get(facet, "")) for facet in FACETS}
+        for facet, counts in facet_counts(self._rows, self._wanted).items():
+            set_choices(self.fields[facet], self._choices(facet, counts))
+            self.fields[facet].error_messages["invalid_choice"] = _("No recipe has “%(value)s”.")
+
+    def _text(self) -> str:
+        text = str(self.data.get("q", ""))
+        return text if len(text) <= LONGEST_SEARCH else ""
+
+    def _choices(self, facet: str, counts: Mapping[str, int]) -> list[tuple[str, Any]]:
+        """Every word of the facet, also those that would leave nothing: a shared address keeps what it asked for."""
+        words = {word for row in self._rows for word in row.words[facet]}
+        if self._wanted[facet] in self._known(facet):
+            words.add(self._wanted[facet])
+        named = sorted((NAMES[facet](word), word) for word in words)
+        return [("", _("any")), *((word, f"{name} ({counts[word]})") for name, word in named)]
+
+    def _known(self, facet: str) -> set[str]:
+        return {"method": set(map(str, METHODS)), "jar": set(JARS)}.get(facet, set())
+
+    @property
+    def is_narrowed(self) -> bool:
+        """Whether one of the folded choices was made."""
+        return any(self._wanted[facet] for facet in ("kind", "method", "jar"))
+
+    def found(self) -> list[IndexRow]:
+        """The recipes asked for, in the order of the list; none when the query is wrong."""
+        return matching(self._rows, self._wanted) if self.is_valid() else []
+
+
+class TableSearchForm(OwnKitchenForm):
+    """The process tables' query: words of the food, and the kitchen whose band is marked."""
+
+    q = search_field(_("Food"))
+    field_order = ("q", "kitchen")
+
+    def __init__(self, data: Any, *, user: User) -> None:
+        super().__init__(data, user=user)
+        self._user = user
+
+    def found(self) -> ProcessTableQuerySet:
+        tables = ProcessTable.objects.visible_to(self._user)
+        if "q" in self.errors:
+            return tables.none()
+        # "Asian pears" stands among the apples, not before them, also where a database sorts capitals first.
+        return tables.search(self.cleaned_data["q"]).order_by(Lower("food"), "variant", "method")
+
+
+# What a person asks a plan for: in which kitchen, how much, in which jars. Also used to start a batch.
+
+EMPTY = "empty_"  # and the jar size: the field of how many of it are at hand
+GEAR_FIELDS = {  # and how wide each is on a phone
+    "burners": "col-6",
+    "canners": "col-6",
+    "stove": "col-12",
+    "capacity": "col-12",
+    "cooks": "col-6",
+    "finish": "col-6",
+}
+STOVE_CHOICES = [("", _("as usual (electric)")), *STOVES.items()]
+CAPACITY_CHOICES = [("", _("as usual (7 quarts)")), *((size, CAPACITY_WORDS[size]) for size in CAPACITIES)]
+# A template, so that it is put into the reader's language when it is shown.
+EMPTIES_HELP = """{% load i18n %}<p class="form-text">{% translate "How many empty jars of each size there are. \
+Left empty, there are as many as wanted of the one size." %}</p>"""
+
+
+def text_field(label: Any, help_text: Any = "", **attrs: str) -> forms.CharField:
+    return forms.CharField(
+        label=label, help_text=help_text, required=False, max_length=40, widget=forms.TextInput(attrs=attrs)
+    )
+
+
+class PlanForm(KitchenForm):
+    """Bound to the query of a plan. When valid: `asked_kitchen` (a Kitchen) and `wish` (a PlanWish).
+
+    The choices are what the recipe's tested rows allow; another known jar, pack or canner in the query is kept, and
+    the engine says why it is refused.
+    """
+
+    jars = text_field(_("Jars wanted"), inputmode="numeric")
+    pots = text_field(_("or pots to cook"), inputmode="numeric")
+    fruit = text_field(_("or prepared fruit at hand"), _("With its unit, such as 4.5 kg or 10 cups."))
+    jar = forms.CharField(label=_("Jar"), required=False, widget=forms.Select)
+    pack = forms.CharField(label=_("Pack"), required=False, widget=forms.Select)
+    canner = forms.CharField(label=_("Canner"), required=False, widget=forms.Select)
+    burners = text_field(_("Burners"), inputmode="numeric")
+    stove = forms.CharField(label=_("Stove"), required=False, widget=forms.Select(choices=STOVE_CHOICES))
+    canners = text_field(_("Canners"), inputmode="numeric")
+    capacity = forms.ChoiceField(
+        label=_("Size of a canner"),
+        required=False,
+        choices=CAPACITY_CHOICES,
+        error_messages={"invalid_choice": _("Choose one of the canners in the list.")},
+    )
+    cooks = text_field(_("People cooking"), inputmode="numeric")
+    finish = text_field(_("Last jar out at"), type="time")
+
+    def __init__(self, data: Any = None, *, user: User, recipe: TestedRecipe, initial: Any = None) -> None:
+        super().__init__(data, user=user, initial=initial)
+        if data is not None and "kitchen" not in data and self.default is not None:
+            # An address that names no kitchen means the person's own, as on the recipe's page.
+            self.data = {**data.dict(), "kitchen": self.default.pk}
+        self._recipe = recipe
+        self._wish: PlanWish | None = None
+        choices = process_choices(recipe.process)
+        jars = choices.jars or (recipe.stated_yield.jar,)
+        self._offer("jar", jars, JARS, JAR_SIZES)
+        self._offer("pack", choices.packs, PACKS, tuple(Pack))
+        self._offer("canner", choices.canners, CANNERS, tuple(Canner))
+        self.empty_fields = self._ask_empties(jars)
+        self.helper.layout = Layout(
+            "kitchen",
+            Row(
+                Column("jars", css_class="col-6 col-sm-4"),
+                Column("pots", css_class="col-6 col-sm-4"),
+                Column("fruit", css_class="col-sm-4"),
+            ),
+            Row(*(Column(name, css_class="col-sm-4") for name in ("jar", "pack", "canner"))),
+            Fold(
+                _("Empty jars at hand, stove and time"),
+                HTML(EMPTIES_HELP),
+                Row(*(Column(name, css_class="col-6 col-sm-3") for name in self.empty_fields)),
+                Row(*(Column(name, css_class=f"{width} col-sm-4") for name, width in GEAR_FIELDS.items())),
+            ),
+        )
+
+    def _ask_empties(self, jars: Sequence[str]) -> dict[str, str]:
+        """A field for each size up to the largest that was tested; a smaller jar may have a larger one's process."""
+        largest = max(JAR_SIZES.index(jar) for jar in jars)
+        fields = {f"{EMPTY}{size}": size for size in JAR_SIZES[: largest + 1]}
+        for name, size in fields.items():
+            self.fields[name] = text_field(JARS[size], inputmode="numeric")
+        return fields
+
+    def _offer(self, name: str, allowed: Any, words: Any, known: Any) -> None:
+        """The allowed ones, and whichever known one the query has; where there is nothing to choose, no box."""
+        asked = str(self.data.get(name, ""))
+        values = [*allowed, *([asked] if asked in known and asked not in allowed else [])]
+        blank = _("as the recipe has it") if len(allowed) <= 1 or name == "jar" else _("choose")
+        if len(values) <= 1 and asked in ("", *map(str, values)):
+            self.fields[name].widget = forms.HiddenInput()
+        else:
+            self.fields[name].widget.choices = [("", blank), *((str(value), words[value]) for value in values)]
+
+    @classmethod
+    def is_asked(cls, data: Any) -> bool:
+        """Whether a query asks for a plan, and not merely for the page."""
+        return any(name in data for name in ("jars", "pots", "fruit"))
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        cleaned["empties"] = self._empties(cleaned)
+        try:
+            self._wish = plan_wish_from({name: cleaned.get(name) for name in WISH_FIELDS})
+        except WishError as error:
+            for field, message in error.problems.items():
+                if field not in self.errors:
+                    self.add_error(field if field in self.fields else None, message)
+        return cleaned
+
+    def _empties(self, cleaned: dict[str, Any]) -> str:
+        """ "half-pint=12,pint=4"; "" where no count was typed, which means as many as wanted."""
+        told = []
+        for name, size in self.empty_fields.items():
+            count = (cleaned.get(name) or "").strip()
+            if count and not (count.isascii() and count.isdecimal() and int(count) <= MOST_EMPTIES):
+                text = _("Write a whole number from 0 to %(most)s, or leave it empty.")
+                self.add_error(name, text % {"most": MOST_EMPTIES})
+            elif count:
+                told.append(f"{size}={int(count)}")
+        return ",".join(told)
+
+    @property
+    def asked(self) -> dict[str, str]:
+        """Only of a valid form: the kitchen and the wish as text, to ask for the same plan elsewhere."""
+        return {name: str(self.cleaned_data[name]) for name in ("kitchen", *WISH_FIELDS) if self.cleaned_data.get(name)}
+
+    @property
+    def wish(self) -> PlanWish:
+        """Only of a valid form."""
+        if self._wish is None:
+            raise ValueError("The form is not valid.")
+        return self._wish
+
+    @property
+    def asked_kitchen(self) -> Kitchen:
+        """Only of a valid form."""
+        return self.kitchens[self.cleaned_data["kitchen"]]
+
+
+# What somebody would like to change about a recipe: one change a line.
+
+MOST_CHANGES = 20
+LONGEST_CHANGE = 200
+
+
+class ChangesForm(forms.Form):
+    """Bound to the query. When valid, `asked` are the changes in order, without empty lines."""
+
+    change = forms.CharField(
+        label=_("What would you change? One change a line."),
+        max_length=MOST_CHANGES * (LONGEST_CHANGE + 2),
+        widget=forms.Textarea(attrs={"rows": 4}),
+        error_messages={"required": _("Write at least one change, such as: less sugar.")},
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = bare_helper()
+
+    def clean_change(self) -> str:
+        text = str(self.cleaned_data["change"])
+        lines = _lines(text)
+        if not lines:
+            raise ValidationError(self.fields["change"].error_messages["required"], code="required")
+        if len(lines) > MOST_CHANGES:
+            raise ValidationError(_("At most %(most)s changes at once.") % {"most": MOST_CHANGES}, code="too-many")
+        if any(len(line) > LONGEST_CHANGE for line in lines):
+            raise ValidationError(
+                _("At most %(most)s letters for one change.") % {"most": LONGEST_CHANGE}, code="too-long"
+            )
+        return text
+
+    @property
+    def asked(self) -> list[str]:
+        """Only of a valid form."""
+        return _lines(self.cleaned_data["change"])
+
+
+def _lines(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+# Noting a price.
+
+
+class MoneyField(forms.Field):
+    """ "4.99", "4,99" or "5" as cents; never through a float."""
+
+    default_error_messages = {"invalid": _("Write a price such as 4.99.")}
+
+    def to_python(self, value: Any) -> Any:
+        text = str(value or "").strip()
+        if not text:
+            return None
+        found = re.fullmatch(r"([0-9]{1,7})(?:[.,]([0-9]{1,2}))?", text)
+        if found is None:
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return int(found[1]) * 100 + int((found[2] or "").ljust(2, "0"))
+
+
+class PriceForm(forms.Form):
+    item = forms.CharField(
+        label=_("What"),
+        max_length=80,
+        help_text=_("As the shopping list has it, such as sugar or strawberries."),
+        widget=forms.TextInput(attrs={"list": "known-things", "autocapitalize": "none"}),
+    )
+    package = forms.CharField(
+        label=_("Package"), max_length=40, help_text=_("What one holds: 4 lb, 1 l, 2 pouches, 12 each.")
+    )
+    price = MoneyField(
+        label=_("Price of one package"), widget=forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12})
+    )
+    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = bare_helper()
+
+    def written(self) -> dict[str, Any]:
+        """Of a valid form: what `price_note` takes."""
+        told = dict(self.cleaned_data)
+        return {"cents": told.pop("price"), **told}

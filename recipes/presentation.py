@@ -1,0 +1,725 @@
+"""Figures, tables and plans in the words of a page or a terminal: nothing here decides, it only says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil, floor
+
+from django.apps import apps
+from django.db.models import Count
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from club.core.money import money_text
+from recipes.choices import CANNERS, JARS, METHODS, PACKS, ROLES, STEPS
+from recipes.engine.atmosphere import AltitudeError, boiling_point_c, jelly_point_c
+from recipes.engine.foods import Span
+from recipes.engine.jars import JarMix
+from recipes.engine.loads import Process
+from recipes.engine.plan import JarCount, Line, Plan
+from recipes.engine.plan_terms import MASS_BALANCE
+from recipes.engine.plan_write import clock
+from recipes.engine.process import ProcessFound
+from recipes.engine.process_bands import band_text, find_band
+from recipes.engine.quantities import UNITS, convert, format_amount, round_for_kitchen
+from recipes.engine.terms import (
+    Altitude,
+    Ingredient,
+    Method,
+    MinutesBand,
+    Pack,
+    PressureBand,
+    ProcessRow,
+    ProcessTable,
+    TestedRecipe,
+    TestedSource,
+)
+from recipes.engine.units import JAR_SIZES
+from recipes.engine.wording import format_number
+from recipes.models import Revision
+from recipes.shopping import Cost
+
+# Figures as a page shows them: safety figures in metric and US at once, amounts in the reader's units first.
+
+KPA_PER_PSI = Fraction("6.894757")
+METRIC_UNITS = frozenset({"ml", "l", "g", "kg", "metric-cup"})
+
+
+@dataclass(frozen=True)
+class IngredientLine:
+    """One ingredient for one pot: `amount` in the reader's units, `beside` in the others ("" for counted things)."""
+
+    item: str
+    prep: str
+    role: str
+    role_word: str
+    amount: str
+    beside: str
+    as_bought: str
+    optional: bool
+
+
+@dataclass(frozen=True)
+class KitchenPoints:
+    """Where water boils and a spread sets in one kitchen, in both scales."""
+
+    altitude: str
+    boiling: str
+    jelly: str
+    jelly_above_f: str
+
+
+def altitude_text(altitude: Altitude) -> str:
+    """ "1,040 m (3,412 ft)" """
+    return _("%(metres)s m (%(feet)s ft)") % {
+        "metres": f"{round(altitude.metres):,}",
+        "feet": f"{round(altitude.feet):,}",
+    }
+
+
+def temperature_text(celsius: float) -> str:
+    """ "96.5 °C (205.7 °F)" """
+    return f"{celsius:.1f} °C ({celsius * 9 / 5 + 32:.1f} °F)"
+
+
+def pressure_text(psi: int) -> str:
+    """ "11 psi (76 kPa)"; kilopascals are rounded up, so that they never ask for less."""
+    return _("%(psi)s psi (%(kpa)s kPa)") % {"psi": psi, "kpa": ceil(psi * KPA_PER_PSI)}
+
+
+def headspace_text(inches: Fraction) -> str:
+    """ "1/4 in (6 mm)" """
+    millimetres = floor(inches * Fraction("25.4") + Fraction(1, 2))
+    return _("%(inches)s in (%(mm)s mm)") % {"inches": format_number(inches), "mm": millimetres}
+
+
+def source_words(source: TestedSource) -> str:
+    return ", ".join(part for part in (source.title, source.edition, source.place) if part)
+
+
+def kitchen_points(altitude: Altitude | None, recipe: TestedRecipe | None = None) -> KitchenPoints | None:
+    """Boiling point and jelly point here; None where the altitude is not known or no kitchen has it."""
+    above_f = (recipe and recipe.endpoint_f_above_boiling) or Fraction(8)
+    if altitude is None:
+        return None
+    try:
+        return KitchenPoints(
+            altitude=altitude_text(altitude),
+            boiling=temperature_text(boiling_point_c(altitude)),
+            jelly=temperature_text(jelly_point_c(altitude, above_f)),
+            jelly_above_f=format_number(above_f),
+        )
+    except AltitudeError:
+        return None
+
+
+def ingredient_lines(recipe: TestedRecipe, units: str) -> list[IngredientLine]:
+    """The ingredients of one pot; `units` is "metric" or "us" and says which figure comes first."""
+    return [_line(line, units) for line in recipe.ingredients]
+
+
+def _line(line: Ingredient, units: str) -> IngredientLine:
+    amount, beside = amount_pair(line, units)
+    return IngredientLine(
+        item=line.item,
+        prep=line.prep,
+        role=line.role.value,
+        role_word=str(ROLES[line.role]),
+        amount=amount,
+        beside=beside,
+        as_bought=line.as_bought,
+        optional=line.optional,
+    )
+
+
+def amount_pair(line: Ingredient, units: str, *, customary: str = "") -> tuple[str, str]:
+    """The amount in the reader's units, and beside it in the other ones ("" for counted things).
+
+    `customary` is the text for a line that the engine has worded already, in the recipe's own unit.
+    """
+    if line.unit in METRIC_UNITS:
+        metric, other = customary or _metric(line), _customary(line)
+    else:
+        metric, other = _metric(line), customary or _customary(line)
+    first, second = (metric, other) if units == "metric" else (other, metric)
+    return first or second, second if first and second != first else ""
+
+
+def _customary(line: Ingredient) -> str:
+    """As printed where that is US; else turned into cups or ounces. Counted things are as printed too."""
+    if line.unit not in METRIC_UNITS:
+        return _as_printed(line)
+    return _turned(line, "cup" if UNITS[line.unit].kind == "volume" else "oz")
+
+
+def _metric(line: Ingredient) -> str:
+    """Grams where a weight is given with the recipe; else the same volume or weight; "" for counted things."""
+    if line.unit in METRIC_UNITS:
+        return _as_printed(line)
+    if line.grams is not None:
+        low, high = line.grams, line.grams * (line.amount_high or line.amount) / line.amount
+        return _range(low, high, "g", line)
+    kind = UNITS[line.unit].kind
+    return "" if kind == "count" else _turned(line, "ml" if kind == "volume" else "g")
+
+
+def _as_printed(line: Ingredient) -> str:
+    text = format_amount(line.amount_high or line.amount, line.unit)
+    if line.amount_high is None:
+        return text
+    return _("%(low)s to %(high)s") % {"low": format_number(line.amount), "high": text}
+
+
+def _turned(line: Ingredient, unit: str) -> str:
+    low = convert(line.amount, line.unit, unit)
+    return _range(low, convert(line.amount_high or line.amount, line.unit, unit), unit, line)
+
+
+def _range(low: Fraction, high: Fraction, unit: str, line: Ingredient) -> str:
+    texts = [_readable(value, unit, line) for value in (low, high)]
+    return texts[0] if low == high else _("%(low)s to %(high)s") % {"low": texts[0], "high": texts[1]}
+
+
+def _readable(value: Fraction, unit: str, line: Ingredient) -> str:
+    """Rounded the way the ingredient's role allows; from 1,000 g or ml in kg or l."""
+    rounded = round_for_kitchen(value, unit, line.role)
+    large = {"g": "kg", "ml": "l"}.get(unit)
+    if large and rounded.value >= 1000:
+        return format_amount(rounded.value / 1000, large)
+    return rounded.text
+
+
+# Process rows laid out as people read them: a table per pack and gauge, bands downwards, jars across.
+
+Bands = Sequence[MinutesBand] | Sequence[PressureBand]
+
+
+@dataclass(frozen=True)
+class BandLine:
+    """One altitude band: its limits in feet and metres, and one figure for each jar."""
+
+    text: str
+    is_here: bool
+    figures: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BandTable:
+    """One table. `is_above` says that the kitchen is higher than its last band."""
+
+    caption: str
+    jars: tuple[str, ...]
+    lines: tuple[BandLine, ...]
+    notes: tuple[str, ...]
+    sources: tuple[str, ...]
+    is_above: bool
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """One sort of table: its title, the bands a row has for it, and what is said once for all of its rows."""
+
+    title: str
+    bands_of: Callable[[ProcessRow], Bands]
+    usual: TestedRecipe | ProcessTable
+
+
+def band_tables(
+    rows: Iterable[ProcessRow], altitude: Altitude | None, usual: TestedRecipe | ProcessTable
+) -> list[BandTable]:
+    """Every row that was seen in print, in as few tables as their packs, gauges and bands allow.
+
+    The headspace and source of `usual`, which the page says once, are left out of the tables.
+    """
+    seen = sorted((row for row in rows if row.seen.is_seen), key=lambda row: JAR_SIZES.index(row.jar))
+    boiling = [row for row in seen if row.method is Method.BOILING_WATER]
+    pressure = [row for row in seen if row.method is Method.PRESSURE]
+    return [
+        *_tables(boiling, altitude, _Kind(_("Boiling water"), lambda row: row.minutes_bands, usual)),
+        *_tables(pressure, altitude, _Kind(_("Pressure, dial gauge"), lambda row: row.dial, usual)),
+        *_tables(pressure, altitude, _Kind(_("Pressure, weighted gauge"), lambda row: row.weighted, usual)),
+    ]
+
+
+def _tables(rows: list[ProcessRow], altitude: Altitude | None, kind: _Kind) -> list[BandTable]:
+    groups: dict[tuple[Pack, tuple[int | None, ...]], list[ProcessRow]] = {}
+    for row in rows:
+        limits = tuple(band.upper_ft for band in kind.bands_of(row))
+        if limits:
+            groups.setdefault((row.pack, limits), []).append(row)
+    return [_table(limits, group, altitude, kind) for (_pack, limits), group in groups.items()]
+
+
+def _table(limits: tuple[int | None, ...], rows: list[ProcessRow], altitude: Altitude | None, kind: _Kind) -> BandTable:
+    here = find_band(limits, altitude) if altitude else None
+    lines = tuple(
+        BandLine(
+            text=band_text(limits[index - 1] if index else None, upper),
+            is_here=here is not None and here.index == index,
+            figures=tuple(_figure(kind.bands_of(row)[index]) for row in rows),
+        )
+        for index, upper in enumerate(limits)
+    )
+    return BandTable(
+        caption=f"{kind.title}, {PACKS[rows[0].pack]}",
+        jars=tuple(_jar(row, kind.usual.headspace_in) for row in rows),
+        lines=lines,
+        notes=_unique(row.note for row in rows),
+        sources=_unique(source_words(row.source) for row in rows if row.source != kind.usual.source),
+        is_above=altitude is not None and here is None,
+    )
+
+
+def _figure(band: MinutesBand | PressureBand) -> str:
+    if isinstance(band, MinutesBand):
+        return _("%(minutes)s min") % {"minutes": band.minutes}
+    return _("not recommended") if band.psi is None else pressure_text(band.psi)
+
+
+def _jar(row: ProcessRow, usual_in: Fraction) -> str:
+    """A column's head: the jar, the minutes that hold at every altitude, and a headspace that is not the usual one."""
+    parts = [str(JARS[row.jar])]
+    if row.minutes is not None:
+        parts.append(_("%(minutes)s min") % {"minutes": row.minutes})
+    if row.headspace_in != usual_in:
+        parts.append(_("headspace %(space)s") % {"space": headspace_text(row.headspace_in)})
+    return ", ".join(parts)
+
+
+def _unique(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(text for text in texts if text))
+
+
+# The engine's plan in the words of a page: nothing here decides, it only says.
+
+
+@dataclass(frozen=True)
+class PlanLine:
+    """One ingredient: over all pots, and for each pot. `beside` is the same amount in the other units."""
+
+    item: str
+    prep: str
+    role: str
+    role_word: str
+    optional: bool
+    amount: str
+    beside: str
+    per_pot: str
+    per_pot_beside: str
+
+
+@dataclass(frozen=True)
+class ProcessWords:
+    """The process that was found, as a page says it."""
+
+    method: str
+    minutes: str
+    pressure: str
+    gauge: str
+    band: str
+    pack: str
+    jar: str
+    headspace: str
+    vent_minutes: int
+    source: str
+
+
+def plan_lines(plan: Plan, units: str) -> list[PlanLine]:
+    return [_plan_line(line, units) for line in plan.lines]
+
+
+def _plan_line(line: Line, units: str) -> PlanLine:
+    printed = line.ingredient
+    share = line.amount_per_pot / line.amount if line.amount else Fraction(1)
+    amount, beside = amount_pair(_scaled(printed, line, Fraction(1)), units, customary=line.text)
+    per_pot, per_pot_beside = amount_pair(_scaled(printed, line, share), units, customary=line.text_per_pot)
+    return PlanLine(
+        item=printed.item,
+        prep=printed.prep,
+        role=printed.role.value,
+        role_word=str(ROLES[printed.role]),
+        optional=printed.optional,
+        amount=amount,
+        beside=beside,
+        per_pot=per_pot,
+        per_pot_beside=per_pot_beside,
+    )
+
+
+def _scaled(printed: Ingredient, line: Line, share: Fraction) -> Ingredient:
+    return replace(
+        printed,
+        amount=line.amount * share,
+        amount_high=line.amount_high and line.amount_high * share,
+        grams=line.grams and line.grams * share,
+    )
+
+
+def process_words(found: ProcessFound | None) -> ProcessWords | None:
+    if found is None:
+        return None
+    return ProcessWords(
+        method=str(METHODS[found.method]),
+        minutes=_("%(minutes)s minutes") % {"minutes": found.minutes},
+        pressure="" if found.pressure_psi is None else pressure_text(found.pressure_psi),
+        gauge={"dial": str(CANNERS["dial-gauge"]), "weighted": str(CANNERS["weighted-gauge"])}.get(
+            found.gauge or "", ""
+        ),
+        band=found.band,
+        pack=str(PACKS[found.pack]),
+        jar=str(JARS[found.jar]),
+        headspace=headspace_text(found.headspace_in),
+        vent_minutes=found.vent_minutes,
+        source=source_words(found.source),
+    )
+
+
+def jar_words(plan: Plan) -> list[str]:
+    """ "7 × half-pint (237 ml)" """
+    return [f"{jars.count} × {JARS[jars.size]}" for jars in plan.jars]
+
+
+def volume_words(volume_ml: Fraction | None) -> str:
+    """ "1.7 l (7 1/4 US cups)"; "" where the volume is not known, or nothing."""
+    if not volume_ml:
+        return ""
+    quarters = Fraction(round(volume_ml / Fraction("236.5882365") * 4), 4)
+    metric = f"{float(volume_ml) / 1000:.1f} l" if volume_ml >= 1000 else f"{round(volume_ml)} ml"
+    return _("%(metric)s (%(cups)s US cups)") % {"metric": metric, "cups": format_number(quarters)}
+
+
+def start_query(revision_pk: int, asked: Mapping[str, str]) -> str:
+    """The query that starts a batch from this very plan: what was asked, and of which revision."""
+    return urlencode({"revision": str(revision_pk), **asked})
+
+
+# The yield, the jars and the day of a plan in the words of a page: nothing here decides, it only says.
+
+
+@dataclass(frozen=True)
+class YieldWords:
+    """What the pots give: a figure, its reach, and what it rests on ("" where it is not known)."""
+
+    volume: str
+    reach: str
+    brix: str
+    jars_a_pot: str
+    basis: str
+    filled_by: str
+    estimates: tuple[str, ...]
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PotJars:
+    """One or several pots that are filled alike."""
+
+    pots: str
+    jars: str
+    part_jar: str
+
+
+@dataclass(frozen=True)
+class LoadWords:
+    """One canner load."""
+
+    number: int
+    pot: int
+    canner: str
+    jars: str
+    process: str
+    room: str
+
+
+@dataclass(frozen=True)
+class StepWords:
+    """One step of the day; "" where it takes no burner, canner or cook."""
+
+    begin: str
+    end: str
+    what: str
+    pot: int
+    burner: str
+    canner: str
+    cook: str
+
+
+@dataclass(frozen=True)
+class CostWords:
+    """What is used costs, as far as prices are known; `unknown` is not in it. `total` is "" with no price at all."""
+
+    total: str
+    parts: tuple[tuple[str, str], ...]
+    unknown: tuple[str, ...]
+    jars: tuple[tuple[str, str], ...]
+
+
+def yield_words(plan: Plan) -> YieldWords | None:
+    """None where neither the source nor the mass balance tells."""
+    predicted = plan.predicted
+    if predicted is None:
+        return None
+    by_weight = predicted.basis == MASS_BALANCE
+    return YieldWords(
+        volume=volume_words(predicted.best_ml),
+        reach="" if predicted.low_ml == predicted.high_ml else _reach(predicted.low_ml, predicted.high_ml),
+        brix=_span(predicted.brix, 0) if predicted.brix else "",
+        jars_a_pot=_span(predicted.jars_a_pot, 1) if predicted.jars_a_pot else "",
+        basis=_("By weight: what goes in, less what boils off.") if by_weight else predicted.why_not,
+        filled_by=_filled_by(plan),
+        estimates=predicted.estimates,
+        assumptions=predicted.assumptions,
+    )
+
+
+def pot_jars(plan: Plan) -> list[PotJars]:
+    """The jars of each pot; pots in a row that are filled alike share a line."""
+    found: list[PotJars] = []
+    first = 0
+    for number, mix in enumerate(plan.mixes):
+        last = number + 1 == len(plan.mixes) or plan.mixes[number + 1] != mix
+        if last:
+            found.append(PotJars(_pots(first + 1, number + 1), jar_counts(mix.jars), _part_jar(mix)))
+            first = number + 1
+    return found
+
+
+def jar_counts(jars: tuple[JarCount, ...]) -> str:
+    """ "3 × pint (473 ml), 2 × half-pint (237 ml)"; "" for none."""
+    return ", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in jars)
+
+
+def load_lines(plan: Plan) -> list[LoadWords]:
+    return [
+        LoadWords(
+            number=load.number,
+            pot=load.pot,
+            canner="" if load.canner is None else str(load.canner),
+            jars=jar_counts(load.jars),
+            process=process_text(load.process),
+            room=f"{round(load.filled * 100)} %",
+        )
+        for load in plan.loads
+    ]
+
+
+def process_text(process: Process) -> str:
+    """ "25 minutes at 12 psi (83 kPa)" """
+    minutes = ngettext("%(n)s minute", "%(n)s minutes", process.minutes) % {"n": process.minutes}
+    if process.pressure_psi is None:
+        return minutes
+    return _("%(minutes)s at %(pressure)s") % {"minutes": minutes, "pressure": pressure_text(process.pressure_psi)}
+
+
+def step_lines(plan: Plan) -> list[StepWords]:
+    """Every step in order, timed as `when_words` has it."""
+    if plan.day is None:
+        return []
+    when = when_words(plan)
+    return [
+        StepWords(
+            begin=when(step.start),
+            end=when(step.end),
+            what=str(STEPS[step.kind][0]),
+            pot=step.pot,
+            burner=_number(step.burner),
+            canner=_number(step.canner),
+            cook=_number(step.cook),
+        )
+        for step in plan.day.steps
+    ]
+
+
+def when_words(plan: Plan) -> Callable[[int], str]:
+    """How a minute of the plan's day is said: as a time of the day with a finish, else as hours from the start."""
+    begins = plan.begins
+    if begins is None:
+        return lambda minute: f"{minute // 60}:{minute % 60:02d}"
+    return lambda minute: clock(begins + minute)
+
+
+def day_summary(plan: Plan) -> str:
+    """ "13:58 to 16:00, 2 h 2 min"; "" without a timeline."""
+    if plan.day is None:
+        return ""
+    length = _("%(hours)s h %(minutes)s min") % {"hours": plan.day.minutes // 60, "minutes": plan.day.minutes % 60}
+    if plan.begins is None or plan.finish is None:
+        return length
+    begin = clock(plan.begins) if plan.begins >= 0 else _("%(time)s the day before") % {"time": clock(plan.begins)}
+    return _("%(begin)s to %(end)s, %(length)s") % {"begin": begin, "end": clock(plan.finish), "length": length}
+
+
+def processes_by_size(plan: Plan) -> list[tuple[str, str]]:
+    """Each jar size and its process, where the jars of a plan are not all processed alike."""
+    found = {jar.size: load.process for load in plan.loads for jar in load.jars}
+    if len(set(found.values())) < 2:
+        return []
+    return [(str(JARS[size]), process_text(process)) for size, process in found.items()]
+
+
+def cost_words(cost: Cost) -> CostWords:
+    return CostWords(
+        total=money_text(cost.total_cents) if cost.parts else "",
+        parts=tuple((item, money_text(cents)) for item, cents in cost.parts),
+        unknown=cost.unknown,
+        jars=tuple((str(JARS[jar.size]), _from_to(jar.low_cents, jar.high_cents)) for jar in cost.jars),
+    )
+
+
+def _from_to(low: int, high: int) -> str:
+    if low == high:
+        return money_text(low)
+    return _("%(low)s or %(high)s") % {"low": money_text(low), "high": money_text(high)}
+
+
+def _filled_by(plan: Plan) -> str:
+    if plan.filled_basis == MASS_BALANCE:
+        return _("Jars are planned from the low end of the weight, for no source prints a yield that was seen.")
+    return _("Jars are planned from the low end of the yield that the source states.")
+
+
+def _reach(low: Fraction, high: Fraction) -> str:
+    return _("%(low)s to %(high)s") % {"low": volume_words(low), "high": volume_words(high)}
+
+
+def _span(span: Span, places: int) -> str:
+    best, low, high = (f"{figure:.{places}f}" for figure in (span.best, span.low, span.high))
+    return _("%(best)s (%(low)s to %(high)s)") % {"best": best, "low": low, "high": high}
+
+
+def _pots(first: int, last: int) -> str:
+    if first == last:
+        return _("Pot %(number)s") % {"number": first}
+    return _("Pots %(first)s to %(last)s, each") % {"first": first, "last": last}
+
+
+def _part_jar(mix: JarMix) -> str:
+    part = mix.part_jar
+    if part is None:
+        return ""
+    if part.size is None:
+        return _("%(volume)s with no empty jar for it") % {"volume": volume_words(part.ml)}
+    told = {"size": JARS[part.size], "volume": volume_words(part.ml)}
+    return _("%(volume)s in a %(size)s jar for the refrigerator, not processed") % told
+
+
+def _number(number: int | None) -> str:
+    return "" if number is None else str(number)
+
+
+# A plan as plain text for a terminal: the same figures as the page.
+
+
+def plan_text(plan: Plan) -> str:
+    return "\n".join(_paragraphs(plan))
+
+
+def _paragraphs(plan: Plan) -> Iterator[str]:
+    yield f"{plan.recipe.title} (revision {plan.revision})"
+    yield f"Tested by: {source_words(plan.source)}"
+    if plan.altitude is not None:
+        yield f"Altitude: {altitude_text(plan.altitude)}"
+    if plan.boiling_point_c is not None and plan.jelly_point_c is not None:
+        yield f"Water boils at {temperature_text(plan.boiling_point_c)}"
+        yield f"Jelly point: {temperature_text(plan.jelly_point_c)}"
+    for refusal in plan.refusals:
+        yield f"\nREFUSED: {refusal.message}\n  Rule {refusal.rule}; source: {refusal.source}"
+    yield from _amounts(plan)
+    yield from _process(plan)
+    yield from _day(plan)
+    for caution in plan.cautions:
+        yield f"! {caution.message} ({caution.source})"
+
+
+def _amounts(plan: Plan) -> Iterator[str]:
+    if plan.pots is None:
+        return
+    yield f"\nPots: {plan.pots}"
+    for line in plan_lines(plan, "us"):
+        each = f"; each pot {line.per_pot}" if plan.pots > 1 else ""
+        beside = f" ({line.beside})" if line.beside else ""
+        yield f"  {line.item}{', ' + line.prep if line.prep else ''}: {line.amount}{beside}{each}"
+    yield from _jars(plan)
+
+
+def _jars(plan: Plan) -> Iterator[str]:
+    found = yield_words(plan)
+    if found:
+        reach = f", from {found.reach}" if found.reach else ""
+        yield f"\nPredicted: {found.volume}{reach}"
+        yield f"  {found.basis}"
+    if found and found.brix:
+        yield f"  {found.jars_a_pot} {plan.stated_yield.jar} jars a pot; degrees Brix {found.brix}"
+    if plan.jars:
+        left_over = volume_words(plan.leftover_ml)
+        yield f"Fills: {', '.join(jar_words(plan))}{'; left over: ' + left_over if left_over else ''}"
+    for pot in pot_jars(plan):
+        over = f"; over: {pot.part_jar}" if pot.part_jar else ""
+        yield f"  {pot.pots}: {pot.jars or 'no full jar'}{over}"
+
+
+def _process(plan: Plan) -> Iterator[str]:
+    process = process_words(plan.process)
+    if process is None:
+        return
+    pressure = f" at {process.pressure}, {process.gauge}" if process.pressure else ""
+    yield f"\nProcess, {process.method}: {process.minutes}{pressure}"
+    yield f"  {process.jar}, {process.pack}, headspace {process.headspace}, altitude band {process.band}"
+    yield f"  Source: {process.source}"
+    if plan.sterilise_jars:
+        yield f"  Boil the empty jars for {plan.sterilise_minutes} minutes first."
+    elif plan.sterilise_jars is False:
+        yield "  The empty jars need not be sterilised, only clean and hot."
+
+
+def _day(plan: Plan) -> Iterator[str]:
+    if plan.loads:
+        yield f"\nCanner loads: {len(plan.loads)}"
+    for load in load_lines(plan):
+        canner = f", canner {load.canner}" if load.canner else ""
+        yield f"  load {load.number}, pot {load.pot}{canner}: {load.jars}; {load.process}; {load.room} full"
+    if plan.day:
+        yield f"\nThe day: {day_summary(plan)}"
+    for step in step_lines(plan):
+        named = (("burner", step.burner), ("canner", step.canner), ("cook", step.cook))
+        where = "".join(f", {what} {number}" for what, number in named if number)
+        yield f"  {step.begin:>5} to {step.end:>5}  {step.what}, pot {step.pot}{where}"
+
+
+# What withdrawing a revision calls back: asked before the press, and said on the page of what was withdrawn.
+#
+# The rooms of batches and jars stand above this one: their tables are named by words here, and not imported.
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How many jars that were not thrown away come from a revision, and in how many households they are."""
+
+    jars: int
+    households: int
+
+    @property
+    def words(self) -> str:
+        """ "12 jars in 3 households"."""
+        jars = ngettext("%(n)s jar", "%(n)s jars", self.jars) % {"n": self.jars}
+        told = ngettext("%(jars)s in %(n)s household", "%(jars)s in %(n)s households", self.households)
+        return told % {"jars": jars, "n": self.households}
+
+
+def reach_of(revision: Revision) -> Reach:
+    """Two queries. A household is a kitchen, a member whom jars were handed or moved to, or the club's store."""
+    jars = apps.get_model("batches", "Jar")._default_manager.filter(batch__revision=revision)
+    kept = jars.exclude(disposal="discard").order_by().values_list("held_by", "place").annotate(Count("pk"))
+    count, households = 0, set[tuple[str, int | None]]()
+    for holder, kitchen, here in kept:
+        count += here
+        households.add(("kitchen", kitchen) if holder is None else ("member", holder))
+    full = apps.get_model("jars", "Balance")._default_manager.filter(
+        batch__revision=revision, is_inside=True, state="full", count__gt=0
+    )
+    for kind, kitchen, person in full.order_by().values_list("place__kind", "place__kitchen", "place__person"):
+        households.add((kind, kitchen or person))
+    return Reach(count, len(households))

@@ -1,0 +1,457 @@
+"""The library, a recipe, its plan, a change to it; drafts and their review; prices."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, cast
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from club.core.money import money_text
+from club.members.models import User
+from recipes import services
+from recipes.charts import timeline_svg
+from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, check_changes
+from recipes.engine.document import DocumentError
+from recipes.engine.plan import Plan
+from recipes.engine.wording import format_number
+from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, ReasonForm, WithdrawForm, can_edit
+from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
+from recipes.models import Price, Recipe, Revision, RevisionState
+from recipes.planning import plan_for
+from recipes.presentation import (
+    band_tables,
+    cost_words,
+    day_summary,
+    headspace_text,
+    ingredient_lines,
+    jar_words,
+    kitchen_points,
+    load_lines,
+    plan_lines,
+    pot_jars,
+    process_words,
+    processes_by_size,
+    reach_of,
+    start_query,
+    step_lines,
+    volume_words,
+    when_words,
+    yield_words,
+)
+from recipes.shopping import PACKAGES, cost_of, shopping_list
+
+# What the room's views share.
+
+
+def signed_in(request: HttpRequest) -> User:
+    """The person asking. Only for views behind the sign-in."""
+    return cast(User, request.user)
+
+
+def allow(request: HttpRequest, *permissions: str) -> User:
+    """The person asking, who holds one of the permissions."""
+    user = signed_in(request)
+    if not any(user.has_perm(permission) for permission in permissions):
+        raise PermissionDenied
+    return user
+
+
+# Reading the library: the list, a recipe at its current or an older revision, and the process tables.
+
+PAGE = 30
+
+
+@require_safe
+def recipe_list(request: HttpRequest) -> HttpResponse:
+    form = SearchForm(request.GET)
+    page = Paginator(form.found(), PAGE).get_page(request.GET.get("page"))
+    recipes = Recipe.objects.published().filter(pk__in=[row.pk for row in page])
+    return render(request, "recipes/list.html", {"form": form, "page": page, "recipes": recipes})
+
+
+@require_safe
+def recipe(request: HttpRequest, slug: str) -> HttpResponse:
+    found = get_object_or_404(Recipe.objects.readable(), slug=slug)
+    numbered = found.revisions.numbered().select_related("recipe", "withdrawn_by")
+    shown = numbered.get(pk=found.current_id) if found.current_id else numbered.latest("number")
+    return render(request, "recipes/recipe.html", recipe_context(request, shown))
+
+
+@require_safe
+def revision(request: HttpRequest, slug: str, number: int) -> HttpResponse:
+    numbered = Revision.objects.numbered().select_related("recipe", "withdrawn_by")
+    shown = get_object_or_404(numbered, recipe__slug=slug, number=number)
+    return render(request, "recipes/recipe.html", recipe_context(request, shown))
+
+
+def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
+    """Everything the recipe page says about one revision, for the kitchen and units that the query asks for."""
+    form = ViewForm(request.GET, user=signed_in(request))
+    kitchen, tested = form.chosen_kitchen, shown.tested
+    altitude = kitchen.altitude if kitchen else None
+    return {
+        "form": form,
+        "kitchen": kitchen,
+        "recipe": shown.recipe,
+        "revision": shown,
+        "tested": tested,
+        "headspace": headspace_text(tested.headspace_in),
+        "yield_low": format_number(tested.stated_yield.low),
+        "yield_high": format_number(tested.stated_yield.high),
+        "hard_boil_minutes": format_number(tested.hard_boil.minutes) if tested.hard_boil else "",
+        "lines": ingredient_lines(tested, form.chosen_units),
+        "tables": band_tables(tested.process, altitude, tested),
+        "points": kitchen_points(altitude, tested),
+        "reach": reach_of(shown) if shown.state == RevisionState.WITHDRAWN else None,
+        "history": shown.recipe.revisions.numbered().order_by("-number"),
+    }
+
+
+@require_safe
+def process_tables(request: HttpRequest) -> HttpResponse:
+    form = TableSearchForm(request.GET, user=signed_in(request))
+    kitchen = form.chosen_kitchen
+    page = Paginator(form.found(), PAGE).get_page(request.GET.get("page"))
+    altitude = kitchen.altitude if kitchen else None
+    shown = [
+        (row, band_tables(row.table.rows, altitude, row.table), headspace_text(row.table.headspace_in)) for row in page
+    ]
+    return render(
+        request, "recipes/process_tables.html", {"form": form, "kitchen": kitchen, "page": page, "shown": shown}
+    )
+
+
+# May I change this? A verdict on each change somebody would like to make to a recipe.
+
+# The class of the mark, its sign and its words: never by colour alone.
+MARKS = {
+    Ruling.FINE: ("go", "✓", _("fine")),
+    Ruling.QUALITY: ("wait", "~", _("safe, but less good")),
+    Ruling.REFUSED: ("stop", "✗", _("refused")),
+}
+TOGETHER = {
+    Ruling.FINE: _("All of this may be changed."),
+    Ruling.QUALITY: _("This is safe, and the jars will set, keep, look or taste less well."),
+    Ruling.REFUSED: _("Do not make it so. At least one of these changes is refused."),
+}
+
+
+@require_safe
+def changes(request: HttpRequest, slug: str) -> HttpResponse:
+    """All that is asked stands in the address. Only a recipe with a published revision has this page."""
+    revision = get_object_or_404(Revision.objects.current().select_related("recipe"), recipe__slug=slug)
+    form = ChangesForm(request.GET if "change" in request.GET else None)
+    context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
+    if form.is_bound and form.is_valid():
+        checked = check_changes(revision.tested, form.asked)
+        context |= {
+            "answers": [_answer(verdict) for verdict in checked.verdicts],
+            "together": TOGETHER[checked.verdict],
+            "mark": MARKS[checked.verdict],
+        }
+    return render(request, "recipes/changes.html", context | {"grammar": GRAMMAR_HELP})
+
+
+def _answer(verdict: Verdict) -> dict[str, object]:
+    kind, sign, words = MARKS[verdict.verdict]
+    return {"verdict": verdict, "kind": kind, "sign": sign, "words": words}
+
+
+# From a recipe to a plan; all that is asked for stands in the address, so that it can be shared and reloaded.
+
+
+@require_safe
+def plan(request: HttpRequest, slug: str) -> HttpResponse:
+    """The form, and below it the plan once one is asked for. Only a recipe with a published revision has this page."""
+    revision = get_object_or_404(Revision.objects.current().select_related("recipe"), recipe__slug=slug)
+    is_asked = PlanForm.is_asked(request.GET)
+    form = PlanForm(
+        request.GET if is_asked else None,
+        user=signed_in(request),
+        recipe=revision.tested,
+        initial=request.GET.dict(),
+    )
+    context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
+    if is_asked and form.is_valid():
+        context |= plan_context(request, revision, form)
+    return render(request, "recipes/plan.html", context)
+
+
+def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> dict[str, Any]:
+    kitchen = form.asked_kitchen
+    units = signed_in(request).units
+    made = plan_for(revision=revision, altitude=kitchen.altitude, **form.wish)
+    return {
+        "plan": made,
+        "kitchen": kitchen,
+        "points": kitchen_points(kitchen.altitude, revision.tested),
+        "lines": plan_lines(made, units),
+        "process": process_words(made.process),
+        "processes": processes_by_size(made),
+        "jars": ", ".join(jar_words(made)),
+        "leftover": volume_words(made.leftover_ml),
+        "yields": yield_words(made),
+        "pot_jars": pot_jars(made),
+        "start_query": start_query(revision.pk, form.asked),
+        **(_day_context(made) | _buying_context(made, units) if made.ok else {}),
+    }
+
+
+def _day_context(made: Plan) -> dict[str, Any]:
+    """The loads and the day, as tables and as a picture."""
+    # Safe: every text in the picture is escaped where it is drawn.
+    picture = made.day and mark_safe(
+        timeline_svg(made.day, title=f"{made.recipe.title}: {day_summary(made)}", when=when_words(made), prefix="plan")
+    )
+    return {
+        "loads": load_lines(made),
+        "day": day_summary(made),
+        "steps": step_lines(made),
+        "picture": picture,
+    }
+
+
+def _buying_context(made: Plan, units: str) -> dict[str, Any]:
+    purchases = shopping_list(made, units)
+    prices = Price.objects.known_of(purchase.item for purchase in purchases)
+    return {"shopping": purchases, "cost": cost_words(cost_of(purchases, prices, made.jars))}
+
+
+# What things cost: everybody in the club reads it, keepers and organisers note it.
+
+NOTE = "recipes.add_price"
+
+
+@require_http_methods(["GET", "POST"])
+def prices(request: HttpRequest) -> HttpResponse:
+    """The current prices. `?item=` fills the form in from a shopping list."""
+    user = signed_in(request)
+    may_note = user.has_perm(NOTE)
+    if request.method == "POST":
+        allow(request, NOTE)
+    form = PriceForm(request.POST or None, initial={"item": request.GET.get("item", "")[:80]})
+    if request.method == "POST" and form.is_valid():
+        try:
+            noted = services.price_note(by=user, **form.written())
+        except ValidationError as refused:
+            form.add_error(None, refused)
+        else:
+            messages.success(
+                request, gettext("Noted: %(what)s for %(price)s.") % {"what": noted, "price": money_text(noted.cents)}
+            )
+            return redirect("recipes:prices")
+    rows = [(price, money_text(price.cents)) for price in Price.objects.current().select_related("by")]
+    known = sorted({*PACKAGES, *(price.item for price, _money in rows)})
+    return render(
+        request, "recipes/prices.html", {"form": form if may_note else None, "prices": rows, "known_things": known}
+    )
+
+
+# Writing drafts: the list, a new one, one from a revision, and changing one's own.
+
+WRITE = "recipes.draft_revision"
+REVIEW = "recipes.review_revision"
+
+
+@require_safe
+def draft_list(request: HttpRequest) -> HttpResponse:
+    allow(request, WRITE, REVIEW)
+    drafts = list(Revision.objects.drafts().select_related("recipe", "author").order_by("-created_at"))
+    return render(
+        request,
+        "recipes/drafts.html",
+        {
+            "waiting": [d for d in drafts if d.state == RevisionState.IN_REVIEW],
+            "drafts": [d for d in drafts if d.state == RevisionState.DRAFT and not d.is_held_back],
+            "held_back": [d for d in drafts if d.is_held_back],
+        },
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    return _write(request, from_revision=None)
+
+
+@require_http_methods(["GET", "POST"])
+def start_from(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, WRITE)
+    revision = get_object_or_404(Revision.objects.visible_to(user).select_related("recipe"), pk=pk)
+    if not can_edit(revision.content):
+        messages.error(request, gettext("This form has no fields for its altitude bands. Use a library file instead."))
+        return redirect("recipes:drafts")
+    return _write(request, from_revision=revision)
+
+
+def _write(request: HttpRequest, *, from_revision: Revision | None) -> HttpResponse:
+    user = allow(request, WRITE)
+    form = DraftForm(request.POST or None, document=from_revision.content if from_revision else None)
+
+    def keep() -> Revision:
+        return services.revision_draft(
+            by=user,
+            content=form.content,
+            from_revision=from_revision,
+            seen_statement=form.statement,
+            token=form.token.cleaned_data["token"],
+        )
+
+    if made := _kept(request, form, keep):
+        messages.success(request, gettext("The draft is kept. Look it over, then hand it in for review."))
+        return redirect("recipes:draft", made.pk)
+    return render(request, "recipes/draft_form.html", {"form": form, "from_revision": from_revision})
+
+
+@require_http_methods(["GET", "POST"])
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, WRITE)
+    draft = get_object_or_404(Revision.objects.drafts().select_related("recipe"), pk=pk)
+    if draft.author_id != user.pk:
+        raise PermissionDenied
+    form = DraftForm(request.POST or None, document=draft.content, statement=draft.seen_statement)
+
+    def keep() -> Revision:
+        return services.revision_change(by=user, revision=draft, content=form.content, seen_statement=form.statement)
+
+    if _kept(request, form, keep):
+        messages.success(request, gettext("Saved."))
+        return redirect("recipes:draft", draft.pk)
+    return render(request, "recipes/draft_form.html", {"form": form, "draft": draft})
+
+
+def _kept(request: HttpRequest, form: DraftForm, keep: Callable[[], Revision]) -> Revision | None:
+    """What `keep` made of a valid form; None when the form is to be shown (again), with whatever is wrong in it."""
+    if request.method != "POST" or form.add_to or not form.is_valid():
+        return None
+    try:
+        return keep()
+    except DocumentError as error:
+        form.add_problems(error.problems)
+    except ValidationError as error:
+        form.add_refusal(error)
+    return None
+
+
+# A draft as its readers see it, and what moves it: submit, send back, publish; and withdrawing what is published.
+
+WITHDRAW = "recipes.withdraw_revision"
+
+
+def _draft(pk: int) -> Revision:
+    return get_object_or_404(Revision.objects.select_related("recipe", "author"), pk=pk)
+
+
+@require_safe
+def draft(request: HttpRequest, pk: int) -> HttpResponse:
+    """A draft in full. One that was published meanwhile is found at its own page."""
+    allow(request, WRITE, REVIEW)
+    shown = _draft(pk)
+    if shown.number is not None:
+        return redirect("recipes:revision", shown.recipe.slug, shown.number)
+    return _show(request, shown, ReasonForm(label=gettext("What should be changed")))
+
+
+def _show(
+    request: HttpRequest, shown: Revision, note_form: ReasonForm, food_form: FoodForm | None = None
+) -> HttpResponse:
+    findings = services.findings_of(shown.tested)
+    unknown = [found.unknown for found in findings if found.unknown]
+    context = {
+        **recipe_context(request, shown),
+        "findings": findings,
+        "asks_statement": any(found.by_statement for found in findings),
+        "acid_form": AcidForm(),
+        "food_form": food_form or (FoodForm(words=unknown) if unknown else None),
+        "note_form": note_form,
+        "is_author": shown.author_id == request.user.pk,
+    }
+    return render(request, "recipes/draft.html", context)
+
+
+@require_POST
+def submit(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, WRITE)
+    return _move(request, pk, gettext("Handed in for review."), lambda d: services.revision_submit(by=user, revision=d))
+
+
+@require_POST
+def publish(request: HttpRequest, pk: int) -> HttpResponse:
+    """The form says which content the reviewer saw, so that no later change slips in."""
+    user = allow(request, REVIEW)
+    seen = request.POST.get("seen_digest", "").replace("\0", "")  # PostgreSQL takes no text with a NUL in it
+    form = AcidForm(request.POST)
+    said = form.cleaned_data["acid_seen"] if form.is_valid() else ""
+    return _move(
+        request,
+        pk,
+        gettext("Published."),
+        lambda d: services.revision_publish(by=user, revision=d, seen_digest=seen or "unseen", acid_seen=said),
+    )
+
+
+@require_POST
+def class_food(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, REVIEW)
+    shown = _draft(pk)
+    findings = services.findings_of(shown.tested)
+    form = FoodForm(request.POST, words=[found.unknown for found in findings if found.unknown])
+    if form.is_valid():
+        try:
+            services.food_classify(by=user, revision=shown, **form.cleaned_data)
+            messages.success(request, gettext("Classed. What still speaks against the draft stands below."))
+            return redirect("recipes:draft", pk)
+        except ValidationError as error:
+            form.add_error(None, error)
+    return _show(request, shown, ReasonForm(label=gettext("What should be changed")), form)
+
+
+def _move(request: HttpRequest, pk: int, said: str, move: Callable[[Revision], Any]) -> HttpResponse:
+    """A button without a form of its own: a refusal becomes a message on the draft's page."""
+    try:
+        move(_draft(pk))
+        messages.success(request, said)
+    except ValidationError as error:
+        for sentence in error.messages:
+            messages.error(request, sentence)
+    return redirect("recipes:draft", pk)
+
+
+@require_POST
+def send_back(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, REVIEW)
+    shown = _draft(pk)
+    form = ReasonForm(request.POST, label=gettext("What should be changed"))
+    if form.is_valid():
+        try:
+            services.revision_send_back(by=user, revision=shown, note=form.cleaned_data["reason"])
+            messages.success(request, gettext("Sent back to its author."))
+            return redirect("recipes:draft", pk)
+        except ValidationError as error:
+            form.add_error("reason", error.messages)
+    return _show(request, shown, form)
+
+
+@require_http_methods(["GET", "POST"])
+def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
+    user = allow(request, WITHDRAW)
+    shown = get_object_or_404(Revision.objects.numbered().select_related("recipe"), recipe__slug=slug, number=number)
+    reach = reach_of(shown)
+    form = WithdrawForm(request.POST or None, calls_back=reach.words if reach.jars else "")
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.revision_withdraw(by=user, revision=shown, reason=form.cleaned_data["reason"])
+            messages.success(request, gettext("Withdrawn. The page says so to everybody who opens it."))
+            return redirect("recipes:revision", slug, number)
+        except ValidationError as error:
+            form.add_error("reason", error.messages)
+    told = {"form": form, "revision": shown, "recipe": shown.recipe, "reach": reach}
+    return render(request, "recipes/withdraw.html", told)
