@@ -16,8 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from club.core.places import FIXTURES
-from recipes.engine.acidity import Ledger, ledger_of
-from recipes.engine.acidity_foods import FoodClass, KnownFood, KnownFoods
+from recipes.engine.acidity import FoodClass, KnownFood, KnownFoods, Ledger, ledger_of
 from recipes.engine.document import (
     DocumentError,
     entries_from_library,

@@ -18,11 +18,10 @@ from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
-from recipes.engine.quantities import Amount, parse_amount
+from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import ProcessTable as ProcessTable_of_terms
 from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
-from recipes.engine.units import JAR_SIZES
 
 FACETS = ("produce", "kind", "method", "jar")
 

@@ -10,10 +10,10 @@ from typing import TypedDict, TypeVar, Unpack
 
 from django.utils.translation import gettext as _
 
-from recipes.engine.heat import EFFICIENCY
 from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Capacity, capacity
-from recipes.engine.plan import Plan, PlanRequest, plan
-from recipes.engine.plan_terms import USUAL_STOVE
+from recipes.engine.physics import EFFICIENCY
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import USUAL_STOVE, Plan, PlanRequest
 from recipes.engine.quantities import JAR_SIZES, Amount, AmountError, parse_amount
 from recipes.engine.rules import NO_SOURCE, refusal
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal

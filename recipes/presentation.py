@@ -15,19 +15,19 @@ from django.utils.translation import ngettext
 
 from club.core.money import money_text
 from recipes.choices import CANNERS, JARS, METHODS, PACKS, ROLES, STEPS
-from recipes.engine.atmosphere import AltitudeError, boiling_point_c, jelly_point_c
-from recipes.engine.foods import Span
 from recipes.engine.jars import JarMix
 from recipes.engine.loads import Process
-from recipes.engine.plan import JarCount, Line, Plan
-from recipes.engine.plan_terms import MASS_BALANCE
-from recipes.engine.plan_write import clock
-from recipes.engine.process import ProcessFound
-from recipes.engine.process_bands import band_text, find_band
-from recipes.engine.quantities import UNITS, convert, format_amount, round_for_kitchen
+from recipes.engine.mass_balance import Span
+from recipes.engine.physics import AltitudeError, boiling_point_c, jelly_point_c
+from recipes.engine.plan.terms import MASS_BALANCE, Plan
+from recipes.engine.plan.write import clock
+from recipes.engine.process import ProcessFound, band_text, find_band
+from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_number
+from recipes.engine.scaling import Line, round_for_kitchen
 from recipes.engine.terms import (
     Altitude,
     Ingredient,
+    JarCount,
     Method,
     MinutesBand,
     Pack,
@@ -37,8 +37,6 @@ from recipes.engine.terms import (
     TestedRecipe,
     TestedSource,
 )
-from recipes.engine.units import JAR_SIZES
-from recipes.engine.wording import format_number
 from recipes.models import Revision
 from recipes.shopping import Cost
 

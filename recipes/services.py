@@ -18,8 +18,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from club.members.models import User
-from recipes.engine.acidity import Finding, Ledger, judge
-from recipes.engine.acidity_foods import FoodClass, KnownFood
+from recipes.engine.acidity import Finding, FoodClass, KnownFood, Ledger, judge
 from recipes.engine.document import DocumentError, Problem, recipe_from_document, recipe_to_document
 from recipes.engine.quantities import AmountError, parse_amount
 from recipes.engine.terms import Seen, TestedRecipe

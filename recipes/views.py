@@ -21,8 +21,8 @@ from recipes import services
 from recipes.charts import timeline_svg
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, check_changes
 from recipes.engine.document import DocumentError
-from recipes.engine.plan import Plan
-from recipes.engine.wording import format_number
+from recipes.engine.plan.terms import Plan
+from recipes.engine.quantities import format_number
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
 from recipes.models import Price, Recipe, Revision, RevisionState

@@ -35,7 +35,7 @@ from club.members.models import Kitchen, User
 from inventory.equipment.forms import PersonField, PhotoForm, TokenForm
 from inventory.equipment.forms import helper as helper_of_forms
 from recipes.choices import CANNERS, JARS, PACKS, STOVES
-from recipes.engine.units import JAR_SIZES
+from recipes.engine.quantities import JAR_SIZES
 from recipes.models import Revision, RevisionState
 from recipes.planning import jar_counts_from
 

@@ -34,14 +34,13 @@ from inventory.batches.rules import Phase
 from inventory.batches.tracing import recalls_of
 from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
-from recipes.engine.plan_terms import Plan
-from recipes.engine.plan_write import clock
+from recipes.engine.plan.terms import Plan
+from recipes.engine.plan.write import clock
 from recipes.engine.quantities import format_amount
 from recipes.engine.rules import RULES
-from recipes.engine.station_terms import CLEAN_UP, STATION_RULES
-from recipes.engine.stations import HallPlan, HallRefusal, TotalLine
+from recipes.engine.schedule.stations import CLEAN_UP, STATION_RULES, HallPlan, HallRefusal, TotalLine
+from recipes.engine.schedule.terms import StepKind
 from recipes.engine.terms import Canner, Caution, Pack, Rule
-from recipes.engine.timeline import StepKind
 from recipes.models import Recipe, RevisionState
 from recipes.planning import plan_for
 from recipes.presentation import (

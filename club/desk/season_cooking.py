@@ -12,7 +12,7 @@ from club.desk.season_reading import KnownRecipe, Reading
 from inventory.batches.models import Batch
 from inventory.fruit.suggestions import takes_thawed
 from recipes.choices import PACKS
-from recipes.engine.plan import Plan
+from recipes.engine.plan.terms import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Recipe, Revision, unbarred
 from recipes.planning import plan_for

@@ -12,8 +12,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
-from recipes.engine.foods import PUBLISHED
-from recipes.engine.units import POUND_G, UNITS
+from recipes.engine.mass_balance import PUBLISHED
+from recipes.engine.quantities import POUND_G, UNITS
 
 OTHER = "other"
 SR28 = "USDA SR28 FOOD_DES NDB "
@@ -86,7 +86,7 @@ def produce_choices() -> list[tuple[str, str | Promise]]:
 # Of two printed figures for one container USDA's is taken. A half bushel and a peck are a half and a quarter of a
 # bushel
 # (US dry measure: NIST Handbook 44, appendix C). Juice goes by what a US cup of it weighs
-# (recipes.engine.foods_weights).
+# (recipes.engine.mass_balance).
 # A giver who weighed a container knows better than any table: her figure goes before it.
 
 FRESH, FROZEN, JUICE = "fresh", "frozen", "juice"

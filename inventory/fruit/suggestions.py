@@ -14,15 +14,13 @@ from django.utils.translation import gettext as _
 from inventory.fruit.models import FreezerState, Offer
 from inventory.fruit.produce import JUICE, PRODUCE
 from inventory.fruit.rules import COOKED_THROUGH, THAWED_PACKS
-from recipes.engine.foods import form_of, words_of
-from recipes.engine.plan import Plan
+from recipes.engine.mass_balance import form_of, weigh_line, words_of
+from recipes.engine.plan.terms import Plan
 from recipes.engine.process import process_choices
-from recipes.engine.quantities import Amount
+from recipes.engine.quantities import UNITS, Amount
 from recipes.engine.rules import refusal
 from recipes.engine.scaling import MOST_POTS, fruit_lines
 from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
-from recipes.engine.units import UNITS
-from recipes.engine.weighing import weigh_line
 from recipes.models import Recipe, Revision, barred
 from recipes.planning import plan_for
 

@@ -18,7 +18,7 @@ from recipes.engine.change_grammar import parts_of
 from recipes.engine.change_kinds import ACIDS, Kind
 from recipes.engine.change_terms import Act, Change
 from recipes.engine.change_text import NUMBER, read_number, tokens
-from recipes.engine.units import SPELLINGS
+from recipes.engine.quantities import SPELLINGS
 
 _OF_FOOD = frozenset({Act.ADD, Act.LESS, Act.MORE, Act.OMIT, Act.SET, Act.SWAP, Act.USE})
 # "One pepper kind for another", "another brand": said of a line, not of a measure.

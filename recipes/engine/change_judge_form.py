@@ -7,7 +7,7 @@ from recipes.engine.change_foods import CANNED, DRIED, FROZEN, MASHED, SWEETENED
 from recipes.engine.change_judge_amount import Decision
 from recipes.engine.change_kinds import Kind
 from recipes.engine.change_terms import Change
-from recipes.engine.process_rows import process_choices
+from recipes.engine.process import process_choices
 from recipes.engine.terms import Pack, Role
 
 _PRODUCE = frozenset(

@@ -14,9 +14,9 @@ from recipes.engine.change_rules import CHANGE_RULES
 from recipes.engine.change_rules_accident import LOW_ACID_STOOD
 from recipes.engine.change_terms import Act, Change, Ruling
 from recipes.engine.change_text import tokens
-from recipes.engine.process_rows import process_choices
+from recipes.engine.process import process_choices
+from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Canner, Method, Pack, ProcessRow
-from recipes.engine.units import JAR_ML, JAR_SIZES
 
 STEAM_MINUTES = 45
 _ANY_FOOD = frozenset({"jar", "food", "batch"})

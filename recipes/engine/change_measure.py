@@ -12,9 +12,17 @@ from recipes.engine.change_foods import read_phrase, without_percent
 from recipes.engine.change_kinds import ACIDS
 from recipes.engine.change_terms import Act, Change
 from recipes.engine.change_text import tokens
-from recipes.engine.quantities import Amount, ConversionError, convert, parse_amount
+from recipes.engine.quantities import (
+    JAR_ML,
+    JAR_SIZES,
+    UNITS,
+    US_CUP_ML,
+    Amount,
+    ConversionError,
+    convert,
+    parse_amount,
+)
 from recipes.engine.terms import Role
-from recipes.engine.units import JAR_ML, JAR_SIZES, UNITS, US_CUP_ML
 
 TEASPOON_ML = US_CUP_ML / 48
 

@@ -6,8 +6,7 @@ import re
 import unicodedata
 from fractions import Fraction
 
-from recipes.engine.quantities import Amount, AmountError, parse_amount, plain_text
-from recipes.engine.units import SPELLINGS
+from recipes.engine.quantities import SPELLINGS, Amount, AmountError, parse_amount, plain_text
 
 LONGEST_TEXT = 300
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import ceil
 
-from recipes.engine.day_paces import Paces
-from recipes.engine.day_schedule import Duty
-from recipes.engine.day_terms import PotWork
-from recipes.engine.heat import Burner
 from recipes.engine.loads import Load
+from recipes.engine.physics import Burner
+from recipes.engine.schedule.burners import Duty
+from recipes.engine.schedule.day import Paces
+from recipes.engine.schedule.terms import PotWork
 
 
 class Least:

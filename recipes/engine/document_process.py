@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from recipes.engine.document_fields import Fields, shown
+from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Method, MinutesBand, Pack, PressureBand, ProcessRow, Seen, TestedSource
-from recipes.engine.units import JAR_SIZES
 
 ABOVE = "above"
 NOT_RECOMMENDED = "not-recommended"

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from recipes.engine.document_fields import Fields
 from recipes.engine.document_process import read_row, read_source
+from recipes.engine.quantities import JAR_SIZES, UNITS
 from recipes.engine.terms import (
     HardBoil,
     Ingredient,
@@ -17,7 +18,6 @@ from recipes.engine.terms import (
     StatedYield,
     TestedRecipe,
 )
-from recipes.engine.units import JAR_SIZES, UNITS
 
 PECTINS = ("none", "powdered", "liquid", "")
 LONGEST_NAME = 200

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from recipes.engine.document_fields import Fields
+from recipes.engine.quantities import PACKETS
 from recipes.engine.rules import FERMENT_KINDS, LOW_ACID_KINDS, RULES, is_borderline
 from recipes.engine.terms import Method, PotLimits, ProcessRow, Role, TestedRecipe
-from recipes.engine.units import PACKETS
 
 ADDED_PECTIN = ("powdered", "liquid")
 

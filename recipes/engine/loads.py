@@ -13,11 +13,10 @@ from functools import lru_cache
 from math import lcm
 from typing import NamedTuple
 
-from recipes.engine.day_rules import EQUIPMENT, day_refusal
 from recipes.engine.process import ProcessFound
-from recipes.engine.rules import NO_SOURCE
+from recipes.engine.quantities import JAR_ML, JAR_SIZES
+from recipes.engine.rules import EQUIPMENT, NO_SOURCE, day_refusal
 from recipes.engine.terms import JarCount, Method, Refusal
-from recipes.engine.units import JAR_ML, JAR_SIZES
 
 
 class Process(NamedTuple):

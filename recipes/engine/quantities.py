@@ -1,7 +1,8 @@
-"""Amounts as people write and read them: "2 1/4 cups", "2¼ c", "3 lb 4 oz", "1,5 kg".
+"""Kitchen units and jar sizes, exact, and how they convert.
 
-Reading is strict: what could mean two things is refused with a sentence that says how to write it.
-Converting lives in `units`, rounding to what a kitchen can measure in `kitchen`; both are named here too.
+Volumes are counted in millilitres, masses in grams. The US gallon is 231 cubic inches and the inch
+2.54 cm, the avoirdupois pound 0.45359237 kg, all exactly (NIST SP 811, appendix B; NIST Handbook 44,
+appendix C). A 250 ml metric cup and a 10 fl oz imperial cup are units of their own, never "a cup".
 """
 
 from __future__ import annotations
@@ -10,25 +11,146 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal, NamedTuple
 
-from recipes.engine.kitchen import KitchenAmount, round_for_kitchen
-from recipes.engine.units import JAR_ML, JAR_SIZES, SPELLINGS, UNITS, ConversionError, convert
-from recipes.engine.wording import format_amount
+Kind = Literal["volume", "mass", "count"]
 
-__all__ = [
-    "JAR_ML",
-    "JAR_SIZES",
-    "UNITS",
-    "Amount",
-    "AmountError",
-    "ConversionError",
-    "KitchenAmount",
-    "convert",
-    "format_amount",
-    "parse_amount",
-    "parse_number",
-    "round_for_kitchen",
-]
+US_CUP_ML = Fraction("236.5882365")
+POUND_G = Fraction("453.59237")
+
+
+class Unit(NamedTuple):
+    """One unit: `size` is in ml, g or pieces; `words` are the spellings people type, in lower case."""
+
+    name: str
+    kind: Kind
+    size: Fraction
+    one: str
+    many: str
+    words: tuple[str, ...] = ()
+
+
+def _volume(name: str, ml: Fraction, one: str, many: str, *words: str) -> Unit:
+    return Unit(name, "volume", ml, one, many, words)
+
+
+def _mass(name: str, grams: Fraction, *words: str) -> Unit:
+    return Unit(name, "mass", grams, name, name, words)
+
+
+def _count(one: str, many: str) -> Unit:
+    return Unit(one, "count", Fraction(1), one, many)
+
+
+_ALL = (
+    _volume("tsp", US_CUP_ML / 48, "tsp", "tsp", "teaspoon", "teaspoons", "tsps", "ts"),
+    _volume("tbsp", US_CUP_ML / 16, "tbsp", "tbsp", "tablespoon", "tablespoons", "tbsps", "tbs", "tb"),
+    _volume("fl-oz", US_CUP_ML / 8, "fl oz", "fl oz", "fl oz", "floz", "fluid ounce", "fluid ounces"),
+    _volume("cup", US_CUP_ML, "cup", "cups", "c", "us cup", "us cups"),
+    _volume("pint", US_CUP_ML * 2, "pint", "pints", "pt", "pts"),
+    _volume("quart", US_CUP_ML * 4, "quart", "quarts", "qt", "qts"),
+    _volume("gallon", US_CUP_ML * 16, "gallon", "gallons", "gal", "gals"),
+    _volume("ml", Fraction(1), "ml", "ml", "millilitre", "millilitres", "milliliter", "milliliters", "cc"),
+    _volume("l", Fraction(1000), "l", "l", "litre", "litres", "liter", "liters", "ltr"),
+    _volume("metric-cup", Fraction(250), "metric cup", "metric cups"),
+    _volume("imperial-cup", Fraction("284.130625"), "imperial cup", "imperial cups"),
+    _mass("g", Fraction(1), "gram", "grams", "gramme", "grammes", "gr", "gm", "gms"),
+    _mass("kg", Fraction(1000), "kilo", "kilos", "kgs", "kilogram", "kilograms", "kilogramme", "kilogrammes"),
+    _mass("oz", POUND_G / 16, "ounce", "ounces", "ozs"),
+    _mass("lb", POUND_G, "lbs", "pound", "pounds"),
+    Unit("each", "count", Fraction(1), "", "", ("whole", "piece", "pieces", "pc", "pcs")),
+    _count("box", "boxes"),
+    _count("pouch", "pouches"),
+    _count("packet", "packets"),
+    _count("can", "cans"),
+    _count("jar", "jars"),
+    _count("bottle", "bottles"),
+    _count("clove", "cloves"),
+    _count("head", "heads"),
+    _count("stick", "sticks"),
+    _count("slice", "slices"),
+    _count("sprig", "sprigs"),
+    _count("bunch", "bunches"),
+)
+
+UNITS: dict[str, Unit] = {unit.name: unit for unit in _ALL}
+
+# Every spelling that `parse_amount` understands, to the unit's name.
+SPELLINGS: dict[str, str] = {
+    word: unit.name for unit in _ALL for word in (unit.name, unit.one, unit.many, *unit.words) if word
+}
+
+# Things sold and used whole: a fraction of one cannot be measured.
+PACKETS = frozenset({"box", "pouch", "packet"})
+
+# Jars by what they hold when full to the brim line the trade names them by, small to large.
+JAR_ML: dict[str, Fraction] = {
+    "quarter-pint": US_CUP_ML / 2,
+    "half-pint": US_CUP_ML,
+    "twelve-ounce": US_CUP_ML * 3 / 2,
+    "pint": US_CUP_ML * 2,
+    "pint-and-half": US_CUP_ML * 3,
+    "quart": US_CUP_ML * 4,
+    "half-gallon": US_CUP_ML * 8,
+}
+JAR_SIZES: tuple[str, ...] = tuple(JAR_ML)
+
+
+class ConversionError(ValueError):
+    """The two units measure different things, or one of them is not a unit we know."""
+
+
+def convert(value: Fraction, from_unit: str, to_unit: str) -> Fraction:
+    """`value` of one unit in another, exactly; volume to volume and mass to mass only."""
+    for name in (from_unit, to_unit):
+        if name not in UNITS:
+            raise ConversionError(f"There is no unit called {name!r}.")
+    source, target = UNITS[from_unit], UNITS[to_unit]
+    if source.kind != target.kind or (source.kind == "count" and source is not target):
+        raise ConversionError(f"{from_unit} cannot be turned into {to_unit} without knowing the food.")
+    return value * source.size / target.size
+
+
+def unit_kind(name: str) -> Kind:
+    """Whether a unit measures volume or mass, or counts pieces."""
+    return UNITS[name].kind
+
+
+# Numbers and amounts in words: "2 1/4", "2 1/4 cups", "1.25 kg".
+
+_DECIMAL_UNITS = frozenset({"ml", "l", "g", "kg"})
+
+
+def format_number(value: Fraction) -> str:
+    """A mixed number where its fraction is one that kitchens know, else a decimal to two places."""
+    if value.denominator > 16:
+        return format_decimal(value, places=2)
+    sign, value = ("-", -value) if value < 0 else ("", value)
+    whole, rest = divmod(value, 1)
+    if not rest:
+        return f"{sign}{whole}"
+    return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
+
+
+def format_decimal(value: Fraction, *, places: int) -> str:
+    """A decimal of at most so many places, without trailing zeros."""
+    scaled = round(value * 10**places)
+    sign, digits = ("-" if scaled < 0 else ""), str(abs(scaled)).rjust(places + 1, "0")
+    whole, rest = digits[: len(digits) - places], digits[len(digits) - places :].rstrip("0")
+    return f"{sign}{whole}.{rest}" if rest else f"{sign}{whole}"
+
+
+def format_amount(value: Fraction, unit: str) -> str:
+    """The amount as a cook writes it: "2 1/4 cups", "1 box", "560 ml"; "each" is left unsaid."""
+    number = format_decimal(value, places=3) if unit in _DECIMAL_UNITS else format_number(value)
+    word = UNITS[unit].many if value > 1 else UNITS[unit].one
+    return f"{number} {word}".rstrip()
+
+
+# Amounts as people write and read them: "2 1/4 cups", "2¼ c", "3 lb 4 oz", "1,5 kg".
+#
+# Reading is strict: what could mean two things is refused with a sentence that says how to write it.
+# Converting lives in `units`, rounding to what a kitchen can measure in `kitchen`; both are named here too.
 
 LONGEST_TEXT = 60
 LARGEST = 10**7

@@ -15,9 +15,8 @@ from django.utils.translation import gettext_lazy as _
 from club.core.fields import LineField
 from recipes.choices import JARS, METHODS, PACKS, ROLES, SEEN
 from recipes.engine.document import Problem
-from recipes.engine.quantities import UNITS
+from recipes.engine.quantities import JAR_SIZES, UNITS
 from recipes.engine.terms import Method, Role, Seen
-from recipes.engine.units import JAR_SIZES
 from recipes.forms.plans import bare_helper
 from recipes.models import ClassedFood
 

@@ -20,15 +20,16 @@ from pathlib import Path
 from statistics import median
 from time import perf_counter
 
-from recipes.engine.day import USUAL_GEAR, pot_works
 from recipes.engine.jars import JAR_UNITS, UNIT_ML, jar_mix, jar_mixes, sizes_allowed
 from recipes.engine.loads import SEVEN_QUART, Process
-from recipes.engine.plan import PlanRequest, plan
+from recipes.engine.mass_balance import pot_balance
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.process import process_choices
-from recipes.engine.solids import pot_balance
+from recipes.engine.quantities import JAR_ML
+from recipes.engine.schedule.day import USUAL_GEAR, pot_works
+from recipes.engine.schedule.timeline import day_timeline
 from recipes.engine.terms import Altitude, Method, Pack, TestedRecipe
-from recipes.engine.timeline import day_timeline
-from recipes.engine.units import JAR_ML
 from recipes.library import read_library
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -39,8 +40,8 @@ HOME = Altitude.from_feet(3412)
 
 # Each in a process of its own, after what a bare Python script of this kind imports anyway.
 BARE = "bisect, collections.abc, dataclasses, enum, fractions, functools, itertools, math, re, typing"
-ENTRY = "recipes.engine.plan"
-DAY = f"{ENTRY}, recipes.engine.day, recipes.engine.timeline"
+ENTRY = "recipes.engine.plan.batch"
+DAY = f"{ENTRY}, recipes.engine.schedule.day, recipes.engine.schedule.timeline"
 CHANGES = f"{ENTRY}, recipes.engine.changes"
 # Processor time, so that others at work on the machine do not count.
 SECONDS = """

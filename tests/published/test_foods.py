@@ -6,10 +6,10 @@ import re
 
 import pytest
 
-from recipes.engine import foods_solids, foods_weights
+from recipes.engine import mass_balance
 from tests.published.library import foods
 
-PRINTED = [(food, form, grams, source) for food, form, grams, _, source in foods_weights._PRINTED]
+PRINTED = [(food, form, grams, source) for food, form, grams, _, source in mass_balance._PRINTED]
 CUPS = [(float(row["g_per_cup"]), row["source"]) for row in foods("measures")]
 BRIX = {
     float(row["soluble_solids_brix_typical"])
@@ -26,7 +26,7 @@ def test_a_printed_cup_is_the_one_in_the_table(food: str, form: str, grams: floa
     assert grams in beside
 
 
-@pytest.mark.parametrize(("food", "brix"), [(food, brix) for food, brix, why in foods_solids._FRUIT if "CFR" in why])
+@pytest.mark.parametrize(("food", "brix"), [(food, brix) for food, brix, why in mass_balance._FRUIT if "CFR" in why])
 def test_a_fruit_has_the_legal_degrees_brix(food: str, brix: float):
     word = {"American grape": "grapes, Concord", "sour cherry": "cherries, sour", "sweet cherry": "cherries, sweet"}
     stem = word.get(food, food.rstrip("y"))

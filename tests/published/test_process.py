@@ -9,7 +9,8 @@ from itertools import groupby
 import pytest
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan import PlanRequest, plan
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.process import ProcessFound, process_for
 from recipes.engine.terms import Altitude, Canner, Refusal
 from tests.published.tables import boiling_water_row, minutes_bands, pressure_bands, pressure_row, printed

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from recipes.engine.foods import Span
-from recipes.engine.solids import PotBalance, pot_balance
+from recipes.engine.mass_balance import PotBalance, Span, YieldRow, cups_between, pot_balance, yield_rows
+from recipes.engine.quantities import US_CUP_ML
 from recipes.engine.terms import (
     HardBoil,
     Ingredient,
@@ -16,9 +16,6 @@ from recipes.engine.terms import (
     TestedRecipe,
     TestedSource,
 )
-from recipes.engine.units import US_CUP_ML
-from recipes.engine.weighing import cups_between
-from recipes.engine.yields import YieldRow, yield_rows
 from tests.published.library import recipes
 
 NO_SOURCE = TestedSource("common practice, no source", "", "")

@@ -29,12 +29,11 @@ from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
 from recipes.choices import JARS
-from recipes.engine.plan_terms import Plan
-from recipes.engine.quantities import Amount, AmountError, parse_amount
+from recipes.engine.plan.terms import Plan
+from recipes.engine.quantities import SPELLINGS, UNITS, Amount, AmountError, parse_amount
 from recipes.engine.rules import NO_SOURCE
-from recipes.engine.stations import HallPlan, Station
+from recipes.engine.schedule.stations import HallPlan, Station
 from recipes.engine.terms import Canner, Method, Rule
-from recipes.engine.units import SPELLINGS, UNITS
 from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_words, shopping_list_of
 
 # Which things of the equipment room a session needs, from its plan. Pure: the engine's plan in, plain values out.

@@ -28,12 +28,12 @@ from inventory.batches.choices import BatchState
 from inventory.equipment.models import Thing, club_day, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
 from inventory.equipment.services.common import now_or
-from recipes.engine.heat import EFFICIENCY
 from recipes.engine.loads import SEVEN_QUART
-from recipes.engine.stations import HallRefusal
+from recipes.engine.physics import EFFICIENCY
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.schedule.stations import HallRefusal
+from recipes.engine.schedule.timeline import MOST_BURNERS, MOST_COOKS
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
-from recipes.engine.timeline import MOST_BURNERS, MOST_COOKS
-from recipes.engine.units import JAR_SIZES
 from recipes.models import Revision, RevisionState
 
 # Sessions and series: made, and changed as far as it is safe. Hours are moved in `moving`.

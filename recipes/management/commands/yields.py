@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from recipes.engine.yields import YieldRow, yield_rows
+from recipes.engine.mass_balance import YieldRow, yield_rows
 from recipes.library import SHIPPED, read_library
 
 HEADING = (

@@ -11,8 +11,8 @@ from club.classes.planning import plan_of, station_wish
 from club.classes.presentation import plan_picture, plan_words
 from club.classes.services import gear, sessions
 from inventory.jars import services as jars
+from recipes.engine.schedule.terms import StepKind
 from recipes.engine.terms import Canner, Pack
-from recipes.engine.timeline import StepKind
 from tests.factories.classes import NOW, make_hall, make_instructor, make_session, make_station
 from tests.factories.jars import make_jars, make_keeper
 from tests.factories.recipes import VEGETABLE, make_revision

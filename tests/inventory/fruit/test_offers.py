@@ -19,7 +19,7 @@ from inventory.fruit.models import Offer, OfferPhoto, Share
 from inventory.fruit.produce import CONTAINERS, OTHER, PARTS, POUNDS, PRODUCE, container_weight, containers_words
 from inventory.fruit.rules import keeping
 from inventory.fruit.services import Hours
-from recipes.engine.units import POUND_G
+from recipes.engine.quantities import POUND_G
 from tests.factories.fruit import KG, NOW, TODAY, hours, make_bushels, make_claim, make_offer, offer_fields, share_out
 from tests.factories.members import make_organiser, make_person
 from tests.inventory.equipment.test_things import picture

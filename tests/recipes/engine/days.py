@@ -6,10 +6,11 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from recipes.engine.heat import Burner
 from recipes.engine.loads import JarCount, Process, capacity
+from recipes.engine.physics import Burner
+from recipes.engine.schedule.terms import Gear, PotWork, Timeline
+from recipes.engine.schedule.timeline import day_timeline
 from recipes.engine.terms import Altitude, Canner, Method, Pack, Refusal
-from recipes.engine.timeline import Gear, PotWork, Timeline, day_timeline
 
 HOME = Altitude(Fraction(1040))
 STOVE = (Burner.of_kind("electric"),) * 4

@@ -7,8 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from recipes.engine.acidity import judge, ledger_of
-from recipes.engine.acidity_foods import ACIDS, FoodClass, KnownFood, words_of
+from recipes.engine.acidity import ACIDS, FoodClass, KnownFood, judge, ledger_of, words_of
 from recipes.engine.document import recipe_from_document, recipe_to_document
 from recipes.engine.terms import Method
 from recipes.library import known_foods, ledger_with, shipped_library

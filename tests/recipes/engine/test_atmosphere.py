@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine.atmosphere import (
+from recipes.engine.physics import (
     AltitudeError,
     ReadingError,
     altitude_from_text,

@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from recipes.engine.day import SIMMER, USUAL_GEAR, day_cautions, pot_works
-from recipes.engine.day_rules import DAY_RULES
 from recipes.engine.document import recipe_from_document
 from recipes.engine.jars import JarMix, jar_mixes, sizes_allowed
 from recipes.engine.loads import JarCount
-from recipes.engine.solids import PotBalance, pot_balance
+from recipes.engine.mass_balance import PotBalance, pot_balance
+from recipes.engine.quantities import JAR_ML
+from recipes.engine.rules import DAY_RULES
+from recipes.engine.schedule.day import SIMMER, USUAL_GEAR, day_cautions, pot_works
+from recipes.engine.schedule.terms import StepKind, Timeline
+from recipes.engine.schedule.timeline import day_timeline
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.engine.timeline import StepKind, Timeline, day_timeline
-from recipes.engine.units import JAR_ML
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 HOME = Altitude(Fraction(1040))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine.heat import EFFICIENCY, Burner, minutes_to_boil_off, minutes_to_heat
+from recipes.engine.physics import EFFICIENCY, Burner, minutes_to_boil_off, minutes_to_heat
 
 KETTLE = Burner(watts=1000, efficiency=1)
 

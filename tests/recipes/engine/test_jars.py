@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from recipes.engine.document import recipe_from_document
 from recipes.engine.jars import FOR_REFRIGERATOR, JAR_UNITS, UNIT_ML, JarMix, PartJar, jar_mix, jar_mixes, sizes_allowed
 from recipes.engine.loads import SEVEN_QUART, JarCount, Process, canner_loads, capacity
+from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Method, Pack, Refusal
-from recipes.engine.units import JAR_ML, JAR_SIZES
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 TEN = Process(Method.BOILING_WATER, 10)

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from recipes.engine.day_rules import DAY_RULES
 from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Load, Process, canner_loads, capacity
+from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.rules import DAY_RULES
 from recipes.engine.terms import Method, Refusal
-from recipes.engine.units import JAR_SIZES
 
 TEN = Process(Method.BOILING_WATER, 10)
 FIFTEEN = Process(Method.BOILING_WATER, 15)

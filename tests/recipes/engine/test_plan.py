@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine.day_rules import DAY_RULES
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan import JarCount, PlanRequest, plan, plan_as_dict
-from recipes.engine.quantities import Amount
-from recipes.engine.rules import RULES
-from recipes.engine.terms import Altitude, Canner, Method, Pack, Seen
-from recipes.engine.units import JAR_ML
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import PlanRequest
+from recipes.engine.plan.write import plan_as_dict
+from recipes.engine.quantities import JAR_ML, Amount
+from recipes.engine.rules import DAY_RULES, RULES
+from recipes.engine.terms import Altitude, Canner, JarCount, Method, Pack, Seen
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 F = Fraction

@@ -11,10 +11,12 @@ from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import FOUR_QUART, capacity
-from recipes.engine.plan import JarCount, PlanRequest, plan, plan_as_dict
-from recipes.engine.terms import Altitude, Canner, Method, Pack, Seen
-from recipes.engine.timeline import StepKind
-from recipes.engine.units import JAR_ML
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import PlanRequest
+from recipes.engine.plan.write import plan_as_dict
+from recipes.engine.quantities import JAR_ML
+from recipes.engine.schedule.terms import StepKind
+from recipes.engine.terms import Altitude, Canner, JarCount, Method, Pack, Seen
 from tests.recipes.engine.samples import put, snap_beans, strawberry_jam
 
 F = Fraction

@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.foods import PUBLISHED
-from recipes.engine.solids import PotBalance, end_point_brix, pot_balance, water_to_boil_off_g
-from recipes.engine.sugar import density_g_per_ml
+from recipes.engine.mass_balance import PUBLISHED, PotBalance, end_point_brix, pot_balance, water_to_boil_off_g
+from recipes.engine.physics import density_g_per_ml
 from recipes.engine.terms import HardBoil, Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
 from tests.recipes.engine.samples import SNAP_BEANS, STRAWBERRY_JAM
 

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import SEVEN_QUART, capacity
-from recipes.engine.plan import JarCount, PlanRequest, plan
-from recipes.engine.station_terms import CLEAN_UP, STATION_RULES
-from recipes.engine.stations import Station, finish_by, hall_plan, on_the_clock
-from recipes.engine.terms import Altitude, Canner, Pack
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import PlanRequest
+from recipes.engine.schedule.stations import CLEAN_UP, STATION_RULES, Station, finish_by, hall_plan, on_the_clock
+from recipes.engine.terms import Altitude, Canner, JarCount, Pack
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 F = Fraction

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from recipes.engine.day_rules import DAY_RULES
-from recipes.engine.heat import Burner
 from recipes.engine.loads import Process
-from recipes.engine.rules import RULES
+from recipes.engine.physics import Burner
+from recipes.engine.rules import DAY_RULES, RULES
+from recipes.engine.schedule.terms import Gear, StepKind, Timeline
+from recipes.engine.schedule.timeline import timeline_as_list
 from recipes.engine.terms import Altitude, Method, Pack, Refusal
-from recipes.engine.timeline import Gear, StepKind, Timeline, timeline_as_list
 from tests.recipes.engine.days import (
     BEANS,
     BETTER_WITHOUT_A_BURNER,

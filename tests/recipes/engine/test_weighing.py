@@ -9,9 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine.foods import PUBLISHED, Span, form_of, words_of
+from recipes.engine.mass_balance import PUBLISHED, Span, WeighedLine, cups_between, form_of, weigh_line, words_of
 from recipes.engine.terms import Ingredient, Refusal, Role
-from recipes.engine.weighing import WeighedLine, cups_between, weigh_line
 
 
 def line(item: str, prep: str = "", role: Role = Role.FRUIT, amount: object = 1, unit: str = "cup", **more: object):

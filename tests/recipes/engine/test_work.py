@@ -9,17 +9,20 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 
-from recipes.engine import jar_search, loads, timeline
+from recipes.engine import jars as engine_jars
+from recipes.engine import loads
 from recipes.engine.day_least import Least
-from recipes.engine.day_paces import Paces
-from recipes.engine.day_rules import DAY_RULES
-from recipes.engine.day_schedule import Schedule
 from recipes.engine.jars import jar_mix, jar_mixes
 from recipes.engine.loads import FOUR_QUART, MOST_LOADS, SEVEN_QUART, Capacity, Process, capacity, loads_at_least
-from recipes.engine.plan import PlanRequest, plan
+from recipes.engine.plan.batch import plan
+from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.process import process_choices
+from recipes.engine.quantities import JAR_ML, JAR_SIZES
+from recipes.engine.rules import DAY_RULES
+from recipes.engine.schedule import timeline
+from recipes.engine.schedule.burners import Schedule
+from recipes.engine.schedule.day import Paces
 from recipes.engine.terms import Altitude, Canner, Method, Pack
-from recipes.engine.units import JAR_ML, JAR_SIZES
 from recipes.library import read_library
 from tests.recipes.engine.days import HOME, day, gears, pots, processes, sterile
 
@@ -63,14 +66,14 @@ def work(monkeypatch):
         monkeypatch.setattr(owner, name, counting)
 
     count(Schedule, "add", "pots into days")
-    count(jar_search._Search, "visit", "mixes")
+    count(engine_jars._Search, "visit", "mixes")
     count(loads._Packing, "_fillings", "fillings")
     loads.share_out.cache_clear()
     return counted
 
 
 def test_thousands_of_loads_are_refused_before_any_is_made(work, monkeypatch):
-    monkeypatch.setattr("recipes.engine.plan_day.canner_loads", None)
+    monkeypatch.setattr("recipes.engine.loads.canner_loads", None)
     empties = dict(zip(JAR_SIZES, (9999, 301, 97, 1, 997, 97, 301), strict=True))
     wish = {"pots": 37, "jar": "quarter-pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, "empties": empties}
     gear = {"capacity": canner_of(ODD), "burners": 3, "canners": 7, "cooks": 7}
@@ -164,11 +167,11 @@ def test_thousands_of_empties_of_every_size_are_looked_through_only_so_far(work)
     volume = JAR_ML["half-pint"] * 1100
     found = jar_mix(volume, times, canner_of(ODD), empties)
     assert sum(JAR_ML[jar.size] * jar.count for jar in found.jars) + found.leftover_ml == volume
-    assert work["mixes"] <= jar_search.MOST_TRIES
+    assert work["mixes"] <= engine_jars.MOST_TRIES
     work["mixes"] = 0
     every = jar_mixes(volume, 9, times, canner_of(ODD), empties)
     assert len(every) == 9
-    assert work["mixes"] <= jar_search.MOST_TRIES
+    assert work["mixes"] <= engine_jars.MOST_TRIES
 
 
 def wishes(times: int, seed: int):
@@ -203,7 +206,7 @@ def test_no_large_or_odd_wish_takes_more_than_its_share_of_work(work):
         found = plan(recipe, wish)
         planned += found.day is not None
         assert work["pots into days"] <= timeline.MOST_TRIES + MOST_LOADS, wish
-        assert work["mixes"] <= 2 * jar_search.MOST_TRIES, wish
+        assert work["mixes"] <= 2 * engine_jars.MOST_TRIES, wish
         assert work["fillings"] <= 200 * loads.MOST_FITS, wish
         assert len(found.loads) <= 2 * MOST_LOADS, wish
     assert planned > 50

@@ -8,8 +8,8 @@ from fractions import Fraction
 import pytest
 
 from recipes.engine.document import recipe_from_document
+from recipes.engine.mass_balance import yield_row, yield_rows
 from recipes.engine.terms import Seen, StatedYield, TestedRecipe
-from recipes.engine.yields import yield_row, yield_rows
 from tests.recipes.engine.samples import SNAP_BEANS, STRAWBERRY_JAM
 
 JAM = recipe_from_document(STRAWBERRY_JAM, where="jam")

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from recipes.engine.heat import Burner
 from recipes.engine.loads import SEVEN_QUART, Capacity, Load
+from recipes.engine.physics import Burner
 from recipes.engine.terms import Canner, JarCount, Pack
 
 

@@ -11,23 +11,19 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from recipes.engine.atmosphere import altitude_problem, boiling_point_c, jelly_point_c
-from recipes.engine.plan_cautions import cautions_for
-from recipes.engine.plan_terms import Plan, PlanRequest, counted
-from recipes.engine.plan_write import plan_as_dict
+from recipes.engine.physics import altitude_problem, boiling_point_c, jelly_point_c
+from recipes.engine.plan.parts import cautions_for
+from recipes.engine.plan.terms import Plan, PlanRequest, counted
 from recipes.engine.process import ProcessFound, altitude_refusal, needs_sterile_jars, process_for, sterilise_minutes
+from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.rules import refusal
-from recipes.engine.scaling import Line, Pots, amounts_for_pots, pots_as_asked, pots_for_fruit, pots_for_jars
-from recipes.engine.terms import Altitude, Caution, JarCount, Method, Refusal, TestedRecipe
-from recipes.engine.units import JAR_ML, JAR_SIZES
+from recipes.engine.scaling import Pots, amounts_for_pots, pots_as_asked, pots_for_fruit, pots_for_jars
+from recipes.engine.terms import Altitude, Caution, Method, Refusal, TestedRecipe
 
 if TYPE_CHECKING:
     from recipes.engine.jars import JarMix
     from recipes.engine.loads import Process
-    from recipes.engine.plan_day import DayPlan
-    from recipes.engine.plan_yield import Yield
-
-__all__ = ["JarCount", "Line", "Plan", "PlanRequest", "plan", "plan_as_dict"]
+    from recipes.engine.plan.parts import DayPlan, Yield
 
 SEA_LEVEL = Altitude(Fraction(0))
 JELLY_ABOVE_F = Fraction(8)  # USDA guide, for a spread whose recipe prints no other
@@ -125,8 +121,15 @@ def _find_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Non
 
 def _find_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
     """What the pots give, and which jars they fill; the process becomes that of the largest jar in the mix."""
-    from recipes.engine.plan_jars import allowed_of, canner_of, mix_cautions, mixes_of, needs_sterile
-    from recipes.engine.plan_yield import yield_cautions, yield_of
+    from recipes.engine.plan.parts import (
+        allowed_of,
+        canner_of,
+        mix_cautions,
+        mixes_of,
+        needs_sterile,
+        yield_cautions,
+        yield_of,
+    )
 
     if found.pots is None:
         return
@@ -160,7 +163,7 @@ def _find_day(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None
     """The loads and the timeline, of a plan without refusals only: they show process times."""
     if found.refusals or not found.mixes:
         return
-    from recipes.engine.plan_day import day_of
+    from recipes.engine.plan.parts import day_of
 
     assert found.yields is not None  # noqa: S101 - there are no mixes without it
     found.day = day_of(

@@ -10,10 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from recipes.engine.day_paces import Paces
-from recipes.engine.day_terms import PotLoad, PotWork, Step, StepKind
-from recipes.engine.heat import Burner
 from recipes.engine.loads import Load
+from recipes.engine.physics import Burner
+from recipes.engine.schedule.day import Paces
+from recipes.engine.schedule.terms import PotLoad, PotWork, Step, StepKind
 
 
 class Duty(NamedTuple):

@@ -10,16 +10,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from recipes.engine.day_least import Least
-from recipes.engine.day_paces import Paces
-from recipes.engine.day_rules import day_refusal
-from recipes.engine.day_schedule import Duty, Schedule
-from recipes.engine.day_terms import Gear, PotLoad, PotWork, Step, StepKind, Timeline
-from recipes.engine.heat import Burner
 from recipes.engine.loads import Load, Process, canner_loads
+from recipes.engine.physics import Burner
 from recipes.engine.process import altitude_refusal
+from recipes.engine.rules import day_refusal
+from recipes.engine.schedule.burners import Duty, Schedule
+from recipes.engine.schedule.day import Paces
+from recipes.engine.schedule.terms import Gear, PotWork, Timeline
 from recipes.engine.terms import Altitude, Canner, Method, Refusal
-
-__all__ = ["Gear", "PotLoad", "PotWork", "Step", "StepKind", "Timeline", "day_timeline", "timeline_as_list"]
 
 MOST_BURNERS = 6  # of one kitchen, so that every duty can be tried
 MOST_COOKS = 4  # who can find work in one kitchen; more are not given any

@@ -5,15 +5,15 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from recipes.engine.plan_terms import Plan, PlanLoad, Predicted
+from recipes.engine.plan.terms import Plan, PlanLoad, Predicted
 from recipes.engine.process import ProcessFound
 from recipes.engine.scaling import Line
 from recipes.engine.terms import Caution, JarCount, Refusal, TestedSource
 
 if TYPE_CHECKING:
-    from recipes.engine.foods import Span
     from recipes.engine.jars import JarMix
-    from recipes.engine.timeline import Step
+    from recipes.engine.mass_balance import Span
+    from recipes.engine.schedule.terms import Step
 
 Json = dict[str, object]
 

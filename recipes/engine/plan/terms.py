@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from recipes.engine.process import ProcessFound
-from recipes.engine.quantities import Amount
+from recipes.engine.quantities import JAR_SIZES, Amount
 from recipes.engine.scaling import Line
 from recipes.engine.terms import (
     Altitude,
@@ -21,14 +21,13 @@ from recipes.engine.terms import (
     TestedRecipe,
     TestedSource,
 )
-from recipes.engine.units import JAR_SIZES
 
 # Only names here: the modules themselves are loaded when the first plan is made.
 if TYPE_CHECKING:
-    from recipes.engine.foods import Span
     from recipes.engine.jars import JarMix
     from recipes.engine.loads import Capacity, Process
-    from recipes.engine.timeline import Timeline
+    from recipes.engine.mass_balance import Span
+    from recipes.engine.schedule.terms import Timeline
 
 MASS_BALANCE = "mass-balance"
 STATED_YIELD = "stated-yield"
