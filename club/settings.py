@@ -86,7 +86,9 @@ INSTALLED_APPS = [
     "inventory.batches",
     "club.classes",
     "club.reminders",
+    "club.season",
     "club.desk",
+    "club.run",
     "crispy_forms",
     "crispy_bootstrap5",
     "heroicons",
@@ -117,7 +119,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "club.desk.middleware.HtmxSignInMiddleware",
+    "club.core.middleware.HtmxSignInMiddleware",
     "allauth.account.middleware.AccountMiddleware",
 ]
 

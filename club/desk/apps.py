@@ -5,4 +5,4 @@ from django.apps import AppConfig
 
 class DeskConfig(AppConfig):
     name = "club.desk"
-    label = "desk"
+    label = "dashboard"

@@ -2,13 +2,14 @@ from __future__ import annotations
 
 from django.urls import path
 
-from club.desk import making_views, season_views, views
+from club.desk import views
+from club.season import views as season_views
 
 app_name = "desk"
 
 urlpatterns = [
     path("", views.home, name="home"),
-    path("make/", making_views.make, name="make"),
+    path("make/", views.make, name="make"),
     path("season/", season_views.mine, name="season-mine"),
     path("season/club/", season_views.club, name="season-club"),
     path("season/<int:pk>/", season_views.season, name="season"),

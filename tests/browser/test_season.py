@@ -10,8 +10,8 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
-from club.desk.models import YearlyWish
-from club.desk.season_services import household_set
+from club.season.models import YearlyWish
+from club.season.services import household_set
 from inventory.jars import services
 from inventory.jars.models import LidStock, Movement, OrderPayment, OrderPickup, OrderWish
 from inventory.jars.services import LineFields

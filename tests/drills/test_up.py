@@ -113,7 +113,7 @@ def people(data_dir: Path) -> int:
 
 
 def test_up_runs_a_whole_site_that_stops_cleanly_and_keeps_its_data(up):
-    from club.desk.demo import PASSWORD, SIGN_INS
+    from club.run.demo import PASSWORD, SIGN_INS
 
     up.data_dir.mkdir(mode=0o755)  # made beforehand, for all to look into
     up.start()

@@ -8,9 +8,9 @@ from uuid import uuid4
 
 from django.utils import timezone
 
-from club.desk import season_services
-from club.desk.models import YearlyWish
 from club.members.models import Kitchen, User
+from club.season import services
+from club.season.models import YearlyWish
 from inventory.batches.models import Batch
 from inventory.jars.models import Movement
 from recipes.models import Revision
@@ -32,15 +32,11 @@ def make_shelf(
 
 def make_wish(by: User, kitchen: Kitchen, revision: Revision | None = None, jars: int = 12, **told: Any) -> YearlyWish:
     recipe = revision.recipe if revision else None
-    return season_services.wish_set(
-        by=by, kitchen=kitchen, recipe=recipe, jars=jars, **{"jar_size": "half-pint"} | told
-    )
+    return services.wish_set(by=by, kitchen=kitchen, recipe=recipe, jars=jars, **{"jar_size": "half-pint"} | told)
 
 
 def use(
     by: User, kitchen: Kitchen, revision: Revision, count: int, what: str = "emptied", **more: Any
 ) -> list[Movement]:
     told = {"size": "half-pint", "token": uuid4()} | more
-    return season_services.jars_used(
-        by=by, kitchen=kitchen, recipe_id=revision.recipe_id, what=what, count=count, **told
-    )
+    return services.jars_used(by=by, kitchen=kitchen, recipe_id=revision.recipe_id, what=what, count=count, **told)

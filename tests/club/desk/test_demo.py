@@ -11,11 +11,11 @@ from django.db.models import F
 from django.utils import timezone
 
 from club.classes.models import ClassSession
-from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
-from club.desk.queries import desk_for
-from club.desk.season_page import season_of
+from club.desk.dashboard import desk_for
 from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import Wishes
+from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
+from club.season.presentation import season_of
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
 from inventory.batches.tracing import waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry, club_day

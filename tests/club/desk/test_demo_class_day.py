@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 
 from club.classes.choices import SessionState
 from club.classes.models import CannerLoad, OwnNote, SignUp, StationBatch
-from club.desk.demo_class_day import class_day_lay_down
 from club.reminders import services
 from club.reminders.models import Reminder
+from club.run.demo import class_day_lay_down
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar, SealCheck
 from tests.factories.classes import make_session, make_signup, make_station

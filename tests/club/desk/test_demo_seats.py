@@ -9,8 +9,7 @@ import pytest
 from django.utils import timezone
 
 from club.classes.models import SignUp
-from club.desk.demo import CLUB_FILE
-from club.desk.demo_seats import seats_lay_down
+from club.run.demo import CLUB_FILE, seats_lay_down
 from tests.factories.classes import make_session
 from tests.factories.members import make_person
 

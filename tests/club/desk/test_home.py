@@ -10,8 +10,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from club.desk.heaps import SHOWN
-from club.desk.queries import desk_for
+from club.desk.dashboard import SHOWN, desk_for
 from club.members.choices import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
 from inventory.equipment.models import club_day

@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
-from club.desk import making as desk_making
-from club.desk.making import Basket, making_for
+from club.desk import suggestions
+from club.desk.suggestions import Basket, making_for
 from inventory.fruit.services.freezer import club_today
 from inventory.jars.services import kitchen_place
 from tests.factories.freezer import make_freezer_item
@@ -137,10 +137,10 @@ def test_the_empties_of_the_kitchen_are_told(cook, kitchen):
 
 
 def test_no_more_plans_are_made_than_are_allowed_and_the_rest_is_counted(cook, kitchen, recipes, monkeypatch):
-    monkeypatch.setattr(desk_making, "MOST_PLANS", 1)
+    monkeypatch.setattr(suggestions, "MOST_PLANS", 1)
     heaps = make(cook, kitchen, ("strawberries", 4000), ("plums", 4000)).heaps
     assert [(len(heap.fits), heap.left_off) for heap in heaps] == [(1, 0), (0, 1)]
-    monkeypatch.setattr(desk_making, "MOST_FRUITS", 1)
+    monkeypatch.setattr(suggestions, "MOST_FRUITS", 1)
     assert make(cook, kitchen, ("strawberries", 4000), ("plums", 4000)).fruits_left_off == 1
 
 

@@ -10,7 +10,7 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
-from club.desk.management.commands import prove
+from club.run.management.commands import prove
 from tests import clock
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.desk.season import MonthShelf, Need, months_from, season_plan, shelf_ahead, shelf_past, short_of
+from club.season.rules import MonthShelf, Need, months_from, season_plan, shelf_ahead, shelf_past, short_of
 
 minutes = st.lists(st.integers(10, 600), max_size=6).map(lambda lengths: tuple(sorted(lengths)))
 needs = st.lists(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from club.desk.season_freezer import frozen_grams
+from club.season.services import frozen_grams
 from inventory.fruit.models import FreezerState
 from tests.factories.freezer import make_freezer_item
 from tests.factories.members import make_kitchen, make_person

@@ -8,10 +8,10 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
-from club.desk.season_page import club_season, season_of
-from club.desk.season_services import household_set
 from club.members.choices import Role
 from club.members.models import Kitchen
+from club.season.presentation import club_season, season_of
+from club.season.services import household_set
 from inventory.batches.services import recall_open
 from inventory.jars import services as jars
 from inventory.jars.models import Movement

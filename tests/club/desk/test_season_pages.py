@@ -10,9 +10,9 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from club.desk.models import HouseholdSeason, YearlyWish
-from club.desk.season_services import household_set
 from club.members.choices import Role
+from club.season.models import HouseholdSeason, YearlyWish
+from club.season.services import household_set
 from inventory.jars.models import Movement
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_organiser, make_person

@@ -8,8 +8,8 @@ from xml.etree import ElementTree
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.desk.season import MonthShelf, months_from
-from club.desk.season_picture import HEIGHT, TOP, WIDTH, pantry_sentence, pantry_svg, scale_top
+from club.season.presentation import HEIGHT, TOP, WIDTH, pantry_sentence, pantry_svg, scale_top
+from club.season.rules import MonthShelf, months_from
 
 MONTHS = [
     MonthShelf(first, jars, is_ahead=n > 2)

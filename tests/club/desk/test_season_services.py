@@ -8,9 +8,9 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
-from club.desk.models import HouseholdSeason, YearlyWish
-from club.desk.season_services import household_set, jars_used, wish_count, wish_drop, wish_set
 from club.members.choices import Role
+from club.season.models import HouseholdSeason, YearlyWish
+from club.season.services import household_set, jars_used, wish_count, wish_drop, wish_set
 from inventory.batches.services import recall_open
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, Movement

@@ -11,10 +11,10 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from club.desk.models import households_of
-from club.desk.season_reading import households_by_person
 from club.members import services
 from club.members.models import KITCHEN_INVITATION_KEPT, Kitchen, KitchenInvitation, default_kitchen
+from club.season.models import households_of
+from club.season.services import households_by_person
 from inventory.batches.models import Batch
 from inventory.jars.models import Place
 from tests.factories.batches import make_batch

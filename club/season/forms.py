@@ -11,7 +11,7 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.desk.season_reading import Reading
+from club.season.services import Reading
 from inventory.jars.choices import Reason
 from inventory.jars.forms import count_field, token_field
 from recipes.choices import CANNERS, JARS, kind_word

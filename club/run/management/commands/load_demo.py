@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from club.desk.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down, signs_of_others
+from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down, signs_of_others
 
 
 class Command(BaseCommand):

@@ -8,7 +8,7 @@ from crispy_forms.layout import Column, Layout, Row
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from club.desk.making import Basket
+from club.desk.suggestions import Basket
 from club.members.models import User
 from inventory.fruit.forms import WeightField
 from recipes.forms.plans import OwnKitchenForm

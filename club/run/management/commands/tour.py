@@ -11,7 +11,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from club.classes.models import ClassSession
-from club.desk.demo import PASSWORD, SIGN_INS
+from club.run.demo import PASSWORD, SIGN_INS
 from inventory.batches.models import Batch
 from inventory.fruit.models import Share
 from recipes.models import Revision

@@ -15,8 +15,8 @@ from django.contrib.auth import get_user_model
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 
-from club.desk.demo import PASSWORD, SIGN_INS, signs_of_others
 from club.run import broker, site
+from club.run.demo import PASSWORD, SIGN_INS, signs_of_others
 from club.run.stopping import ignore_further_signals, until_asked_to_stop
 from club.run.supervisor import Part, PartFailed, Supervisor
 

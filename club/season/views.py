@@ -16,14 +16,12 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.desk import season_services as services
-from club.desk.models import YearlyWish, households_of
-from club.desk.season_forms import HouseholdForm, UseForm, WishForm
-from club.desk.season_freezer import frozen_grams
-from club.desk.season_page import club_season, season_of
-from club.desk.season_picture import month_words, pantry_svg
-from club.desk.season_reading import readings
 from club.members.models import Kitchen, User
+from club.season import services as season_services
+from club.season.forms import HouseholdForm, UseForm, WishForm
+from club.season.models import YearlyWish, households_of
+from club.season.presentation import club_season, month_words, pantry_svg, season_of
+from club.season.services import frozen_grams, readings
 from inventory.jars.models import Balance, LidStock
 from inventory.jars.models.orders import RUN
 from inventory.jars.services import store_place
@@ -77,7 +75,7 @@ def wish(request: HttpRequest, pk: int) -> HttpResponse:
     form = WishForm(request.POST or None, initial=request.GET.dict())
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            services.wish_set(by=user, kitchen=kitchen, **form.written())
+            season_services.wish_set(by=user, kitchen=kitchen, **form.written())
             return redirect("desk:season", kitchen.pk)
     return render(request, "desk/season_wish.html", {"form": form, "kitchen": kitchen})
 
@@ -89,7 +87,7 @@ def wish_learn(request: HttpRequest, pk: int) -> HttpResponse:
     one = get_object_or_404(YearlyWish.objects.visible_to(user).select_related("kitchen", "recipe"), pk=pk)
     row = next(row for row in season_of(one.kitchen, now=timezone.now()).rows if row.wish.pk == one.pk)
     if row.learned:
-        services.wish_count(by=user, wish=one, jars=row.learned)
+        season_services.wish_count(by=user, wish=one, jars=row.learned)
         messages.success(request, _("%(what)s: %(n)s jars a year.") % {"what": one.title, "n": row.learned})
     return redirect("desk:season", one.kitchen_id)
 
@@ -98,7 +96,7 @@ def wish_learn(request: HttpRequest, pk: int) -> HttpResponse:
 def wish_drop(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     one = get_object_or_404(YearlyWish.objects.visible_to(user).select_related("kitchen"), pk=pk)
-    services.wish_drop(by=user, wish=one)
+    season_services.wish_drop(by=user, wish=one)
     return redirect("desk:season", one.kitchen_id)
 
 
@@ -109,7 +107,7 @@ def settings(request: HttpRequest, pk: int) -> HttpResponse:
     form = HouseholdForm(request.POST, reading=readings([kitchen], now=timezone.now())[kitchen.pk])
     if form.is_valid():
         with refusals_on(form):
-            services.household_set(by=user, kitchen=kitchen, **form.written())
+            season_services.household_set(by=user, kitchen=kitchen, **form.written())
             return redirect("desk:season", kitchen.pk)
     return render(request, "desk/season.html", {**season_told(user, kitchen), "settings": form}, status=422)
 
@@ -123,7 +121,7 @@ def used(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         told = _told(form)
         recipe = told.pop("recipe")
-        services.jars_used(by=user, kitchen=kitchen, recipe_id=recipe, **told)
+        season_services.jars_used(by=user, kitchen=kitchen, recipe_id=recipe, **told)
         messages.success(request, _("Written down, the oldest jars first."))
     except ValidationError as error:
         for sentence in error.messages:

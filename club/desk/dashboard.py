@@ -1,0 +1,351 @@
+"""What needs a hand today, for one person: sections of cards, each bounded so that the page keeps its shape."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db.models import Case, Q, When
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from club.classes.choices import SEAT_STATES, SessionState, SignUpState
+from club.classes.models import ClassSession, SignUp
+from club.members.models import Kitchen, User
+from inventory.batches.models import Batch, BatchQuerySet
+from inventory.equipment.choices import WaitState
+from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry, club_day
+from inventory.fruit.choices import OfferStage
+from inventory.fruit.models import Offer, Share
+from inventory.fruit.produce import units_words
+from recipes.models import Revision, RevisionState
+
+# The desk is made of heaps of cards: each heap one kind of thing to do, each card one of it, leading to its page.
+
+SHOWN = 12  # cards in a heap; the room itself lists the rest
+
+
+@dataclass(frozen=True)
+class Card:
+    """`about` stands beneath the title; `tag` says how it stands, in the tone of look.css: wait, stop or go."""
+
+    title: str
+    url: str
+    about: str = ""
+    tag: str = ""
+    tone: str = "wait"
+
+
+@dataclass(frozen=True)
+class Heap:
+    """`more` leads to the rest, where there may be more than `SHOWN`."""
+
+    key: str
+    title: str
+    cards: list[Card] = field(default_factory=list)
+    more: str = ""
+    more_url: str = ""
+
+    @property
+    def is_full(self) -> bool:
+        return len(self.cards) >= SHOWN and bool(self.more_url)
+
+
+def heap(key: str, title: str, cards: Iterable[Card], *, more: str = "", more_url: str = "") -> Heap:
+    return Heap(key, title, list(cards)[:SHOWN], more, more_url)
+
+
+def hour_words(moment: datetime) -> str:
+    """ "Sat 26 Sep, 14:05" on the wall of whoever reads it."""
+    return date_format(timezone.localtime(moment), "D j M, H:i")
+
+
+def day_words(day: date) -> str:
+    return date_format(day, "D j M")
+
+
+# What batches want: jars to reprocess, seals to look at, a log to write.
+
+
+def batch_heaps(user: User, now: datetime) -> Iterator[Heap]:
+    mine = Batch.objects.filter(made_by=user).for_list()
+    yield heap("to-reprocess", _("Jars to reprocess"), seal_cards(mine.to_reprocess(), now, page="batches:reprocess"))
+    yield heap(
+        "seals-due",
+        _("Seals to look at"),
+        seal_cards(mine.seals_due(now), now),
+        more=_("All seals due"),
+        more_url=_listed("due"),
+    )
+    yield heap(
+        "on-the-stove",
+        _("On the stove"),
+        map(stove_card, mine.open()[:SHOWN]),
+        more=_("All on the stove"),
+        more_url=_listed("open"),
+    )
+    yield heap(
+        "cooling",
+        _("Cooling, leave them be"),
+        cooling_cards(mine.cooling(now)),
+        more=_("All that cool"),
+        more_url=_listed("cooling"),
+    )
+
+
+def club_seals_heap(user: User, now: datetime) -> Heap:
+    """What fellows have to do. Its cards lead to the page for noting seals only where this person may note them."""
+    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
+    due = list(elsewhere.seals_due(now)[:SHOWN])
+    hers = set(Batch.objects.changeable_by(user).filter(pk__in=[one.pk for one in due]).values_list("pk", flat=True))
+    return heap(
+        "club-seals",
+        _("Seals others have yet to look at"),
+        seal_cards(due, now, names=True, may_note=hers),
+        more=_("All seals due in the club"),
+        more_url=f"{_listed('due')}&whose=all",
+    )
+
+
+def seal_cards(
+    batches: Sequence[Batch] | BatchQuerySet,
+    now: datetime,
+    *,
+    page: str = "batches:seals",
+    names: bool = False,
+    may_note: Container[int] | None = None,
+) -> Iterator[Card]:
+    """Each batch whose jars are out, with how long a jar that did not seal may still be reprocessed.
+
+    `may_note` are the batches whose cards lead to `page`, the others lead to the batch; None: all do.
+    """
+    for batch in batches[:SHOWN]:
+        if batch.window is None:
+            continue
+        until = batch.reprocess_until
+        if until is None:
+            tag, tone = _("not to be reprocessed"), "stop"
+        elif now >= until:
+            tag, tone = _("reprocessing lapsed %(when)s") % {"when": hour_words(until)}, "stop"
+        else:
+            hour = date_format(timezone.localtime(until), "D H:i")
+            tag, tone = _("reprocess at the latest %(when)s") % {"when": hour}, "wait"
+        about = [batch.lot_code, batch.kitchen.name, *([str(batch.made_by)] if names else [])]
+        to_page = may_note is None or batch.pk in may_note
+        url = reverse(page, args=[batch.lot_code]) if to_page else batch.get_absolute_url()
+        yield Card(batch.title, url, " · ".join(about), tag, tone)
+
+
+def stove_card(batch: Batch) -> Card:
+    started = _("started %(when)s") % {"when": hour_words(batch.started_at)}
+    about = " · ".join([batch.lot_code, batch.kitchen.name, started])
+    return Card(batch.title, batch.get_absolute_url(), about, _("write down what was done"))
+
+
+def cooling_cards(batches: BatchQuerySet) -> Iterator[Card]:
+    for batch in batches[:SHOWN]:
+        if batch.window is not None:
+            look = _("look at the seals from %(when)s") % {"when": hour_words(batch.window.opens)}
+            yield Card(batch.title, batch.get_absolute_url(), f"{batch.lot_code} · {look}")
+
+
+def _listed(show: str) -> str:
+    return f"{reverse('batches:list')}?show={show}"
+
+
+# Seats one is offered, classes one goes to, and those one runs.
+
+# Our own choice, no source: what is further ahead stands on the classes' own page.
+SOON = timedelta(days=14)
+
+
+def class_heaps(user: User, now: datetime) -> Iterator[Heap]:
+    mine = list(_seats(user, now))
+    offered = [one for one in mine if one.state == SignUpState.OFFERED]
+    seated = [one for one in mine if one.state == SignUpState.SEATED]
+    yield heap("seats-offered", _("A seat for you"), map(_offer_card, offered))
+    yield heap(
+        "classes-mine",
+        _("Your classes"),
+        (_card(one.session, reverse("classes:session", args=[one.session_id])) for one in seated),
+        more=_("All your classes"),
+        more_url=reverse("classes:mine"),
+    )
+    yield heap("classes-taught", _("Classes you run"), _taught_cards(user, now))
+
+
+def _seats(user: User, now: datetime) -> Iterator[SignUp]:
+    """Seats near at hand; an offer runs out in hours, so it is shown however far ahead its session is, and first."""
+    rows = SignUp.objects.of(user).filter(
+        Q(state=SignUpState.OFFERED) | Q(session__starts_at__lt=now + SOON),
+        state__in=SEAT_STATES,
+        session__state=SessionState.PUBLISHED,
+        session__ends_at__gt=now,
+    )
+    first = Case(When(state=SignUpState.OFFERED, then=0), default=1)
+    yield from rows.select_related("session__hall").defer("needs").order_by(first, "session__starts_at", "pk")[:SHOWN]
+
+
+def _offer_card(signup: SignUp) -> Card:
+    until = hour_words(signup.offer_until) if signup.offer_until else ""
+    told = _("take it or leave it until %(when)s") % {"when": until}
+    return _card(signup.session, reverse("classes:session", args=[signup.session_id]), tag=told)
+
+
+def _taught_cards(user: User, now: datetime) -> Iterator[Card]:
+    """What one teaches, from two weeks before to the day it is closed; a draft that nobody published yet as well."""
+    if not user.has_perm("classes.plan_session"):
+        return
+    sessions = ClassSession.objects.filter(
+        instructors=user, state__in=[SessionState.DRAFT, SessionState.PUBLISHED], starts_at__lt=now + SOON
+    ).select_related("hall")
+    for session in sessions.order_by("starts_at", "pk")[:SHOWN]:
+        if session.state == SessionState.DRAFT:
+            yield _card(session, reverse("classes:plan", args=[session.pk]), tag=_("not published yet"))
+        elif session.ends_at <= now:
+            yield _card(session, reverse("classes:after", args=[session.pk]), tag=_("call the roll and close it"))
+        else:
+            taken = ngettext("%(n)s seat taken", "%(n)s seats taken", session.seats_taken) % {"n": session.seats_taken}
+            yield _card(session, reverse("classes:session", args=[session.pk]), tag=taken, tone="go")
+
+
+def _card(session: ClassSession, url: str, *, tag: str = "", tone: str = "wait") -> Card:
+    return Card(session.title, url, f"{hour_words(session.starts_at)} · {session.hall.name}", tag, tone)
+
+
+# Fruit that waits to be fetched, and fruit of one's own to share out.
+
+
+def fruit_heaps(user: User, now: datetime) -> Iterator[Heap]:
+    shares = Share.objects.promised().filter(person=user).select_related("offer__giver", "window")
+    yield heap(
+        "fruit-to-fetch",
+        _("Fruit to pick up"),
+        (_share_card(one, user.units, now) for one in shares.order_by("window__starts_at", "pk")[:SHOWN]),
+        more=_("All your fruit"),
+        more_url=reverse("fruit:mine"),
+    )
+    offers = Offer.objects.filter(giver=user, stage=OfferStage.OPEN).order_by("closes_at", "pk")
+    yield heap("fruit-offered", _("Fruit you offer"), map(_fruit_offer_card, offers[:SHOWN]))
+
+
+def _share_card(share: Share, units: str, now: datetime) -> Card:
+    offer = share.offer
+    amount = units_words(share.units, container=offer.container, unit_g=offer.unit_g, units=units)
+    about = f"{amount} · {offer.giver}"
+    if share.window.ends_at <= now:
+        tag, tone = _("was to be picked up by %(when)s") % {"when": hour_words(share.window.ends_at)}, "stop"
+    else:
+        tag, tone = _("pick it up from %(when)s") % {"when": hour_words(share.window.starts_at)}, "wait"
+    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), about, tag, tone)
+
+
+def _fruit_offer_card(offer: Offer) -> Card:
+    closes = _("claims close %(when)s") % {"when": hour_words(offer.closes_at)}
+    use_by = _("best used by %(day)s") % {"day": day_words(offer.use_by)}
+    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), use_by, closes)
+
+
+# What one has of the club's things, what is free for one, and what is not back yet.
+
+
+def thing_heaps(user: User, now: datetime) -> Iterator[Heap]:
+    yield heap("offered", _("Free for you"), offer_cards(user, now))
+    yield heap("to-bring-back", _("Yours to bring back"), loan_cards(user, now))
+    yield heap("club-overdue", _("At the counter"), overdue_cards(user, now))
+
+
+def offer_cards(user: User, now: datetime) -> Iterator[Card]:
+    offered = WaitingEntry.objects.filter(person=user, state=WaitState.OFFERED, offer_until__gt=now)
+    for entry in offered.select_related("hold__thing")[:SHOWN]:
+        assert entry.hold is not None  # a constraint of the table: what is offered names both
+        assert entry.offer_until is not None
+        days = f"{day_words(entry.hold.starts)} – {day_words(entry.hold.ends)}"
+        until = _("take it or leave it until %(when)s") % {"when": hour_words(entry.offer_until)}
+        yield Card(entry.hold.thing.name, reverse("equipment:mine"), days, until)
+
+
+def loan_cards(user: User, now: datetime) -> Iterator[Card]:
+    """The soonest due first."""
+    today = club_day(now)
+    loans = Loan.objects.open().filter(person=user).select_related("thing").order_by("due_on", "pk")
+    for loan in loans[:SHOWN]:
+        day = {"day": day_words(loan.due_on)}
+        if loan.due_on < today:
+            tag, tone = _("overdue, was due %(day)s") % day, "stop"
+        else:
+            tag, tone = _("due %(day)s") % day, "wait"
+        yield Card(loan.thing.name, reverse("equipment:mine"), loan.thing.code, tag, tone)
+
+
+def overdue_cards(user: User, now: datetime) -> Iterator[Card]:
+    """For keepers: a card that counts what others have not brought back, and one for things that lack a part."""
+    if not user.has_perm(KEEP):
+        return
+    if count := Loan.objects.overdue(club_day(now)).exclude(person=user).count():
+        said = ngettext("%(n)s thing is not back yet", "%(n)s things are not back yet", count) % {"n": count}
+        yield Card(said, reverse("equipment:overdue"))
+    if count := Thing.objects.short_of_parts().count():
+        said = ngettext("A part of %(n)s thing is missing", "Parts of %(n)s things are missing", count) % {"n": count}
+        yield Card(said, f"{reverse('equipment:list')}?show=missing")
+
+
+# What needs a hand today, for one person. Reads only; every heap is bounded so that the page keeps its shape.
+
+
+@dataclass(frozen=True)
+class Desk:
+    """`heaps` are those that hold anything, the most pressing first."""
+
+    heaps: list[Heap]
+    kitchens_without_altitude: list[Kitchen]
+    has_kitchen: bool
+
+    @property
+    def is_quiet(self) -> bool:
+        return not self.heaps
+
+    def heap(self, key: str) -> Heap | None:
+        return next((one for one in self.heaps if one.key == key), None)
+
+
+def desk_for(user: User, *, now: datetime) -> Desk:
+    kitchens = list(Kitchen.objects.filter(people=user))
+    return Desk(
+        heaps=[one for one in _heaps(user, now) if one.cards],
+        kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
+        has_kitchen=bool(kitchens),
+    )
+
+
+def _heaps(user: User, now: datetime) -> Iterator[Heap]:
+    yield from batch_heaps(user, now)
+    yield from class_heaps(user, now)
+    yield from fruit_heaps(user, now)
+    yield from thing_heaps(user, now)
+    yield review_heap(user)
+    yield club_seals_heap(user, now)
+
+
+def review_heap(user: User) -> Heap:
+    """Drafts that wait for somebody else's eyes; an author never reviews her own."""
+    title = _("Recipes waiting for a second pair of eyes")
+    if not user.has_perm("recipes.review_revision"):
+        return Heap("to-review", title)
+    waiting = Revision.objects.filter(state=RevisionState.IN_REVIEW).exclude(author=user)
+    cards = map(_review_card, waiting.select_related("recipe", "author").order_by("submitted_at", "pk")[:SHOWN])
+    return heap("to-review", title, cards, more=_("All that wait for review"), more_url=reverse("recipes:drafts"))
+
+
+def _review_card(revision: Revision) -> Card:
+    told = {
+        "author": revision.author,
+        "when": date_format(revision.submitted_at, "j M") if revision.submitted_at else "",
+    }
+    about = _("from %(author)s, %(when)s") % told
+    return Card(revision.content["title"], reverse("recipes:draft", args=[revision.pk]), about)
