@@ -471,9 +471,9 @@ def _recall(told: Mapping[str, Any], people: Mapping[str, User], now: datetime) 
     batch = _batch_of(told, people[told["made_by"]])
     opened = now - timedelta(hours=told["hours_ago"])
     recall = recall_open(by=people[told["by"]], batch=batch, reason=told["reason"], token=uuid.uuid4(), now=opened)
-    for person, jars in told.get("answered", {}).items():
+    for person, count in told.get("answered", {}).items():
         recall_answer(
-            by=people[person], recall=recall, batch=batch, outcome="set-apart", jars=jars, token=uuid.uuid4(), now=now
+            by=people[person], recall=recall, batch=batch, outcome="set-apart", jars=count, token=uuid.uuid4(), now=now
         )
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from club.run.management.commands.up import require_no_demo_abroad
 from club.run.demo import SIGN_INS
+from club.run.management.commands.up import require_no_demo_abroad
 from club.run.site import SiteError, is_loopback
 from tests.factories.members import make_person
 
