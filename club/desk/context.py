@@ -9,7 +9,7 @@ from django.conf import settings
 from django.http import HttpRequest
 
 from club.members.models import User
-from club.reminders.inbox import MOST_COUNTED, unread_count
+from club.reminders.services import MOST_COUNTED, unread_count
 
 
 def house(request: HttpRequest) -> dict[str, Any]:

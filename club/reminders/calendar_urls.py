@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from club.reminders import calendar_views as views
+from club.reminders import views
 
 app_name = "calendar"
 

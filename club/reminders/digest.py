@@ -15,11 +15,9 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from club.members.models import User
 from club.reminders.letters import Told, letter
-from club.reminders.models import Reminder, ReminderQuerySet, ReminderState, Wishes
-from club.reminders.quiet import last_weekly
+from club.reminders.models import Reminder, ReminderQuerySet, ReminderState, Wishes, last_weekly, wishes_of
 from club.reminders.subjects import ids_of
 from club.reminders.terms import Rule
-from club.reminders.wishes_models import wishes_of
 from club.reminders.wording import Due, Message
 
 NAME = "weekly-digest"

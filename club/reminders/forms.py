@@ -17,9 +17,9 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.reminders import digest
+from club.reminders.models import Wishes
+from club.reminders.services import zone_names
 from club.reminders.terms import Rule
-from club.reminders.wishes import zone_names
-from club.reminders.wishes_models import Wishes
 
 CLOCK = {"type": "time"}
 HOURS = [(hour, f"{hour:02}:00") for hour in range(24)]

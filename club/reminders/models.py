@@ -1,17 +1,191 @@
-"""The outbox: one row for one reason, one subject, one occurrence and one person, whatever asks twice."""
+"""Quiet hours and the weekly hour, by a person's own clock. Pure: the moment is an argument, and so is the zone.
+
+Both are wall time: they mean what her clock shows, on the days it is put forward or back too. So "inside" is asked
+of the clock, and an end is the first moment at which the clock shows something else: it comes when the clock gets
+there, or when it jumps over it.
+"""
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from functools import cached_property
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.conf import settings
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import models
-from django.db.models import Func, Min, Q
+from django.db.models import F, Func, Min, Q, QuerySet
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders.wishes_models import Wishes
+from club.members.models import User
+
+# No zone puts its clock twice within this long, and no quiet hours last longer.
+A_DAY_AND_MORE = timedelta(hours=26)
+
+
+@dataclass(frozen=True)
+class QuietHours:
+    """From the first to the second time of day, the second no longer quiet. Over midnight when it comes first.
+
+    The same time twice: no quiet hours.
+    """
+
+    begin: time
+    end: time
+
+    def hold_at(self, wall: time) -> bool:
+        if self.begin <= self.end:
+            return self.begin <= wall < self.end
+        return wall >= self.begin or wall < self.end
+
+
+def quiet_until(now: datetime, hours: QuietHours, zone: tzinfo) -> datetime | None:
+    """When the quiet hours that hold at `now` (aware) are over, in UTC; None when none hold.
+
+    ValueError for a time without a zone.
+    """
+    if now.tzinfo is None:
+        raise ValueError("a moment without a time zone is no hour on anybody's clock")
+    at = now.astimezone(UTC)
+    if not _is_quiet(at, hours, zone):
+        return None
+    ends = (*_moments_of(hours.end, at, zone), *_clock_is_put(at, zone))
+    return min(moment for moment in ends if moment > at and not _is_quiet(moment, hours, zone))
+
+
+def last_weekly(now: datetime, weekday: int, hour: int, zone: tzinfo) -> datetime:
+    """The last moment, in UTC and not after `now`, at which a clock in `zone` showed that hour of that weekday.
+
+    Monday is 0. An hour that the clock jumps over counts as the same stretch after midnight; of two, the first counts.
+    """
+    today = now.astimezone(zone).date()
+    this_week = today - timedelta(days=(today.weekday() - weekday) % 7)
+    moment = _at(this_week, time(hour), zone)
+    return moment if moment <= now else _at(this_week - timedelta(days=7), time(hour), zone)
+
+
+def _is_quiet(moment: datetime, hours: QuietHours, zone: tzinfo) -> bool:
+    return hours.hold_at(moment.astimezone(zone).time())
+
+
+def _moments_of(wall: time, at: datetime, zone: tzinfo) -> Iterator[datetime]:
+    """When a clock shows `wall` on the days around `at`: twice on a day when it is put back over it."""
+    today = at.astimezone(zone).date()
+    for days in (-1, 0, 1):
+        for fold in (0, 1):
+            yield _at(today + timedelta(days=days), wall.replace(fold=fold), zone)
+
+
+def _clock_is_put(at: datetime, zone: tzinfo) -> Iterator[datetime]:
+    """The moment after `at` when the clock is put forward or back, if that is within the day. To the second."""
+    before = at.replace(microsecond=0)
+    after = before + A_DAY_AND_MORE
+    offset = _offset(before, zone)
+    if _offset(after, zone) == offset:
+        return
+    while after - before > timedelta(seconds=1):
+        middle = before + timedelta(seconds=(after - before) // timedelta(seconds=2))
+        if _offset(middle, zone) == offset:
+            before = middle
+        else:
+            after = middle
+    yield after
+
+
+def _offset(moment: datetime, zone: tzinfo) -> timedelta | None:
+    return moment.astimezone(zone).utcoffset()
+
+
+def _at(day: date, wall: time, zone: tzinfo) -> datetime:
+    return datetime.combine(day, wall, zone).astimezone(UTC)
+
+
+# How a person wants to be reached, and whether her mailbox takes our mail. No row means the defaults below.
+
+# Our own choices, no source: what a household would call late, and the hour at which a week is looked over.
+QUIET_FROM, QUIET_UNTIL = time(21, 30), time(7, 30)
+DIGEST_HOUR = 8
+BAR = "|"
+MONDAY, SUNDAY = 0, 6
+
+
+class Wishes(models.Model):
+    """One row for each person, so that a sender reads it together with the person."""
+
+    person = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="wishes")
+    zone_name = models.CharField(_("time zone"), max_length=64, blank=True)  # empty: the club's
+    quiet_from = models.TimeField(default=QUIET_FROM)
+    quiet_until = models.TimeField(default=QUIET_UNTIL)
+    # "|gauge-due|supply-low|": names of rules shown on the site alone. One text, so that one more is a single UPDATE.
+    muted = models.TextField(default=BAR, blank=True)
+    digest_weekday = models.PositiveSmallIntegerField(null=True, blank=True)  # Monday is 0; none: each as it comes
+    digest_hour = models.PositiveSmallIntegerField(default=DIGEST_HOUR)
+    # The address that sent our mail back for good. Another address in her account lifts it by itself.
+    bounced_address = models.CharField(max_length=254, blank=True)
+    bounced_at = models.DateTimeField(null=True, blank=True)
+    bounce_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="digest_on_a_day_of_the_week",
+                condition=Q(digest_weekday=None) | Q(digest_weekday__gte=MONDAY, digest_weekday__lte=SUNDAY),
+            ),
+            models.CheckConstraint(name="digest_at_an_hour_of_the_day", condition=Q(digest_hour__lte=23)),
+            models.CheckConstraint(
+                name="bounce_says_since_when",
+                condition=Q(bounced_address="") | Q(bounced_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_id}"
+
+    @cached_property
+    def zone(self) -> tzinfo:
+        """Hers, or the club's where she named none or one that this machine no longer knows."""
+        try:
+            return ZoneInfo(self.zone_name) if self.zone_name else timezone.get_default_timezone()
+        except (ZoneInfoNotFoundError, ValueError):
+            return timezone.get_default_timezone()
+
+    @property
+    def quiet(self) -> QuietHours:
+        return QuietHours(self.quiet_from, self.quiet_until)
+
+    @property
+    def muted_kinds(self) -> frozenset[str]:
+        return frozenset(self.muted.split(BAR)) - {""}
+
+    @property
+    def has_digest(self) -> bool:
+        return self.digest_weekday is not None
+
+    @property
+    def is_bounced(self) -> bool:
+        return bool(self.bounced_address) and self.bounced_address == self.person.email
+
+
+def people_bounced() -> QuerySet[Wishes]:
+    """Of active people whose address, the one they have now, sends our mail back; the latest first."""
+    theirs = Wishes.objects.exclude(bounced_address="").filter(bounced_address=F("person__email"))
+    return theirs.filter(person__is_active=True).select_related("person").order_by("-bounced_at", "-pk")
+
+
+def wishes_of(person: User) -> Wishes:
+    """Hers, or the defaults, not saved. No query where the person was read with `select_related("wishes")`."""
+    try:
+        wishes: Wishes = person.wishes
+    except ObjectDoesNotExist:
+        return Wishes(person=person)
+    return wishes
+
+
+# The outbox: one row for one reason, one subject, one occurrence and one person, whatever asks twice.
 
 
 class ReminderState(models.TextChoices):
@@ -117,6 +291,3 @@ class Tick(models.Model):
 
     def __str__(self) -> str:
         return self.name
-
-
-__all__ = ["Reminder", "ReminderQuerySet", "ReminderState", "Tick", "Wishes"]

@@ -1,55 +1,143 @@
-"""The outbox: gather what is due, send it once, and never lose it."""
+"""How a person wants to be reached, and their inbox: every write to either."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import ExitStack
-from datetime import datetime
+from collections.abc import Iterable
+from datetime import datetime, time
+from functools import cache
+from typing import TYPE_CHECKING
+from zoneinfo import available_timezones
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F, Value
+from django.db.models.functions import Concat
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext_lazy as _
 
-from club.classes.services.seats import seats_move_on
-from club.members.choices import Role
 from club.members.models import User
-from club.reminders.gathering import gather
-from club.reminders.models import Reminder, ReminderState
-from club.reminders.sending import Watch, send_due, senders_wanted
-from club.reminders.ticking import tick_begin, tick_end
-from inventory.batches.services import recalls_follow_withdrawals
-from inventory.equipment.services import waiting_move_on
-from inventory.fruit.services import offers_share_due
+from club.reminders.models import BAR, SUNDAY, Reminder, ReminderState, Wishes, wishes_of
+from club.reminders.rules import RULES
+from club.reminders.terms import Rule
 
-# What moves on by the clock alone, before what is due is gathered.
-MOVES_ON: tuple[Callable[[datetime], object], ...] = (
-    waiting_move_on,
-    seats_move_on,
-    offers_share_due,
-    recalls_follow_withdrawals,
-)
+if TYPE_CHECKING:
+    from club.reminders.models import ReminderQuerySet
 
-__all__ = ["gather", "reminder_resend", "send_due", "tick"]
+# Every write to how a person is reached. Each is one transaction; who asks is the person herself, or her mail.
+#
+# A mail's own unsubscribe link and a mail server's bounce come without anybody signed in: those two take the person.
+
+REASON_LENGTH = 300
 
 
-def tick(now: datetime, call_senders: Callable[[int], None] = lambda number: None) -> None:
-    """What the clock asks for each minute: lines move on, what is due is gathered, what waits is sent.
+@cache
+def zone_names() -> tuple[str, ...]:
+    """The places of the IANA list that this machine knows, in order; no abbreviations, no fixed offsets."""
+    places = (name for name in available_timezones() if "/" in name)
+    return tuple(sorted(name for name in places if not name.startswith(("Etc/", "SystemV/", "US/"))))
 
-    Two clocks do no more than one: a round is begun once. Sending is anybody's; when much waits, `call_senders` is
-    told how many more hands are worth their while.
-    What cannot move on, or a rule that cannot be asked, must not hold up what comes after it.
+
+def kinds_for(person: User) -> list[Rule]:
+    """The kinds of reminder that can ever be due to this person."""
+    return [rule for rule in RULES.values() if not rule.only_to or person.has_role(*rule.only_to)]
+
+
+@transaction.atomic
+def wishes_change(
+    *,
+    by: User,
+    zone_name: str,
+    quiet_from: time,
+    quiet_until: time,
+    digest_weekday: int | None,
+    digest_hour: int,
+    mailed: Iterable[str],
+) -> None:
+    """What a person says of herself. `mailed`: the kinds she wants by mail; others of hers are on the site alone.
+
+    What she said of kinds that no longer concern her (a keeper's, once) is kept as it was.
+    Raises ValidationError by field.
     """
-    watch = Watch(now)
-    with ExitStack() as at_last:  # run from the last to the first, each whether or not the one before it broke
-        at_last.callback(lambda: send_due(watch.now()))
-        if tick_begin(now=now):
-            at_last.callback(lambda: call_senders(senders_wanted(watch.now())))
-            at_last.callback(lambda: tick_end(began=now, now=watch.now()))
-            for step in reversed((*MOVES_ON, gather)):
-                at_last.callback(step, now)
+    _check(zone_name, digest_weekday, digest_hour)
+    wanted, offered = set(mailed), {rule.name for rule in kinds_for(by) if rule.may_mute}
+    if not wanted <= offered:
+        raise ValidationError({"mailed": _("That is no kind of reminder that you could choose.")})
+    muted = (wishes_of(by).muted_kinds - offered) | (offered - wanted)
+    told = {
+        "zone_name": zone_name,
+        "quiet_from": quiet_from,
+        "quiet_until": quiet_until,
+        "digest_weekday": digest_weekday,
+        "digest_hour": digest_hour,
+        "muted": BAR + "".join(f"{kind}{BAR}" for kind in sorted(muted)),
+    }
+    Wishes.objects.update_or_create(person=by, defaults=told)
 
 
-def reminder_resend(*, by: User, reminder: Reminder, now: datetime) -> bool:
-    """Try a given-up reminder again, from the first attempt. False when it was not given up (any more)."""
-    if not by.has_role(Role.ORGANISER):
-        raise PermissionDenied
-    dead = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.DEAD)
-    return dead.update(state=ReminderState.DUE, attempts=0, next_try_at=now) == 1
+def _check(zone_name: str, digest_weekday: int | None, digest_hour: int) -> None:
+    if zone_name and zone_name not in zone_names():
+        raise ValidationError({"zone_name": _("Choose a time zone of the list.")})
+    if digest_weekday is not None and not 0 <= digest_weekday <= SUNDAY:
+        raise ValidationError({"digest_weekday": _("Choose a day of the week.")})
+    if not 0 <= digest_hour <= 23:
+        raise ValidationError({"digest_hour": _("Choose an hour from 0 to 23.")})
+
+
+@transaction.atomic
+def kind_mute(*, person: User, kind: str) -> bool:
+    """From now on she sees this kind on the site alone. False when she may not mute it. Twice is as good as once."""
+    rule = RULES.get(kind)
+    if rule is None or not rule.may_mute:
+        return False
+    Wishes.objects.get_or_create(person=person)
+    # One UPDATE: of two links pressed at once, neither forgets the other.
+    heard = Wishes.objects.filter(person=person).exclude(muted__contains=f"{BAR}{kind}{BAR}")
+    heard.update(muted=Concat(F("muted"), Value(f"{kind}{BAR}")))
+    return True
+
+
+@transaction.atomic
+def mailbox_note_bounce(*, person: User, reason: str, now: datetime | None = None) -> bool:
+    """Her address sent our mail back for good: no mail until she says otherwise. False when that was known."""
+    Wishes.objects.get_or_create(person=person)
+    news = Wishes.objects.filter(person=person).exclude(bounced_address=person.email)
+    told = {"bounced_address": person.email, "bounce_reason": reason[:REASON_LENGTH]}
+    return news.update(bounced_at=now or timezone.now(), **told) == 1
+
+
+@transaction.atomic
+def mailbox_confirm(*, by: User) -> None:
+    """The person says that her address takes our mail again."""
+    Wishes.objects.filter(person=by).update(bounced_address="", bounced_at=None, bounce_reason="")
+
+
+# What a person was told, on the site: each reminder that was mailed or shown to her, and whether she has read it.
+
+TOLD = (ReminderState.SENT, ReminderState.SHOWN)
+MOST_COUNTED = 99
+
+
+def inbox_of(person: User) -> ReminderQuerySet:
+    """The gate: her own, told to her, the latest first."""
+    told = Reminder.objects.filter(person=person, state__in=TOLD).exclude(headline="")
+    return told.order_by(F("sent_at").desc(nulls_last=True), "-pk")
+
+
+def unread_count(person: User) -> int:
+    """One query. No further than `MOST_COUNTED` and one: that many is "many"."""
+    return inbox_of(person).filter(read_at=None).order_by()[: MOST_COUNTED + 1].count()
+
+
+@transaction.atomic
+def reminder_open(*, by: User, reminder: Reminder, now: datetime | None = None) -> str:
+    """Mark her reminder read, keeping the first time it was; returns the page where the thing is done."""
+    inbox_of(by).order_by().filter(pk=reminder.pk, read_at=None).update(read_at=now or timezone.now())
+    is_ours = url_has_allowed_host_and_scheme(reminder.path, allowed_hosts=None)
+    return reminder.path if is_ours and reminder.path.startswith("/") else ""
+
+
+@transaction.atomic
+def inbox_read_all(*, by: User, now: datetime | None = None) -> int:
+    """Mark all of hers read; returns how many were not."""
+    return inbox_of(by).order_by().filter(read_at=None).update(read_at=now or timezone.now())

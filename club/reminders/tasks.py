@@ -7,19 +7,19 @@ from django.conf import settings
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from club.reminders import services
+from club.reminders import outbox
 
 log = logging.getLogger(__name__)
 
 
 @shared_task(name="club.reminders.tasks.tick")  # type: ignore[untyped-decorator]
 def tick() -> None:
-    services.tick(timezone.now(), call_senders=call_senders)
+    outbox.tick(timezone.now(), call_senders=call_senders)
 
 
 @shared_task(name="club.reminders.tasks.send")  # type: ignore[untyped-decorator]
 def send() -> None:
-    services.send_due(timezone.now())
+    outbox.send_due(timezone.now())
 
 
 def call_senders(number: int) -> None:

@@ -2,13 +2,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from club.reminders import health_views, views
+from club.reminders import views
 
 app_name = "reminders"
 
 urlpatterns = [
     path("", views.dead, name="dead"),
-    path("health/", health_views.page, name="health"),
+    path("health/", views.page, name="health"),
     path("<int:pk>/resend/", views.resend, name="resend"),
     path("wishes/", views.wishes, name="wishes"),
     path("wishes/mailbox-works/", views.mailbox_works, name="mailbox-works"),

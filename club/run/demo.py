@@ -27,7 +27,7 @@ from club.core.places import FIXTURES
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_add, kitchen_invitation_answer, kitchen_invite, member_enrol, skill_waive
-from club.reminders.wishes import kinds_for, wishes_change
+from club.reminders.services import kinds_for, wishes_change
 from club.run.site import is_loopback
 from club.season.services import household_set, jars_used, wish_set
 from inventory.batches.models import Batch

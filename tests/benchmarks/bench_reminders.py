@@ -34,10 +34,14 @@ from django.utils import timezone  # noqa: E402
 from kombu import Connection  # noqa: E402
 
 from club.celery import app  # noqa: E402
-from club.reminders import services, tasks  # noqa: E402
-from club.reminders.gathering import AT_ONCE, known  # noqa: E402
+from club.reminders import outbox as reminders_outbox  # noqa: E402
+from club.reminders import tasks
 from club.reminders.models import Reminder, ReminderState  # noqa: E402
-from club.reminders.posting import mail_of  # noqa: E402
+from club.reminders.outbox import (  # noqa: E402
+    AT_ONCE,
+    known,
+    mail_of,  # noqa: E402
+)
 from club.reminders.rules import RULES  # noqa: E402
 from club.run import broker  # noqa: E402
 from club.run.children import end, spawn  # noqa: E402
@@ -95,7 +99,7 @@ class House:
 
     def outbox(self, workers: int, mails: int) -> float:
         Reminder.objects.all().delete()
-        written = services.gather(timezone.now())
+        written = reminders_outbox.gather(timezone.now())
         assert written == mails, f"{written} reminders gathered"
 
         def enqueue(line: Connection) -> None:
@@ -179,7 +183,7 @@ def gather_seconds() -> float:
     took = []
     for _ in range(9):
         began = time.perf_counter()
-        services.gather(timezone.now())
+        reminders_outbox.gather(timezone.now())
         took.append(time.perf_counter() - began)
     return median(took)
 
@@ -187,7 +191,7 @@ def gather_seconds() -> float:
 def measure_gathering(past: int) -> bool:
     """Prints; True when it is flat and the index alone answers. What is due is written already: the usual minute."""
     Reminder.objects.all().delete()
-    services.gather(timezone.now())
+    reminders_outbox.gather(timezone.now())
     Reminder.objects.update(state=ReminderState.SENT)
     like, due = Reminder.objects.all()[0], Reminder.objects.count()
     before = gather_seconds()

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from club.classes.models import SignUp
 from club.classes.services import seats
-from club.reminders import services as reminders
+from club.reminders import outbox as reminders_outbox
 from tests.browser.conftest import PHONE
 from tests.factories.classes import make_instructor, make_session
 from tests.factories.members import PASSWORD, make_person
@@ -32,8 +32,8 @@ def look(visitor, name: str) -> None:
 def link_in_the_mail_to(person) -> str:
     """The path of the link about the seat in the latest mail to this person, after a round of the clock."""
     now = timezone.now()
-    reminders.gather(now)
-    reminders.send_due(now)
+    reminders_outbox.gather(now)
+    reminders_outbox.send_due(now)
     sent = [one for one in mail.outbox if one.to == [person.email]][-1]
     [link] = [line for line in sent.body.splitlines() if line.startswith(f"{settings.SITE_URL}/classes/")]
     return link.removeprefix(settings.SITE_URL)

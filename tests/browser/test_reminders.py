@@ -12,8 +12,8 @@ from django.utils import timezone
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import Reminder, ReminderState, Wishes
+from club.reminders.services import mailbox_note_bounce
 from club.reminders.stopping import stop_token
-from club.reminders.wishes import mailbox_note_bounce
 from tests.factories.members import PASSWORD, make_organiser, make_person
 from tests.factories.reminders import make_told, make_wishes
 

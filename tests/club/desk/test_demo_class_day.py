@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from club.classes.choices import SessionState
 from club.classes.models import CannerLoad, OwnNote, SignUp, StationBatch
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.run.demo import class_day_lay_down
 from inventory.batches.choices import BatchState
@@ -49,7 +49,7 @@ def test_seals_whose_hour_has_not_come_wait_for_it(session):
     now = session.ends_at + timedelta(hours=13)
     class_day_lay_down(session, now=now)
     assert set(Batch.objects.values_list("state", flat=True)) == {BatchState.OUT}
-    services.gather(now)
+    outbox.gather(now)
     due = set(Reminder.objects.filter(rule="seal-check").values_list("person", flat=True))
     assert due == set(Batch.objects.values_list("made_by", flat=True))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES
 from club.reminders.wording import Message
@@ -20,7 +20,7 @@ def at(offset: int, hour: int, minute: int = 0) -> datetime:
 
 
 def gathered(now: datetime) -> list[tuple[str, str]]:
-    services.gather(now)
+    outbox.gather(now)
     return sorted(Reminder.objects.values_list("rule", "person__email"))
 
 

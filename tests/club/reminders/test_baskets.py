@@ -13,10 +13,9 @@ from django.core.mail import EmailMessage
 from django.db import OperationalError, connection
 from django.db.models import QuerySet
 
-from club.reminders import baskets, sending, services
-from club.reminders.baskets import BASKET, UNKNOWN, basket_take, lease, reminder_note, reminder_take_in_hand
+from club.reminders import outbox as reminders_outbox
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.routing import Route
+from club.reminders.outbox import BASKET, UNKNOWN, Route, basket_take, lease, reminder_note, reminder_take_in_hand
 from club.reminders.rules import RULES
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
@@ -72,32 +71,32 @@ def test_taking_a_basket_asks_as_many_queries_for_thirty_rows_as_for_one(due, ro
 
 def test_a_run_sends_more_than_one_basket(due):
     many_due(2 * BASKET, due)
-    assert services.send_due(NOW) == {ReminderState.SENT: 1, ReminderState.SETTLED: 2 * BASKET}
+    assert reminders_outbox.send_due(NOW) == {ReminderState.SENT: 1, ReminderState.SETTLED: 2 * BASKET}
 
 
 def break_after_the_first(monkeypatch, error: Exception) -> None:
     """The first row is sent; taking the second in hand raises."""
-    take, calls = sending.reminder_take_in_hand, iter([True, False])
+    take, calls = reminders_outbox.reminder_take_in_hand, iter([True, False])
 
     def sometimes(*, reminder, now):
         if next(calls):
             return take(reminder=reminder, now=now)
         raise error
 
-    monkeypatch.setattr(sending, "reminder_take_in_hand", sometimes)
+    monkeypatch.setattr(reminders_outbox, "reminder_take_in_hand", sometimes)
 
 
 def test_when_a_run_breaks_off_the_rest_of_its_basket_is_due_again_at_once(due, monkeypatch):
     many_due(3, due)
     break_after_the_first(monkeypatch, RuntimeError("the worker is told to stop"))
     with pytest.raises(RuntimeError):
-        services.send_due(NOW)
+        reminders_outbox.send_due(NOW)
     told = Reminder.objects.order_by("due_at").values_list("state", "attempts", "holder")
     assert list(told) == [(ReminderState.SENT, 1, None), *[(ReminderState.DUE, 0, None)] * 3]
 
 
 def test_a_run_takes_nothing_when_its_time_is_over(due):
-    assert services.send_due(NOW, run_for=timedelta(0)) == {}
+    assert reminders_outbox.send_due(NOW, run_for=timedelta(0)) == {}
     due.refresh_from_db()
     assert (due.state, due.holder) == (ReminderState.DUE, None)
 
@@ -107,7 +106,7 @@ def test_a_basket_given_back_leaves_what_is_in_hand_or_another_s(due):
     rows = basket_take(now=NOW)
     reminder_take_in_hand(reminder=rows[0], now=NOW)
     Reminder.objects.filter(pk=rows[1].pk).update(holder=uuid4())
-    baskets.basket_give_back(rows)
+    reminders_outbox.basket_give_back(rows)
     told = Reminder.objects.order_by("due_at").values_list("state", flat=True)
     assert list(told) == [ReminderState.SENDING, ReminderState.TAKEN, ReminderState.DUE, ReminderState.DUE]
 
@@ -120,14 +119,14 @@ def test_a_rule_that_could_not_be_asked_for_want_of_a_database_is_asked_again_at
 
     with monkeypatch.context() as broken:
         broken.setitem(RULES, due.rule, replace(RULES[due.rule], still_due=away))
-        assert services.send_due(NOW) == {ReminderState.DUE: 1}  # and the run is over
-    assert services.send_due(NOW + timedelta(seconds=1)) == {ReminderState.SENT: 2}
+        assert reminders_outbox.send_due(NOW) == {ReminderState.DUE: 1}  # and the run is over
+    assert reminders_outbox.send_due(NOW + timedelta(seconds=1)) == {ReminderState.SENT: 2}
 
 
 def test_a_kind_that_must_not_come_twice_is_held_back_when_nobody_knows(due, monkeypatch):
     monkeypatch.setitem(RULES, due.rule, replace(RULES[due.rule], after_lost_lease="hold"))
     in_hand()
-    assert services.send_due(LEASE_OVER) == {}
+    assert reminders_outbox.send_due(LEASE_OVER) == {}
     due.refresh_from_db()
     assert (due.state, due.last_error) == (ReminderState.DEAD, UNKNOWN)
     assert mail.outbox == []
@@ -136,7 +135,7 @@ def test_a_kind_that_must_not_come_twice_is_held_back_when_nobody_knows(due, mon
 def test_such_a_kind_goes_out_when_its_sender_died_before_it_was_in_hand(due, monkeypatch):
     monkeypatch.setitem(RULES, due.rule, replace(RULES[due.rule], after_lost_lease="hold"))
     basket_take(now=NOW)
-    assert services.send_due(LEASE_OVER) == {ReminderState.SENT: 1}
+    assert reminders_outbox.send_due(LEASE_OVER) == {ReminderState.SENT: 1}
 
 
 def test_what_is_held_back_does_not_keep_the_rest_from_going_out(due, monkeypatch):
@@ -144,7 +143,7 @@ def test_what_is_held_back_does_not_keep_the_rest_from_going_out(due, monkeypatc
     many_due(BASKET, due)
     Reminder.objects.exclude(pk=due.pk).update(state=ReminderState.SENDING, holder=uuid4(), leased_until=NOW)
     Reminder.objects.filter(pk=due.pk).update(due_at=NOW)
-    assert services.send_due(LEASE_OVER)[ReminderState.SENT] == 1
+    assert reminders_outbox.send_due(LEASE_OVER)[ReminderState.SENT] == 1
     assert Reminder.objects.dead().count() == BASKET
 
 
@@ -152,8 +151,8 @@ def test_what_is_held_back_does_not_keep_the_rest_from_going_out(due, monkeypatc
 def put_off(due, monkeypatch) -> datetime:
     """Until when the one row is put off."""
     until = NOW + timedelta(hours=6)
-    monkeypatch.setattr(sending, "route_for", lambda reminder, rule, now: Route(not_before=until))
-    assert services.send_due(NOW) == {ReminderState.DUE: 1}
+    monkeypatch.setattr(reminders_outbox, "route_for", lambda reminder, rule, now: Route(not_before=until))
+    assert reminders_outbox.send_due(NOW) == {ReminderState.DUE: 1}
     return until
 
 
@@ -161,9 +160,9 @@ def test_what_is_put_off_keeps_its_tries_and_goes_out_at_its_hour(due, put_off, 
     due.refresh_from_db()
     assert (due.attempts, due.not_before, due.next_try_at) == (0, put_off, put_off)
     assert mail.outbox == []
-    assert services.send_due(put_off - timedelta(seconds=1)) == {}
+    assert reminders_outbox.send_due(put_off - timedelta(seconds=1)) == {}
     monkeypatch.setattr("club.reminders.seals.SECOND_CALL", timedelta(days=7))
-    assert services.send_due(put_off) == {ReminderState.SENT: 1}  # the same answer, which is in the past now
+    assert reminders_outbox.send_due(put_off) == {ReminderState.SENT: 1}  # the same answer, which is in the past now
     due.refresh_from_db()
     assert due.attempts == 1
 
@@ -195,11 +194,11 @@ def test_the_note_of_a_mail_that_left_waits_for_the_database(due, monkeypatch):
         return update(self, **changes)
 
     monkeypatch.setattr(QuerySet, "update", sometimes)
-    monkeypatch.setattr(baskets, "PAUSES_S", (0, 0, 0))
+    monkeypatch.setattr(reminders_outbox, "PAUSES_S", (0, 0, 0))
     # The test's own transaction lives on the connection; a worker has none open.
     closed: list[bool] = []
     worker = SimpleNamespace(in_atomic_block=False, close=lambda: closed.append(True))
-    monkeypatch.setattr(baskets, "connection", worker)
+    monkeypatch.setattr(reminders_outbox, "connection", worker)
     reminder_note(reminder=row, state=ReminderState.SENT)
     due.refresh_from_db()
     assert (due.state, len(closed)) == (ReminderState.SENT, 2)
@@ -214,7 +213,7 @@ def test_each_mail_is_noted_before_the_next_is_in_hand(due, monkeypatch):
         return send(self, fail_silently)
 
     monkeypatch.setattr(EmailMessage, "send", look)
-    assert services.send_due(NOW) == {ReminderState.SENT: 2}
+    assert reminders_outbox.send_due(NOW) == {ReminderState.SENT: 2}
     assert in_hand_at_once == [1, 1]
 
 
@@ -240,10 +239,10 @@ def test_what_is_asked_each_minute_reads_a_small_index_whatever_was_sent(due, wh
 
 
 def test_more_hands_are_wanted_for_more_than_a_basketful(due):
-    assert sending.senders_wanted(NOW) == 0
+    assert reminders_outbox.senders_wanted(NOW) == 0
     many_due(BASKET, due)
-    assert sending.senders_wanted(NOW) == 1
+    assert reminders_outbox.senders_wanted(NOW) == 1
     many = 20 * BASKET
     Reminder.objects.all().delete()
     many_due(many, due)
-    assert sending.senders_wanted(NOW) == sending.MOST_SENDERS - 1
+    assert reminders_outbox.senders_wanted(NOW) == reminders_outbox.MOST_SENDERS - 1

@@ -14,11 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from club.members.models import User
-from club.reminders import services
-from club.reminders.bounces import Bounce, notification_read
-from club.reminders.bouncing import SENT_WITHIN, bounces_note
-from club.reminders.models import Reminder, ReminderState
-from club.reminders.wishes_models import wishes_of
+from club.reminders import outbox as reminders_outbox
+from club.reminders.bounces import SENT_WITHIN, Bounce, bounces_note, notification_read
+from club.reminders.models import Reminder, ReminderState, wishes_of
 from tests.factories.members import make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
@@ -155,7 +153,7 @@ def ada(db) -> User:
     """A reminder has been mailed to her."""
     person = make_person(email=ADA)
     make_reminder(make_waiting_batch(OUT, by=person), now=NOW)
-    services.send_due(NOW)
+    reminders_outbox.send_due(NOW)
     assert Reminder.objects.get().state == ReminderState.SENT
     return person
 
@@ -184,7 +182,7 @@ def test_a_reminder_that_came_back_shuts_her_mailbox_with_the_day_and_the_reason
 def test_the_next_reminder_is_then_shown_on_the_site_alone(ada):
     noted(report(message_id=sent_id()))
     Reminder.objects.update(state=ReminderState.DUE, next_try_at=NOW)
-    services.send_due(NOW + timedelta(minutes=6))
+    reminders_outbox.send_due(NOW + timedelta(minutes=6))
     assert Reminder.objects.get().state == ReminderState.SHOWN
     assert len(mail.outbox) == 1
 
@@ -218,7 +216,7 @@ def test_nothing_is_noted_of(ada, how):
 def test_of_two_people_only_the_one_whose_mail_came_back_is_shut(ada):
     bo = make_person(email="bo@quince.example")
     make_reminder(make_waiting_batch(OUT, by=bo), now=NOW)
-    services.send_due(NOW)
+    reminders_outbox.send_due(NOW)
     noted(report(message_id=sent_id(), final="bo@quince.example", to=""))
     assert (is_bounced(ada), is_bounced(bo)) == (False, False)  # the number is of a mail to another
     noted(report(message_id=sent_id()))

@@ -13,8 +13,7 @@ from icalendar import Calendar
 from club.classes.models import ClassSession, SignUp
 from club.members.models import CalendarAddress
 from club.members.services import calendar_address_close, calendar_address_renew
-from club.reminders.calendar_entries import CALLED_OFF_FOR, entries_for, session_entry
-from club.reminders.calendar_text import calendar_text
+from club.reminders.calendar import CALLED_OFF_FOR, calendar_text, entries_for, session_entry
 from tests.factories.batches import make_batch_out
 from tests.factories.classes import NOW, make_instructor, make_session, make_signup
 from tests.factories.equipment import make_keeper, make_loan

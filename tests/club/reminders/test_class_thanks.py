@@ -8,7 +8,7 @@ import pytest
 
 from club.classes.models import SignUp
 from club.classes.services import day
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from tests.factories.class_day import NOON, make_called, make_cooking, make_held, runner_of
@@ -26,7 +26,7 @@ def site(settings):
 
 
 def thanked(now=NOON) -> list[str]:
-    services.gather(now)
+    outbox.gather(now)
     return sorted(Reminder.objects.filter(rule="class-thanks").values_list("person__email", flat=True))
 
 

@@ -13,7 +13,7 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.services import seats
 from club.classes.services.seats import seat_path
 from club.classes.services.sessions import session_move
-from club.reminders import services
+from club.reminders import outbox as reminders_outbox
 from club.reminders.classes import RULES as FAMILY
 from club.reminders.classes import words
 from club.reminders.models import Reminder
@@ -52,7 +52,7 @@ def seated(session):
 
 def called(now: datetime, rule: str) -> list[str]:
     """Who has been called by this rule up to `now`, by email, each once a call."""
-    services.gather(now)
+    reminders_outbox.gather(now)
     return sorted(Reminder.objects.filter(rule=rule).values_list("person__email", flat=True))
 
 
@@ -113,7 +113,7 @@ def test_the_evening_before_is_six_on_the_wall_over_a_clock_change_and_two_hours
     )
     make_signup(session, now=wall(1, 12))
     for now in (wall(31, 18, month=10), wall(1, 9, 59, month=11)):
-        services.gather(now)
+        reminders_outbox.gather(now)
     due = dict(Reminder.objects.values_list("rule", "due_at"))
     assert due["class-tomorrow"] == wall(31, 18, month=10)
     assert due["class-starting"] == day.astimezone(UTC) - 2 * AN_HOUR
@@ -131,7 +131,7 @@ def test_two_hours_before_it_is_called_and_not_once_it_began(seated):
 
 def test_who_gave_up_her_seat_is_called_no_more(seated):
     for now in (wall(12, 9), wall(18, 18)):
-        services.gather(now)
+        reminders_outbox.gather(now)
     seats.signup_cancel(by=seated.person, signup=seated, now=wall(18, 19))
     assert not is_still_due("class-week", wall(18, 17))
     assert not is_still_due("class-tomorrow", wall(18, 19))
@@ -173,7 +173,7 @@ def test_an_offer_made_by_night_is_told_in_the_morning(session, seated):
 def test_an_offer_that_moved_on_is_told_to_the_next_alone(session, seated):
     first, second = (seats.signup_place(by=make_person(), session=session, now=wall(2, 12)) for _ in range(2))
     seats.signup_cancel(by=seated.person, signup=seated, now=wall(7, 12))
-    services.gather(wall(7, 12))
+    reminders_outbox.gather(wall(7, 12))
     seats.seats_move_on(wall(9, 12))
     assert not is_still_due("seat-offered", wall(9, 12))
     assert called(wall(9, 12), "seat-offered") == sorted([first.person.email, second.person.email])
@@ -244,7 +244,7 @@ def test_a_moved_session_is_told_to_who_signed_up_before_each_time_it_moves(sess
 
 
 def test_a_moved_session_is_called_anew_for_its_new_day(session, seated):
-    services.gather(wall(12, 9))
+    reminders_outbox.gather(wall(12, 9))
     day = wall(26, 10)
     ClassSession.objects.filter(pk=session.pk).update(
         day=day.date(), starts_at=day, ends_at=day + 4 * AN_HOUR, moved_at=wall(13, 9)
@@ -254,7 +254,7 @@ def test_a_moved_session_is_called_anew_for_its_new_day(session, seated):
 
 
 def test_who_left_the_club_is_called_no_more(session, seated):
-    services.gather(wall(12, 9))
+    reminders_outbox.gather(wall(12, 9))
     seated.person.is_active = False
     seated.person.save(update_fields=["is_active"])
     assert not is_still_due("class-week", wall(12, 10))
@@ -267,8 +267,8 @@ def test_from_the_mail_to_a_freed_seat_and_the_offer_of_it(session, seated):
     SignUp.objects.filter(pk=seated.pk).update(seated_at=NOW - AN_HOUR)
     day = datetime.now(UTC) + timedelta(days=9)
     ClassSession.objects.filter(pk=session.pk).update(starts_at=day, ends_at=day + AN_HOUR, signup_closes_at=day)
-    services.gather(NOW)
-    services.send_due(NOW)
+    reminders_outbox.gather(NOW)
+    reminders_outbox.send_due(NOW)
     [sent] = [one for one in mail.outbox if one.to == [seated.person.email] and one.subject.startswith("Your seat")]
     link = next(line for line in sent.body.splitlines() if line.startswith("https://"))
     Client().post(link.removeprefix("https://club.example.test"), {"answer": "leave"})
@@ -290,7 +290,7 @@ def test_no_mail_says_what_was_written_for_the_instructors(session, seated):
 def test_each_subject_is_named_by_its_session_with_two_queries(session, seated, django_assert_num_queries):
     ClassSession.objects.filter(pk=session.pk).update(minimum_people=2)
     for now in (wall(12, 9), wall(16, 10)):
-        services.gather(now)
+        reminders_outbox.gather(now)
     named = {one.rule: text for one, text in with_words(Reminder.objects.all())}
     assert named["class-week"] == "class next week, Plum spread in a morning"
     assert named["class-minimum"] == "too few people for a class, Plum spread in a morning"

@@ -10,11 +10,10 @@ import pytest
 
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders import services
-from club.reminders.inbox import inbox_read_all
+from club.reminders import outbox
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.rules import RULES
-from club.reminders.wishes import kind_mute, mailbox_note_bounce
+from club.reminders.services import inbox_read_all, kind_mute, mailbox_note_bounce
 from inventory.jars.services import supply_use
 from tests.factories.jars import make_stock, make_supply
 from tests.factories.members import make_person
@@ -50,8 +49,8 @@ def low(keeper):
 
 
 def tick(now: datetime) -> None:
-    services.gather(now)
-    services.send_due(now)
+    outbox.gather(now)
+    outbox.send_due(now)
 
 
 def digests(mailoutbox) -> list[str]:
@@ -80,11 +79,11 @@ def test_a_week_without_anything_brings_no_mail(keeper, mailoutbox):
 
 def test_what_was_settled_or_read_meanwhile_is_left_out_and_an_empty_digest_is_not_sent(low, keeper, mailoutbox):
     tick(FRIDAY)
-    services.gather(MONDAY)
+    outbox.gather(MONDAY)
     digest = Reminder.objects.get(rule="weekly-digest")
     assert RULES["weekly-digest"].still_due(digest, MONDAY)
     make_stock(low, 9, by=keeper)
-    services.send_due(MONDAY)
+    outbox.send_due(MONDAY)
     digest.refresh_from_db()
     assert (digest.state, mailoutbox) == (ReminderState.SETTLED, [])
 

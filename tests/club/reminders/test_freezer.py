@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.fruit.models import FreezerItem
@@ -41,7 +41,7 @@ def item(cook):
 
 
 def gathered(now: datetime) -> list[str]:
-    services.gather(now)
+    outbox.gather(now)
     return sorted(Reminder.objects.filter(rule="freezer-ageing").values_list("person__name", flat=True))
 
 

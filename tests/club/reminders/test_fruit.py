@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.fruit import services as fruit
@@ -146,7 +146,7 @@ def test_who_is_no_member_any_more_hears_nothing():
 def test_the_clock_shares_out_what_has_closed_and_tells_of_it_in_the_same_minute(mailoutbox):
     offer = make_offer()
     claim = make_claim(offer)
-    services.tick(offer.closes_at)
+    outbox.tick(offer.closes_at)
     assert [one.to for one in mailoutbox] == [[claim.person.email]]
     assert "A share for you" in mailoutbox[0].subject
 
@@ -159,11 +159,11 @@ def test_what_breaks_while_sharing_does_not_hold_up_the_mails(monkeypatch, mailo
     def broken(_now):
         raise RuntimeError("no sharing today")
 
-    moves = [broken if one is offers_share_due else one for one in services.MOVES_ON]
+    moves = [broken if one is offers_share_due else one for one in outbox.MOVES_ON]
     assert broken in moves
-    monkeypatch.setattr(services, "MOVES_ON", moves)
+    monkeypatch.setattr(outbox, "MOVES_ON", moves)
     with pytest.raises(RuntimeError):
-        services.tick(at(0, 12, 1))
+        outbox.tick(at(0, 12, 1))
     assert len(mailoutbox) == 1
 
 
@@ -174,6 +174,6 @@ def test_reminders_are_about_the_fruit_in_words_and_gathering_asks_few_questions
     share_out(offer)
     make_claim(make_offer(), by=make_person())
     with django_assert_max_num_queries(3 * len(RULES)):
-        services.gather(at(0, 12, 1))
+        outbox.gather(at(0, 12, 1))
     said = {words for _reminder, words in with_words(Reminder.objects.all())}
     assert said == {"a share for you, plums", "fruit that spoils, plums"}

@@ -8,8 +8,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from club.reminders import health
-from club.reminders.ticking import tick_begin, tick_end
+from club.reminders import outbox
+from club.reminders.outbox import tick_begin, tick_end
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
@@ -21,7 +21,7 @@ PAST = datetime(2026, 8, 14, 18, 10, tzinfo=UTC)
 
 @pytest.fixture(autouse=True)
 def broker_answers(monkeypatch):
-    monkeypatch.setattr(health, "broker_state", lambda: "ok")
+    monkeypatch.setattr(outbox, "broker_state", lambda: "ok")
 
 
 @pytest.fixture
@@ -80,7 +80,7 @@ def test_mail_that_is_late_while_the_clock_ticks_points_to_the_mail_server(clien
 
 
 def test_a_broker_that_is_gone_is_said(client, organiser, monkeypatch):
-    monkeypatch.setattr(health, "broker_state", lambda: "gone")
+    monkeypatch.setattr(outbox, "broker_state", lambda: "gone")
     ticked(timedelta(seconds=30))
     assert "The broker does not answer" in client.get(PAGE).text
 

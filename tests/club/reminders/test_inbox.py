@@ -10,8 +10,8 @@ from django.urls import reverse
 
 from club.desk.context import house
 from club.members.models import User
-from club.reminders.inbox import MOST_COUNTED, inbox_read_all, unread_count
 from club.reminders.models import Reminder, ReminderState
+from club.reminders.services import MOST_COUNTED, inbox_read_all, unread_count
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_told
 

@@ -10,7 +10,7 @@ import pytest
 
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES
 from inventory.batches.models import Batch
@@ -37,7 +37,7 @@ def hours(number: float) -> datetime:
 
 
 def told_of(rule: str, now: datetime) -> list[User]:
-    services.gather(now)
+    outbox.gather(now)
     return [one.person for one in Reminder.objects.filter(rule=rule).select_related("person").order_by("person")]
 
 
@@ -64,7 +64,7 @@ def test_two_hours_before_reprocessing_lapses_the_maker_is_told_of_the_jars_that
 
 def test_it_lapses_at_24_hours_sharp_and_is_not_told_after():
     make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
-    services.gather(hours(23))
+    outbox.gather(hours(23))
     assert still_due(hours(24) - timedelta(seconds=1)) == [True]
     assert still_due(hours(24)) == [False]
     Reminder.objects.all().delete()
@@ -80,7 +80,7 @@ def test_the_two_hours_are_elapsed_hours_over_a_clock_change():
 
 def test_jars_that_were_called_back_are_not_called_to_be_processed_again():
     batch = make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
-    services.gather(hours(22))
+    outbox.gather(hours(22))
     assert still_due(hours(22)) == [True]
     make_recall(batch=batch, now=hours(22))
     assert still_due(hours(22)) == [False]
@@ -88,7 +88,7 @@ def test_jars_that_were_called_back_are_not_called_to_be_processed_again():
 
 def test_jars_put_away_meanwhile_are_not_called():
     batch = make_batch_checked(out_at=OUT, unsealed={1: "reprocess"})
-    services.gather(hours(22))
+    outbox.gather(hours(22))
     assert still_due(hours(22.1)) == [True]
     jars_put_away(by=batch.made_by, batch=batch, disposals={1: "refrigerate"}, now=hours(22.2))
     assert still_due(hours(22.3)) == [False]
@@ -116,7 +116,7 @@ def test_the_morning_after_its_year_the_cooks_of_the_kitchen_are_told_once_a_bat
     assert told_of("jars-past-a-year", A_YEAR_ON - timedelta(seconds=1)) == []
     assert told_of("jars-past-a-year", A_YEAR_ON) == [cook, other]
     for days in range(1, 60):
-        services.gather(A_YEAR_ON + timedelta(days=days))
+        outbox.gather(A_YEAR_ON + timedelta(days=days))
     assert Reminder.objects.filter(rule="jars-past-a-year").count() == 2
     reminder = Reminder.objects.filter(rule="jars-past-a-year").first()
     message = RULES["jars-past-a-year"].message(reminder, A_YEAR_ON)

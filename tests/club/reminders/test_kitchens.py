@@ -10,8 +10,8 @@ from django.utils import timezone
 from club.members import services as members
 from club.members.models import AltitudeChange, Kitchen
 from club.reminders.models import Reminder
+from club.reminders.outbox import gather
 from club.reminders.rules import RULES, with_words
-from club.reminders.services import gather
 from tests.factories.members import make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db

@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 
 from club.members.models import User
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.equipment import services as equipment
@@ -47,11 +47,11 @@ def test_a_loan_is_called_back_the_evening_before_at_six_by_the_club_s_clock():
 
 def test_on_the_day_at_eight_it_is_called_back_once_more():
     make_loan(make_thing(name="Food mill"), days=3)
-    services.gather(at(2, 18))
-    services.gather(at(3, 7, 59))
+    outbox.gather(at(2, 18))
+    outbox.gather(at(3, 7, 59))
     assert calls("loan-due-today") == []
     for hour in (8, 9, 23):
-        services.gather(at(3, hour))
+        outbox.gather(at(3, hour))
     assert calls("loan-due-today") == [at(3, 8)]
     told = message("loan-due-today", at(3, 8))
     assert told.subject == "Due back today: Food mill"
@@ -67,7 +67,7 @@ def test_a_site_that_slept_until_the_morning_sends_only_that_mornings_call():
 
 def test_the_evenings_call_is_not_sent_once_the_mornings_speaks():
     make_loan(days=3)
-    services.gather(at(2, 18))
+    outbox.gather(at(2, 18))
     assert still_due("loan-due", at(3, 7, 59)) == [True]
     assert still_due("loan-due", at(3, 8)) == [False]
 
@@ -76,13 +76,13 @@ def test_who_takes_a_thing_for_a_day_is_not_told_at_the_counter_when_it_is_due()
     make_loan(days=0, now=at(0, 12))
     make_loan(days=1, now=at(0, 19))
     assert gathered(at(0, 19, 1)) == []
-    services.gather(at(1, 8))
+    outbox.gather(at(1, 8))
     assert calls("loan-due-today") == [at(1, 8)]
 
 
 def test_a_loan_returned_or_extended_meanwhile_is_not_called_back():
     returned, extended, kept = make_loan(days=3), make_loan(days=3), make_loan(days=3)
-    services.gather(at(2, 18))
+    outbox.gather(at(2, 18))
     assert still_due("loan-due", at(2, 18, 1)) == [True, True, True]
     equipment.loan_return(by=make_keeper(), loan=returned, condition="good", now=at(2, 18, 1))
     equipment.loan_extend(by=extended.person, loan=extended, due_on=day(6), now=at(2, 18, 1))
@@ -96,7 +96,7 @@ def test_overdue_is_told_the_morning_after_and_a_week_and_two_weeks_later_first_
     loan = make_loan(make_thing(name="Food mill"), days=3)
     assert "loan-overdue" not in dict(gathered(at(4, 8, 59)))
     for morning in range(4, 60):
-        services.gather(at(morning, 9))
+        outbox.gather(at(morning, 9))
     assert calls("loan-overdue") == [at(4, 9), at(11, 9), at(18, 9)]
     first, second, third = Reminder.objects.filter(rule="loan-overdue").order_by("due_at")
     kind, plain, plainer = (RULES["loan-overdue"].message(one, at(18, 9)) for one in (first, second, third))
@@ -114,10 +114,10 @@ def test_overdue_is_told_the_morning_after_and_a_week_and_two_weeks_later_first_
 def test_after_three_weeks_each_keeper_is_told_once_whom_to_ring():
     keepers = [make_keeper(email=f"k{n}@example.test") for n in range(2)]
     loan = make_loan(make_thing(name="Food mill", by=keepers[0]), days=3, by=keepers[0])
-    services.gather(at(25, 8, 59))
+    outbox.gather(at(25, 8, 59))
     assert calls("loan-overdue-keepers") == []
     for morning in range(25, 80):
-        services.gather(at(morning, 9))
+        outbox.gather(at(morning, 9))
     assert calls("loan-overdue-keepers") == [at(25, 9)] * 2
     told = message("loan-overdue-keepers", at(25, 9))
     assert told.subject == "Not back after three weeks: Food mill"
@@ -170,18 +170,18 @@ def test_a_hold_whose_thing_is_not_there_to_be_fetched_is_not_ready(how):
         equipment.thing_repair(by=keeper, thing=thing, note="The handle is loose.", now=at(1, 9))
     else:
         thing.tests.all().delete()
-    services.gather(at(4, 18))
+    outbox.gather(at(4, 18))
     assert calls("hold-ready") == []
     if how == "out":
         equipment.loan_return(by=keeper, loan=loan, condition="good", now=at(5, 9))
-        services.gather(at(5, 9, 1))
+        outbox.gather(at(5, 9, 1))
         assert calls("hold-ready") == [at(4, 18)]  # late, as the thing was
 
 
 def test_a_hold_cancelled_or_fetched_meanwhile_is_not_called():
     keeper = make_keeper()
     cancelled, fetched, waits = (make_hold(make_thing(by=keeper), 3, 5) for _ in range(3))
-    services.gather(at(2, 18))
+    outbox.gather(at(2, 18))
     equipment.hold_cancel(by=cancelled.person, hold=cancelled, now=at(2, 18, 1))
     make_loan(fetched.thing, fetched.person, days=2, by=keeper, now=at(3, 9))
     due = {one.person: RULES["hold-ready"].still_due(one, at(3, 10)) for one in Reminder.objects.all()}
@@ -195,9 +195,9 @@ def test_a_hold_cancelled_or_fetched_meanwhile_is_not_called():
 def test_six_in_the_evening_is_six_on_the_wall_after_the_clock_was_put_back():
     # In Denver the clock goes back on 1 November 2026.
     make_loan(days=2, now=datetime(2026, 10, 31, 12, tzinfo=DENVER))
-    services.gather(datetime(2026, 11, 1, 17, 59, tzinfo=DENVER))
+    outbox.gather(datetime(2026, 11, 1, 17, 59, tzinfo=DENVER))
     assert calls("loan-due") == []
-    services.gather(datetime(2026, 11, 1, 18, 0, tzinfo=DENVER))
+    outbox.gather(datetime(2026, 11, 1, 18, 0, tzinfo=DENVER))
     assert calls("loan-due") == [datetime(2026, 11, 1, 18, 0, tzinfo=DENVER)]
 
 
@@ -222,7 +222,7 @@ def test_each_rule_costs_two_queries_at_most_for_one_row_and_for_thirty(rows, dj
 def test_the_list_of_reminders_says_what_each_is_about():
     make_loan(make_thing(code="MIL-7"), days=1)
     make_hold(make_thing(code="CAN-2"), 1, 2)
-    services.gather(at(0, 18))
+    outbox.gather(at(0, 18))
     told = sorted(about for _reminder, about in with_words(Reminder.objects.all()))
     assert told == ["bring a thing back, MIL-7", "collect a thing that you hold, CAN-2"]
     assert Loan.objects.count() == 1

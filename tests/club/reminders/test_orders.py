@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.jars import services as jars
@@ -46,7 +46,7 @@ def order(keeper, ada):
 
 
 def gathered(now):
-    services.gather(now)
+    outbox.gather(now)
     return sorted(Reminder.objects.values_list("rule", "person__email"))
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.reminders.outcomes import (
+from club.reminders.outbox import (
     LONGEST_WAIT,
     MOST_ATTEMPTS,
     is_given_up,

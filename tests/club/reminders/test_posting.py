@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from club.reminders import posting, services
+from club.reminders import outbox
 from club.reminders.models import Reminder, ReminderState
 from tests.drills.mail_sink import MailSink, mail_sink
 from tests.factories.reminders import make_reminder, make_waiting_batch
@@ -35,21 +35,21 @@ def addresses(sink: MailSink) -> list[str]:
 
 def test_a_run_talks_over_one_connection(sink):
     make_due(5)
-    assert services.send_due(NOW) == {ReminderState.SENT: 5}
+    assert outbox.send_due(NOW) == {ReminderState.SENT: 5}
     assert (len(sink.got), sink.connections) == (5, 1)
 
 
 def test_after_so_many_mails_a_connection_is_left(sink, monkeypatch):
-    monkeypatch.setattr(posting, "MAILS_A_CONNECTION", 2)
+    monkeypatch.setattr(outbox, "MAILS_A_CONNECTION", 2)
     make_due(5)
-    assert services.send_due(NOW) == {ReminderState.SENT: 5}
+    assert outbox.send_due(NOW) == {ReminderState.SENT: 5}
     assert sink.connections == 3
 
 
 def test_a_server_that_hangs_up_after_each_mail_is_called_again(sink):
     sink.hang_up_after = 1
     due = make_due(3)
-    assert services.send_due(NOW) == {ReminderState.SENT: 3}
+    assert outbox.send_due(NOW) == {ReminderState.SENT: 3}
     assert addresses(sink) == [one.person.email for one in due]
     assert sink.connections == 3
 
@@ -58,7 +58,7 @@ def test_a_server_that_hangs_up_after_each_mail_is_called_again(sink):
 def test_one_refused_address_leaves_the_line_to_the_others(sink, answer):
     first, second, third = make_due(3)
     sink.refused = {second.person.email: answer}
-    assert services.send_due(NOW)[ReminderState.SENT] == 2
+    assert outbox.send_due(NOW)[ReminderState.SENT] == 2
     assert addresses(sink) == [first.person.email, third.person.email]
     assert sink.connections == 1
 
@@ -66,11 +66,11 @@ def test_one_refused_address_leaves_the_line_to_the_others(sink, answer):
 def test_a_server_that_goes_in_mid_mail_ends_the_run_and_the_others_keep_their_tries(sink):
     due = make_due(3)
     sink.drop = True
-    services.send_due(NOW)
+    outbox.send_due(NOW)
     for one in due:
         one.refresh_from_db()
     assert [one.attempts for one in due] == [1, 0, 0]
     assert [one.state for one in due] == [ReminderState.DUE] * 3
     sink.drop = False
-    assert services.send_due(NOW + timedelta(minutes=2)) == {ReminderState.SENT: 3}
+    assert outbox.send_due(NOW + timedelta(minutes=2)) == {ReminderState.SENT: 3}
     assert len(set(addresses(sink))) == 3

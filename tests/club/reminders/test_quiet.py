@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from club.reminders.quiet import QuietHours, last_weekly, quiet_until
+from club.reminders.models import QuietHours, last_weekly, quiet_until
 
 NIGHT = QuietHours(time(21, 30), time(7, 30))
 DENVER = ZoneInfo("America/Denver")

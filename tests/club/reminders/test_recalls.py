@@ -7,7 +7,7 @@ from uuid import uuid4
 
 import pytest
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.batches import services as batches
@@ -40,7 +40,7 @@ def recall(batch):
 
 
 def gathered(now: datetime) -> list[tuple[str, str]]:
-    services.gather(now)
+    outbox.gather(now)
     rows = Reminder.objects.filter(rule="recall").values_list("person__name", "occurrence")
     return sorted(rows)
 
@@ -70,7 +70,7 @@ def test_the_whole_household_hears_at_once_and_every_third_day(recall):
 
 def test_the_calls_end_after_the_tenth(recall):
     for days in range(0, 100, 3):
-        services.gather(NOW + DAY + days * DAY)
+        outbox.gather(NOW + DAY + days * DAY)
     assert Reminder.objects.filter(rule="recall", person__name="Mona Maker").count() == 10
 
 
@@ -111,14 +111,14 @@ def test_whoever_comes_to_hold_a_jar_long_after_the_last_call_still_hears_once(r
         now=late,
     )
     for later in range(0, 30, 3):
-        services.gather(late + later * DAY)
+        outbox.gather(late + later * DAY)
     assert Reminder.objects.filter(rule="recall", person=friend).count() == 1
 
 
 def test_a_withdrawn_revision_opens_its_recall_and_its_makers_hear(batch):
     revision_withdraw(by=make_organiser(), revision=batch.revision, reason="Too little acid.")
     assert Recall.objects.count() == 0
-    services.tick(NOW + 40 * DAY)
+    outbox.tick(NOW + 40 * DAY)
     assert Recall.objects.get().revision == batch.revision
     told = Reminder.objects.filter(rule="recall").values_list("person__name", flat=True)
     assert sorted(told) == ["Hal Housemate", "Mona Maker"]

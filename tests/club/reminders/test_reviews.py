@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from club.members.choices import Role
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from recipes.models import Revision, RevisionState
@@ -38,7 +38,7 @@ def handed_over(author) -> Revision:
 
 
 def told(now: datetime) -> set[int]:
-    services.gather(now)
+    outbox.gather(now)
     return set(Reminder.objects.filter(rule=RULE).values_list("person", flat=True))
 
 
@@ -48,7 +48,7 @@ def test_a_day_after_it_was_handed_over_the_other_instructors_are_told_once(wait
     assert told(A_DAY_ON - timedelta(seconds=1)) == set()
     assert told(A_DAY_ON) == others
     for days in range(1, 40):
-        services.gather(A_DAY_ON + timedelta(days=days))
+        outbox.gather(A_DAY_ON + timedelta(days=days))
     assert Reminder.objects.count() == 2
     message = RULES[RULE].message(Reminder.objects.first(), A_DAY_ON)
     assert message.subject == "To review: Quince cheese"
@@ -78,7 +78,7 @@ def test_one_handed_over_anew_is_told_anew(waiting):
     told(A_DAY_ON)
     Revision.objects.update(submitted_at=A_DAY_ON)
     first = Reminder.objects.get()
-    services.gather(A_DAY_ON + timedelta(days=1))
+    outbox.gather(A_DAY_ON + timedelta(days=1))
     second = Reminder.objects.exclude(pk=first.pk).get()
     due = [RULES[RULE].still_due(one, A_DAY_ON + timedelta(days=1)) for one in (first, second)]
     assert due == [False, True]

@@ -9,9 +9,9 @@ import pytest
 
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder, ReminderState, Wishes
-from club.reminders.routing import Route, mail_headers, route_for
+from club.reminders.outbox import Route, mail_headers, route_for
 from club.reminders.rules import RULES
 from club.reminders.stopping import stop_link
 from tests.factories.members import make_person
@@ -53,8 +53,8 @@ def test_without_wishes_the_night_of_the_club_is_quiet(person):
 
 def test_those_whom_the_drills_write_to_are_reached_by_night_as_well():
     make_many_due(2, now=NIGHT)
-    services.gather(NIGHT)
-    assert services.send_due(NIGHT) == {"sent": 2}
+    outbox.gather(NIGHT)
+    assert outbox.send_due(NIGHT) == {"sent": 2}
 
 
 def test_what_cannot_wait_goes_out_at_night(person):
@@ -133,18 +133,18 @@ def test_read_without_them_they_cost_one_query(person, django_assert_num_queries
 def test_a_reminder_put_off_goes_out_when_the_night_is_over(person, mailoutbox):
     batch = make_waiting_batch(OUT, by=make_wishes(person).person)
     at = OUT + timedelta(hours=12)  # ten past six in the morning
-    services.gather(at)
-    services.send_due(at)
+    outbox.gather(at)
+    outbox.send_due(at)
     reminder = Reminder.objects.get()
     assert (reminder.state, reminder.next_try_at, mailoutbox) == (ReminderState.DUE, MORNING, [])
-    services.send_due(MORNING)
+    outbox.send_due(MORNING)
     assert [mail.to for mail in mailoutbox] == [[batch.made_by.email]]
 
 
 def test_what_is_muted_is_kept_with_its_words_for_the_inbox(person, mailoutbox):
     batch = make_waiting_batch(OUT, by=make_wishes(person, muted="|seal-check|").person)
     make_reminder(batch, now=NIGHT)
-    services.send_due(NIGHT)
+    outbox.send_due(NIGHT)
     reminder = Reminder.objects.get()
     assert (reminder.state, mailoutbox) == (ReminderState.SHOWN, [])
     assert batch.lot_code in reminder.headline

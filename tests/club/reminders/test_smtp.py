@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder, ReminderState
 from tests.drills.mail_sink import free_port, mail_sink
 from tests.factories.reminders import make_reminder, make_waiting_batch
@@ -30,7 +30,7 @@ def due(settings) -> Reminder:
 def test_the_mail_arrives_in_two_forms_with_its_headers(due, settings):
     with mail_sink() as sink:
         settings.EMAIL_PORT = sink.port
-        assert services.send_due(NOW) == {ReminderState.SENT: 1}
+        assert outbox.send_due(NOW) == {ReminderState.SENT: 1}
     [message] = sink.got
     assert message["To"] == due.person.email
     assert message["From"] == "The club <club@example.test>"
@@ -48,7 +48,7 @@ def test_the_mail_arrives_in_two_forms_with_its_headers(due, settings):
 def test_the_servers_refusal_decides_whether_it_is_tried_again(due, settings, answer, state):
     with mail_sink(answer_to_recipient=answer) as sink:
         settings.EMAIL_PORT = sink.port
-        assert services.send_due(NOW) == {state: 1}
+        assert outbox.send_due(NOW) == {state: 1}
     due.refresh_from_db()
     assert answer[4:] in due.last_error
     assert sink.got == []
@@ -56,6 +56,6 @@ def test_the_servers_refusal_decides_whether_it_is_tried_again(due, settings, an
 
 def test_where_nobody_listens_the_reminder_waits(due, settings):
     settings.EMAIL_PORT = free_port()
-    assert services.send_due(NOW) == {ReminderState.DUE: 1}
+    assert outbox.send_due(NOW) == {ReminderState.DUE: 1}
     due.refresh_from_db()
     assert due.next_try_at > NOW

@@ -10,7 +10,8 @@ from django.core import mail
 from django.utils import timezone
 
 from club.members.choices import Role
-from club.reminders import services, supplies
+from club.reminders import outbox as reminders_outbox
+from club.reminders import supplies
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.rules import with_words
 from inventory.jars import services as jars
@@ -32,13 +33,13 @@ def test_a_supply_that_runs_low_is_told_to_each_keeper_once_and_again_the_next_t
     make_person(Role.ORGANISER)
     pectin = make_supply("Pectin & co", by=keeper, low_level=3)
     make_stock(pectin, 5, by=keeper)
-    services.gather(now)
+    reminders_outbox.gather(now)
     assert not Reminder.objects.exists()
     jars.supply_use(by=keeper, supply=pectin, count=3, token=uuid4())
     for _tick in range(2):
-        services.gather(now)
+        reminders_outbox.gather(now)
     assert set(Reminder.objects.values_list("person", flat=True)) == {keeper.pk, other.pk}
-    assert services.send_due(now + timedelta(seconds=1))["sent"] == 2
+    assert reminders_outbox.send_due(now + timedelta(seconds=1))["sent"] == 2
     letter = next(one for one in mail.outbox if one.to == [keeper.email])
     assert letter.subject == "Running low: Pectin & co"
     assert "Hello Kit," in letter.body
@@ -46,7 +47,7 @@ def test_a_supply_that_runs_low_is_told_to_each_keeper_once_and_again_the_next_t
     assert pectin.get_absolute_url() in letter.body
     make_stock(pectin, 9, by=keeper)
     jars.supply_use(by=keeper, supply=pectin, count=9, token=uuid4())
-    services.gather(now)
+    reminders_outbox.gather(now)
     assert Reminder.objects.filter(state=ReminderState.DUE).count() == 2
 
 
@@ -54,9 +55,9 @@ def test_what_was_bought_meanwhile_is_not_reminded_of(keeper):
     now = timezone.now()
     pectin = make_supply(by=keeper, low_level=3)
     make_stock(pectin, 1, by=keeper)
-    services.gather(now)
+    reminders_outbox.gather(now)
     make_stock(pectin, 9, by=keeper)
-    services.send_due(now + timedelta(seconds=1))
+    reminders_outbox.send_due(now + timedelta(seconds=1))
     assert [one.state for one in Reminder.objects.all()] == [ReminderState.SETTLED]
     assert mail.outbox == []
 
@@ -70,7 +71,7 @@ def test_a_lot_past_its_date_is_told_from_the_next_day_of_the_club_on_until_it_i
     assert list(supplies.past_due(midnight - timedelta(seconds=1))) == []
     [due] = supplies.past_due(midnight)
     assert (due.person_id, due.due_at, due.occurrence) == (keeper.pk, midnight, today.isoformat())
-    services.gather(midnight)
+    reminders_outbox.gather(midnight)
     reminder = Reminder.objects.get()
     [(_one, words)] = with_words([reminder])
     assert words == "take what is past its date off the shelf, Pectin"
@@ -83,7 +84,7 @@ def test_a_lot_past_its_date_is_told_from_the_next_day_of_the_club_on_until_it_i
 def test_who_is_no_keeper_any_more_is_not_written_to(keeper):
     now = timezone.now()
     make_stock(make_supply(by=keeper, low_level=3), 1, by=keeper)
-    services.gather(now)
+    reminders_outbox.gather(now)
     reminder = Reminder.objects.get()
     assert supplies.low_still_due(reminder, now)
     keeper.groups.clear()

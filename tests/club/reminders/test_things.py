@@ -7,7 +7,7 @@ from datetime import UTC, timedelta
 import pytest
 
 from club.members.choices import Role
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.equipment import services as equipment
@@ -47,7 +47,7 @@ def test_a_test_made_anew_settles_the_call():
     keeper = make_keeper()
     thing = make_thing(Kind.DIAL_GAUGE, by=keeper)
     make_test(thing, by=keeper)
-    services.gather(at(340, 9))
+    outbox.gather(at(340, 9))
     [call] = Reminder.objects.all()
     assert RULES["gauge-due"].still_due(call, at(340, 9))
     make_test(thing, day(340), by=keeper, now=at(340, 9))
@@ -79,7 +79,7 @@ def test_the_tick_moves_the_lines_on(mailoutbox):
     for person in (first, second):
         told = {"kind": thing.kind, "days": 1, "not_before": day(0), "not_after": day(1), "now": NOW}
         equipment.waiting_join(by=person, **told)
-    services.tick(NOW + timedelta(hours=24))
+    outbox.tick(NOW + timedelta(hours=24))
     assert [entry.state for entry in WaitingEntry.objects.order_by("pk")] == ["lapsed", "offered"]
     assert [mail.to for mail in mailoutbox] == [[second.email]]
 
@@ -90,15 +90,15 @@ def test_a_line_that_cannot_move_does_not_hold_up_the_mails(monkeypatch, mailout
     def broken(now):
         raise RuntimeError("no line today")
 
-    monkeypatch.setattr(services, "MOVES_ON", (broken,))
+    monkeypatch.setattr(outbox, "MOVES_ON", (broken,))
     with pytest.raises(RuntimeError, match="no line today"):
-        services.tick(at(0, 18))
+        outbox.tick(at(0, 18))
     assert len(mailoutbox) == 1
 
 
 def test_the_list_of_reminders_says_what_each_is_about(django_assert_max_num_queries):
     loan = make_loan(make_thing(code="MIL-7"), days=1)
-    services.gather(at(0, 18).astimezone(UTC))
+    outbox.gather(at(0, 18).astimezone(UTC))
     with django_assert_max_num_queries(6):
         [(_reminder, about)] = with_words(Reminder.objects.all())
     assert about == "bring a thing back, MIL-7"

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from club.reminders import services
+from club.reminders import outbox
 from club.reminders.models import Tick
-from club.reminders.ticking import last_tick, tick_begin, tick_end
+from club.reminders.outbox import last_tick, tick_begin, tick_end
 
 pytestmark = pytest.mark.django_db
 
@@ -21,14 +21,14 @@ SECOND = timedelta(seconds=1)
 def asked(monkeypatch) -> list[datetime]:
     """When the rules were asked."""
     hours: list[datetime] = []
-    monkeypatch.setattr(services, "gather", hours.append)
+    monkeypatch.setattr(outbox, "gather", hours.append)
     return hours
 
 
 def test_a_second_clock_that_ticks_with_the_first_asks_nothing(asked):
     for n in range(3):
-        services.tick(NOW + n * MINUTE)
-        services.tick(NOW + n * MINUTE + 20 * SECOND)
+        outbox.tick(NOW + n * MINUTE)
+        outbox.tick(NOW + n * MINUTE + 20 * SECOND)
     assert asked == [NOW + n * MINUTE for n in range(3)]
 
 
@@ -59,22 +59,22 @@ def test_a_round_that_broke_is_over_all_the_same(monkeypatch):
     def explode(now):
         raise RuntimeError("no rule today")
 
-    monkeypatch.setattr(services, "gather", explode)
+    monkeypatch.setattr(outbox, "gather", explode)
     with pytest.raises(RuntimeError):
-        services.tick(NOW)
+        outbox.tick(NOW)
     assert last_tick(NOW + MINUTE) is not None
     assert tick_begin(now=NOW + MINUTE) is True
 
 
 def test_there_is_one_row_however_many_rounds(asked):
     for n in range(3):
-        services.tick(NOW + n * MINUTE)
+        outbox.tick(NOW + n * MINUTE)
     tick = Tick.objects.get()
     assert (tick.began_at, tick.free_at) == (NOW + 2 * MINUTE, NOW + 2 * MINUTE + 45 * SECOND)
 
 
 def test_only_the_holder_of_a_round_calls_for_more_senders(asked):
     called: list[int] = []
-    services.tick(NOW, call_senders=called.append)
-    services.tick(NOW, call_senders=called.append)
+    outbox.tick(NOW, call_senders=called.append)
+    outbox.tick(NOW, call_senders=called.append)
     assert called == [0]

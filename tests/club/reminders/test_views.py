@@ -6,7 +6,7 @@ import pytest
 from django.db import DatabaseError
 from django.urls import reverse
 
-from club.reminders import health
+from club.reminders import outbox
 from club.reminders.models import Reminder, ReminderQuerySet, ReminderState
 from inventory.batches.models import Batch
 from tests.factories.members import make_organiser, make_person
@@ -19,7 +19,7 @@ OUT = datetime(2026, 8, 14, 18, 10, tzinfo=UTC)
 
 @pytest.fixture
 def broker_answers(monkeypatch):
-    monkeypatch.setattr(health, "broker_state", lambda: "ok")
+    monkeypatch.setattr(outbox, "broker_state", lambda: "ok")
 
 
 @pytest.fixture
@@ -55,7 +55,7 @@ def test_health_is_503_when_the_database_is_gone(client, broker_answers, monkeyp
         raise DatabaseError("the disk went away")
 
     monkeypatch.setattr(ReminderQuerySet, "lateness", gone)
-    monkeypatch.setattr(health.connection, "close", lambda: None)  # the test's own transaction lives on it
+    monkeypatch.setattr(outbox.connection, "close", lambda: None)  # the test's own transaction lives on it
     answer = client.get("/healthz")
     assert answer.status_code == 503
     assert answer.json()["database"] == "gone"

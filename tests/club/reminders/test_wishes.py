@@ -14,11 +14,10 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders import wishes as services
-from club.reminders.models import Wishes
+from club.reminders import services
+from club.reminders.models import Wishes, wishes_of
 from club.reminders.rules import RULES
 from club.reminders.stopping import stop_token, token_read
-from club.reminders.wishes_models import wishes_of
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_wishes
 

@@ -9,8 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from club.reminders.bounces import notification_read
-from club.reminders.bouncing import bounces_note
+from club.reminders.bounces import bounces_note, notification_read
 
 MOST_BYTES = 2_000_000  # a report returns our own mail at most; the rest is not read
 

@@ -1,0 +1,631 @@
+"""The outbox: gather what is due, send it once, and never lose it."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import logging
+import random
+import re
+import smtplib
+import time
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from itertools import islice
+from types import TracebackType
+from typing import Literal, Self, TypedDict
+from urllib.parse import urlsplit
+from uuid import uuid4
+
+import redis
+from django.conf import settings
+from django.core.exceptions import PermissionDenied
+from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail.backends.base import BaseEmailBackend
+from django.core.mail.backends.smtp import EmailBackend as SmtpBackend
+from django.db import DatabaseError, InterfaceError, OperationalError, connection, transaction
+from django.db.models import F, Q, QuerySet, prefetch_related_objects
+
+from club.classes.services.seats import seats_move_on
+from club.members.choices import Role
+from club.members.models import User
+from club.reminders.models import Reminder, ReminderState, Tick, Wishes, quiet_until, wishes_of
+from club.reminders.rules import RULES
+from club.reminders.services import mailbox_note_bounce
+from club.reminders.stopping import stop_link
+from club.reminders.terms import Rule
+from club.reminders.wording import Due, Message
+from inventory.batches.services import recalls_follow_withdrawals
+from inventory.equipment.services import waiting_move_on
+from inventory.fruit.services import offers_share_due
+
+# Pure sums of the outbox: how long to wait, when to give up, and which refusals are final.
+
+# With the waits below: a mail that fails for itself is given up after about four hours.
+MOST_ATTEMPTS = 10
+FIRST_WAIT = timedelta(minutes=1)
+LONGEST_WAIT = timedelta(hours=1)
+NO_MAILBOX = re.compile(rb"5\.1\.\d")
+SERVER_TROUBLE = (
+    smtplib.SMTPServerDisconnected,
+    smtplib.SMTPConnectError,
+    smtplib.SMTPHeloError,
+    smtplib.SMTPNotSupportedError,
+    smtplib.SMTPAuthenticationError,
+    smtplib.SMTPSenderRefused,
+)
+
+
+def wait_after(attempt: int, *, jitter: float) -> timedelta:
+    """Wait before the next try: doubling from a minute up to an hour, then spread by a quarter either way.
+
+    `jitter` is a number from 0 to 1. Without the spread, all that failed together would come back together.
+    """
+    doubled: timedelta = FIRST_WAIT * 2 ** min(
+        attempt - 1, 16
+    )  # no further: an outage of days must not overflow the sum
+    plain = min(doubled, LONGEST_WAIT)
+    return plain * (0.75 + 0.5 * jitter)
+
+
+def is_final(error: Exception) -> bool:
+    """True when the mail server refused the very address for good (a 5xx answer): asking again gets a club banned.
+
+    A refused sign-in or a refused connection is not final: an organiser can mend it.
+    """
+    return isinstance(error, smtplib.SMTPRecipientsRefused) and all(
+        500 <= code < 600 for code, _text in error.recipients.values()
+    )
+
+
+def is_server_away(error: Exception) -> bool:
+    """True when no mail at all would go out just now: no connection, no sign-in, or our own address refused."""
+    if isinstance(error, smtplib.SMTPException):
+        return isinstance(error, SERVER_TROUBLE)
+    return isinstance(error, OSError)
+
+
+def is_no_mailbox(error: Exception) -> bool:
+    """True when the server says that there is no such mailbox (RFC 3463, 5.1.x): the address is wrong, not we.
+
+    Any other refusal for good may be our own fault, such as a relay that does not know us, and says nothing of her.
+    """
+    if not isinstance(error, smtplib.SMTPRecipientsRefused) or not error.recipients:
+        return False
+    return all(500 <= code < 600 and NO_MAILBOX.match(text) for code, text in error.recipients.values())
+
+
+def is_given_up(error: Exception, attempts: int) -> bool:
+    """A poisoned mail has so many tries. One that only waits for the server keeps trying until its rule lets go."""
+    return is_final(error) or (attempts >= MOST_ATTEMPTS and not is_server_away(error))
+
+
+def message_id(*key: object, host: str) -> str:
+    """The same for the same reason, however often it is sent: a mailbox may then drop what came twice."""
+    digest = hashlib.sha256("\0".join(map(str, key)).encode()).hexdigest()[:32]
+    return f"<{digest}@{host}>"
+
+
+# One clock at a time: a second beat, or a tick that comes twice, finds the round taken and does no harm.
+
+NAME = "reminders"
+# A machine whose clock was wrong for a moment must not stop the rules from being asked for a year.
+NO_LEASE_IS_LONGER = timedelta(hours=1)
+
+
+def tick_begin(*, now: datetime) -> bool:
+    """True when this round is ours. It stays so for two ticks, then the holder is taken for dead."""
+    if _take(now):
+        return True
+    if Tick.objects.filter(name=NAME).exists():
+        return False
+    Tick.objects.bulk_create([Tick(name=NAME, free_at=now)], ignore_conflicts=True)
+    return _take(now)
+
+
+def _take(now: datetime) -> bool:
+    free = Q(free_at__lte=now) | Q(free_at__gt=now + NO_LEASE_IS_LONGER)
+    until = now + timedelta(seconds=2 * settings.REMINDER_TICK_SECONDS)
+    return Tick.objects.filter(free, name=NAME).update(free_at=until, began_at=now) == 1
+
+
+def tick_end(*, began: datetime, now: datetime) -> None:
+    """The next round may begin three quarters of a tick after this one began: a clock is never that early."""
+    free_at = began + timedelta(seconds=0.75 * settings.REMINDER_TICK_SECONDS)
+    Tick.objects.filter(name=NAME, began_at=began).update(free_at=free_at, ended_at=now)
+
+
+def last_tick(now: datetime) -> timedelta | None:
+    """How long ago a round ended; None when there never was one."""
+    ended = Tick.objects.filter(name=NAME).values_list("ended_at", flat=True).first()
+    return now - ended if ended else None
+
+
+# Who has which row in hand. Every change of state of a row on its way is here, each a conditional update.
+#
+# A sender takes due rows by the basketful, under a lease, and then one after the other into its hand. A basket whose
+# lease ran out belonged to a sender that died: what lay in it is simply due again; of what was in hand nobody knows
+# whether it left the house.
+
+log = logging.getLogger(__name__)
+
+BASKET = 50
+DATABASE_AWAY = (OperationalError, InterfaceError)
+# Together half a minute: a database that restarts is back by then, and the lease runs much longer.
+PAUSES_S = (0.5, 1, 2, 4, 8, 16)
+ALL_DIED = "Each sender died before it could say."
+UNKNOWN = "The sender died with this mail in hand: it may have arrived. Ask, before you send it again."
+
+
+def lease() -> timedelta:
+    return timedelta(seconds=settings.REMINDER_LEASE_SECONDS)
+
+
+def basket_take(*, now: datetime, most: int = BASKET) -> list[Reminder]:
+    """So many of the rows that wait, the longest wait first; an empty list when none does.
+
+    PostgreSQL passes over the rows that another is taking at this moment. SQLite knows no row locks; there the
+    transaction has the whole database to itself from its first statement.
+    """
+    while True:
+        with transaction.atomic():
+            waiting = Reminder.objects.waiting(now).select_related("person__wishes")
+            found = list(waiting.select_for_update(skip_locked=True, of=("self",))[:most])
+            rows = _without_the_given_up(found)
+            holder, until = uuid4(), now + lease()
+            Reminder.objects.filter(pk__in=[row.pk for row in rows]).update(
+                state=ReminderState.TAKEN, holder=holder, leased_until=until
+            )
+        if rows or not found:
+            break
+    for row in rows:
+        row.state, row.holder, row.leased_until = ReminderState.TAKEN, holder, until
+    # Rules ask for a person's roles; asked here they cost one query a basket.
+    prefetch_related_objects(rows, "person__groups")
+    return rows
+
+
+def _without_the_given_up(found: list[Reminder]) -> list[Reminder]:
+    """Those of which a dead sender leaves nothing to ask; the others go to the dead letters."""
+    given_up = {row.pk: why for row in found if (why := _why_not_again(row))}
+    for why in set(given_up.values()):
+        rows = Reminder.objects.filter(pk__in=[pk for pk, its in given_up.items() if its == why])
+        rows.update(state=ReminderState.DEAD, holder=None, leased_until=None, last_error=why)
+        log.error("Reminders %s are given up: %s", [pk for pk, its in given_up.items() if its == why], why)
+    return [row for row in found if row.pk not in given_up]
+
+
+def _why_not_again(row: Reminder) -> str:
+    if row.state != ReminderState.SENDING:
+        return ""
+    rule = RULES.get(row.rule)
+    if rule is not None and rule.after_lost_lease == "hold":
+        return UNKNOWN
+    return ALL_DIED if row.attempts >= MOST_ATTEMPTS else ""
+
+
+def reminder_take_in_hand(*, reminder: Reminder, now: datetime) -> bool:
+    """From the basket into the hand, with a lease of its own; False when the basket was taken over meanwhile.
+
+    The try is counted now: a mail that kills its senders must run out of tries as well.
+    """
+    ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.TAKEN, holder=reminder.holder)
+    if not ours.update(state=ReminderState.SENDING, attempts=F("attempts") + 1, leased_until=now + lease()):
+        return False
+    reminder.state, reminder.attempts = ReminderState.SENDING, reminder.attempts + 1
+    return True
+
+
+def reminder_note(*, reminder: Reminder, state: ReminderState, **changes: object) -> None:
+    """What became of the row in hand. Only while it is ours: another may have taken it since."""
+    ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.SENDING, holder=reminder.holder)
+    _surely(partial(ours.update, state=state, holder=None, leased_until=None, **changes))
+    reminder.state = state
+
+
+def basket_give_back(rows: Collection[Reminder]) -> None:
+    """What of a basket was not taken in hand is due again at once, its tries as they were."""
+    for holder in {row.holder for row in rows}:  # one: a basket has one holder
+        ours = Reminder.objects.filter(pk__in=[row.pk for row in rows], holder=holder, state=ReminderState.TAKEN)
+        _surely(partial(ours.update, state=ReminderState.DUE, holder=None, leased_until=None))
+
+
+def _surely(write: Callable[[], object]) -> None:
+    """A mail that left must be noted: when the database is away for a moment we wait for it, with nothing new in hand.
+
+    Writing twice does no harm: after the first time the row is no longer ours.
+    """
+    for pause in PAUSES_S:
+        try:
+            write()
+            return
+        except DATABASE_AWAY as error:
+            if connection.in_atomic_block:
+                raise
+            log.warning("The database is away, again in %s s: %s", pause, error)
+            connection.close()
+            time.sleep(pause)
+    write()
+
+
+# Gathering: each rule is asked what is due, and what nobody wrote down yet becomes a row of the outbox.
+
+# So many are looked up and written in one statement: a query has a limit to its parameters.
+AT_ONCE = 500
+Key = tuple[str, str, int]
+
+
+def gather(now: datetime) -> int:
+    """Write an outbox row for all that is due at `now`; returns how many were new. Gathering twice writes once.
+
+    A rule that breaks does not keep the others from being asked; its error is raised when all were.
+    """
+    written, errors = 0, []
+    for rule in RULES.values():
+        try:
+            written += sum(_write_new(rule, some, now) for some in _in_parts(rule.due(now)))
+        except Exception as error:
+            log.exception("Rule %s could not be asked", rule.name)
+            errors.append(error)
+    if errors:
+        raise errors[0]
+    return written
+
+
+def _in_parts(due: Iterable[Due]) -> Iterator[list[Due]]:
+    rest = iter(due)
+    while some := list(islice(rest, AT_ONCE)):
+        yield some
+
+
+def known(rule: str, due: list[Due]) -> QuerySet[Reminder, Key]:
+    """Which of these the outbox has: (subject, occurrence, person).
+
+    The unique key answers this alone, whatever lies in the table: nothing else may be selected here, nor sorted by.
+    """
+    same = Reminder.objects.filter(
+        rule=rule, subject__in={one.subject for one in due}, occurrence__in={one.occurrence for one in due}
+    )
+    return same.order_by().values_list("subject", "occurrence", "person_id")
+
+
+def _write_new(rule: Rule, due: list[Due], now: datetime) -> int:
+    there = set(known(rule.name, due))
+    new = [
+        Reminder(
+            rule=rule.name,
+            subject=one.subject,
+            occurrence=one.occurrence,
+            person_id=one.person_id,
+            due_at=one.due_at,
+            next_try_at=now,
+        )
+        for one in due
+        if (one.subject, one.occurrence, one.person_id) not in there
+    ]
+    # Another process may have gathered between the two lines: the unique key then keeps the first.
+    Reminder.objects.bulk_create(new, ignore_conflicts=True)
+    return len(new)
+
+
+# How a reminder reaches its person: by mail now, by mail later, or on the site alone.
+
+
+@dataclass(frozen=True)
+class Route:
+    """`not_before`: put it off until then. Without `by_mail` it is shown on the site alone."""
+
+    by_mail: bool = True
+    not_before: datetime | None = None
+
+
+def route_for(reminder: Reminder, rule: Rule, now: datetime) -> Route:
+    """As its person wishes. One query at most; none where the row was read with "person__wishes".
+
+    What is shown on the site alone is shown at once: it wakes nobody.
+    """
+    wishes = wishes_of(reminder.person)
+    if is_site_alone(wishes, rule):
+        return Route(by_mail=False)
+    if rule.may_wait:
+        return Route(not_before=quiet_until(now, wishes.quiet, wishes.zone))
+    return Route()
+
+
+def is_site_alone(wishes: Wishes, rule: Rule) -> bool:
+    """Her mailbox sends our mail back, or she muted the kind, or it waits for her digest, which lists it."""
+    is_muted = rule.may_mute and rule.name in wishes.muted_kinds
+    return wishes.is_bounced or is_muted or (wishes.has_digest and rule.may_wait and rule.keeps_a_week)
+
+
+def mail_headers(reminder: Reminder, rule: Rule) -> dict[str, str]:
+    """Headers of the mail beside those that every reminder has.
+
+    Auto-Submitted keeps absence notes quiet (RFC 3834). A kind that may be muted names where (RFC 2369), and that one
+    POST there is enough (RFC 8058), which that RFC allows for https alone.
+    """
+    headers = {"Auto-Submitted": "auto-generated"}
+    if rule.may_mute:
+        headers["List-Unsubscribe"] = f"<{stop_link(reminder.person_id, rule.name)}>"
+        if settings.IS_HTTPS:
+            headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    return headers
+
+
+# The line to the mail server: one connection for many mails, opened anew when it broke.
+
+# Our own choice, no source: servers that limit the mails of one connection allow more than this.
+MAILS_A_CONNECTION = 50
+# Refusals of one mail. After anything else nobody knows what the server waits for.
+OF_THE_MAIL = (smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError)
+
+
+def mail_of(reminder: Reminder, rule: Rule, message: Message) -> EmailMultiAlternatives:
+    host = urlsplit(settings.SITE_URL).hostname or "localhost"
+    key = (reminder.rule, reminder.subject, reminder.occurrence, reminder.person_id)
+    headers = {"Message-ID": message_id(*key, host=host), **mail_headers(reminder, rule)}
+    mail = EmailMultiAlternatives(message.subject, message.text, to=[reminder.person.email], headers=headers)
+    mail.attach_alternative(message.html, "text/html")
+    return mail
+
+
+class MailLine:
+    """Use it in a `with` block; `send` raises what the server, or its absence, raised."""
+
+    def __init__(self) -> None:
+        self._smtp: SmtpBackend | None = None
+        self._carried = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self._hang_up()
+
+    def send(self, mail: EmailMultiAlternatives) -> None:
+        mail.connection = self._connection()
+        try:
+            mail.send()
+        except OF_THE_MAIL:
+            raise
+        except Exception:
+            self._drop()
+            raise
+        self._carried += 1
+
+    def _connection(self) -> BaseEmailBackend:
+        """A connection that was just seen to work. A server may hang up between two mails: that is no failure."""
+        if self._carried >= MAILS_A_CONNECTION:
+            self._hang_up()
+        elif self._smtp is not None and not self._answers():
+            self._drop()
+        if self._smtp is None:
+            made = get_connection()
+            if not isinstance(made, SmtpBackend):
+                return made
+            made.open()
+            self._smtp, self._carried = made, 0
+        return self._smtp
+
+    def _answers(self) -> bool:
+        talk = self._smtp.connection if self._smtp is not None else None
+        try:
+            return talk is not None and talk.noop()[0] == 250
+        except (smtplib.SMTPException, OSError):
+            return False
+
+    def _hang_up(self) -> None:
+        if self._smtp is not None:
+            with contextlib.suppress(smtplib.SMTPException, OSError):
+                self._smtp.close()
+        self._smtp = None
+
+    def _drop(self) -> None:
+        """Without a word: the server may no longer listen, and we would wait for its answer."""
+        if self._smtp is not None and self._smtp.connection is not None:
+            self._smtp.connection.close()
+        self._smtp = None
+
+
+# Sending: what waits goes out once, whatever falls over.
+#
+# Any number of processes may run this at once, on PostgreSQL and on SQLite. No lock is held and no transaction is
+# open
+# while a mail server is talked to.
+
+# One run takes no new row after this long: with the slowest mail on top it ends before Celery's time limit.
+RUN_FOR = timedelta(seconds=45)
+# With the run that gathered.
+MOST_SENDERS = 4
+
+
+class Watch:
+    """The hour of the caller, moved on by the seconds that passed since."""
+
+    def __init__(self, now: datetime) -> None:
+        self._start, self._began = now, time.monotonic()
+
+    def now(self) -> datetime:
+        return self._start + self.ran()
+
+    def ran(self) -> timedelta:
+        return timedelta(seconds=time.monotonic() - self._began)
+
+
+def send_due(now: datetime, run_for: timedelta = RUN_FOR) -> Counter[str]:
+    """Send what waits, the longest wait first; returns how many ended in each state.
+
+    1. Take a basketful of rows.
+    2. Take a row in hand. Somebody else has it meanwhile: leave it.
+    3. Ask its rule again. Settled meanwhile: say so and send nothing.
+    4. Send, in no transaction: a failure later must not un-mark what has left the house.
+    5. Note the outcome before the next row is taken in hand: a sender that dies leaves one mail unknown, never two.
+    A row that breaks is put off, so that the run is never caught on it. When the mail server or the database is away
+    the run ends: the others are given back and keep their tries.
+    """
+    watch, outcomes = Watch(now), Counter[str]()
+    with MailLine() as line:
+        while watch.ran() < run_for and (rows := basket_take(now=watch.now())):
+            try:
+                for row in rows:
+                    if watch.ran() >= run_for:
+                        break
+                    if not reminder_take_in_hand(reminder=row, now=watch.now()):
+                        continue
+                    error = _send_one(row, watch.now(), line)
+                    outcomes[row.state] += 1
+                    if error is not None and (is_server_away(error) or isinstance(error, DATABASE_AWAY)):
+                        return outcomes
+            finally:
+                basket_give_back(rows)
+    return outcomes
+
+
+def senders_wanted(now: datetime) -> int:
+    """How many senders are worth their while beside the one who asks: one for each further basketful that waits."""
+    waiting = Reminder.objects.waiting(now).order_by()[: BASKET * MOST_SENDERS].count()
+    return max(0, -(-waiting // BASKET) - 1)
+
+
+def _send_one(reminder: Reminder, now: datetime, line: MailLine) -> Exception | None:
+    """Steps 3 to 5 of `send_due`; the error when it failed."""
+    try:
+        rule = RULES[reminder.rule]
+        if not rule.still_due(reminder, now):
+            reminder_note(reminder=reminder, state=ReminderState.SETTLED)
+            return None
+        route = route_for(reminder, rule, now)
+        if route.not_before is not None and route.not_before > now:
+            _put_off(reminder, route.not_before)
+            return None
+        message = rule.message(reminder, now)
+        said = {"headline": message.subject[:200], "path": message.link.removeprefix(settings.SITE_URL)[:200]}
+        if not route.by_mail:
+            reminder_note(reminder=reminder, state=ReminderState.SHOWN, sent_at=now, last_error="", **said)
+            return None
+        line.send(mail_of(reminder, rule, message))
+    except Exception as error:
+        _note_failure(reminder, error, now)
+        return error
+    reminder_note(reminder=reminder, state=ReminderState.SENT, sent_at=now, last_error="", **said)
+    log.info("Reminder %s sent, %d s after it was due", reminder.pk, (now - reminder.due_at).total_seconds())
+    return None
+
+
+def _put_off(reminder: Reminder, later: datetime) -> None:
+    """Nothing was tried, so the try is given back. That it is ours hangs on the basket, not on the number of tries."""
+    tries = {"attempts": reminder.attempts - 1, "next_try_at": later, "not_before": later}
+    reminder_note(reminder=reminder, state=ReminderState.DUE, **tries)
+
+
+def _note_failure(reminder: Reminder, error: Exception, now: datetime) -> None:
+    told = f"{type(error).__name__}: {error}"[:300]
+    if is_given_up(error, reminder.attempts):
+        log.error("Reminder %s is given up: %s", reminder.pk, told)
+        reminder_note(reminder=reminder, state=ReminderState.DEAD, last_error=told)
+        if is_no_mailbox(error):
+            mailbox_note_bounce(person=reminder.person, reason=told, now=now)
+        return
+    # A rule that could not be asked for want of a database is asked as soon as there is one.
+    is_ours = isinstance(error, DATABASE_AWAY)
+    wait = timedelta(0) if is_ours else wait_after(reminder.attempts, jitter=random.random())
+    log.warning("Reminder %s failed, again in %d s: %s", reminder.pk, wait.total_seconds(), told)
+    reminder_note(reminder=reminder, state=ReminderState.DUE, next_try_at=now + wait, last_error=told)
+
+
+# The outbox: gather what is due, send it once, and never lose it.
+
+# What moves on by the clock alone, before what is due is gathered.
+MOVES_ON: tuple[Callable[[datetime], object], ...] = (
+    waiting_move_on,
+    seats_move_on,
+    offers_share_due,
+    recalls_follow_withdrawals,
+)
+
+
+def tick(now: datetime, call_senders: Callable[[int], None] = lambda number: None) -> None:
+    """What the clock asks for each minute: lines move on, what is due is gathered, what waits is sent.
+
+    Two clocks do no more than one: a round is begun once. Sending is anybody's; when much waits, `call_senders` is
+    told how many more hands are worth their while.
+    What cannot move on, or a rule that cannot be asked, must not hold up what comes after it.
+    """
+    watch = Watch(now)
+    with ExitStack() as at_last:  # run from the last to the first, each whether or not the one before it broke
+        at_last.callback(lambda: send_due(watch.now()))
+        if tick_begin(now=now):
+            at_last.callback(lambda: call_senders(senders_wanted(watch.now())))
+            at_last.callback(lambda: tick_end(began=now, now=watch.now()))
+            for step in reversed((*MOVES_ON, gather)):
+                at_last.callback(step, now)
+
+
+def reminder_resend(*, by: User, reminder: Reminder, now: datetime) -> bool:
+    """Try a given-up reminder again, from the first attempt. False when it was not given up (any more)."""
+    if not by.has_role(Role.ORGANISER):
+        raise PermissionDenied
+    dead = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.DEAD)
+    return dead.update(state=ReminderState.DUE, attempts=0, next_try_at=now) == 1
+
+
+# Is the site well? Asked by monitors and by `up` without signing in, and by organisers on a page.
+
+State = Literal["ok", "gone"]
+PATIENCE_S = 2
+# Ticks missed before an organiser is told: one may fall into a restart.
+TICKS_MISSED = 3
+# Our own choice, no source: a reminder a quarter of an hour late is one that somebody should look after.
+LATE_S = 15 * 60
+
+
+class Health(TypedDict):
+    """The figures are None while the database is gone."""
+
+    database: State
+    broker: State
+    oldest_due_reminder_late_s: int | None
+    last_tick_s_ago: int | None  # None also before the first
+    reminders_waiting: int | None
+    reminders_given_up: int | None
+
+
+def health_at(now: datetime) -> Health:
+    answer: Health = {
+        "database": "gone",
+        "broker": broker_state(),
+        "oldest_due_reminder_late_s": None,
+        "last_tick_s_ago": None,
+        "reminders_waiting": None,
+        "reminders_given_up": None,
+    }
+    try:
+        late, ticked = Reminder.objects.lateness(now), last_tick(now)
+        answer["reminders_waiting"] = Reminder.objects.waiting(now).order_by().count()
+        answer["reminders_given_up"] = Reminder.objects.dead().count()
+    except DatabaseError:
+        connection.close()  # a broken connection kept open would fail the next request too
+        return answer
+    answer["oldest_due_reminder_late_s"] = int(late.total_seconds())
+    answer["last_tick_s_ago"] = int(ticked.total_seconds()) if ticked is not None else None
+    answer["database"] = "ok"
+    return answer
+
+
+def is_ticking(found: Health) -> bool:
+    """False when the clock behind the reminders stands still."""
+    ago = found["last_tick_s_ago"]
+    return ago is not None and ago <= TICKS_MISSED * settings.REMINDER_TICK_SECONDS
+
+
+def broker_state() -> State:
+    try:
+        with redis.from_url(settings.REDIS_URL, socket_connect_timeout=PATIENCE_S, socket_timeout=PATIENCE_S) as client:
+            client.ping()
+    except redis.RedisError:
+        return "gone"
+    return "ok"
