@@ -15,6 +15,13 @@ def now_or(moment: datetime | None) -> datetime:
     return (moment or timezone.now()).astimezone(UTC)
 
 
+def in_utc(moment: datetime) -> datetime:
+    """The same moment in UTC. Python compares two times of one zone by the wall, where 01:50 may come before 01:10."""
+    if moment.tzinfo is None:
+        raise ValueError("a moment without a time zone says no elapsed time")
+    return moment.astimezone(UTC)
+
+
 def club_day(now: datetime) -> date:
     """The day it is in the club's own zone, whoever asks from wherever."""
     return timezone.localtime(now, timezone.get_default_timezone()).date()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -12,12 +12,14 @@ from django.forms import Form
 from django.http import HttpRequest
 
 from club.core.errors import AlreadyDone
-from club.members.models import User
+
+if TYPE_CHECKING:
+    from club.members.models import User
 
 
 def signed_in(request: HttpRequest) -> User:
     """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
+    return cast("User", request.user)
 
 
 def allow(request: HttpRequest, perm: str) -> User:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
 
-from inventory.batches.rules import in_utc
+from club.core.clock import in_utc
 
 FIRST, SECOND = "first", "second"
 

@@ -17,6 +17,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from club.core.clock import in_utc
 from club.members.choices import Role
 from club.members.models import Kitchen
 from club.reminders.letters import Told, hour_words, letter
@@ -33,7 +34,6 @@ from inventory.batches.rules import (
     REPROCESS_WINDOW,
     STOOD_TOO_LONG,
     best_before,
-    in_utc,
 )
 from inventory.jars.choices import JarState
 from inventory.jars.models import Balance

@@ -18,6 +18,7 @@ from django.utils import timezone
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import in_utc
 from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState, ClaimState, Disposal, OfferState, RecallKind, RecallOutcome, Seal
 from inventory.batches.rules import (
@@ -28,7 +29,6 @@ from inventory.batches.rules import (
     Phase,
     SealWindow,
     filled_ml,
-    in_utc,
     looked_at_from,
     most_ml,
     phase,

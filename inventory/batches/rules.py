@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 from fractions import Fraction
 
 from django.utils.translation import gettext_noop as noop
 
+from club.core.clock import in_utc
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Rule, StatedYield
 
@@ -160,13 +161,6 @@ def phase(window: SealWindow, now: datetime) -> Phase:
     if at < window.second_call:
         return Phase.DUE
     return Phase.LATE if at < window.reprocess_until else Phase.LAPSED
-
-
-def in_utc(moment: datetime) -> datetime:
-    """The same moment in UTC. Python compares two times of one zone by the wall, where 01:50 may come before 01:10."""
-    if moment.tzinfo is None:
-        raise ValueError("a moment without a time zone says no elapsed time")
-    return moment.astimezone(UTC)
 
 
 def looked_at_from(now: datetime) -> datetime:

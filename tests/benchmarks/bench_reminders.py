@@ -35,12 +35,12 @@ from kombu import Connection  # noqa: E402
 
 from club.celery import app  # noqa: E402
 from club.reminders import outbox as reminders_outbox  # noqa: E402
-from club.reminders import tasks
+from club.reminders import tasks  # noqa: E402
 from club.reminders.models import Reminder, ReminderState  # noqa: E402
 from club.reminders.outbox import (  # noqa: E402
     AT_ONCE,
     known,
-    mail_of,  # noqa: E402
+    mail_of,
 )
 from club.reminders.rules import RULES  # noqa: E402
 from club.run import broker  # noqa: E402

@@ -16,8 +16,8 @@ from django.db import connection, transaction
 from django.urls import Resolver404, resolve
 from django.utils import timezone
 
-from club.desk.demo import demo_lay_down
 from club.members.models import User
+from club.run.demo import demo_lay_down
 from recipes.services import library_load
 from tests.club.test_every_page_needs_sign_in import EVERY
 from tests.published.library import LIBRARY

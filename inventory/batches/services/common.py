@@ -12,10 +12,11 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from club.core.clock import in_utc
 from club.members.models import User
 from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Batch, Jar
-from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE, in_utc
+from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import LidLot
 from inventory.jars.services import jars_fill, jars_settle, lids_use, person_place

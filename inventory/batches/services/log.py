@@ -17,6 +17,7 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.clock import in_utc
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
@@ -41,7 +42,6 @@ from inventory.batches.rules import (
     UNDERPROCESSED,
     Phase,
     elapsed,
-    in_utc,
     lot_code,
     phase,
     seal_window,
