@@ -20,6 +20,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from club.members.models import Kitchen, User
 from inventory.batches import rules, services
+from inventory.batches.charts import RateBar, rates_svg
 from inventory.batches.choices import BatchState
 from inventory.batches.forms import (
     AbandonForm,
@@ -36,7 +37,7 @@ from inventory.batches.models import Batch, BatchQuerySet, most_jars, reprocess_
 from inventory.batches.presentation import LidFigures, jar_runs, labels_of, lid_figures, lids_compared, timeline
 from inventory.batches.rules import HELD_APART, NOT_EATEN
 from inventory.batches.services.common import clock
-from inventory.batches.statistics import FEW, RateBar, rates_svg
+from inventory.batches.statistics import FEW
 from inventory.batches.tracing import is_called_back, recalls_of
 from inventory.batches.tracing import trace as find
 from inventory.jars.models import LidLot

@@ -7,7 +7,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from inventory.batches.statistics import RateBar, rate, rates_svg, scale_top
+from inventory.batches.charts import RateBar, rates_svg, scale_top
+from inventory.batches.statistics import rate
 
 SVG = "{http://www.w3.org/2000/svg}"
 
