@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -15,8 +15,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import allow, signed_in
 from club.core.money import money_text
-from club.members.models import User
 from recipes import services
 from recipes.charts import timeline_svg
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, check_changes
@@ -50,19 +50,6 @@ from recipes.presentation import (
 from recipes.shopping import PACKAGES, cost_of, shopping_list
 
 # What the room's views share.
-
-
-def signed_in(request: HttpRequest) -> User:
-    """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
-
-
-def allow(request: HttpRequest, *permissions: str) -> User:
-    """The person asking, who holds one of the permissions."""
-    user = signed_in(request)
-    if not any(user.has_perm(permission) for permission in permissions):
-        raise PermissionDenied
-    return user
 
 
 # Reading the library: the list, a recipe at its current or an older revision, and the process tables.

@@ -7,8 +7,7 @@ from datetime import date, time
 from typing import Any
 from uuid import uuid4
 
-from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Column, Layout, Row, Submit
+from crispy_forms.layout import Column, Row
 from django import forms
 from django.db.models import Q
 from django.utils.dateparse import parse_date
@@ -30,10 +29,10 @@ from club.classes.services.sessions import (
 )
 from club.core.clock import weekly
 from club.core.fields import MomentField
+from club.core.forms import form_helper
 from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.forms import PersonField, PhotoForm, TokenForm
-from inventory.equipment.forms import helper as helper_of_forms
 from recipes.choices import CANNERS, JARS, PACKS, STOVES
 from recipes.engine.quantities import JAR_SIZES
 from recipes.models import Revision, RevisionState
@@ -46,13 +45,6 @@ DIGITS = {"inputmode": "numeric"}
 AS_RECIPE = _("as the recipe has it")
 MOMENT = "%Y-%m-%dT%H:%M"
 TEN, TWO = time(10, 0), time(14, 0)
-
-
-def helper(*layout: Any, submit: str) -> FormHelper:
-    made = FormHelper()
-    made.layout = Layout(*layout)
-    made.add_input(Submit("send", submit, css_class="btn-lg"))
-    return made
 
 
 def day_field(label: Any, **options: Any) -> forms.DateField:
@@ -114,7 +106,7 @@ class SessionForm(forms.Form):
         if session is not None and session.is_published:
             for name in [name for name in self.fields if name not in SAFE]:
                 del self.fields[name]
-        self.helper = helper(*self.fields, submit=gettext("Save"))
+        self.helper = form_helper(*self.fields, submit=gettext("Save"))
 
     def changes(self) -> dict[str, Any]:
         """The keyword arguments of session_change; an emptied sign-up time stays as it was."""
@@ -150,7 +142,7 @@ class NewSessionForm(SessionForm):
         )
         series = Row(Column("weeks", css_class="col-sm-6"), Column("more_days", css_class="col-sm-6"))
         rest = [name for name in SessionForm.base_fields if name not in ("title", "hall")]
-        self.helper = helper("token", "title", "hall", hours, series, *rest, submit=gettext("Plan it"))
+        self.helper = form_helper("token", "title", "hall", hours, series, *rest, submit=gettext("Plan it"))
 
     def clean_more_days(self) -> list[date]:
         found, wrong = [], []
@@ -189,7 +181,7 @@ class MoveForm(forms.Form):
         kwargs["initial"] = {"day": session.day, "starts": session.starts, "ends": session.ends}
         super().__init__(*args, **kwargs)
         row = Row(*(Column(name, css_class="col-sm-4") for name in ("day", "starts", "ends")))
-        self.helper = helper(row, submit=gettext("Move it"))
+        self.helper = form_helper(row, submit=gettext("Move it"))
 
 
 class CallOffForm(forms.Form):
@@ -197,7 +189,7 @@ class CallOffForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("reason", submit=gettext("Call it off"))
+        self.helper = form_helper("reason", submit=gettext("Call it off"))
 
 
 def _choices(values: Iterable[tuple[Any, Any]]) -> list[tuple[str, Any]]:
@@ -246,7 +238,7 @@ class StationForm(forms.Form):
         canner = Row(Column("canner", css_class="col-8"), Column("canners", css_class="col-4"))
         jars = Row(Column("jar_size", css_class="col-sm-6"), Column("pack", css_class="col-sm-6"))
         stove = Row(Column("stove", css_class="col-sm-5"), Column("burners_w", css_class="col-sm-7"))
-        self.helper = helper(
+        self.helper = form_helper(
             "revision", "name", thirds, jars, canner, "capacity", stove, submit=gettext("Save the station")
         )
 
@@ -308,7 +300,7 @@ class WalkInForm(TokenForm):
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper_of_forms("token", "person", "companion", submit=gettext("Take her in"), action=action)
+        self.helper = form_helper("token", "person", "companion", submit=gettext("Take her in"), action=action)
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of walk_in_take."""
@@ -330,7 +322,7 @@ class LearnedForm(forms.Form):
 
     def __init__(self, *args: Any, submit: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper_of_forms("learned", submit=submit)
+        self.helper = form_helper("learned", submit=submit)
 
 
 class OwnNoteForm(forms.Form):
@@ -344,7 +336,7 @@ class OwnNoteForm(forms.Form):
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper_of_forms("text", submit=gettext("Keep the note"), css="", action=action)
+        self.helper = form_helper("text", submit=gettext("Keep the note"), css="", action=action)
 
 
 class SessionPhotoForm(TokenForm, PhotoForm):
@@ -356,9 +348,7 @@ class SessionPhotoForm(TokenForm, PhotoForm):
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, action=action, **kwargs)
-        self.helper = helper_of_forms(
-            "token", "photo", "caption", submit=gettext("Add the picture"), css="", action=action
-        )
+        self.helper = form_helper("token", "photo", "caption", submit=gettext("Add the picture"), css="", action=action)
 
 
 # Forms of a sign-up. What was typed stays; a service's refusal appears beside its field.
@@ -412,7 +402,7 @@ class SignUpForm(TokenForm):
     def __init__(self, *args: Any, action: str, teachers: Iterable[User] = (), submit: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["named"].initial = NamedField.shown(teachers)
-        self.helper = helper_of_forms(submit=submit or gettext("Sign up"), action=action)
+        self.helper = form_helper(submit=submit or gettext("Sign up"), action=action)
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of signup_place."""
@@ -429,4 +419,4 @@ class NotesForm(forms.Form):
         super().__init__(data, initial=told)
         if signup.places == 1:
             del self.fields["companion"]
-        self.helper = helper_of_forms(submit=gettext("Save"))
+        self.helper = form_helper(submit=gettext("Save"))

@@ -22,9 +22,9 @@ def in_utc(moment: datetime) -> datetime:
     return moment.astimezone(UTC)
 
 
-def club_day(now: datetime) -> date:
-    """The day it is in the club's own zone, whoever asks from wherever."""
-    return timezone.localtime(now, timezone.get_default_timezone()).date()
+def club_day(now: datetime | None = None) -> date:
+    """The day it is in the club's own zone, at this moment or another, whoever asks from wherever."""
+    return timezone.localdate(now or timezone.now(), timezone.get_default_timezone())
 
 
 def wall_moment(day: date, hour: time) -> datetime | None:

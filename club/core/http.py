@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, cast
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.forms import Form
+from django.forms import BaseForm
 from django.http import HttpRequest
 
 from club.core.errors import AlreadyDone
@@ -22,30 +22,35 @@ def signed_in(request: HttpRequest) -> User:
     return cast("User", request.user)
 
 
-def allow(request: HttpRequest, perm: str) -> User:
+def allow(request: HttpRequest, *permissions: str) -> User:
+    """The person asking, who holds one of the permissions. PermissionDenied for anybody else."""
     user = signed_in(request)
-    if not user.has_perm(perm):
+    if not any(user.has_perm(permission) for permission in permissions):
         raise PermissionDenied
     return user
 
 
 @contextmanager
-def refusals_on(form: Form) -> Iterator[None]:
-    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
+def refusals_on(form: BaseForm, places: Mapping[str, str] | None = None) -> Iterator[None]:
+    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards.
+
+    `places` names the form's field for what the service calls otherwise; what has no field stands above the form.
+    """
     try:
         yield
     except ValidationError as error:
-        for field, sentences in told_by(error).items():
-            form.add_error(field if field in form.fields else None, sentences)
+        for field, sentences in messages_by_field(error).items():
+            place = field if field in form.fields else (places or {}).get(field)
+            form.add_error(place if place in form.fields else None, sentences)
 
 
-def told_by(error: ValidationError) -> dict[str, list[str]]:
+def messages_by_field(error: ValidationError) -> dict[str, list[str]]:
     """What a refusal says, by field; "" where it is about no field."""
     return error.message_dict if hasattr(error, "error_dict") else {"": error.messages}
 
 
 @contextmanager
-def refusals_told(request: HttpRequest) -> Iterator[None]:
+def refusals_as_messages(request: HttpRequest) -> Iterator[None]:
     """For a button without a form: the refusal, or that somebody was first, becomes a message on the next page."""
     try:
         yield

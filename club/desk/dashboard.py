@@ -16,10 +16,11 @@ from django.utils.translation import ngettext
 
 from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
+from club.core.clock import club_day
 from club.members.models import Kitchen, User
 from inventory.batches.models import Batch, BatchQuerySet
 from inventory.equipment.choices import WaitState
-from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry, club_day
+from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry
 from inventory.fruit.choices import OfferStage
 from inventory.fruit.models import Offer, Share
 from inventory.fruit.produce import units_words

@@ -9,12 +9,12 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from club.core.clock import club_day
 from club.desk.dashboard import desk_for
 from club.desk.forms import MakingForm
 from club.desk.suggestions import making_for
 from inventory.batches.tracing import to_answer
 from inventory.fruit.rules import MEASURE_RULES, NO_ADDED_SUGAR
-from inventory.fruit.services.freezer import club_today
 from inventory.fruit.suggestions import produce_words
 
 
@@ -40,6 +40,6 @@ def make(request: HttpRequest) -> HttpResponse:
     }
     if kitchen is not None and form.is_valid():
         told["making"] = making_for(
-            request.user, kitchen, form.baskets, with_freezer=form.with_freezer, today=club_today()
+            request.user, kitchen, form.baskets, with_freezer=form.with_freezer, today=club_day()
         )
     return render(request, "desk/making.html", told)

@@ -6,25 +6,17 @@ import re
 from typing import Any
 from uuid import uuid4
 
-from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Column, Field, Layout, Row, Submit
+from crispy_forms.layout import Column, Field, Row
 from django import forms
 from django.contrib.auth.password_validation import password_validators_help_text_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.forms import form_helper
 from club.members.choices import Role, Skill
 from club.members.models import AltitudeHow, Kitchen, Units, User
 from club.members.rules import altitude_as_typed
 from club.members.services import TOLD_LENGTH
-
-
-def helper(*layout: Any, submit: str, action: str = "") -> FormHelper:
-    made = FormHelper()
-    made.form_action = action
-    made.layout = Layout(*layout) if layout else None
-    made.add_input(Submit("send", submit))
-    return made
 
 
 class InviteForm(forms.Form):
@@ -39,7 +31,7 @@ class InviteForm(forms.Form):
             Column("name", css_class="col-md-4"),
             Column("role", css_class="col-md-3"),
         )
-        self.helper = helper(row, submit=gettext("Send the invitation"), action=action)
+        self.helper = form_helper(row, css="", submit=gettext("Send the invitation"), action=action)
 
 
 class AcceptForm(forms.Form):
@@ -63,7 +55,7 @@ class AcceptForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Join the club"))
+        self.helper = form_helper(css="", submit=gettext("Join the club"))
 
     def clean_password_again(self) -> str:
         again = self.cleaned_data["password_again"]
@@ -79,7 +71,7 @@ class ProfileForm(forms.Form):
     def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
         kwargs["initial"] = {"name": user.name, "units": user.units}
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Save"))
+        self.helper = form_helper(css="", submit=gettext("Save"))
 
 
 class RolesForm(forms.Form):
@@ -93,7 +85,7 @@ class RolesForm(forms.Form):
     def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
         kwargs["initial"] = {"roles": sorted(person.role_names)}
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Save the roles"))
+        self.helper = form_helper(css="", submit=gettext("Save the roles"))
 
 
 class KitchenForm(forms.Form):
@@ -145,7 +137,7 @@ class KitchenForm(forms.Form):
             Column("altitude", css_class="col-12 col-sm-7"), Column("altitude_unit", css_class="col-12 col-sm-5")
         )
         edges = [Field(name) for name in ("token", "is_hall", "power_limit_w") if name in self.fields]
-        self.helper = helper("name", altitude, "altitude_how", *edges, submit=gettext("Save the kitchen"))
+        self.helper = form_helper("name", altitude, "altitude_how", *edges, css="", submit=gettext("Save the kitchen"))
 
     def clean_altitude(self) -> str:
         number = str(self.cleaned_data["altitude"]).strip()
@@ -180,7 +172,7 @@ class KitchenPersonForm(forms.Form):
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Ask them"), action=action)
+        self.helper = form_helper(css="", submit=gettext("Ask them"), action=action)
 
 
 def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
@@ -211,8 +203,9 @@ class WaiveForm(forms.Form):
         person = self.fields["person"]
         assert isinstance(person, forms.ModelChoiceField)
         person.queryset = User.objects.get_queryset().filter(is_active=True).exclude(pk=besides.pk).in_order()
-        self.helper = helper(
+        self.helper = form_helper(
             Row(Column("person", css_class="col-md-6"), Column("skill", css_class="col-md-6")),
             "reason",
+            css="",
             submit=gettext("Waive it"),
         )

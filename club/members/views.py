@@ -17,7 +17,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.http import allow, refusals_on, refusals_told, signed_in
+from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.members import services
 from club.members.choices import Role
 from club.members.forms import AcceptForm, InviteForm, KitchenForm, KitchenPersonForm, ProfileForm, RolesForm, WaiveForm
@@ -111,7 +111,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 def end(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.grant_role")
     found = get_object_or_404(User, pk=pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.member_deactivate(by=user, person=found)
         messages.success(request, _("The membership of %(name)s has ended.") % {"name": str(found)})
     return redirect("members:person", pk=pk)
@@ -121,7 +121,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
 def start_again(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.grant_role")
     found = get_object_or_404(User, pk=pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.member_reactivate(by=user, person=found)
         messages.success(request, _("%(name)s is a member again.") % {"name": str(found)})
     return redirect("members:person", pk=pk)
@@ -213,7 +213,7 @@ def person_remove(request: HttpRequest, pk: int, person_pk: int) -> HttpResponse
     user = signed_in(request)
     kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
     person = get_object_or_404(kitchen.people.all(), pk=person_pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.kitchen_person_remove(by=user, kitchen=kitchen, person=person)
         told = {"person": str(person), "kitchen": kitchen.name}
         messages.success(request, _("%(person)s is not of %(kitchen)s any more.") % told)
@@ -237,7 +237,7 @@ def invitation_answer(request: HttpRequest, pk: int) -> HttpResponse:
     accepts = request.POST.get("answer") == "accept"
     if not accepts and request.POST.get("answer") != "decline":
         return redirect("members:me")
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.kitchen_invitation_answer(by=user, invitation=invitation, accept=accepts)
         said = _("You preserve in %(kitchen)s too now.") if accepts else _("You said no to %(kitchen)s.")
         messages.success(request, said % {"kitchen": invitation.kitchen.name})
@@ -308,7 +308,7 @@ def closed_page(request: HttpRequest, token: str, reason: Closed) -> HttpRespons
 def send_again(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.invite_member")
     found = get_object_or_404(Invitation, pk=pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.invitation_send_again(by=user, invitation=found)
         messages.success(request, _("A new link is on its way to %(email)s.") % {"email": found.email})
     return redirect("members:people")
@@ -318,7 +318,7 @@ def send_again(request: HttpRequest, pk: int) -> HttpResponse:
 def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.invite_member")
     found = get_object_or_404(Invitation, pk=pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.invitation_withdraw(by=user, invitation=found)
         messages.success(request, _("The invitation for %(email)s is withdrawn.") % {"email": found.email})
     return redirect("members:people")

@@ -13,6 +13,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from club.core.clock import club_day
 from club.members.models import Kitchen
 from club.reminders.letters import day_words, letter
 from club.reminders.models import Reminder
@@ -22,7 +23,6 @@ from club.reminders.wording import Due, Message
 from inventory.fruit.models import FreezerItem
 from inventory.fruit.produce import weight_words
 from inventory.fruit.rules import CITRUS_MONTHS, PLAIN_MONTHS, Age, months_later
-from inventory.fruit.services.freezer import club_today
 
 SUBJECT = "freezer:"
 MORNING = time(9, 0)
@@ -32,7 +32,7 @@ SHORTEST = min(PLAIN_MONTHS[1], CITRUS_MONTHS[1])
 
 def _due(now: datetime) -> Iterator[Due]:
     """One for each lot that is still there and passed its best within the last month."""
-    today = club_today(now)
+    today = club_day(now)
     oldest = months_later(today, -PLAIN_MONTHS[1]) - 2 * TOLD_FOR
     frozen = FreezerItem.objects.there().filter(
         frozen_on__gte=oldest, frozen_on__lte=months_later(today, -SHORTEST), put_in_by__is_active=True
@@ -51,7 +51,7 @@ def _still_due(reminder: Reminder, now: datetime) -> bool:
     if item is None or str(item.keeping.best_until) != reminder.occurrence or not reminder.person.is_active:
         return False
     is_hers = Kitchen.objects.usable_by(reminder.person).filter(pk=item.kitchen_id).exists()
-    return is_hers and item.keeping.age(club_today(now)) is Age.PAST
+    return is_hers and item.keeping.age(club_day(now)) is Age.PAST
 
 
 def _item(subject: str) -> FreezerItem | None:

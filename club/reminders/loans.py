@@ -12,6 +12,7 @@ from datetime import date, datetime, time, timedelta
 
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.reminders import loan_mails
 from club.reminders.models import Reminder
@@ -19,7 +20,7 @@ from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
 from inventory.equipment.choices import HoldState
-from inventory.equipment.models import Hold, HoldQuerySet, Loan, Thing, club_day, standing, what_test_wants
+from inventory.equipment.models import Hold, HoldQuerySet, Loan, Thing, standing, what_test_wants
 
 LOAN, HOLD = "loan:", "hold:"
 EVENING, MORNING, DAY_AFTER_AT = time(18), time(8), time(9)

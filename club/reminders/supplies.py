@@ -12,6 +12,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.letters import Told, letter
@@ -21,7 +22,6 @@ from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.jars.models import Supply, SupplyLot
 from inventory.jars.models.ledger import KEEP, is_low
-from inventory.jars.services.stock import club_day
 
 LOW, PAST = "supply:", "supply-lot:"
 

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, time
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.reminders import thing_mails
 from club.reminders.models import Reminder
@@ -17,7 +18,7 @@ from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due
 from inventory.equipment.choices import WaitState
-from inventory.equipment.models import InstrumentTest, Thing, WaitingEntry, club_day
+from inventory.equipment.models import InstrumentTest, Thing, WaitingEntry
 from inventory.equipment.rules import MONTH_BEFORE, WEEK_BEFORE
 
 THING, OFFER = "thing:", "wait:"

@@ -22,6 +22,7 @@ from club.classes.services import day
 from club.classes.services.gear import gear_gather
 from club.classes.services.seats import seats_move_on, signup_cancel, signup_place
 from club.classes.services.sessions import SessionFields, StationFields, session_make, session_publish, station_add
+from club.core.clock import club_day
 from club.core.clock import club_day as club_day_of_core
 from club.core.places import FIXTURES
 from club.members.choices import Role
@@ -43,11 +44,11 @@ from inventory.batches.services import (
 from inventory.batches.services.log import batch_start
 from inventory.equipment import services
 from inventory.equipment.choices import Measure
-from inventory.equipment.models import Thing, club_day
+from inventory.equipment.models import Thing
 from inventory.equipment.rules import Reading
 from inventory.fruit import services as fruit_services
 from inventory.fruit.models import Offer, Share
-from inventory.fruit.services.freezer import FreezerFields, club_today, freezer_item_add, freezer_item_take
+from inventory.fruit.services.freezer import FreezerFields, freezer_item_add, freezer_item_take
 from inventory.jars import services as jars
 from inventory.jars import services as jars_services
 from inventory.jars.models import ClubOrder, Supply
@@ -432,7 +433,7 @@ def _lot(told: Mapping[str, Any], by: User, kitchen: Kitchen, now: datetime) -> 
     fields = FreezerFields(
         kitchen=kitchen,
         what=told["what"],
-        frozen_on=club_today(put_in),
+        frozen_on=club_day(put_in),
         grams=told["grams"],
         bags=told.get("bags"),
         state=told.get("state", "fruit"),

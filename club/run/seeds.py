@@ -13,9 +13,10 @@ from uuid import UUID
 from django.db import transaction
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.models import User
 from inventory.equipment.choices import FACTS, TESTED_KINDS, Condition, HoldState, Kind, Occasion, Verdict
-from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, ThingDay, club_day
+from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, ThingDay
 from inventory.equipment.rules import DAY, days_between, lapses_on
 from inventory.jars.choices import OUTSIDE, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place

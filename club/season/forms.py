@@ -5,12 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Submit
 from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.forms import fields_helper
 from club.season.services import Reading
 from inventory.jars.choices import Reason
 from inventory.jars.forms import count_field, token_field
@@ -19,13 +18,6 @@ from recipes.models import Recipe, unbarred
 
 CANNER_CHOICES = [("", _("as the recipe has it")), *CANNERS.items()]
 KIND_MARK = "|"
-
-
-def helper(submit: str) -> FormHelper:
-    made = FormHelper()
-    made.form_tag = False
-    made.add_input(Submit("send", submit, css_class="btn-lg"))
-    return made
 
 
 class WishForm(forms.Form):
@@ -51,7 +43,7 @@ class WishForm(forms.Form):
             ("", "–"),
             *((f"{kind}{KIND_MARK}{food}", f"{kind_word(kind)}: {food}") for kind, food in sorted(kinds)),
         ]
-        self.helper = helper(gettext("Note it"))
+        self.helper = fields_helper(gettext("Note it"))
 
     def written(self) -> dict[str, Any]:
         told = self.cleaned_data
@@ -84,7 +76,7 @@ class HouseholdForm(forms.Form):
             "is_counted": reading.is_counted,
         }
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Save"))
+        self.helper = fields_helper(gettext("Save"))
 
     def written(self) -> dict[str, Any]:
         told = dict(self.cleaned_data)

@@ -13,11 +13,11 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from club.core.clock import club_day
 from club.members.models import Kitchen
 from club.season.models import YearlyWish
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
 from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
-from inventory.jars.services.stock import club_day
 from recipes.charts import FONT, Description
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES

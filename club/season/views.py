@@ -16,6 +16,7 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import refusals_on, signed_in
 from club.members.models import Kitchen, User
 from club.season import services as season_services
 from club.season.forms import HouseholdForm, UseForm, WishForm
@@ -25,7 +26,6 @@ from club.season.services import frozen_grams, readings
 from inventory.jars.models import Balance, LidStock
 from inventory.jars.models.orders import RUN
 from inventory.jars.services import store_place
-from inventory.jars.views.ledger import refusals_on, signed_in
 
 
 def household_for(user: User, pk: int) -> Kitchen:

@@ -10,15 +10,15 @@ from typing import Any
 from uuid import uuid4
 
 from crispy_forms.helper import FormHelper
-from crispy_forms.layout import HTML, Column, Layout, Row, Submit
+from crispy_forms.layout import HTML, Column, Row, Submit
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms import BoundField
-from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import Fold
+from club.core.forms import form_helper, heading
 from club.core.moments import ClockField
 from club.members.models import User
 from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
@@ -37,17 +37,6 @@ from recipes.models import Revision
 MOST_JARS = 999
 
 
-def helper(*layout: Any, submit: str, css: str = "btn-lg") -> FormHelper:
-    made = FormHelper()
-    made.layout = Layout(*layout) if layout else None
-    made.add_input(Submit("send", submit, css_class=css))
-    return made
-
-
-def _heading(text: str) -> HTML:
-    return HTML(format_html('<h2 class="h4">{}</h2>', text))
-
-
 class StartForm(forms.Form):
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     started_at = ClockField(
@@ -59,7 +48,9 @@ class StartForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("token", "started_at", Fold(gettext("A note"), "note"), submit=gettext("Start this batch"))
+        self.helper = form_helper(
+            "token", "started_at", Fold(gettext("A note"), "note"), submit=gettext("Start this batch")
+        )
 
 
 def minutes_field() -> forms.IntegerField:
@@ -115,7 +106,7 @@ class LogForm(forms.Form):
         self.fields["note"] = forms.CharField(
             label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
         )
-        self.helper = helper(*self._layout(), submit=gettext("Write it down"))
+        self.helper = form_helper(*self._layout(), submit=gettext("Write it down"))
 
     def _add_times(self, batch: Batch) -> None:
         self.fields["started_at"] = ClockField(
@@ -143,7 +134,7 @@ class LogForm(forms.Form):
         lids = ["lid_code"] if "lid_code" in self.fields else []
         late = self._columns("col-md-6", "lid_maker", "started_at", "process_started_at")
         rest = Fold(gettext("Notes, the lids' maker, earlier times"), "note", late)
-        return [process, "jars_out_at", _heading(gettext("Jars filled")), most, *jars, *lids, rest]
+        return [process, "jars_out_at", heading(gettext("Jars filled")), most, *jars, *lids, rest]
 
     def _columns(self, css: str, *names: str) -> Row:
         return Row(*(Column(name, css_class=css) for name in names if name in self.fields))
@@ -168,7 +159,7 @@ class ReprocessForm(forms.Form):
             self.fields["psi"] = psi_field()
         self.fields["jars_out_at"] = ClockField(label=_("Jars came out again"))
         self.fields |= lid_fields()
-        self.helper = helper(submit=gettext("Write the reprocess down"))
+        self.helper = form_helper(submit=gettext("Write the reprocess down"))
 
 
 class AbandonForm(forms.Form):
@@ -180,7 +171,7 @@ class AbandonForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Give this batch up"), css="btn-danger")
+        self.helper = form_helper(submit=gettext("Give this batch up"), css="btn-danger")
 
 
 # The forms with one row a jar: a look at the seals, and putting unsealed jars away.
@@ -378,7 +369,7 @@ class JarOfferForm(forms.Form):
         told = gettext("%(size)s (%(n)s can be offered)")
         choices = [(size, told % {"size": JARS[size], "n": n}) for size, n in free.items() if n]
         self.fields["size"].choices = choices  # type: ignore[attr-defined]
-        self.helper = helper(submit=gettext("Offer these jars"))
+        self.helper = form_helper(submit=gettext("Offer these jars"))
 
     def clean_by_choice(self) -> bool:
         return bool(self.cleaned_data["by_choice"])
@@ -429,7 +420,7 @@ class RecallForm(forms.Form):
         if not user.has_perm("batches.trace_batch"):
             self.fields["kind"].choices = [(RecallKind.BATCH, RecallKind.BATCH.label)]  # type: ignore[attr-defined]
             self.fields["kind"].initial = RecallKind.BATCH
-        self.helper = helper(submit=gettext("Call these jars back"), css="btn-danger btn-lg")
+        self.helper = form_helper(submit=gettext("Call these jars back"), css="btn-danger btn-lg")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -499,7 +490,7 @@ class RecallAnswerForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Send my answer"))
+        self.helper = form_helper(submit=gettext("Send my answer"))
         self.helper.form_tag = False
         self.helper.disable_csrf = True
 
@@ -519,4 +510,4 @@ class RecallCloseForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("End this recall"))
+        self.helper = form_helper(submit=gettext("End this recall"))

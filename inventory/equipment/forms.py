@@ -8,13 +8,12 @@ from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
-from crispy_forms.helper import FormHelper
-from crispy_forms.layout import HTML, Column, Layout, Row, Submit
+from crispy_forms.layout import Column, Row
 from django import forms
-from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.forms import form_helper, heading
 from club.core.money import cents_typed, money_words
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
@@ -84,18 +83,6 @@ THING_FIELDS = [one.name for one in fields(ThingFields)]
 DIGITS = {"inputmode": "numeric"}
 
 
-def helper(*layout: Any, submit: str, css: str = "btn-lg", action: str = "") -> FormHelper:
-    made = FormHelper()
-    made.form_action = action
-    made.layout = Layout(*layout) if layout else None
-    made.add_input(Submit("send", submit, css_class=css))
-    return made
-
-
-def heading(text: str) -> HTML:
-    return HTML(format_html('<h2 class="h4">{}</h2>', text))
-
-
 class TokenForm(forms.Form):
     """Carries a token, so that two presses are one."""
 
@@ -150,7 +137,7 @@ class ThingForm(TokenForm):
             )
         jars = Row(*(Column(f"jars_{size}", css_class="col-6 col-md-3") for size in JAR_SIZES))
         pair = "col-md-6"
-        self.helper = helper(
+        self.helper = form_helper(
             "token",
             Row(Column("kind", css_class=pair), Column("code", css_class=pair)),
             "name",
@@ -179,7 +166,7 @@ class PhotoForm(forms.Form):
 
     def __init__(self, *args: Any, action: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Show this picture"), css="", action=action)
+        self.helper = form_helper(submit=gettext("Show this picture"), css="", action=action)
 
 
 class ConditionForm(forms.Form):
@@ -195,7 +182,7 @@ class ConditionForm(forms.Form):
         assert isinstance(field, forms.ChoiceField)
         field.choices = acts
         pair = Row(Column("act", css_class="col-md-6"), Column("condition", css_class="col-md-6"))
-        self.helper = helper(pair, "note", submit=gettext("Write it down"), css="", action=action)
+        self.helper = form_helper(pair, "note", submit=gettext("Write it down"), css="", action=action)
 
 
 class InstrumentForm(TokenForm):
@@ -214,7 +201,7 @@ class InstrumentForm(TokenForm):
             self.fields[f"reference_{n}"] = self._number(gettext("Reference %(n)s (%(unit)s)") % said, n)
             self.fields[f"shown_{n}"] = self._number(gettext("Shown %(n)s (%(unit)s)") % said, n)
             rows.append(Row(Column(f"reference_{n}", css_class="col-6"), Column(f"shown_{n}", css_class="col-6")))
-        self.helper = helper("token", "tested_on", "reference", *rows, "note", submit=gettext("Record the test"))
+        self.helper = form_helper("token", "tested_on", "reference", *rows, "note", submit=gettext("Record the test"))
 
     def _number(self, label: str, row: int) -> forms.DecimalField:
         return forms.DecimalField(
@@ -268,7 +255,7 @@ class HoldForm(TokenForm):
             self.fields["purpose"] = forms.CharField(label=label, max_length=120, required=False)
             more.append("purpose")
         days = Row(Column("starts", css_class="col-6"), Column("ends", css_class="col-6"))
-        self.helper = helper("token", days, *more, submit=gettext("Hold it"))
+        self.helper = form_helper("token", days, *more, submit=gettext("Hold it"))
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of hold_place."""
@@ -285,7 +272,7 @@ class WaitForm(TokenForm):
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         third = [Column(name, css_class="col-sm-4") for name in ("days", "not_before", "not_after")]
-        self.helper = helper("token", Row(*third), submit=gettext("Join the line"), css="", action=action)
+        self.helper = form_helper("token", Row(*third), submit=gettext("Join the line"), css="", action=action)
 
 
 class HandOverForm(TokenForm):
@@ -337,7 +324,7 @@ class PartsForm(forms.Form):
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.auto_id = "id_parts_%s"  # another form of the page has a note as well
-        self.helper = helper("outcome", "note", submit=gettext("Settle it"), css="", action=action)
+        self.helper = form_helper("outcome", "note", submit=gettext("Settle it"), css="", action=action)
 
 
 class ExtendForm(forms.Form):
@@ -345,7 +332,7 @@ class ExtendForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Keep it longer"))
+        self.helper = form_helper(submit=gettext("Keep it longer"))
 
 
 def hand_over_initial(thing: Thing, hold: Any, usual_due: date) -> dict[str, Any]:
@@ -400,4 +387,4 @@ class ImportForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(submit=gettext("Look it over"))
+        self.helper = form_helper(submit=gettext("Look it over"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, Literal
 
@@ -51,11 +51,6 @@ from inventory.equipment.rules import (
 # Reads of the room: who may see what, which things are free, due or overdue, and what a page needs with them.
 
 KEEP = "equipment.keep_things"
-
-
-def club_day(now: datetime) -> date:
-    """The day it is in the club's own zone, whoever asks from wherever."""
-    return timezone.localtime(now, timezone.get_default_timezone()).date()
 
 
 class ThingQuerySet(models.QuerySet["Thing"]):

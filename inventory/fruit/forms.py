@@ -18,6 +18,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import Fold, MomentField
+from club.core.forms import form_helper
 from club.members.models import Kitchen, User, default_kitchen
 from inventory.fruit.choices import FruitState
 from inventory.fruit.models import (
@@ -65,14 +66,6 @@ def amount_field(label: Any, *, whole: bool = False, **options: Any) -> forms.De
         widget=forms.NumberInput(attrs=attrs),
         **({"min_value": Decimal(0)} | options),
     )
-
-
-def form_helper(*layout: Any, submit: str, css: str = "btn-lg", action: str = "") -> FormHelper:
-    made = FormHelper()
-    made.form_action = action
-    made.layout = Layout(*layout) if layout else None
-    made.add_input(Submit("send", submit, css_class=css))
-    return made
 
 
 class OfferForm(forms.Form):

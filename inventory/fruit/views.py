@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.db.models import Sum
-from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -19,8 +17,8 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
+from club.core.http import refusals_on, signed_in
 from club.core.http import refusals_on as refusals_on_of_http
-from club.core.http import signed_in, told_by
 from club.members.models import User
 from inventory.fruit import services
 from inventory.fruit.forms import (
@@ -39,7 +37,7 @@ from inventory.fruit.models import RUN, Claim, FreezerItem, Offer, OfferPhoto, S
 from inventory.fruit.presentation import offer_told, result_told
 from inventory.fruit.produce import PRODUCE, produce_choices
 from inventory.fruit.rules import AT_BEST, MEASURE_RULES, NO_ADDED_SUGAR, season_of, use_by_source
-from inventory.fruit.services.freezer import club_today, freezer_item_add, freezer_item_change, freezer_item_take
+from inventory.fruit.services.freezer import freezer_item_add, freezer_item_change, freezer_item_take
 from inventory.fruit.suggestions import AtHand, Fit, fits, pots_of, produce_named, produce_words, revisions_with
 
 # What the views of offers share: the gates, and a refusal beside its field.
@@ -70,17 +68,6 @@ def share_for(user: User, pk: int) -> Share:
 
 def claim_for(user: User, pk: int) -> Claim:
     return get_object_or_404(Claim.objects.visible_to(user).select_related("offer"), pk=pk)
-
-
-@contextmanager
-def refusals_on(form: Form) -> Iterator[None]:
-    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
-    try:
-        yield
-    except ValidationError as error:
-        for field, sentences in told_by(error).items():
-            place = field if field in form.fields else FIELDS.get(field, field)
-            form.add_error(place if place in form.fields else None, sentences)
 
 
 # What is offered now, an offer's page and picture, offering.
@@ -114,7 +101,7 @@ def new(request: HttpRequest) -> HttpResponse:
     today = club_day(timezone.now())
     form = OfferForm(request.POST or None, request.FILES or None, by=user, today=today, **_places_before(user))
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             told = {"token": form.cleaned_data["token"], "photo": form.cleaned_data["photo"]}
             offer = services.offer_make(by=user, fields=form.fields_told(), **told)
             messages.success(request, _("It is offered. Thank you!"))
@@ -148,7 +135,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     form = DetailsForm(request.POST or None, offer=offer)
     if request.method == "POST" and form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 services.offer_change(by=user, offer=offer, **form.cleaned_data)
                 messages.success(request, _("Changed."))
                 return redirect(offer)
@@ -165,7 +152,7 @@ def keep_back(request: HttpRequest, pk: int) -> HttpResponse:
     form = KeepBackForm(request.POST or None, offer=offer, by=user)
     if request.method == "POST" and form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 services.offer_keep_back(by=user, offer=offer, kept=form.kept())
                 messages.success(request, _("Changed."))
                 return redirect(offer)
@@ -181,7 +168,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     offer = offer_run_by(user, pk)
     form = TakeBackForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             services.offer_take_back(by=user, offer=offer, reason=form.cleaned_data["reason"])
             messages.success(request, _("The offer is taken back. Those who claimed some are told."))
             return redirect("fruit:mine")
@@ -194,7 +181,7 @@ def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
     offer = offer_run_by(user, pk)
     form = PictureForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             services.offer_photo_set(by=user, offer=offer, file=form.cleaned_data["photo"])
             return redirect(offer)
     return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("A picture")})
@@ -218,7 +205,7 @@ def claim(request: HttpRequest, pk: int) -> HttpResponse:
     form: ClaimForm = told["form"]
     if request.method == "POST" and form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 recipe = next((one.recipe for one in told["pots"] if one.recipe.slug == form.recipe_slug), None)
                 services.claim_set(by=user, offer=offer, recipe=recipe, **form.written())
                 messages.success(request, _("Your claim is in."))
@@ -355,7 +342,7 @@ def freezer_item_for(user: User, pk: int) -> FreezerItem:
 def freezer(request: HttpRequest) -> HttpResponse:
     items = FreezerItem.objects.visible_to(signed_in(request)).there()
     page = Paginator(items.oldest_first(), ITEMS_PER_PAGE).get_page(request.GET.get("page"))
-    today = club_today()
+    today = club_day()
     told = {
         "page": page,
         "rows": [(item, item.keeping, item.age_on(today)) for item in page],
@@ -368,7 +355,7 @@ def freezer(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def freezer_add(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
-    form = FreezerForm(request.POST or None, user=user, initial={"frozen_on": club_today()})
+    form = FreezerForm(request.POST or None, user=user, initial={"frozen_on": club_day()})
     if request.method == "POST" and form.is_valid():
         with refusals_on_of_http(form):
             item = freezer_item_add(by=user, fields=form.written(), token=form.cleaned_data["token"])
@@ -387,7 +374,7 @@ def _item_page(request: HttpRequest, item: FreezerItem, form: TakeForm) -> HttpR
     told = {
         "item": item,
         "form": form,
-        "age": item.age_on(club_today()),
+        "age": item.age_on(club_day()),
         "takings": item.takings.select_related("by")[:ITEMS_PER_PAGE],
         "fits": [(fit, fit.query(item.kitchen_id)) for fit in _fits(item)],
         "measure_rules": MEASURE_RULES,

@@ -7,13 +7,13 @@ from typing import Any
 from uuid import uuid4
 
 from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Submit
 from django import forms
 from django.db.models import QuerySet
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import MomentField
+from club.core.forms import fields_helper
 from club.core.money import money_text
 from club.members.models import Kitchen, User
 from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy
@@ -40,13 +40,6 @@ REASONS_OFFERED = [
     Reason.CHIPPED,
     Reason.FOUND,
 ]
-
-
-def helper(submit: str, css: str = "btn-lg") -> FormHelper:
-    made = FormHelper()
-    made.form_tag = False
-    made.add_input(Submit("send", submit, css_class=css))
-    return made
 
 
 def token_field() -> forms.UUIDField:
@@ -188,7 +181,7 @@ class CorrectForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Write the correction"))
+        self.helper = fields_helper(gettext("Write the correction"))
 
 
 class SettleForm(forms.Form):
@@ -201,7 +194,7 @@ class SettleForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Close this deposit"))
+        self.helper = fields_helper(gettext("Close this deposit"))
 
 
 class LidsForm(forms.Form):
@@ -221,7 +214,7 @@ class LidsForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Write it down"))
+        self.helper = fields_helper(gettext("Write it down"))
 
 
 class SupplyForm(forms.Form):
@@ -232,7 +225,7 @@ class SupplyForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Add it"))
+        self.helper = fields_helper(gettext("Add it"))
 
 
 class SupplyBuyForm(forms.Form):
@@ -250,7 +243,7 @@ class SupplyBuyForm(forms.Form):
                 min_value=0,
                 widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
             )
-        self.helper = helper(gettext("Bring in"))
+        self.helper = fields_helper(gettext("Bring in"))
 
     def written(self) -> dict[str, Any]:
         told = dict(self.cleaned_data)
@@ -264,7 +257,7 @@ class SupplyTakeForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Take from the earliest"))
+        self.helper = fields_helper(gettext("Take from the earliest"))
 
 
 class SpoilForm(forms.Form):
@@ -273,7 +266,7 @@ class SpoilForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Throw away"), css="btn-danger")
+        self.helper = fields_helper(gettext("Throw away"), css="btn-danger")
 
 
 class CountsForm(forms.Form):
@@ -284,7 +277,7 @@ class CountsForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Read the file"))
+        self.helper = fields_helper(gettext("Read the file"))
 
 
 # Forms of the club orders. What was typed stays; what a service refuses appears beside its field.
@@ -316,7 +309,7 @@ class TermsForm(forms.Form):
                 "short_by": order.short_by,
             }
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Save the costs"))
+        self.helper = fields_helper(gettext("Save the costs"))
 
     def terms(self) -> Terms:
         told = self.cleaned_data
@@ -455,7 +448,7 @@ class CancelForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Cancel the order"), css="btn-danger")
+        self.helper = fields_helper(gettext("Cancel the order"), css="btn-danger")
 
 
 class PaymentForm(forms.Form):
@@ -466,7 +459,7 @@ class PaymentForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(gettext("Note it"), css="")
+        self.helper = fields_helper(gettext("Note it"), css="")
 
     def written(self) -> dict[str, Any]:
         told = dict(self.cleaned_data)

@@ -13,11 +13,11 @@ from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import LineField
+from club.core.forms import bare_helper
 from recipes.choices import JARS, METHODS, PACKS, ROLES, SEEN
 from recipes.engine.document import Problem
 from recipes.engine.quantities import JAR_SIZES, UNITS
 from recipes.engine.terms import Method, Role, Seen
-from recipes.forms.plans import bare_helper
 from recipes.models import ClassedFood
 
 if TYPE_CHECKING:

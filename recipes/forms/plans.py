@@ -7,7 +7,6 @@ import uuid
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, cast
 
-from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Column, Layout, Row
 from django import forms
 from django.core.exceptions import ValidationError
@@ -16,6 +15,7 @@ from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import Fold
+from club.core.forms import bare_helper
 from club.members.models import Kitchen, Units, User, default_kitchen
 from recipes.choices import CANNERS, CAPACITY_WORDS, JARS, METHODS, PACKS, STOVES, kind_word
 from recipes.engine.process import process_choices
@@ -25,14 +25,6 @@ from recipes.models import FACETS, IndexRow, ProcessTable, ProcessTableQuerySet,
 from recipes.planning import CAPACITIES, MOST_EMPTIES, WISH_FIELDS, PlanWish, WishError, plan_wish_from
 
 # For whom a page is shown: which kitchen's altitude, which units.
-
-
-def bare_helper() -> FormHelper:
-    """The fields only: the template writes the form around them, so that the address holds nothing but the fields."""
-    helper = FormHelper()
-    helper.form_tag = False
-    helper.disable_csrf = True
-    return helper
 
 
 def set_choices(field: forms.Field, choices: list[tuple[Any, Any]]) -> None:

@@ -28,12 +28,9 @@ from django.db import connection, transaction  # noqa: E402
 from django.test.utils import setup_databases, teardown_databases  # noqa: E402
 from django.utils import timezone  # noqa: E402
 
+from club.core.clock import club_day  # noqa: E402
 from inventory.equipment import services  # noqa: E402
-from inventory.equipment.models import (  # noqa: E402
-    Hold,
-    ThingDay,
-    club_day,  # noqa: E402
-)
+from inventory.equipment.models import Hold, ThingDay  # noqa: E402
 from tests.factories.equipment import make_keeper, make_thing  # noqa: E402
 from tests.factories.members import make_person  # noqa: E402
 

@@ -11,8 +11,8 @@ from django.utils import timezone
 
 from club.classes.models import ClassSession, SignUp, StationBatch
 from club.classes.services import day as services_day
+from club.core.clock import club_day
 from inventory.batches.models import Batch
-from inventory.equipment.models import club_day
 from tests.factories.class_day import log_out
 from tests.factories.classes import make_hall, make_instructor, make_session, make_signup, make_station
 from tests.factories.members import PASSWORD, make_kitchen, make_person

@@ -12,8 +12,8 @@ from django.utils import timezone
 from club.classes.choices import SessionState
 from club.classes.models import ClassSession
 from club.classes.services.gear import gear_gather
+from club.core.clock import club_day
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import club_day
 from tests.factories.classes import make_hall, make_instructor, make_session
 from tests.factories.equipment import make_thing
 from tests.factories.members import PASSWORD

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from inventory.batches.models import Jar, RecallAnswer
 from inventory.fruit.models import FreezerItem
-from inventory.fruit.services.freezer import club_today
 from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.freezer import make_freezer_item
 from tests.factories.members import PASSWORD, make_kitchen, make_person
@@ -43,7 +43,7 @@ def house():
             {"item": "lemon juice", "prep": "bottled", "role": "acid", "amount": "1 1/2", "unit": "tbsp"},
         ],
     )
-    today = club_today()
+    today = club_day()
     make_freezer_item(by=member, kitchen=kitchen, frozen_on=today - timedelta(days=400), grams=4000, now=None)
     make_freezer_item(by=member, kitchen=kitchen, frozen_on=today - timedelta(days=40), with_sugar=True, now=None)
     batch = make_batch_checked(by=member, kitchen=kitchen, revision=revision, out_at=timezone.now() - timedelta(days=9))

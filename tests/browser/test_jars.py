@@ -7,9 +7,9 @@ from uuid import uuid4
 
 from django.utils import timezone
 
+from club.core.clock import club_day
 from inventory.jars import services
 from inventory.jars.models import Balance, Deposit, LidMovement, Movement, SupplyMovement
-from inventory.jars.services.stock import club_day
 from tests.factories.batches import make_batch_checked
 from tests.factories.jars import make_jars, make_keeper, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import PASSWORD, make_kitchen, make_person

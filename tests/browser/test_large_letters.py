@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from inventory.fruit.services.freezer import club_today
+from club.core.clock import club_day
 from tests.browser.conftest import THUMB
 from tests.factories.batches import make_batch_checked
 from tests.factories.classes import make_session, make_signup
@@ -37,7 +37,7 @@ def member():
     person, now = make_person(email="ada@example.test", name="Ada Maximiliane Featherstonehaugh"), timezone.now()
     kitchen, revision = make_kitchen(person), make_revision(title="Cranberry marmalade with powdered pectin")
     make_batch_checked(by=person, kitchen=kitchen, revision=revision, out_at=now - timedelta(days=9))
-    make_freezer_item(by=person, kitchen=kitchen, frozen_on=club_today() - timedelta(days=400), now=None)
+    make_freezer_item(by=person, kitchen=kitchen, frozen_on=club_day() - timedelta(days=400), now=None)
     make_offer()
     make_signup(make_session(now=now, day=(now + timedelta(days=5)).date()), person, now=now)
     return person

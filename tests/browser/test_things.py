@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from club.core.clock import club_day
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import Loan, club_day
+from inventory.equipment.models import Loan
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import PASSWORD, make_person
 

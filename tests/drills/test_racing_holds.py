@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
-from inventory.equipment.models import Hold, Loan, ThingDay, club_day
+from club.core.clock import club_day
+from inventory.equipment.models import Hold, Loan, ThingDay
 from tests.drills.racing import all_at_once
 from tests.drills.site import child_environment
 from tests.factories.equipment import make_keeper, make_thing

@@ -7,11 +7,12 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.members.models import User
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, club_day
+from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing
 from inventory.equipment.rules import Reading
 from tests.factories.members import make_person, make_skill
 

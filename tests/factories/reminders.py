@@ -8,12 +8,12 @@ from uuid import uuid4
 
 from django.contrib.auth.models import Group
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import Reminder, ReminderState, Wishes
 from inventory.batches.models import Batch
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import club_day
 from tests.factories.batches import make_batch_out
 from tests.factories.equipment import make_test, make_thing
 from tests.factories.recipes import make_revision

@@ -31,12 +31,12 @@ from club.classes.models import (
 from club.classes.planning import batch_wish
 from club.classes.rules import Party, Table, seat_everybody
 from club.classes.services.common import form_used, run_check, seats_free_at, session_on_the_day, signup_fresh
+from club.core.clock import now_or
 from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.members.models import User
 from club.members.services import skill_gain
 from inventory.batches.choices import BatchState
 from inventory.batches.services import batch_start
-from inventory.equipment.services.common import now_or
 
 # Who came: the roll, walk-ins while seats remain, and a companion who was not announced.
 

@@ -17,13 +17,13 @@ from django.utils.translation import gettext as _
 from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideKind, SetAsideTurn
 from club.classes.planning import plan_of
 from club.classes.services.common import run_check, session_lock
+from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.choices import HoldState, Kind
-from inventory.equipment.models import Thing, club_day, free_on, what_test_wants
+from inventory.equipment.models import Thing, free_on, what_test_wants
 from inventory.equipment.rules import Span
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
-from inventory.equipment.services.common import now_or
 from inventory.equipment.services.holds import PURPOSE_LENGTH
 from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot

@@ -21,11 +21,11 @@ from django.utils.translation import gettext_lazy
 from club.classes.choices import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp, needs_forget, needs_written, teaches
 from club.classes.rules import MOST_PLACES, Hours, Waiter, next_in_line, offer_until, singles_may_pass
+from club.core.clock import now_or
 from club.core.errors import AlreadyDone
 from club.core.jobs import one_by_one
 from club.core.text import plain
 from club.members.models import User
-from inventory.equipment.services.common import now_or
 
 # The link in a mail about a seat: the sign-up's own number, signed. It opens that one sign-up, and signs nobody in.
 

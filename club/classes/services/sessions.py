@@ -21,13 +21,12 @@ from club.classes.models import MOST_SEATS, PLAN, ClassSeries, ClassSession, Ses
 from club.classes.planning import SessionPlan, plan_of
 from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
 from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
-from club.core.clock import WallTimeError, moment_near, moment_of, wall_of
+from club.core.clock import WallTimeError, club_day, moment_near, moment_of, now_or, wall_of
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState
-from inventory.equipment.models import Thing, club_day, what_test_wants
+from inventory.equipment.models import Thing, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
-from inventory.equipment.services.common import now_or
 from recipes.engine.loads import SEVEN_QUART
 from recipes.engine.physics import EFFICIENCY
 from recipes.engine.quantities import JAR_SIZES

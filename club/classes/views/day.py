@@ -20,8 +20,8 @@ from club.classes.models import ClassSession, SessionPhoto, SessionReport, SignU
 from club.classes.papers import handout_pdf
 from club.classes.presentation import handout_of, roll_of, standing_of, stations_of
 from club.classes.services import day as services_day
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
-from inventory.equipment.views.things import refusals_on, refusals_told, signed_in
 
 SHOWN_WITH_A_HANDOUT = (
     "person",
@@ -96,7 +96,7 @@ def call(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
     session = run_session(request, pk)
     signup, form = signup_of(session, signup_pk), CallForm(request.POST)
     if form.is_valid():
-        with refusals_told(request):
+        with refusals_as_messages(request):
             services_day.roll_call(by=signed_in(request), signup=signup, came=form.cleaned_data["came"])
     return _back_to_row(session, signup_pk)
 
@@ -123,7 +123,7 @@ def companion(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
     session = run_session(request, pk)
     signup, form = signup_of(session, signup_pk), CompanionForm(request.POST)
     if form.is_valid():
-        with refusals_told(request):
+        with refusals_as_messages(request):
             made = services_day.companion_take(by=signed_in(request), signup=signup, name=form.cleaned_data["name"])
             messages.success(request, _("%(guest)s has a seat.") % {"guest": made.companion})
             if signup.station_id and not made.station_id:
@@ -134,7 +134,7 @@ def companion(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 @require_POST
 def free_seat(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
     session = run_session(request, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services_day.absent_seat_free(by=signed_in(request), signup=signup_of(session, signup_pk))
         messages.success(request, _("The seat is free."))
     return _back_to_row(session, signup_pk)
@@ -165,7 +165,7 @@ def sit(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
     session = run_session(request, pk)
     signup, asked = signup_of(session, signup_pk), request.POST.get("station", "")
     station = station_of(session, int(asked)) if asked.isdecimal() and len(asked) < 19 else None
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services_day.signup_sit(by=signed_in(request), signup=signup, station=station)
     return _back_to_stations(session, station.pk if station else None)
 
@@ -173,7 +173,7 @@ def sit(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 @require_POST
 def sit_all(request: HttpRequest, pk: int) -> HttpResponse:
     session = run_session(request, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         for signup in services_day.everybody_sit(by=signed_in(request), session=session):
             told = {"person": signup.person, "n": signup.places}
             messages.warning(request, _("No station has %(n)s seats together for %(person)s.") % told)
@@ -184,7 +184,7 @@ def sit_all(request: HttpRequest, pk: int) -> HttpResponse:
 def taker(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
     session = run_session(request, pk)
     signup = signup_of(session, signup_pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         station = station_of(session, signup.station_id or 0)
         services_day.taker_choose(by=signed_in(request), station=station, signup=signup)
     return _back_to_stations(session, signup.station_id)
@@ -193,7 +193,7 @@ def taker(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 @require_POST
 def start(request: HttpRequest, pk: int) -> HttpResponse:
     session = run_session(request, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         done = services_day.stations_start(by=signed_in(request), session=session)
         count = len(done.new)
         said = ngettext("%(n)s batch is started.", "%(n)s batches are started.", count)
@@ -205,7 +205,7 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
 def start_again(request: HttpRequest, pk: int, station_pk: int) -> HttpResponse:
     session = run_session(request, pk)
     station = cooking_of(session, station_pk).station
-    with refusals_told(request):
+    with refusals_as_messages(request):
         cooking = services_day.station_start_again(by=signed_in(request), station=station)
         messages.success(request, _("Batch %(lot)s is started.") % {"lot": cooking.batch.lot_code})
     return _back_to_stations(session, station_pk)
@@ -217,7 +217,7 @@ def load(request: HttpRequest, pk: int, station_pk: int, number: int) -> HttpRes
     session = run_session(request, pk)
     cooking = cooking_of(session, station_pk)
     press = services_day.load_take_back if "take_back" in request.POST else services_day.load_begin
-    with refusals_told(request):
+    with refusals_as_messages(request):
         press(by=signed_in(request), cooking=cooking, number=number)
     return _back_to_stations(session, station_pk)
 

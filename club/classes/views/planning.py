@@ -26,7 +26,7 @@ from club.classes.services import gear as services
 from club.classes.services import sessions
 from club.classes.services.gear import GEAR_RULE, GearNeed, Shelf, gear_needs, jars_to_buy, shelves, to_buy
 from club.classes.services.sessions import gear_refusals
-from club.core.http import refusals_on, refusals_told, signed_in
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
 from inventory.equipment.choices import kind_label
 from recipes.choices import JARS
@@ -82,7 +82,7 @@ def gear(request: HttpRequest, pk: int) -> HttpResponse:
 def gather(request: HttpRequest, pk: int) -> HttpResponse:
     by = signed_in(request)
     session = session_to_run(by, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         done = services.gear_gather(by=by, session=session)
         held = ngettext("%(n)s thing is held now.", "%(n)s things are held now.", done.held) % {"n": done.held}
         messages.success(request, held)
@@ -95,7 +95,7 @@ def gather(request: HttpRequest, pk: int) -> HttpResponse:
 def release(request: HttpRequest, pk: int) -> HttpResponse:
     by = signed_in(request)
     session: ClassSession = session_to_run(by, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.gear_release(by=by, session=session)
         say_free(request, session)
     return redirect("classes:gear", pk)
@@ -220,7 +220,7 @@ def publish(request: HttpRequest, pk: int) -> HttpResponse:
     """Refusals stand on the plan page anyway: back there, with a word."""
     by = signed_in(request)
     session = session_to_run(by, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         try:
             sessions.session_publish(by=by, session=session)
             messages.success(request, _("It is published: people can sign up."))
@@ -261,7 +261,7 @@ def station_change(request: HttpRequest, pk: int, number: int) -> HttpResponse:
 @require_POST
 def station_remove(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     by = signed_in(request)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         sessions.station_remove(by=by, station=station_to_run(by, pk, number))
     return redirect("classes:plan", pk)
 
@@ -271,7 +271,7 @@ def stations_copy(request: HttpRequest, pk: int, source: int) -> HttpResponse:
     by = signed_in(request)
     session = session_to_run(by, pk)
     other = get_object_or_404(ClassSession.objects.visible_to(by), pk=source)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         sessions.stations_copy(by=by, source=other, target=session)
     return redirect("classes:plan", pk)
 

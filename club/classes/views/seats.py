@@ -23,8 +23,8 @@ from club.classes.presentation import my_signups, session_told
 from club.classes.services import seats
 from club.classes.services.seats import signup_for_token
 from club.core.errors import AlreadyDone
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
-from inventory.equipment.views.things import refusals_on, refusals_told, signed_in
 
 PER_PAGE = 20
 DRAFTS_SHOWN = 30
@@ -117,7 +117,7 @@ def answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Take an offered seat, give one up, or come alone."""
     user = signed_in(request)
     signup = get_object_or_404(SignUp.objects.visible_to(user).select_related("session", "person"), pk=pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         _act(request, user, signup)
     return redirect(signup.session)
 

@@ -63,11 +63,6 @@ def clock(moment: datetime) -> str:
     return f"{date_format(local, 'j M Y, H:i')} {local.tzname()}"
 
 
-def now_or(moment: datetime | None) -> datetime:
-    """The moment given, in UTC, or this very one."""
-    return timezone.now() if moment is None else in_utc(moment)
-
-
 def utc_or_none(moment: datetime | None) -> datetime | None:
     return None if moment is None else in_utc(moment)
 

@@ -15,11 +15,11 @@ from django.db import IntegrityError, transaction
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
+from club.core.clock import now_or
 from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.batches.choices import ClaimState, OfferState
 from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, OfferedJar
-from inventory.batches.services.common import now_or
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance
 from inventory.jars.services import kitchen_place, person_place

@@ -17,7 +17,7 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from club.core.clock import in_utc
+from club.core.clock import in_utc, now_or
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
@@ -54,7 +54,6 @@ from inventory.batches.services.common import (
     ledger_reprocess,
     ledger_settle,
     moment_check,
-    now_or,
     stove_check,
     utc_or_none,
     writing_check,

@@ -10,12 +10,13 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.clock import now_or
 from club.core.errors import AlreadyDone
 from club.core.jobs import one_by_one
 from club.members.models import User
 from inventory.batches.choices import Disposal, RecallKind, RecallOutcome
 from inventory.batches.models import Batch, Jar, JarQuerySet, Recall, RecallAnswer
-from inventory.batches.services.common import fate_of, ledger_empty, ledger_settle, now_or
+from inventory.batches.services.common import fate_of, ledger_empty, ledger_settle
 from inventory.batches.tracing import Holding, affected_jars, holdings, withdrawn_without_recall
 from inventory.jars.models import LidLot
 from inventory.jars.services.ledger import Fate

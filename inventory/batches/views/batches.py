@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable
 from datetime import datetime
-from typing import cast
 
 from django.contrib import messages
-from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -18,6 +15,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import refusals_on, signed_in
 from club.members.models import Kitchen, User
 from inventory.batches import rules, services
 from inventory.batches.charts import RateBar, rates_svg
@@ -50,11 +48,6 @@ from recipes.presentation import headspace_text, kitchen_points
 # What the room's views share: who asks, the gate to a batch, and a refusal put beside its field.
 
 
-def signed_in(request: HttpRequest) -> User:
-    """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
-
-
 def batch_for(user: User, lot_code: str) -> Batch:
     """The one gate to a batch's pages: 404 for what this person may not see, as for what is not there."""
     return get_object_or_404(Batch.objects.visible_to(user).for_page(), lot_code=lot_code)
@@ -74,25 +67,6 @@ def batch_at_the_stove(user: User, lot_code: str) -> Batch:
     if not Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists():
         raise PermissionDenied
     return batch
-
-
-@contextmanager
-def refusals_on(form: Form) -> Iterator[None]:
-    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
-    try:
-        yield
-    except ValidationError as error:
-        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
-        for field, sentences in told.items():
-            form.add_error(_place(form, field), sentences)
-
-
-def _place(form: Form, field: str) -> str | None:
-    """The form's own field; a problem of all the jar counts goes to the first of them."""
-    sizes = getattr(form, "sizes", ())
-    if field == "jars" and sizes:
-        return f"jars_{sizes[0]}"
-    return field if field in form.fields else None
 
 
 # Looking at batches: the list, one batch, its labels, a trace, and how the lids have done.
@@ -258,7 +232,7 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
     form = LogForm(request.POST or None, batch=batch, initial={"process_started_at": request.GET.get("began", "")[:16]})
     if request.method == "POST" and form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, {"jars": f"jars_{form.sizes[0]}"}):
                 batch = services.batch_log_process(by=user, batch=batch, **form.written())
                 messages.success(request, _said_after_log(batch))
                 return redirect(batch)

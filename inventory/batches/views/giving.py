@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import refusals_on, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.choices import ClaimState
@@ -20,7 +21,7 @@ from inventory.batches.models import Batch, JarClaim, JarOffer
 from inventory.batches.rules import GIVING_RULES, HELD_APART, NOT_EATEN
 from inventory.batches.services.giving import jars_to_give
 from inventory.batches.tracing import is_called_back
-from inventory.batches.views.batches import batch_for, refusals_on, signed_in
+from inventory.batches.views.batches import batch_for
 
 PER_PAGE = 30
 

@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import refusals_on, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.forms import RecallAnswerForm, RecallCloseForm, RecallForm
@@ -29,7 +30,6 @@ from inventory.batches.tracing import (
     place_words,
     withdrawn_without_recall,
 )
-from inventory.batches.views.batches import refusals_on, signed_in
 
 PER_PAGE = 30
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils import timezone
@@ -39,11 +39,6 @@ def hold_check(by: User, hold: Hold) -> None:
     is_for_class = hold.purpose != "" and by.has_perm("equipment.hold_for_class")
     if not (is_own or is_for_class or by.has_perm(KEEP)):
         raise PermissionDenied
-
-
-def now_or(moment: datetime | None) -> datetime:
-    """The moment given, in UTC, or this very one."""
-    return (moment or timezone.now()).astimezone(UTC)
 
 
 def moment_check(moment: datetime, *, field: str) -> None:

@@ -13,6 +13,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, models, transaction
 from django.utils.translation import gettext as _
 
+from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
 from club.core.text import plain
 from club.members.models import User
@@ -25,7 +26,6 @@ from inventory.equipment.models import (
     Thing,
     ThingDay,
     WaitingEntry,
-    club_day,
     free_of,
     free_on,
     next_free,
@@ -47,7 +47,6 @@ from inventory.equipment.services.common import (
     hold_check,
     kind_taken,
     lent_check,
-    now_or,
     span_check,
     span_words,
     thing_taken,

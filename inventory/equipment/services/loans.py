@@ -14,11 +14,12 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
+from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
 from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import PARTS_OUTCOMES, Condition, HoldState, Occasion, PartsOutcome, WaitState
-from inventory.equipment.models import KEEP, Hold, Loan, Thing, ThingDay, WaitingEntry, club_day
+from inventory.equipment.models import KEEP, Hold, Loan, Thing, ThingDay, WaitingEntry
 from inventory.equipment.rules import DAY, Span, code_scanned
 from inventory.equipment.services.common import (
     choice_check,
@@ -26,7 +27,6 @@ from inventory.equipment.services.common import (
     keeper_check,
     lent_check,
     moment_check,
-    now_or,
     skill_check,
     span_check,
     thing_taken,

@@ -11,12 +11,13 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from club.core.clock import club_day, now_or
 from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import Measure, Verdict
-from inventory.equipment.models import InstrumentTest, Thing, club_day
+from inventory.equipment.models import InstrumentTest, Thing
 from inventory.equipment.rules import TEST_RULES, Reading, has_passed, is_enough, lapses_on
-from inventory.equipment.services.common import day_words, keeper_check, now_or
+from inventory.equipment.services.common import day_words, keeper_check
 
 LARGEST = Decimal(100)
 OLDEST_YEAR = 1900  # an earlier year is a slip, and the sums with days end at year 1

@@ -15,26 +15,18 @@ from django.utils.dateparse import parse_date
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.clock import club_day
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_words
 from club.members.models import User
 from inventory.equipment import services
 from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.forms import ExtendForm, HandOverForm, HoldForm, TakeBackForm, WaitForm, hand_over_initial
-from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry, club_day, with_standing
+from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry, with_standing
 from inventory.equipment.presentation import kind_month, month_asked, thing_month
 from inventory.equipment.rules import code_scanned
 from inventory.equipment.services.common import day_words, skill_lacks, span_words
-from inventory.equipment.views.things import (
-    hold_for,
-    keeper,
-    kind_for,
-    loan_for,
-    refusals_on,
-    refusals_told,
-    signed_in,
-    thing_for,
-    wait_for,
-)
+from inventory.equipment.views.things import FIELDS, hold_for, keeper, kind_for, loan_for, thing_for, wait_for
 
 # Calendars, holds and waiting lines.
 
@@ -57,7 +49,7 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
     thing = thing_for(user, code)
     form = HoldForm(request.POST or None, by=user, initial=_days_asked(request))
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             made = services.hold_place(by=user, thing=thing, **form.written())
             told = {"code": thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % told)
@@ -92,7 +84,7 @@ def kind_hold(request: HttpRequest, kind: str) -> HttpResponse:
     user, chosen = signed_in(request), kind_for(kind)
     form = HoldForm(request.POST or None, by=user, initial=_days_asked(request))
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             made = services.hold_place_first_free(by=user, kind=chosen.value, **form.written())
             told = {"code": made.thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % told)
@@ -113,7 +105,7 @@ def _days_asked(request: HttpRequest) -> dict[str, date]:
 @require_POST
 def hold_cancel(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         services.hold_cancel(by=user, hold=hold_for(user, pk))
         messages.success(request, _("Cancelled. Thank you for freeing the days."))
     return redirect("equipment:mine")
@@ -124,7 +116,7 @@ def wait(request: HttpRequest, kind: str) -> HttpResponse:
     user, chosen = signed_in(request), kind_for(kind)
     form = WaitForm(request.POST, action="")
     if form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             entry = services.waiting_join(by=user, kind=chosen.value, **form.cleaned_data)
             if entry.offer_until:
                 messages.success(request, _("One is free: it is offered to you for a day. Take it or leave it here."))
@@ -139,7 +131,7 @@ def wait(request: HttpRequest, kind: str) -> HttpResponse:
 def wait_answer(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     entry = wait_for(user, pk)
-    with refusals_told(request):
+    with refusals_as_messages(request):
         if request.POST.get("answer") == "take":
             services.waiting_accept(by=user, entry=entry)
             messages.success(request, _("It is held for you."))
@@ -199,7 +191,7 @@ def hand_over(request: HttpRequest, code: str) -> HttpResponse:
     form = HandOverForm(request.POST)
     if form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 loan = services.loan_hand_over(by=by, thing=thing, **form.written())
                 told = {"code": thing.code, "person": loan.person, "day": day_words(loan.due_on)}
                 messages.success(request, _("%(code)s goes to %(person)s, due back %(day)s.") % told)
@@ -223,7 +215,7 @@ def take_back(request: HttpRequest, code: str) -> HttpResponse:
             messages.info(request, _("%(code)s is here already.") % {"code": thing.code})
             return redirect("equipment:counter")
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 loan = services.loan_return(by=by, loan=loan, **form.written())
                 _say_returned(request, loan)
                 return redirect("equipment:counter")
@@ -280,7 +272,7 @@ def extend(request: HttpRequest, pk: int) -> HttpResponse:
     form = ExtendForm(request.POST or None, initial={"due_on": loan.due_on + timedelta(days=3)})
     if request.method == "POST" and form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 services.loan_extend(by=user, loan=loan, due_on=form.cleaned_data["due_on"])
                 told = {"code": loan.thing.code, "day": day_words(loan.due_on)}
                 messages.success(request, _("%(code)s may be kept until %(day)s.") % told)

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import timedelta
-from typing import Any, cast
+from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.core import signing
-from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -23,7 +21,8 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.errors import AlreadyDone
+from club.core.clock import club_day
+from club.core.http import refusals_on, signed_in
 from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
 from club.core.tables import TableRefused
 from club.members.models import User
@@ -50,7 +49,6 @@ from inventory.equipment.models import (
     ThingPhoto,
     ThingQuerySet,
     WaitingEntry,
-    club_day,
     with_standing,
 )
 from inventory.equipment.rules import code_key
@@ -59,11 +57,6 @@ from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, Row, read_table, w
 # What the room's views share: who asks, the gates to a thing, a hold and a loan, and a refusal beside its field.
 
 FIELDS = {"deposit": "deposit_cents", "readings": "shown_1", "capacity": "jars_pint"}
-
-
-def signed_in(request: HttpRequest) -> User:
-    """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
 
 
 def keeper(request: HttpRequest) -> User:
@@ -96,30 +89,6 @@ def kind_for(slug: str) -> Kind:
     if slug not in Kind.values:
         raise Http404
     return Kind(slug)
-
-
-@contextmanager
-def refusals_on(form: Form) -> Iterator[None]:
-    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
-    try:
-        yield
-    except ValidationError as error:
-        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
-        for field, sentences in told.items():
-            place = FIELDS.get(field, field)
-            form.add_error(place if place in form.fields else None, sentences)
-
-
-@contextmanager
-def refusals_told(request: HttpRequest) -> Iterator[None]:
-    """For a button without a form: the refusal, or that somebody was first, becomes a message on the next page."""
-    try:
-        yield
-    except AlreadyDone as done:
-        messages.info(request, str(done))
-    except ValidationError as error:
-        for sentence in error.messages:
-            messages.error(request, sentence)
 
 
 # The register and a thing's own page; adding, changing, its picture, its state.
@@ -211,7 +180,7 @@ def add(request: HttpRequest) -> HttpResponse:
     by = keeper(request)
     form = ThingForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             token = form.cleaned_data["token"]
             thing = services.thing_add(by=by, fields=form.described(), token=token)
             messages.success(request, _("%(code)s is in the register. Print its label.") % {"code": thing.code})
@@ -225,7 +194,7 @@ def change(request: HttpRequest, code: str) -> HttpResponse:
     thing = thing_for(by, code)
     form = ThingForm(request.POST or None, thing=thing)
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             services.thing_change(by=by, thing=thing, fields=form.described())
             messages.success(request, _("Changed."))
             return redirect(thing)
@@ -258,7 +227,7 @@ def state(request: HttpRequest, code: str) -> HttpResponse:
     form = state_form(thing, request.POST)
     if form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 _act(by, thing, **form.cleaned_data)
                 messages.success(request, _("Written down."))
                 return redirect(thing)
@@ -290,7 +259,7 @@ def parts(request: HttpRequest, code: str) -> HttpResponse:
     form = parts_form(thing, request.POST)
     if form.is_valid():
         try:
-            with refusals_on(form):
+            with refusals_on(form, FIELDS):
                 services.parts_settle(by=by, thing=thing, **form.cleaned_data)
                 messages.success(request, _("Written down."))
                 return redirect(thing)
@@ -319,7 +288,7 @@ def photo_change(request: HttpRequest, code: str) -> HttpResponse:
         return redirect(thing)
     form = PhotoForm(request.POST, request.FILES)
     if form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             services.photo_set(by=by, thing=thing, file=form.cleaned_data["photo"])
             return redirect(thing)
     return render(request, "equipment/state.html", {"thing": thing, "form": form})
@@ -347,7 +316,7 @@ def test(request: HttpRequest, code: str) -> HttpResponse:
         raise Http404
     form = InstrumentForm(request.POST or None, measure=measure, initial={"tested_on": club_day(timezone.now())})
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form):
+        with refusals_on(form, FIELDS):
             record = services.gauge_test_record if measure is Measure.PSI else services.calibration_record
             _say(request, record(by=by, thing=thing, **form.written()))
             return redirect(thing)

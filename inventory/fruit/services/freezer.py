@@ -12,6 +12,7 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.clock import club_day
 from club.members.models import Kitchen, User
 from inventory.fruit.models import FreezerItem, FreezerState, FreezerTaking, TakenFor
 from inventory.fruit.suggestions import produce_named
@@ -37,11 +38,6 @@ class FreezerFields:
     note: str = ""
 
 
-def club_today(now: datetime | None = None) -> date:
-    """The date on the club's own calendar."""
-    return timezone.localdate(now or timezone.now(), timezone.get_default_timezone())
-
-
 @transaction.atomic
 def freezer_item_add(*, by: User, fields: FreezerFields, token: UUID, now: datetime | None = None) -> FreezerItem:
     """Write a lot down. PermissionDenied for a kitchen that is not hers to use; ValidationError by field.
@@ -50,7 +46,7 @@ def freezer_item_add(*, by: User, fields: FreezerFields, token: UUID, now: datet
     """
     _kitchen_check(by, fields.kitchen)
     now = now or timezone.now()
-    told = _cleaned(fields, club_today(now))
+    told = _cleaned(fields, club_day(now))
     before = FreezerItem.objects.filter(token=token).first()
     if before is not None:
         return _same_item(before, by)
@@ -104,7 +100,7 @@ def freezer_item_change(*, by: User, item: FreezerItem, fields: FreezerFields, n
     """Mend what was written. Weight and bags only while nothing was taken out: afterwards they are history."""
     item_check(by, item)
     _kitchen_check(by, fields.kitchen)
-    told = _cleaned(fields, club_today(now))
+    told = _cleaned(fields, club_day(now))
     rows = FreezerItem.objects.filter(pk=item.pk)
     if (fields.grams, fields.bags) != (item.grams, item.bags):
         told |= {"grams_left": fields.grams, "bags_left": fields.bags}

@@ -9,9 +9,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import F, Value
 from django.db.models.functions import Lower
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.clock import club_day
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
@@ -227,11 +227,6 @@ def _follow(lot: LidLot, count: int, source: str, target: str) -> None:
 # Supplies: bought, used (earliest use-by first), spoilt. The count and the movement together or not at all.
 
 NAME_LENGTH, UNIT_LENGTH = 80, 30
-
-
-def club_day(now: datetime | None = None) -> date:
-    """The date on the club's own calendar."""
-    return timezone.localdate(now or timezone.now(), timezone.get_default_timezone())
 
 
 @transaction.atomic

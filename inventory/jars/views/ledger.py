@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -17,6 +14,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
+from club.core.clock import club_day
+from club.core.http import refusals_on, signed_in
 from club.core.money import money_text
 from club.members.models import User
 from inventory.jars import services
@@ -26,17 +25,11 @@ from inventory.jars.forms import REASONS_OFFERED, CorrectForm, CountsForm, MoveF
 from inventory.jars.models import Balance, CountTaken, Deposit, DepositNote, Movement, Place, Supply, SupplyLot
 from inventory.jars.models.ledger import KEEP
 from inventory.jars.services.counting import COLUMNS, CountPlan
-from inventory.jars.services.stock import club_day
 from inventory.jars.sheets import csv_lines, workbook_bytes
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 
 # What the room's views share: who asks, the gate to a place, and a refusal put beside its field.
-
-
-def signed_in(request: HttpRequest) -> User:
-    """The person asking. Only for views behind the sign-in."""
-    return cast(User, request.user)
 
 
 def keeper(request: HttpRequest) -> User:
@@ -50,17 +43,6 @@ def keeper(request: HttpRequest) -> User:
 def place_for(user: User, pk: int) -> Place:
     """The one gate to a place's page: 404 for what this person may not see, as for what is not there."""
     return get_object_or_404(Place.objects.usable_by(user), pk=pk)
-
-
-@contextmanager
-def refusals_on(form: Form) -> Iterator[None]:
-    """A service's refusal becomes the form's error, beside its field. Ask `form.errors` afterwards."""
-    try:
-        yield
-    except ValidationError as error:
-        told = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
-        for field, sentences in told.items():
-            form.add_error(field if field in form.fields else None, sentences)
 
 
 def before_asked(request: HttpRequest) -> int | None:

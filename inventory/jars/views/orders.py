@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.http import refusals_on, signed_in
 from club.core.money import money_text
 from club.members.models import User
 from inventory.jars import services
@@ -36,7 +37,6 @@ from inventory.jars.models import ClubOrder, OrderLine, OrderWish
 from inventory.jars.models.orders import RUN, MemberSum, bills_for, line_sums, lines_left, member_sums, wishes_of
 from inventory.jars.presentation import bill_rows, signed_money
 from inventory.jars.sheets import csv_lines
-from inventory.jars.views.ledger import refusals_on, signed_in
 
 PER_PAGE = 30
 

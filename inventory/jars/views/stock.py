@@ -10,13 +10,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
+from club.core.clock import club_day
+from club.core.http import refusals_on, signed_in
 from inventory.jars import services
 from inventory.jars.forms import CorrectForm, LidsForm, SpoilForm, SupplyBuyForm, SupplyForm, SupplyTakeForm
 from inventory.jars.models import LidLot, LidMovement, Supply, SupplyLot, SupplyMovement
 from inventory.jars.models.ledger import KEEP, is_low
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS, is_past
-from inventory.jars.services.stock import club_day
-from inventory.jars.views.ledger import keeper, refusals_on, signed_in
+from inventory.jars.views.ledger import keeper
 from recipes.engine.rules import RULES
 
 PER_PAGE = 30

@@ -18,9 +18,9 @@ from PIL import Image
 from club.classes.choices import SessionState, SignUpState
 from club.classes.models import CannerLoad, ClassSession, OwnNote, SessionPhoto, SignUp, Station, StationBatch
 from club.classes.services import day as services_day
+from club.core.clock import club_day
 from club.members.choices import Role
 from inventory.batches.services import batch_abandon, seals_record
-from inventory.equipment.models import club_day
 from recipes.models import Revision
 from tests.factories.batches import make_freezer_revision
 from tests.factories.class_day import log_out, make_at_station, make_called, make_held, runner_of

@@ -14,9 +14,10 @@ from django.utils import timezone
 from club.classes.choices import SessionState
 from club.classes.models import ClassSession, Station
 from club.classes.services import gear as gear_services
+from club.core.clock import club_day
 from club.members.models import User
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import Hold, club_day
+from inventory.equipment.models import Hold
 from tests.factories.classes import make_hall, make_instructor, make_session
 from tests.factories.equipment import TODAY, make_hold, make_loan, make_thing
 from tests.factories.members import make_organiser, make_person

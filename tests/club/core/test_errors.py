@@ -22,7 +22,7 @@ def test_one_room_catches_what_another_raises(raising, catching):
         raise raising.AlreadyDone("Somebody was first.")
 
 
-@pytest.mark.parametrize("told", [http.refusals_told, things.refusals_told])
+@pytest.mark.parametrize("told", [http.refusals_as_messages, things.refusals_as_messages])
 @pytest.mark.parametrize("room", ROOMS)
 def test_a_button_without_a_form_says_that_somebody_was_first(rf, told, room):
     request = rf.post("/")

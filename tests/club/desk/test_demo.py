@@ -11,6 +11,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from club.classes.models import ClassSession
+from club.core.clock import club_day
 from club.desk.dashboard import desk_for
 from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import Wishes
@@ -18,7 +19,7 @@ from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.season.presentation import season_of
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
 from inventory.batches.tracing import waiting
-from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry, club_day
+from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish
 from inventory.jars.services import ledger_audit

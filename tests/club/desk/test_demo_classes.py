@@ -10,8 +10,8 @@ from django.utils import timezone
 from club.classes.models import ClassSession
 from club.classes.planning import plan_of
 from club.classes.services.sessions import publish_refusals
+from club.core.clock import club_day
 from club.run.demo import demo_lay_down, saturday_from
-from inventory.equipment.models import club_day
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 

@@ -10,10 +10,10 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.desk.dashboard import SHOWN, desk_for
 from club.members.choices import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
-from inventory.equipment.models import club_day
 from inventory.equipment.services import waiting_join
 from recipes.models import RevisionState
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_recall

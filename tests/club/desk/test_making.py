@@ -7,9 +7,9 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from club.core.clock import club_day
 from club.desk import suggestions
 from club.desk.suggestions import Basket, making_for
-from inventory.fruit.services.freezer import club_today
 from inventory.jars.services import kitchen_place
 from tests.factories.freezer import make_freezer_item
 from tests.factories.jars import make_jars
@@ -48,13 +48,13 @@ def pot(fruit):
 
 def frozen(cook, kitchen, what="plums", *, days=100, **fields):
     return make_freezer_item(
-        by=cook, kitchen=kitchen, what=what, frozen_on=club_today() - timedelta(days=days), now=None, **fields
+        by=cook, kitchen=kitchen, what=what, frozen_on=club_day() - timedelta(days=days), now=None, **fields
     )
 
 
 def make(cook, kitchen, *baskets, with_freezer=True):
     typed = [Basket(*one) for one in baskets]
-    return making_for(cook, kitchen, typed, with_freezer=with_freezer, today=club_today())
+    return making_for(cook, kitchen, typed, with_freezer=with_freezer, today=club_day())
 
 
 def test_what_spoils_first_comes_first(cook, kitchen, recipes):

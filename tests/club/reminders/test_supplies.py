@@ -9,13 +9,13 @@ import pytest
 from django.core import mail
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.reminders import outbox as reminders_outbox
 from club.reminders import supplies
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.rules import with_words
 from inventory.jars import services as jars
-from inventory.jars.services.stock import club_day
 from tests.factories.jars import make_keeper, make_stock, make_supply
 from tests.factories.members import make_person
 from tests.factories.reminders import awake

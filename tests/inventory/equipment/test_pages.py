@@ -13,10 +13,11 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry, club_day
+from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
 from tests.factories.equipment import BAD, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person, make_skill
 from tests.inventory.equipment.test_things import picture

@@ -14,9 +14,10 @@ from django.core.exceptions import PermissionDenied
 from django.urls import reverse
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.core.papers import Label, SheetLine, labels_pdf, printable, sheet_pdf
 from inventory.equipment import services
-from inventory.equipment.models import Loan, club_day
+from inventory.equipment.models import Loan
 from tests.factories.equipment import NOW, TODAY, day, make_keeper, make_loan, make_thing
 from tests.factories.members import make_person
 

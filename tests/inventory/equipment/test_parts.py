@@ -12,10 +12,11 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import ConditionNote, Loan, Thing, club_day, with_standing
+from inventory.equipment.models import ConditionNote, Loan, Thing, with_standing
 from tests.factories.equipment import NOW, TODAY, day, make_hold, make_keeper, make_loan, make_thing
 from tests.factories.members import make_organiser, make_person
 from tests.inventory.equipment.test_pages import text_of, url

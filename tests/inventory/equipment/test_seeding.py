@@ -6,8 +6,9 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
+from club.core.clock import club_day
 from club.run.seeds import things_seed
-from inventory.equipment.models import Hold, Loan, Thing, club_day
+from inventory.equipment.models import Hold, Loan, Thing
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db

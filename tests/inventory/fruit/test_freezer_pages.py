@@ -8,8 +8,8 @@ from uuid import uuid4
 import pytest
 from django.urls import reverse
 
+from club.core.clock import club_day
 from inventory.fruit.models import FreezerItem
-from inventory.fruit.services.freezer import club_today
 from tests.factories.freezer import make_freezer_item
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
@@ -29,14 +29,14 @@ def kitchen(cook):
 
 
 def lot(cook, kitchen, **fields):
-    today = club_today()
+    today = club_day()
     return make_freezer_item(
         by=cook, kitchen=kitchen, **{"frozen_on": today - timedelta(days=300), "now": None, **fields}
     )
 
 
 def filled(kitchen, /, **changes):
-    told = {"token": str(uuid4()), "what": "plums", "grams": "2.4 kg", "frozen_on": str(club_today()), "state": "fruit"}
+    told = {"token": str(uuid4()), "what": "plums", "grams": "2.4 kg", "frozen_on": str(club_day()), "state": "fruit"}
     return {**told, "kitchen": str(kitchen.pk), **changes}
 
 
@@ -68,7 +68,7 @@ def test_what_cannot_be_read_is_refused_and_the_rest_stays(client, cook, kitchen
 
 
 def test_the_list_is_the_oldest_first_and_says_what_is_past_its_best(client, cook, kitchen):
-    today = club_today()
+    today = club_day()
     lot(cook, kitchen, what="newer", frozen_on=today - timedelta(days=10))
     lot(cook, kitchen, what="older", frozen_on=today - timedelta(days=400))
     client.force_login(cook)

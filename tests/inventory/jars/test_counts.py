@@ -15,11 +15,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from club.core import tables
+from club.core.clock import club_day
 from club.members.models import User
 from inventory.jars import services, sheets
 from inventory.jars.exports import TABLES
 from inventory.jars.models import Balance, CountTaken, LidStock, Movement, SupplyLot
-from inventory.jars.services.stock import club_day
 from tests.factories.batches import make_batch_out
 from tests.factories.jars import make_jars, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person

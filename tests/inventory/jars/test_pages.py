@@ -11,6 +11,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from inventory.jars import services
 from inventory.jars.forms import REASONS_OFFERED
@@ -25,7 +26,6 @@ from inventory.jars.models import (
     SupplyLot,
     SupplyMovement,
 )
-from inventory.jars.services.stock import club_day
 from tests.factories.batches import make_batch_checked, make_batch_out
 from tests.factories.jars import make_jars, make_keeper, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person

@@ -11,10 +11,10 @@ from django.db import IntegrityError, transaction
 from hypothesis import given
 from hypothesis import strategies as st
 
+from club.core.clock import club_day
 from inventory.jars import services
 from inventory.jars.models import LidMovement, LidStock, Supply, SupplyLot, SupplyMovement
 from inventory.jars.rules import Stock, take_in_order, use_first
-from inventory.jars.services.stock import club_day
 from tests.factories.jars import make_lid_lot, make_stock, make_supply
 from tests.factories.members import make_person
 

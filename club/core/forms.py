@@ -1,0 +1,38 @@
+"""The one way to use crispy: a form carries its helper, and its button says what it does."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import HTML, Layout, Submit
+from django.utils.html import format_html
+
+
+def form_helper(*layout: Any, submit: str, css: str = "btn-lg", action: str = "") -> FormHelper:
+    """For a form that crispy draws whole: its tag, its fields (all of them without a layout), its button."""
+    helper = FormHelper()
+    helper.form_action = action
+    helper.layout = Layout(*layout) if layout else None
+    helper.add_input(Submit("send", submit, css_class=css or None))
+    return helper
+
+
+def fields_helper(submit: str, css: str = "btn-lg") -> FormHelper:
+    """For fields and a button inside a form tag that the template writes."""
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.add_input(Submit("send", submit, css_class=css or None))
+    return helper
+
+
+def bare_helper() -> FormHelper:
+    """For fields alone: the template writes the tag, the token and the button."""
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.disable_csrf = True
+    return helper
+
+
+def heading(text: str) -> HTML:
+    return HTML(format_html('<h2 class="h4">{}</h2>', text))
