@@ -173,6 +173,13 @@ def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):
     assert (fragment.status_code, fragment.headers["HX-Redirect"]) == (204, "/accounts/login/")
 
 
+def test_the_body_hands_its_token_to_htmx_by_a_data_attribute(client):
+    client.force_login(make_person())
+    page = client.get("/").content.decode()
+    assert "<body data-hx-headers='{\"X-CSRFToken\": \"" in page
+    assert " hx-headers" not in page
+
+
 def test_what_one_has_of_the_club_s_is_on_the_desk_and_overdue_is_marked(client):
     loan = make_loan(make_thing(name="Food mill", now=ago(200)), now=ago(100), days=2)
     assert titles(loan.person, "to-bring-back") == ["Food mill"]
