@@ -32,6 +32,12 @@ def clock_filter(moment: datetime | None) -> str:
     return clock(moment) if moment else ""
 
 
+@register.filter(expects_localtime=True)
+def machine_clock(moment: datetime) -> str:
+    """ "2026-09-14T18:30:05-06:00", for the `datetime` of a time element: to the second, as nobody cooks by less."""
+    return moment.isoformat(timespec="seconds")
+
+
 @register.filter
 def pressure(psi: int | None) -> str:
     """A tested pressure in both units, or nothing."""

@@ -176,7 +176,7 @@ def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):
 def test_the_body_hands_its_token_to_htmx_by_a_data_attribute(client):
     client.force_login(make_person())
     page = client.get("/").content.decode()
-    assert "<body data-hx-headers='{\"X-CSRFToken\": \"" in page
+    assert '<body data-hx-headers=\'{"X-CSRFToken": "' in page
     assert " hx-headers" not in page
 
 

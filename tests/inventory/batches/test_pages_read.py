@@ -151,6 +151,14 @@ def test_an_early_look_is_told_to_leave_bands_and_lids_alone(cook, sign_in):
     assert "Take the bands off" not in page
 
 
+def test_a_time_says_its_moment_to_the_second_for_machines(cook, sign_in):
+    batch = make_batch_out(by=cook, out_at=ago(hours=2).replace(microsecond=123456))
+    page = sign_in(cook).get(f"/batches/{batch.lot_code}/").content.decode()
+    moments = re.findall(r'<time datetime="([^"]*)">', page)
+    assert moments
+    assert all(re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d", one) for one in moments)
+
+
 def test_times_are_the_club_s_on_both_sides_of_a_clock_change(cook, sign_in):
     # Out at 20:00 MDT on the eve of the change back: 12 hours later the club's clocks show 07:00 MST.
     out = timezone.datetime(2026, 11, 1, 2, 0, tzinfo=timezone.get_fixed_timezone(0))
