@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_noop as noop
 
+from club.core.clock import moment_near
 from recipes.engine.terms import Rule
 
 OWN_CHOICE = "our own choice, no source"
@@ -149,7 +150,7 @@ def _out_of_the_night(moment: datetime, latest: datetime, zone: ZoneInfo) -> dat
 def _wall(moment: datetime, hour: time, zone: ZoneInfo, *, days: int = 0) -> datetime:
     """That hour of the day on which `moment` falls at the hall, or so many days later, in UTC."""
     day = moment.astimezone(zone).date() + timedelta(days=days)
-    return datetime.combine(day, hour, zone).astimezone(UTC)
+    return moment_near(day, hour, zone)
 
 
 # Who sits where: parties stay together, no station over its seats, and the stations alike in people.

@@ -1,13 +1,18 @@
-"""The club's own clock: which day it is there, and which moment an hour on its wall is."""
+"""The club's own clock: which day it is there, and which moment an hour on a wall is.
+
+Safe over clock changes: an hour that the clock skips in spring, and one that it shows twice in autumn.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from enum import StrEnum
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
+
+WEEK = timedelta(days=7)
 
 
 def now_or(moment: datetime | None) -> datetime:
@@ -27,48 +32,47 @@ def club_day(now: datetime | None = None) -> date:
     return timezone.localdate(now or timezone.now(), timezone.get_default_timezone())
 
 
-def wall_moment(day: date, hour: time) -> datetime | None:
-    """That hour on the club's wall, in UTC; None on the day of a clock change that leaves this hour out."""
-    zone = timezone.get_default_timezone()
-    moment = datetime.combine(day, hour, zone).astimezone(UTC)
-    return moment if moment.astimezone(zone).replace(tzinfo=None) == datetime.combine(day, hour) else None
+class Doubled(StrEnum):
+    """Which of the two moments is meant by an hour that the clock shows twice."""
 
-
-# Wall time of the club turned into moments, safe over clock changes. Pure: the zone is an argument.
-
-WEEK = timedelta(days=7)
+    FIRST = "first"
+    SECOND = "second"
+    REFUSE = "refuse"
 
 
 class WallTimeError(ValueError):
-    """The clock does not show this time on that day, or shows it twice. The message says what to do."""
+    """The clock does not show this time just once on that day. The message says what to do."""
 
 
-def moment_of(day: date, at: time, zone: ZoneInfo) -> datetime:
-    """The moment, in UTC, at which the clock on the wall shows this time. WallTimeError when there is none, or two.
+class WallTimeSkipped(WallTimeError):
+    """The clocks go forward over it: that day has no such time."""
+
+
+class WallTimeDoubled(WallTimeError):
+    """The clocks go back over it, and nobody said which of the two is meant."""
+
+
+def moment_of(day: date, at: time, zone: tzinfo, *, doubled: Doubled = Doubled.REFUSE) -> datetime:
+    """The moment, in UTC, at which the clock on the wall shows this time. WallTimeSkipped, WallTimeDoubled.
 
     A time that does not exist is found by going to UTC and back: the clock then shows another hour. One that is
     shown twice has two offsets.
     """
-    local = datetime.combine(day, at, zone)
-    moment = local.astimezone(UTC)
-    told = {"time": f"{at:%H:%M}", "day": day.isoformat()}
-    if moment.astimezone(zone).replace(tzinfo=None) != local.replace(tzinfo=None):
+    wall = datetime.combine(day, at)
+    moment = moment_near(day, at, zone, doubled=doubled)
+    params = {"time": f"{at:%H:%M}", "day": day.isoformat()}
+    if moment.astimezone(zone).replace(tzinfo=None) != wall:
         text = _("On %(day)s the clocks go forward, and %(time)s does not come. Choose a time before or after that.")
-        raise WallTimeError(text % told)
-    if local.utcoffset() != local.replace(fold=1).utcoffset():
+        raise WallTimeSkipped(text % params)
+    if doubled is Doubled.REFUSE and moment != moment_near(day, at, zone, doubled=Doubled.SECOND):
         text = _("On %(day)s the clocks go back, and %(time)s comes twice. Choose a time outside that hour.")
-        raise WallTimeError(text % told)
+        raise WallTimeDoubled(text % params)
     return moment
 
 
-def moment_near(day: date, at: time, zone: ZoneInfo) -> datetime:
-    """As moment_of for what nobody asked for by the minute: after the gap, and the first of the two."""
-    return datetime.combine(day, at, zone).astimezone(UTC)
-
-
-def wall_of(moment: datetime, zone: ZoneInfo) -> datetime:
-    """What the clock on the wall shows then."""
-    return moment.astimezone(zone)
+def moment_near(day: date, at: time, zone: tzinfo, *, doubled: Doubled = Doubled.FIRST) -> datetime:
+    """As moment_of, but never refused, for what nobody asked for by the minute: a skipped time is the hour after it."""
+    return datetime.combine(day, at, zone).replace(fold=int(doubled is Doubled.SECOND)).astimezone(UTC)
 
 
 def weekly(first: date, count: int) -> Iterator[date]:

@@ -1,7 +1,8 @@
-"""Fields that forms of several rooms share."""
+"""Form fields and parts of a form that several rooms share."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -9,8 +10,11 @@ from crispy_forms.layout import Div
 from crispy_forms.utils import TEMPLATE_PACK
 from django import forms
 from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import Doubled, WallTimeDoubled, WallTimeError, WallTimeSkipped, in_utc, moment_of
 from club.core.text import seen
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
@@ -35,11 +39,103 @@ class MomentField(forms.DateTimeField):
         return moment
 
 
-# A part of a form that is rarely filled in, folded away under its name. It works without scripts.
+class ClockInput(forms.Widget):
+    """A date-and-time box; beside it, once a doubled hour was typed, which of the two it was."""
+
+    template_name = "core/clock_input.html"
+
+    def value_from_datadict(self, data: Mapping[str, Any], files: Any, name: str) -> Any:
+        return (data.get(name) or "", data.get(f"{name}_which") or "")
+
+    def value_omitted_from_data(self, data: Mapping[str, Any], files: Any, name: str) -> bool:
+        return name not in data
+
+    def id_for_label(self, id_: str, index: Any = None) -> str:
+        return id_
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        context = super().get_context(name, None, attrs)
+        text, which = value if isinstance(value, tuple) else (_typed(value), "")
+        context["widget"] |= {"value": text, "which": which, "is_doubled": _is_doubled(text)}
+        return context
+
+
+class ClockField(forms.Field):
+    """A moment, in UTC; typed in the zone that is active. Empty gives None.
+
+    A time that the spring change left out is refused and explained. One that came twice in autumn is asked about.
+    """
+
+    widget = ClockInput
+    default_error_messages = {
+        "invalid": _("Give a date and a time, such as 2026-09-14 18:30."),
+        "left_out": _(
+            "There was no %(time)s on that day: the clocks were put forward over it. Give the time the clock showed."
+        ),
+        "doubled": _("%(time)s came twice that night, as the clocks were put back. Say below which one it was."),
+    }
+
+    def to_python(self, value: Any) -> datetime | None:
+        text, which = value if isinstance(value, tuple) else (value or "", "")
+        if not str(text).strip():
+            return None
+        wall = text if isinstance(text, datetime) else _parsed(str(text))
+        if wall is None:
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
+        if timezone.is_aware(wall):
+            return in_utc(wall)
+        params = {"time": f"{wall:%H:%M}"}
+        try:
+            return _moment(wall, which)
+        except WallTimeSkipped:
+            raise forms.ValidationError(self.error_messages["left_out"], code="left_out", params=params) from None
+        except WallTimeDoubled:
+            raise forms.ValidationError(self.error_messages["doubled"], code="doubled", params=params) from None
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return bool(data and data[0])
+
+
+def _typed(value: Any) -> str:
+    if isinstance(value, datetime):
+        value = timezone.localtime(value) if timezone.is_aware(value) else value
+        return f"{value:%Y-%m-%dT%H:%M}"
+    return str(value or "")
+
+
+def _parsed(text: str) -> datetime | None:
+    """`2026-09-14T18:30`, or with a space; None when it is no date with a time in living memory."""
+    if ":" not in text:
+        return None
+    try:
+        wall = parse_datetime(text.strip().replace(" ", "T", 1))
+    except ValueError:
+        return None
+    return wall if wall is not None and 1900 < wall.year < 2200 else None
+
+
+def _moment(wall: datetime, which: str = "") -> datetime:
+    """What the clock in the active zone shows then, in UTC; `which` of the two where it shows it twice."""
+    doubled = Doubled(which) if which in (Doubled.FIRST, Doubled.SECOND) else Doubled.REFUSE
+    return moment_of(wall.date(), wall.time(), timezone.get_current_timezone(), doubled=doubled)
+
+
+def _is_doubled(text: str) -> bool:
+    wall = _parsed(text)
+    if wall is None or timezone.is_aware(wall):
+        return False
+    try:
+        _moment(wall)
+    except WallTimeError as error:
+        return isinstance(error, WallTimeDoubled)
+    return False
 
 
 class Fold(Div):  # type: ignore[misc]  # the layouts carry no types
-    """`Fold("Smaller jars too", "jars_pint", ...)`; it stands open when one was filled in or came back wrong."""
+    """A part of a form that is rarely filled in, folded away under its name; it works without scripts.
+
+    `Fold("Smaller jars too", "jars_pint", ...)` stands open when one was filled in or came back wrong.
+    """
 
     template = "parts/fold.html"
 

@@ -17,9 +17,8 @@ from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import Fold
+from club.core.fields import ClockField, Fold
 from club.core.forms import form_helper, heading
-from club.core.moments import ClockField
 from club.members.models import User
 from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
 from inventory.batches.models import Batch, Jar, Need, reprocess_refusal

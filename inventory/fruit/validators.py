@@ -8,10 +8,11 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from club.core.clock import club_day, wall_moment
+from club.core.clock import Doubled, WallTimeSkipped, club_day, moment_of
 from club.core.text import plain
 from inventory.fruit import rules
 from inventory.fruit.choices import FruitState
@@ -106,9 +107,14 @@ def windows_told(windows: tuple[Hours, ...], now: datetime) -> list[Window]:
 
 def _window(hours: Hours, now: datetime) -> Window:
     _day_check(hours.day, now)
-    starts_at, ends_at = wall_moment(hours.day, hours.starts), wall_moment(hours.day, hours.ends)
-    if starts_at is None or ends_at is None:
-        raise ValidationError({"windows": _("The clocks change on that day and leave this hour out. Choose another.")})
+    zone = timezone.get_default_timezone()
+    try:
+        starts_at, ends_at = (
+            moment_of(hours.day, at, zone, doubled=Doubled.FIRST) for at in (hours.starts, hours.ends)
+        )
+    except WallTimeSkipped:
+        text = _("The clocks change on that day and leave this hour out. Choose another.")
+        raise ValidationError({"windows": text}) from None
     if ends_at <= starts_at:
         raise ValidationError({"windows": _("The pick-up ends before it begins.")})
     if starts_at <= now:

@@ -21,7 +21,7 @@ from club.classes.models import MOST_SEATS, PLAN, ClassSeries, ClassSession, Ses
 from club.classes.planning import SessionPlan, plan_of
 from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
 from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
-from club.core.clock import WallTimeError, club_day, moment_near, moment_of, now_or, wall_of
+from club.core.clock import Doubled, WallTimeError, club_day, moment_near, moment_of, now_or
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState
@@ -640,6 +640,7 @@ def _signup_closes(session: ClassSession, hours: Hours) -> datetime:
     if session.signup_closes_at == session.starts_at:
         return hours.starts_at
     zone = ZoneInfo(settings.TIME_ZONE)
-    wall = wall_of(session.signup_closes_at, zone)
-    closes = moment_near(hours.day - (session.day - wall.date()), wall.time(), zone)
+    wall = session.signup_closes_at.astimezone(zone)
+    day, which = hours.day - (session.day - wall.date()), Doubled.SECOND if wall.fold else Doubled.FIRST
+    closes = moment_near(day, wall.time(), zone, doubled=which)
     return min(closes, hours.starts_at)

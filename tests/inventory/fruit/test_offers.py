@@ -11,9 +11,10 @@ import pytest
 from django.conf import settings as site
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 from PIL import Image
 
-from club.core.clock import wall_moment
+from club.core.clock import Doubled, moment_of
 from inventory.fruit import rules, services
 from inventory.fruit.models import Offer, OfferPhoto, Share
 from inventory.fruit.produce import CONTAINERS, OTHER, PARTS, POUNDS, PRODUCE, container_weight, containers_words
@@ -162,7 +163,8 @@ def test_an_hour_that_a_clock_change_leaves_out_is_refused():
     gap = Hours(date(2027, 3, 14), time(2, 30), time(4))
     with pytest.raises(ValidationError, match="clocks change"):
         services.offer_make(by=make_person(), fields=offer_fields(windows=(gap,)), now=spring)
-    assert wall_moment(gap.day, gap.ends) == datetime(2027, 3, 14, 10, tzinfo=UTC)
+    zone = timezone.get_default_timezone()
+    assert moment_of(gap.day, gap.ends, zone, doubled=Doubled.FIRST) == datetime(2027, 3, 14, 10, tzinfo=UTC)
 
 
 def test_the_same_form_twice_is_one_offer_and_another_person_s_token_is_not_found():

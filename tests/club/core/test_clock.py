@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.core.clock import WallTimeError, moment_near, moment_of, weekly
+from club.core.clock import Doubled, WallTimeError, moment_near, moment_of, weekly
 
 DENVER = ZoneInfo("America/Denver")
 FORWARD, BACK = date(2026, 3, 8), date(2026, 11, 1)  # the Sundays of the change in North America
@@ -52,6 +52,16 @@ def test_a_weekly_series_keeps_its_hour_on_the_wall_over_both_changes():
 def test_what_nobody_asked_for_by_the_minute_is_never_refused():
     assert moment_near(FORWARD, time(2, 30), DENVER) == datetime(2026, 3, 8, 9, 30, tzinfo=UTC)
     assert moment_near(BACK, time(1, 30), DENVER) == datetime(2026, 11, 1, 7, 30, tzinfo=UTC)
+
+
+def test_which_of_the_two_is_meant_is_the_caller_s_to_say():
+    first, second = datetime(2026, 11, 1, 7, 30, tzinfo=UTC), datetime(2026, 11, 1, 8, 30, tzinfo=UTC)
+    assert moment_of(BACK, time(1, 30), DENVER, doubled=Doubled.FIRST) == first
+    assert moment_of(BACK, time(1, 30), DENVER, doubled=Doubled.SECOND) == second
+    assert moment_near(BACK, time(1, 30), DENVER, doubled=Doubled.SECOND) == second
+    for doubled in Doubled:
+        with pytest.raises(WallTimeError, match="does not come"):
+            moment_of(FORWARD, time(2, 30), DENVER, doubled=doubled)
 
 
 @given(st.dates(date(2025, 1, 1), date(2028, 1, 1)), st.times(), st.sampled_from(ZONES))

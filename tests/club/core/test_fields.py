@@ -6,7 +6,7 @@ import pytest
 from django import forms
 from django.utils import timezone
 
-from club.core.moments import ClockField
+from club.core.fields import ClockField
 
 
 class Asked(forms.Form):
