@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Capacity, capacity
 from recipes.engine.physics import EFFICIENCY
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import USUAL_STOVE, Plan, PlanRequest
 from recipes.engine.quantities import JAR_SIZES, Amount, AmountError, parse_amount
 from recipes.engine.rules import NO_SOURCE, refusal
@@ -201,7 +201,7 @@ def _just_one(given: list[str], problems: Problems) -> None:
 
 def plan_for(*, revision: Revision, altitude: Altitude | None, **wish: Unpack[StationWish]) -> Plan:
     """The engine's plan from this revision. Without a published revision there is a refusal, and no process time."""
-    made = plan(revision.tested, PlanRequest(altitude=altitude, **wish), revision=revision.number)
+    made = plan_batch(revision.tested, PlanRequest(altitude=altitude, **wish), revision=revision.number)
     refused = _state_refusal(revision)
     return _without_times(made, refused) if refused else made
 

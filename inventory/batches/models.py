@@ -639,7 +639,6 @@ class SealCheck(models.Model):
 # What a batch's process must reach, and whether its unsealed jars may be processed again. Unknown means no.
 
 NOT_REPROCESSED = ("squash", "pumpkin")
-CANNERS = {None: Canner.BOILING_WATER, "dial": Canner.DIAL_GAUGE, "weighted": Canner.WEIGHTED_GAUGE}
 
 
 @dataclass(frozen=True)
@@ -651,11 +650,6 @@ class Need:
 
     def met_by(self, minutes: int, psi: Decimal | int | None) -> bool:
         return minutes >= self.minutes and (self.psi is None or (psi is not None and psi >= self.psi))
-
-
-def canner_of(found: ProcessFound) -> Canner:
-    """The canner a found process is for: its gauge tells."""
-    return CANNERS[found.gauge]
 
 
 def tested_needs(batch: Batch) -> list[Need]:

@@ -253,6 +253,13 @@ class ProcessFound:
     others: tuple[PressureChoice, ...] = ()
     note: str = ""
 
+    @property
+    def canner(self) -> Canner:
+        """The kind of canner that this process is for: its gauge says."""
+        if self.method is Method.BOILING_WATER:
+            return Canner.BOILING_WATER
+        return Canner.DIAL_GAUGE if self.gauge == "dial" else Canner.WEIGHTED_GAUGE
+
 
 def process_for(
     recipe_rows: Sequence[ProcessRow],

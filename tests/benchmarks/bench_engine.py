@@ -23,7 +23,7 @@ from time import perf_counter
 from recipes.engine.jars import JAR_UNITS, UNIT_ML, jar_mix, jar_mixes, sizes_allowed
 from recipes.engine.loads import SEVEN_QUART, Process
 from recipes.engine.mass_balance import pot_balance
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import JAR_ML
@@ -110,7 +110,7 @@ def bare_baseline() -> Fraction:
 
 
 def plan_at(recipe: TestedRecipe, altitude: Altitude) -> object:
-    return plan(recipe, PlanRequest(altitude=altitude, pots=2, pack=a_pack(recipe), canner=a_canner(recipe)))
+    return plan_batch(recipe, PlanRequest(altitude=altitude, pots=2, pack=a_pack(recipe), canner=a_canner(recipe)))
 
 
 def a_pack(recipe: TestedRecipe) -> Pack | None:

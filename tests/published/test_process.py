@@ -9,7 +9,7 @@ from itertools import groupby
 import pytest
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.process import ProcessFound, process_for
 from recipes.engine.terms import Altitude, Canner, Refusal
@@ -107,7 +107,7 @@ def planned(row, canner, feet):
     """A plan whose recipe has nothing of its own but this printed row."""
     carrier = replace(recipe_from_document(strawberry_jam()), method=row.method, process=(row,))
     wish = PlanRequest(altitude=Altitude.from_feet(feet), pots=1, jar=row.jar, pack=row.pack, canner=canner)
-    return plan(carrier, wish)
+    return plan_batch(carrier, wish)
 
 
 @pytest.mark.parametrize("line", BOILING_WATER, ids=name)

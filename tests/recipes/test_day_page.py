@@ -6,7 +6,7 @@ import pytest
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import Process
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.terms import Altitude, Canner, Method, Pack
 from recipes.presentation import day_summary, load_lines, pot_jars, process_text, step_lines, yield_words
@@ -18,7 +18,7 @@ BEANS = recipe_from_document(snap_beans())
 
 
 def jam(**wish):
-    return plan(JAM, PlanRequest(**{"altitude": HOME, "pots": 2, **wish}))
+    return plan_batch(JAM, PlanRequest(**{"altitude": HOME, "pots": 2, **wish}))
 
 
 def test_a_yield_by_weight_has_its_reach_its_brix_and_what_was_estimated():
@@ -31,7 +31,7 @@ def test_a_yield_by_weight_has_its_reach_its_brix_and_what_was_estimated():
 
 
 def test_a_yield_that_only_the_source_tells_says_so():
-    found = plan(BEANS, PlanRequest(altitude=HOME, pots=1, pack=Pack.HOT, canner=Canner.DIAL_GAUGE))
+    found = plan_batch(BEANS, PlanRequest(altitude=HOME, pots=1, pack=Pack.HOT, canner=Canner.DIAL_GAUGE))
     said = yield_words(found)
     assert (said.brix, said.reach) == ("", "")
     assert "only its own yield is known" in said.basis

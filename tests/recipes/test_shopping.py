@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.quantities import UNITS, Amount, convert
 from recipes.engine.terms import Altitude, Canner, Pack, Role
@@ -24,7 +24,7 @@ BEANS = recipe_from_document(snap_beans())
 
 
 def bought(recipe=JAM, units="metric", **wish):
-    return {each.item: each for each in shopping_list(plan(recipe, PlanRequest(altitude=HOME, **wish)), units)}
+    return {each.item: each for each in shopping_list(plan_batch(recipe, PlanRequest(altitude=HOME, **wish)), units)}
 
 
 def with_line(item, role, amount, unit, **more):
@@ -122,7 +122,7 @@ def test_packages_hold_the_need_and_no_smaller_set_does(need, sizes):
 
 @given(st.integers(1, 60), st.sampled_from(["metric", "us"]))
 def test_a_shopping_list_never_says_less_than_the_plan_takes(pots, units):
-    made = plan(JAM, PlanRequest(altitude=HOME, pots=pots))
+    made = plan_batch(JAM, PlanRequest(altitude=HOME, pots=pots))
     sugar = next(each for each in shopping_list(made, units) if each.item == "sugar")
     number, unit = sugar.need.split()
     assert convert(F(number), unit, "g") >= sum(
@@ -131,7 +131,7 @@ def test_a_shopping_list_never_says_less_than_the_plan_takes(pots, units):
 
 
 def test_two_stations_share_one_list_and_pectin_is_boxed_over_both():
-    three = [plan(JAM, PlanRequest(altitude=HOME, pots=1)) for _ in range(3)]
+    three = [plan_batch(JAM, PlanRequest(altitude=HOME, pots=1)) for _ in range(3)]
     found = {each.item: each for each in shopping_list_of(three, "metric")}
     assert found == bought(pots=3)
     assert found["liquid pectin"].bought == "2 × box of 2 pouches"
@@ -148,19 +148,22 @@ def test_two_stations_share_one_list_and_pectin_is_boxed_over_both():
     ],
 )
 def test_what_is_there_is_taken_off_in_a_measure_that_is_known(item, have, need):
-    three = [plan(JAM, PlanRequest(altitude=HOME, pots=3))]
+    three = [plan_batch(JAM, PlanRequest(altitude=HOME, pots=3))]
     found = {each.item: each.need for each in shopping_list_of(three, "metric", {item: have})}
     assert found[item] == need
 
 
 def test_what_there_is_enough_of_is_not_on_the_list():
-    made = plan(JAM, PlanRequest(altitude=HOME, pots=3))
+    made = plan_batch(JAM, PlanRequest(altitude=HOME, pots=3))
     left = shopping_list_of([made], "metric", {"lids": Amount(F(24), "each"), "sugar": Amount(F(10), "kg")})
     assert [each.item for each in left] == ["strawberries", "liquid pectin", "bands"]
 
 
 def test_one_list_for_several_plans_counts_its_packages_on_the_sum():
-    jam, beans = plan(JAM, PlanRequest(altitude=HOME, pots=1)), plan(BEANS, PlanRequest(altitude=HOME, pots=1))
+    jam, beans = (
+        plan_batch(JAM, PlanRequest(altitude=HOME, pots=1)),
+        plan_batch(BEANS, PlanRequest(altitude=HOME, pots=1)),
+    )
     together = {each.item: each for each in shopping_together([(jam, 3), (beans, 1)], "metric")}
     assert together["liquid pectin"].pieces == 3
     assert together["liquid pectin"].bought == "2 × box of 2 pouches"
@@ -170,8 +173,8 @@ def test_one_list_for_several_plans_counts_its_packages_on_the_sum():
 
 
 def test_the_fruit_of_a_pot_is_its_weight_and_unknown_where_a_weight_is():
-    assert fruit_grams(plan(JAM, PlanRequest(altitude=HOME, pots=2))) == 2 * fruit_grams(
-        plan(JAM, PlanRequest(altitude=HOME, pots=1))
+    assert fruit_grams(plan_batch(JAM, PlanRequest(altitude=HOME, pots=2))) == 2 * fruit_grams(
+        plan_batch(JAM, PlanRequest(altitude=HOME, pots=1))
     )
     stranger = with_line("medlars of the moon", Role.FRUIT, 2, "cup")
-    assert fruit_grams(plan(stranger, PlanRequest(altitude=HOME, pots=1))) == 0
+    assert fruit_grams(plan_batch(stranger, PlanRequest(altitude=HOME, pots=1))) == 0

@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from recipes.engine.jars import JarMix
+from recipes.engine.loads import Capacity, Process
+from recipes.engine.mass_balance import Span
 from recipes.engine.process import ProcessFound
 from recipes.engine.quantities import JAR_SIZES, Amount
 from recipes.engine.scaling import Line
+from recipes.engine.schedule.terms import Timeline
 from recipes.engine.terms import (
     Altitude,
     Canner,
@@ -22,13 +26,6 @@ from recipes.engine.terms import (
     TestedSource,
 )
 
-# Only names here: the modules themselves are loaded when the first plan is made.
-if TYPE_CHECKING:
-    from recipes.engine.jars import JarMix
-    from recipes.engine.loads import Capacity, Process
-    from recipes.engine.mass_balance import Span
-    from recipes.engine.schedule.terms import Timeline
-
 MASS_BALANCE = "mass-balance"
 STATED_YIELD = "stated-yield"
 
@@ -38,10 +35,10 @@ UNTIMED = "There is no timeline: "  # begins the caution that says why
 
 @dataclass(frozen=True)
 class PlanRequest:
-    """A wish: one of pots, jars and fruit; the jar is the stated yield's when None.
+    """What is asked for: one of pots, jars and fruit; the jar is the stated yield's when None.
 
     `empties` are the jars at hand by size; None: as many as wanted of the one size. `burners`, `canners` and `cooks`
-    are how many there are, `stove` a key of `heat.EFFICIENCY`; None: what a household has (`day.USUAL_GEAR`).
+    are how many there are, `stove` a key of `physics.EFFICIENCY`; None: the usual gear.
     `watts` is the power of each burner, where it is known; there are then just so many, whatever `burners` says.
     `finish` is the minute of the day at which the last jar is out; None: the timeline has no clock.
     """

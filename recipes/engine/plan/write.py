@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
+from recipes.engine.jars import JarMix
+from recipes.engine.mass_balance import Span
 from recipes.engine.plan.terms import Plan, PlanLoad, Predicted
 from recipes.engine.process import ProcessFound
 from recipes.engine.scaling import Line
+from recipes.engine.schedule.terms import Step
 from recipes.engine.terms import Caution, JarCount, Refusal, TestedSource
-
-if TYPE_CHECKING:
-    from recipes.engine.jars import JarMix
-    from recipes.engine.mass_balance import Span
-    from recipes.engine.schedule.terms import Step
 
 Json = dict[str, object]
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.plan.write import plan_as_dict
 from recipes.engine.quantities import JAR_ML, Amount
@@ -47,11 +47,11 @@ KEYS = {
 
 
 def jam(recipe=JAM, **wish):
-    return plan(recipe, PlanRequest(**{"altitude": HOME, **wish}))
+    return plan_batch(recipe, PlanRequest(**{"altitude": HOME, **wish}))
 
 
 def beans(**wish):
-    return plan(BEANS, PlanRequest(**{"altitude": HOME, **wish}))
+    return plan_batch(BEANS, PlanRequest(**{"altitude": HOME, **wish}))
 
 
 def codes(reasons) -> list[str]:
@@ -63,7 +63,7 @@ def codes(reasons) -> list[str]:
 
 
 def test_a_plan_for_jars_is_whole():
-    found = plan(JAM, PlanRequest(altitude=HOME, jars=10), revision=3)
+    found = plan_batch(JAM, PlanRequest(altitude=HOME, jars=10), revision=3)
     assert found.ok
     assert (found.revision, found.pots, found.pot_scale) == (3, 2, 1)
     assert found.jars == (JarCount("half-pint", 16),)
@@ -208,7 +208,7 @@ def test_the_dict_has_every_key_and_is_plain_json():
 
 
 def test_the_dict_says_what_the_plan_says():
-    written = plan_as_dict(plan(JAM, PlanRequest(altitude=HOME, jars=10), revision=3))
+    written = plan_as_dict(plan_batch(JAM, PlanRequest(altitude=HOME, jars=10), revision=3))
     assert written["recipe"] == "strawberry-jam-liquid"
     assert written["revision"] == 3
     assert written["altitude_m"] == 1039.9776
@@ -267,7 +267,7 @@ wishes = st.builds(
 
 @given(wishes, st.sampled_from([JAM, BEANS]))
 def test_no_wish_raises_and_a_plan_without_refusals_is_complete(wish, recipe):
-    found = plan(recipe, wish)
+    found = plan_batch(recipe, wish)
     json.dumps(plan_as_dict(found))
     codes(found.refusals)
     if found.ok:

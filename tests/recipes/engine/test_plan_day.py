@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import FOUR_QUART, capacity
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.plan.write import plan_as_dict
 from recipes.engine.quantities import JAR_ML
@@ -28,11 +28,11 @@ SHORE = Altitude(F(0))
 
 
 def jam(recipe=JAM, **wish):
-    return plan(recipe, PlanRequest(**{"altitude": HOME, "pots": 2, **wish}))
+    return plan_batch(recipe, PlanRequest(**{"altitude": HOME, "pots": 2, **wish}))
 
 
 def beans(**wish):
-    return plan(
+    return plan_batch(
         BEANS, PlanRequest(**{"altitude": HOME, "pots": 1, "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wish})
     )
 

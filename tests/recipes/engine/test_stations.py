@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import SEVEN_QUART, capacity
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.schedule.stations import CLEAN_UP, STATION_RULES, Station, finish_by, hall_plan, on_the_clock
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack
@@ -26,7 +26,7 @@ TEN, TWO = 10 * 60, 14 * 60
 
 def station(number=1, recipe=JAM, closes=TWO, *, watts=(2000, 2000), stove="electric", seats=4, cooks=2, **wish):
     asked = {"altitude": HOME, "pots": 1, "watts": watts, "stove": stove, "cooks": cooks, **wish}
-    made = plan(recipe, PlanRequest(**{"canners": 1, "finish": finish_by(closes), **asked}))
+    made = plan_batch(recipe, PlanRequest(**{"canners": 1, "finish": finish_by(closes), **asked}))
     return Station(number, made, watts, stove, seats, cooks)
 
 
@@ -149,9 +149,9 @@ def test_a_plan_that_counts_on_more_cooks_than_seats_says_so():
 
 
 def test_a_burners_own_power_paces_the_day_and_the_usual_power_changes_nothing():
-    usual = plan(JAM, PlanRequest(altitude=HOME, pots=2, burners=3))
-    assert plan(JAM, PlanRequest(altitude=HOME, pots=2, watts=(2400, 2400, 2400))).day == usual.day
-    weak = plan(JAM, PlanRequest(altitude=HOME, pots=2, watts=(1200, 1200, 1200)))
+    usual = plan_batch(JAM, PlanRequest(altitude=HOME, pots=2, burners=3))
+    assert plan_batch(JAM, PlanRequest(altitude=HOME, pots=2, watts=(2400, 2400, 2400))).day == usual.day
+    weak = plan_batch(JAM, PlanRequest(altitude=HOME, pots=2, watts=(1200, 1200, 1200)))
     assert weak.day.minutes > usual.day.minutes
     assert weak.process == usual.process
 
@@ -161,7 +161,7 @@ def test_a_burners_own_power_paces_the_day_and_the_usual_power_changes_nothing()
     [((), "no-burner"), ((2000,), "one-burner"), ((0, 2000), "burner-power"), ((60_000, 60_000), "burner-power")],
 )
 def test_burners_that_cannot_do_it_are_refused(watts, code):
-    made = plan(JAM, PlanRequest(altitude=HOME, pots=1, watts=watts))
+    made = plan_batch(JAM, PlanRequest(altitude=HOME, pots=1, watts=watts))
     assert [reason.code for reason in made.refusals] == [code]
 
 

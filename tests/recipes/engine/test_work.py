@@ -11,17 +11,16 @@ from hypothesis import given, settings
 
 from recipes.engine import jars as engine_jars
 from recipes.engine import loads
-from recipes.engine.day_least import Least
 from recipes.engine.jars import jar_mix, jar_mixes
 from recipes.engine.loads import FOUR_QUART, MOST_LOADS, SEVEN_QUART, Capacity, Process, capacity, loads_at_least
-from recipes.engine.plan.batch import plan
+from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.rules import DAY_RULES
 from recipes.engine.schedule import timeline
-from recipes.engine.schedule.burners import Schedule
 from recipes.engine.schedule.day import Paces
+from recipes.engine.schedule.timeline import Least, Schedule
 from recipes.engine.terms import Altitude, Canner, Method, Pack
 from recipes.library import read_library
 from tests.recipes.engine.days import HOME, day, gears, pots, processes, sterile
@@ -77,7 +76,7 @@ def test_thousands_of_loads_are_refused_before_any_is_made(work, monkeypatch):
     empties = dict(zip(JAR_SIZES, (9999, 301, 97, 1, 997, 97, 301), strict=True))
     wish = {"pots": 37, "jar": "quarter-pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, "empties": empties}
     gear = {"capacity": canner_of(ODD), "burners": 3, "canners": 7, "cooks": 7}
-    found = plan(PLUMS, PlanRequest(altitude=HOME, **wish, **gear))
+    found = plan_batch(PLUMS, PlanRequest(altitude=HOME, **wish, **gear))
     assert codes(found) == {"several-days"}
     (refusal,) = found.refusals
     assert (refusal.rule, refusal.source) == ("ONE-DAY", DAY_RULES["ONE-DAY"].source)
@@ -89,9 +88,9 @@ def test_thousands_of_loads_are_refused_before_any_is_made(work, monkeypatch):
 def test_a_days_most_loads_are_planned_and_one_more_is_not():
     usual = {"altitude": HOME, "pack": Pack.HOT, "canner": Canner.BOILING_WATER, "jar": "quart"}
     one_each = {"quart": 7}
-    planned = plan(PLUMS, PlanRequest(pots=MOST_LOADS, capacity=canner_of(one_each), **usual))
+    planned = plan_batch(PLUMS, PlanRequest(pots=MOST_LOADS, capacity=canner_of(one_each), **usual))
     assert len(planned.loads) == MOST_LOADS
-    over = plan(PLUMS, PlanRequest(pots=MOST_LOADS, capacity=canner_of({"quart": 6}), **usual))
+    over = plan_batch(PLUMS, PlanRequest(pots=MOST_LOADS, capacity=canner_of({"quart": 6}), **usual))
     assert codes(over) == {"several-days"}
 
 
@@ -136,7 +135,7 @@ def test_the_day_is_that_of_the_first_duty_that_ends_soonest_of_all(work, gear, 
 
 def test_six_unlike_burners_and_four_cooks_are_not_tried_without_end(work):
     usual = {"altitude": HOME, "pack": Pack.HOT, "canner": Canner.BOILING_WATER}
-    found = plan(PLUMS, PlanRequest(pots=60, watts=UNLIKE, canners=4, cooks=4, **usual))
+    found = plan_batch(PLUMS, PlanRequest(pots=60, watts=UNLIKE, canners=4, cooks=4, **usual))
     assert found.day is not None
     assert work["pots into days"] <= timeline.MOST_TRIES + 60
 
@@ -203,7 +202,7 @@ def test_no_large_or_odd_wish_takes_more_than_its_share_of_work(work):
     planned = 0
     for recipe, wish in wishes(250, seed=11):
         work.update(dict.fromkeys(work, 0))
-        found = plan(recipe, wish)
+        found = plan_batch(recipe, wish)
         planned += found.day is not None
         assert work["pots into days"] <= timeline.MOST_TRIES + MOST_LOADS, wish
         assert work["mixes"] <= 2 * engine_jars.MOST_TRIES, wish
