@@ -14,7 +14,7 @@ import drawsvg
 from django.utils.translation import gettext as _
 
 from recipes.choices import STEPS
-from recipes.engine.schedule.terms import Step, StepKind, Timeline
+from recipes.engine import Step, StepKind, Timeline
 
 LABEL_WIDTH = 110
 NARROWEST, WIDEST, MINUTE = 830, 1400, 4.5  # of the day, and of one minute in a long day

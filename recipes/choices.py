@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from recipes.engine.schedule.terms import StepKind
+from recipes.engine import StepKind
 from recipes.engine.terms import Canner, Method, Pack, Role, Seen
 
 METHODS: dict[str, str | Promise] = {

@@ -10,12 +10,20 @@ from typing import TypedDict, TypeVar, Unpack
 
 from django.utils.translation import gettext as _
 
-from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Capacity, capacity
-from recipes.engine.physics import EFFICIENCY
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import USUAL_STOVE, Plan, PlanRequest
+from recipes.engine import (
+    EFFICIENCY,
+    FOUR_QUART,
+    NO_SOURCE,
+    SEVEN_QUART,
+    USUAL_STOVE,
+    Capacity,
+    Plan,
+    PlanRequest,
+    capacity,
+    plan_batch,
+    refusal,
+)
 from recipes.engine.quantities import JAR_SIZES, Amount, AmountError, parse_amount
-from recipes.engine.rules import NO_SOURCE, refusal
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Revision, RevisionState
 

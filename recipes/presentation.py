@@ -15,15 +15,23 @@ from django.utils.translation import ngettext
 
 from club.core.money import money_text
 from recipes.choices import CANNERS, JARS, METHODS, PACKS, ROLES, STEPS
-from recipes.engine.jars import JarMix
-from recipes.engine.loads import Process
-from recipes.engine.mass_balance import Span
-from recipes.engine.physics import AltitudeError, boiling_point_c, jelly_point_c
-from recipes.engine.plan.terms import MASS_BALANCE, Plan
-from recipes.engine.plan.write import clock
-from recipes.engine.process import ProcessFound, band_text, find_band
+from recipes.engine import (
+    MASS_BALANCE,
+    AltitudeError,
+    JarMix,
+    Line,
+    Plan,
+    Process,
+    ProcessFound,
+    Span,
+    band_text,
+    boiling_point_c,
+    clock,
+    find_band,
+    jelly_point_c,
+    round_for_kitchen,
+)
 from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_number
-from recipes.engine.scaling import Line, round_for_kitchen
 from recipes.engine.terms import (
     Altitude,
     Ingredient,

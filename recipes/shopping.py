@@ -16,10 +16,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
+from recipes.engine import Line, Plan
 from recipes.engine.mass_balance import weigh_line
-from recipes.engine.plan.terms import Plan
 from recipes.engine.quantities import JAR_ML, UNITS, Amount, convert, format_amount
-from recipes.engine.scaling import Line
 from recipes.engine.terms import JarCount, Refusal, Role
 
 WEIGHED = frozenset({Role.FRUIT, Role.LOW_ACID, Role.SUGAR})

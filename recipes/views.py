@@ -19,9 +19,9 @@ from club.core.http import allow, signed_in
 from club.core.money import money_text
 from recipes import services
 from recipes.charts import timeline_svg
+from recipes.engine import Plan
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, check_changes
 from recipes.engine.document import DocumentError
-from recipes.engine.plan.terms import Plan
 from recipes.engine.quantities import format_number
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm

@@ -15,9 +15,8 @@ from club.classes.presentation import Handout, KitchenTime, PlanWords, Said, Sta
 from club.core.papers import A4, MM, PAPERS, printable
 from recipes.charts import timeline_lanes
 from recipes.choices import STEPS
-from recipes.engine.plan.write import clock
-from recipes.engine.schedule.stations import StationDay
-from recipes.engine.schedule.terms import Step, StepKind
+from recipes.engine import Step, StepKind, clock
+from recipes.engine.stations import StationDay
 
 # The handout on paper. One or two pages, in the built-in letters of a PDF.
 

@@ -6,11 +6,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from club.classes.models import ClassSession, Station
-from recipes.engine.loads import Capacity, capacity
-from recipes.engine.plan.terms import Plan
-from recipes.engine.rules import NO_SOURCE
-from recipes.engine.schedule.stations import HallPlan, finish_by, hall_plan
-from recipes.engine.schedule.stations import Station as PlannedStation
+from recipes.engine import NO_SOURCE, Capacity, Plan, capacity
+from recipes.engine.stations import HallPlan, finish_by, hall_plan
+from recipes.engine.stations import Station as PlannedStation
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.planning import PlanWish, StationWish, plan_for
 

@@ -34,12 +34,9 @@ from inventory.batches.rules import Phase
 from inventory.batches.tracing import recalls_of
 from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
-from recipes.engine.plan.terms import Plan
-from recipes.engine.plan.write import clock
+from recipes.engine import RULES, Plan, StepKind, clock
 from recipes.engine.quantities import format_amount
-from recipes.engine.rules import RULES
-from recipes.engine.schedule.stations import CLEAN_UP, STATION_RULES, HallPlan, HallRefusal, TotalLine
-from recipes.engine.schedule.terms import StepKind
+from recipes.engine.stations import CLEAN_UP, STATION_RULES, HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Canner, Caution, Pack, Rule
 from recipes.models import Recipe, RevisionState
 from recipes.planning import plan_for

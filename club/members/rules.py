@@ -6,7 +6,7 @@ import math
 from decimal import Decimal
 from fractions import Fraction
 
-from recipes.engine.physics import altitude_from_text
+from recipes.engine import altitude_from_text
 from recipes.engine.terms import Altitude
 
 STORED_STEPS_PER_METRE = 10_000  # four decimals: every whole foot is exact

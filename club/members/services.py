@@ -41,7 +41,7 @@ from club.members.models import (
     User,
 )
 from club.members.rules import metres_from_text
-from recipes.engine.physics import AltitudeError
+from recipes.engine import AltitudeError
 
 # Small checks that several services share.
 

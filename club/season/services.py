@@ -27,7 +27,7 @@ from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.services import NotEnough, jars_move, outside_place
 from inventory.jars.services.ledger import count_check, part_token
 from recipes.choices import JARS, PACKS
-from recipes.engine.plan.terms import Plan
+from recipes.engine import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Recipe, Revision, search_key, unbarred
 from recipes.planning import plan_for

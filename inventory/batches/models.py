@@ -36,7 +36,7 @@ from inventory.batches.rules import (
     sizes_covered,
 )
 from inventory.jars.models import LidLot
-from recipes.engine.process import ProcessFound, process_for
+from recipes.engine import ProcessFound, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal, Rule
 from recipes.models import Revision, RevisionState

@@ -14,12 +14,9 @@ from django.utils.translation import gettext as _
 from inventory.fruit.models import FreezerState, Offer
 from inventory.fruit.produce import JUICE, PRODUCE
 from inventory.fruit.rules import COOKED_THROUGH, THAWED_PACKS
+from recipes.engine import MOST_POTS, Plan, fruit_lines, process_choices, refusal
 from recipes.engine.mass_balance import form_of, weigh_line, words_of
-from recipes.engine.plan.terms import Plan
-from recipes.engine.process import process_choices
 from recipes.engine.quantities import UNITS, Amount
-from recipes.engine.rules import refusal
-from recipes.engine.scaling import MOST_POTS, fruit_lines
 from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
 from recipes.models import Recipe, Revision, barred
 from recipes.planning import plan_for

@@ -18,7 +18,7 @@ from club.core.fields import Fold
 from club.core.forms import bare_helper
 from club.members.models import Kitchen, Units, User, default_kitchen
 from recipes.choices import CANNERS, CAPACITY_WORDS, JARS, METHODS, PACKS, STOVES, kind_word
-from recipes.engine.process import process_choices
+from recipes.engine import process_choices
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner, Pack, TestedRecipe
 from recipes.models import FACETS, IndexRow, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching

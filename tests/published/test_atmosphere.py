@@ -8,7 +8,8 @@ import CoolProp.CoolProp as coolprop
 import iapws
 import pytest
 
-from recipes.engine.physics import boiling_point_c, boiling_point_from_pressure_c, jelly_point_c, pressure_hpa
+from recipes.engine import boiling_point_c, jelly_point_c
+from recipes.engine.physics import boiling_point_from_pressure_c, pressure_hpa
 from recipes.engine.terms import Altitude
 
 HEIGHTS_M = range(-100, 4001, 50)

@@ -8,10 +8,8 @@ from itertools import groupby
 
 import pytest
 
+from recipes.engine import PlanRequest, ProcessFound, plan_batch, process_for
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
-from recipes.engine.process import ProcessFound, process_for
 from recipes.engine.terms import Altitude, Canner, Refusal
 from tests.published.tables import boiling_water_row, minutes_bands, pressure_bands, pressure_row, printed
 from tests.recipes.engine.samples import strawberry_jam

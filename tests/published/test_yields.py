@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from recipes.engine.mass_balance import PotBalance, Span, YieldRow, cups_between, pot_balance, yield_rows
+from recipes.engine import Span
+from recipes.engine.mass_balance import PotBalance, YieldRow, cups_between, pot_balance, yield_rows
 from recipes.engine.quantities import US_CUP_ML
 from recipes.engine.terms import (
     HardBoil,

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from recipes.engine import PlanRequest, Process, plan_batch
 from recipes.engine.document import recipe_from_document
-from recipes.engine.loads import Process
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.terms import Altitude, Canner, Method, Pack
 from recipes.presentation import day_summary, load_lines, pot_jars, process_text, step_lines, yield_words
 from tests.recipes.engine.samples import snap_beans, strawberry_jam

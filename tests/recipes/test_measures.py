@@ -10,8 +10,8 @@ from django.conf import settings
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recipes.engine import altitude_from_text
 from recipes.engine.document import recipe_from_document
-from recipes.engine.physics import altitude_from_text
 from recipes.engine.quantities import parse_amount
 from recipes.engine.terms import Ingredient, Role
 from recipes.presentation import (

@@ -8,7 +8,7 @@ import pytest
 
 from recipes.charts import Day, Mark, days_svg, timeline_lanes, timeline_sentence, timeline_svg
 from recipes.choices import STEPS
-from recipes.engine.schedule.terms import StepKind
+from recipes.engine import StepKind
 from tests.recipes.engine.days import BEANS, PRESSURE, day, jam
 
 SVG = "{http://www.w3.org/2000/svg}"

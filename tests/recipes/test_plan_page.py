@@ -9,7 +9,7 @@ from urllib.parse import parse_qs
 import pytest
 from django.core.management import call_command
 
-from recipes.engine.plan.write import plan_as_dict
+from recipes.engine import plan_as_dict
 from tests.factories.recipes import VEGETABLE, make_revision
 
 pytestmark = pytest.mark.django_db

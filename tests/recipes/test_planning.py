@@ -6,8 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from recipes.engine.loads import FOUR_QUART, SEVEN_QUART
-from recipes.engine.physics import altitude_from_text
+from recipes.engine import FOUR_QUART, SEVEN_QUART, altitude_from_text
 from recipes.engine.terms import Canner, Pack
 from recipes.planning import WISH_FIELDS, WishError, plan_for, plan_wish_from
 from tests.factories.recipes import VEGETABLE, make_revision

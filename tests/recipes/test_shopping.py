@@ -9,9 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recipes.engine import PlanRequest, plan_batch
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
 from recipes.engine.quantities import UNITS, Amount, convert
 from recipes.engine.terms import Altitude, Canner, Pack, Role
 from recipes.shopping import PACKAGES, fewest_packages, fruit_grams, shopping_list, shopping_list_of, shopping_together

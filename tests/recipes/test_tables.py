@@ -7,8 +7,8 @@ import tomllib
 import pytest
 from django.conf import settings
 
+from recipes.engine import altitude_from_text
 from recipes.engine.document import process_table_from_document, recipe_from_document
-from recipes.engine.physics import altitude_from_text
 from recipes.presentation import band_tables
 from tests.factories.recipes import SOURCE, SPREAD, VEGETABLE, recipe_document
 

@@ -29,10 +29,9 @@ from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
 from recipes.choices import JARS
-from recipes.engine.plan.terms import Plan
+from recipes.engine import NO_SOURCE, Plan
 from recipes.engine.quantities import SPELLINGS, UNITS, Amount, AmountError, parse_amount
-from recipes.engine.rules import NO_SOURCE
-from recipes.engine.schedule.stations import HallPlan, Station
+from recipes.engine.stations import HallPlan, Station
 from recipes.engine.terms import Canner, Method, Rule
 from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_words, shopping_list_of
 

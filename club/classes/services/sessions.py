@@ -27,11 +27,9 @@ from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState
 from inventory.equipment.models import Thing, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
-from recipes.engine.loads import SEVEN_QUART
-from recipes.engine.physics import EFFICIENCY
+from recipes.engine import EFFICIENCY, MOST_BURNERS, MOST_COOKS, SEVEN_QUART
 from recipes.engine.quantities import JAR_SIZES
-from recipes.engine.schedule.stations import HallRefusal
-from recipes.engine.schedule.timeline import MOST_BURNERS, MOST_COOKS
+from recipes.engine.stations import HallRefusal
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
 from recipes.models import Revision, RevisionState
 

@@ -60,8 +60,7 @@ from inventory.batches.services.common import (
 from inventory.batches.tracing import is_called_back
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
-from recipes.engine.plan.terms import Plan
-from recipes.engine.plan.write import plan_as_dict
+from recipes.engine import Plan, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Refusal
 from recipes.models import Revision, RevisionState

@@ -39,7 +39,7 @@ from inventory.batches.statistics import FEW
 from inventory.batches.tracing import is_called_back, recalls_of
 from inventory.batches.tracing import trace as find
 from inventory.jars.models import LidLot
-from recipes.engine.process import sterilise_minutes
+from recipes.engine import sterilise_minutes
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import WishError, plan_for, plan_wish_from

@@ -18,7 +18,7 @@ from inventory.jars.models import LidLot, LidMovement, Supply, SupplyLot, Supply
 from inventory.jars.models.ledger import KEEP, is_low
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS, is_past
 from inventory.jars.views.ledger import keeper
-from recipes.engine.rules import RULES
+from recipes.engine import RULES
 
 PER_PAGE = 30
 LATEST = 10

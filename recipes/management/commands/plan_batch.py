@@ -15,9 +15,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from recipes.engine.physics import AltitudeError, altitude_from_text
-from recipes.engine.plan.terms import USUAL_STOVE, Plan
-from recipes.engine.plan.write import plan_as_dict
+from recipes.engine import USUAL_STOVE, AltitudeError, Plan, altitude_from_text, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.models import Recipe, Revision

@@ -11,7 +11,7 @@ from club.classes.planning import plan_of, station_wish
 from club.classes.presentation import plan_picture, plan_words
 from club.classes.services import gear, sessions
 from inventory.jars import services as jars
-from recipes.engine.schedule.terms import StepKind
+from recipes.engine import StepKind
 from recipes.engine.terms import Canner, Pack
 from tests.factories.classes import NOW, make_hall, make_instructor, make_session, make_station
 from tests.factories.jars import make_jars, make_keeper

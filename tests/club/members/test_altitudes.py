@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from club.members.rules import altitude_as_typed, altitude_words, metres_from_text
-from recipes.engine.physics import AltitudeError, altitude_from_text
+from recipes.engine import AltitudeError, altitude_from_text
 from recipes.engine.terms import Altitude
 
 

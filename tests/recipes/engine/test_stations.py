@@ -13,7 +13,7 @@ from recipes.engine.document import recipe_from_document
 from recipes.engine.loads import SEVEN_QUART, capacity
 from recipes.engine.plan.batch import plan_batch
 from recipes.engine.plan.terms import PlanRequest
-from recipes.engine.schedule.stations import CLEAN_UP, STATION_RULES, Station, finish_by, hall_plan, on_the_clock
+from recipes.engine.stations import CLEAN_UP, STATION_RULES, Station, finish_by, hall_plan, on_the_clock
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
