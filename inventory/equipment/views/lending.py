@@ -16,17 +16,17 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
-from club.core.http import refusals_as_messages, refusals_on, signed_in
+from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_words
-from club.members.models import User
+from club.members.models import UserQuerySet
 from inventory.equipment import services
 from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.forms import ExtendForm, HandOverForm, HoldForm, TakeBackForm, WaitForm, hand_over_initial
-from inventory.equipment.models import Hold, Loan, Thing, WaitingEntry, with_standing
+from inventory.equipment.models import KEEP, Hold, Loan, Thing, WaitingEntry, with_standing
 from inventory.equipment.presentation import kind_month, month_asked, thing_month
 from inventory.equipment.rules import code_scanned
 from inventory.equipment.services.common import day_words, skill_lacks, span_words
-from inventory.equipment.views.things import FIELDS, hold_for, keeper, kind_for, loan_for, thing_for, wait_for
+from inventory.equipment.views.things import FIELDS, hold_for, kind_for, loan_for, people_offered, thing_for, wait_for
 
 # Calendars, holds and waiting lines.
 
@@ -54,7 +54,7 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
             told = {"code": thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % told)
             return redirect("equipment:mine")
-    page = {"thing": thing, "form": form, "lacks_skill": skill_lacks(thing, user)}
+    page = {"thing": thing, "form": form, "lacks_skill": skill_lacks(thing, user), "people": _people_for(form)}
     return render(request, "equipment/hold.html", page)
 
 
@@ -89,7 +89,13 @@ def kind_hold(request: HttpRequest, kind: str) -> HttpResponse:
             told = {"code": made.thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % told)
             return redirect("equipment:mine")
-    return render(request, "equipment/hold.html", {"kind": chosen, "form": form})
+    page = {"kind": chosen, "form": form, "people": _people_for(form)}
+    return render(request, "equipment/hold.html", page)
+
+
+def _people_for(form: HoldForm) -> UserQuerySet | None:
+    """Only for whoever may hold for somebody else."""
+    return people_offered() if "person" in form.fields else None
 
 
 def _days_asked(request: HttpRequest) -> dict[str, date]:
@@ -145,14 +151,13 @@ def wait_answer(request: HttpRequest, pk: int) -> HttpResponse:
 
 PER_PAGE = 30
 USUAL_LOAN = timedelta(days=7)
-PEOPLE_OFFERED = 300  # names to choose from; any other can be typed
 TO_COLLECT = 30
 
 
 @require_safe
 def counter(request: HttpRequest) -> HttpResponse:
     """Type or scan a code; then the one thing that can be done with what it names."""
-    by, today = keeper(request), club_day(timezone.now())
+    by, today = allow(request, KEEP), club_day(timezone.now())
     asked = code_scanned(request.GET.get("code", "").replace("\0", ""))[:60]
     thing = Thing.objects.visible_to(by).coded(asked).first()
     if thing is not None:
@@ -180,13 +185,13 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
         usual = hand_over_initial(thing, due, today + USUAL_LOAN)
         told["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual)
         told["holds"] = waits
-        told["people"] = User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED]
+        told["people"] = people_offered()
     return render(request, "equipment/counter_thing.html", told)
 
 
 @require_POST
 def hand_over(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     form = HandOverForm(request.POST)
     if form.is_valid():
@@ -204,7 +209,7 @@ def hand_over(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_POST
 def take_back(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     form = TakeBackForm(request.POST)
     if form.is_valid():
@@ -240,7 +245,7 @@ def _say_returned(request: HttpRequest, loan: Loan) -> None:
 
 @require_safe
 def overdue(request: HttpRequest) -> HttpResponse:
-    keeper(request)
+    allow(request, KEEP)
     today = club_day(timezone.now())
     page = Paginator(Loan.objects.overdue(today).with_names(), PER_PAGE).get_page(request.GET.get("page"))
     for loan in page:

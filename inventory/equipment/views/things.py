@@ -10,7 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.core import signing
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -22,10 +22,10 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
-from club.core.http import refusals_on, signed_in
+from club.core.http import allow, refusals_on, signed_in
 from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
 from club.core.tables import TableRefused
-from club.members.models import User
+from club.members.models import User, UserQuerySet
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
 from inventory.equipment.choices import Kind, Measure, ThingState, Verdict
@@ -56,15 +56,8 @@ from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, Row, read_table, w
 
 # What the room's views share: who asks, the gates to a thing, a hold and a loan, and a refusal beside its field.
 
+PEOPLE_OFFERED = 300
 FIELDS = {"deposit": "deposit_cents", "readings": "shown_1", "capacity": "jars_pint"}
-
-
-def keeper(request: HttpRequest) -> User:
-    """403 for somebody who does not keep the things."""
-    user = signed_in(request)
-    if not user.has_perm(KEEP):
-        raise PermissionDenied
-    return user
 
 
 def thing_for(user: User, code: str) -> Thing:
@@ -83,6 +76,11 @@ def loan_for(user: User, pk: int) -> Loan:
 
 def wait_for(user: User, pk: int) -> WaitingEntry:
     return get_object_or_404(WaitingEntry.objects.visible_to(user).select_related("hold"), pk=pk)
+
+
+def people_offered() -> UserQuerySet:
+    """Names to choose from where a keeper names a person; any other can be typed."""
+    return User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED]
 
 
 def kind_for(slug: str) -> Kind:
@@ -177,7 +175,7 @@ def thing_page(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def add(request: HttpRequest) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     form = ThingForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, FIELDS):
@@ -190,7 +188,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def change(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     form = ThingForm(request.POST or None, thing=thing)
     if request.method == "POST" and form.is_valid():
@@ -222,7 +220,7 @@ def state_form(thing: Thing, data: Any = None) -> ConditionForm:
 
 @require_POST
 def state(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     form = state_form(thing, request.POST)
     if form.is_valid():
@@ -254,7 +252,7 @@ def parts_form(thing: Thing, data: Any = None) -> PartsForm:
 
 @require_POST
 def parts(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     form = parts_form(thing, request.POST)
     if form.is_valid():
@@ -281,7 +279,7 @@ def photo(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_POST
 def photo_change(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     if "clear" in request.POST:
         services.photo_clear(by=by, thing=thing)
@@ -300,7 +298,7 @@ def photo_change(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 def tests_due(request: HttpRequest) -> HttpResponse:
     """Never tested, failed, lapsed, or lapsing within a month."""
-    keeper(request)
+    allow(request, KEEP)
     today = club_day(timezone.now())
     things = Thing.objects.all().tests_wanted(today + rules.MONTH_BEFORE)
     page = Paginator(things, PER_PAGE).get_page(request.GET.get("page"))
@@ -309,7 +307,7 @@ def tests_due(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def test(request: HttpRequest, code: str) -> HttpResponse:
-    by = keeper(request)
+    by = allow(request, KEEP)
     thing = thing_for(by, code)
     measure = thing.facts.measure
     if measure is None:
@@ -354,7 +352,7 @@ TABLES: dict[str, Table] = {
 
 @require_safe
 def export(request: HttpRequest, what: str, form: str) -> HttpResponseBase:
-    keeper(request)
+    allow(request, KEEP)
     if what not in TABLES or form not in ("csv", "xlsx"):
         raise Http404
     headings, rows = TABLES[what]
@@ -370,7 +368,7 @@ def export(request: HttpRequest, what: str, form: str) -> HttpResponseBase:
 @require_http_methods(["GET", "POST"])
 def take_in(request: HttpRequest) -> HttpResponse:
     """First a look: what would be added and changed, or every problem. Then, from the same rows, the writing."""
-    by = keeper(request)
+    by = allow(request, KEEP)
     if "checked" in request.POST:
         return _write(request)
     form = ImportForm(request.POST or None, request.FILES or None)
@@ -398,7 +396,7 @@ def _write(request: HttpRequest) -> HttpResponse:
         return redirect("equipment:import")
     rows = [Row(**row) for row in kept["rows"]]
     try:
-        report = services.register_import(by=keeper(request), rows=rows, file=kept["file"], dry_run=False)
+        report = services.register_import(by=allow(request, KEEP), rows=rows, file=kept["file"], dry_run=False)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
         return redirect("equipment:import")
@@ -414,12 +412,11 @@ def _write(request: HttpRequest) -> HttpResponse:
 
 A_PART = 240  # ten pages of labels: some two seconds, nearly all of it choosing the clearest pattern of squares
 MOST_LINES = 1200
-PEOPLE_OFFERED = 300
 
 
 @require_safe
 def papers(request: HttpRequest) -> HttpResponse:
-    keeper(request)
+    allow(request, KEEP)
     count = Thing.objects.exclude(state=ThingState.RETIRED).count()
     return render(request, "equipment/papers.html", {"kinds": Kind.choices, "parts": range(1, -(-count // A_PART) + 1)})
 
@@ -431,7 +428,7 @@ def pdf(data: bytes, name: str) -> HttpResponse:
 @require_safe
 def labels(request: HttpRequest) -> HttpResponse:
     """Of all things, of one kind, or of the codes named in the address; so many at a time."""
-    things, _asked = register(request, keeper(request))
+    things, _asked = register(request, allow(request, KEEP))
     codes = [one.strip() for one in request.GET.get("codes", "").replace(",", " ").split()][:A_PART]
     if codes:
         things = Thing.objects.filter(code_key__in=[code_key(code) for code in codes]).order_by("code")
@@ -444,7 +441,7 @@ def labels(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def sheet(request: HttpRequest) -> HttpResponse:
-    things, _asked = register(request, keeper(request))
+    things, _asked = register(request, allow(request, KEEP))
     out = {loan.thing_id: loan for loan in Loan.objects.open().select_related("person")}
     lines = []
     for thing in things[:MOST_LINES]:
@@ -459,7 +456,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def key_in(request: HttpRequest) -> HttpResponse:
     """Ten lines of the paper sheet at a time."""
-    by, today = keeper(request), club_day(timezone.now())
+    by, today = allow(request, KEEP), club_day(timezone.now())
     token = SheetToken(request.POST or None)
     rows = sheet_forms(request.POST or None, initial={"on": today, "due_on": today + timedelta(days=7)})
     problems = [row.errors for row in rows]  # of every line, so that all of them are told at once
@@ -475,5 +472,5 @@ def key_in(request: HttpRequest) -> HttpResponse:
             for place, sentences in refused.rows.items():
                 filled[place].add_error(None, sentences)
             messages.error(request, _("Nothing was written down: mend the lines below first."))
-    people = User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED]
-    return render(request, "equipment/key_in.html", {"token": token, "rows": rows, "people": people})
+    page = {"token": token, "rows": rows, "people": people_offered()}
+    return render(request, "equipment/key_in.html", page)

@@ -195,6 +195,20 @@ def test_the_first_free_one_of_a_kind_is_held(thing, member):
     assert Hold.objects.filter(thing=other).exists()
 
 
+def test_a_keeper_chooses_among_the_names_on_both_hold_pages_and_a_member_sees_none(thing, client):
+    keeper, somebody = make_keeper(), make_person()
+    for address in (url("hold", thing.code), url("kind-hold", thing.kind)):
+        client.force_login(keeper)
+        page = client.get(address).content.decode()
+        [name] = re.findall(r'<input[^>]* list="(\w+)"', page)
+        [offered] = re.findall(rf'<datalist id="{name}">(.*?)</datalist>', page, re.DOTALL)
+        assert {keeper.email, somebody.email} <= set(re.findall(r'value="([^"]+)"', offered))
+        client.force_login(somebody)
+        page = client.get(address).content.decode()
+        assert "datalist" not in page
+        assert keeper.email not in page
+
+
 def test_a_hold_is_cancelled_by_its_own(thing, sign_in):
     hold = make_hold_now(thing)
     client = sign_in(hold.person)
