@@ -1,7 +1,10 @@
-"""A table out of a file that somebody brings, CSV or XLSX: read within bounds, or refused in a sentence.
+"""Tables in CSV and XLSX, read and written with the standard library. Bytes in, rows out, and the other way round.
 
-A workbook is a zip of XML. It may unfold to fill the memory, claim a million rows, or hold a cell that is no number, so
-it is read cell by cell with the standard library and given up at the first bound it passes. ECMA-376, parts 1 and 2.
+Read within bounds, or refused in a sentence: a workbook is a zip of XML, which may unfold to fill the memory, claim a
+million rows, or hold a cell that is no number, so it is read cell by cell and given up at the first bound it passes.
+
+A cell of text that a spreadsheet would take for a formula gets an apostrophe in front when written, and loses it when
+read, so that a file of ours comes back as it went. Numbers stay numbers. ECMA-376, parts 1 and 2.
 """
 
 from __future__ import annotations
@@ -11,10 +14,13 @@ import io
 import posixpath
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import chain
 from typing import NamedTuple
 from xml.parsers import expat
+from xml.sax.saxutils import escape, quoteattr
 
 from django.utils.translation import gettext as _
 
@@ -24,6 +30,9 @@ MOST_COLUMNS = 100
 MOST_UNPACKED = 30 * 1024 * 1024  # of the parts that are read
 MOST_ELEMENTS = 1_000_000  # of XML; 5,000 rows of 60 columns of numbers have two thirds of that
 AT_ONCE = 64 * 1024
+
+FORMULA_BEGINS = ("=", "+", "-", "@", "\t", "\r")
+XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 Cell = str | int | float | bool | date | time | None
 
@@ -37,6 +46,71 @@ class Line(NamedTuple):
 
     number: int
     cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row under the headings: its number as a spreadsheet shows it, and its text by heading."""
+
+    number: int
+    cells: dict[str, str]
+
+    def get(self, heading: str) -> str:
+        return self.cells.get(heading, "")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong with one cell, and where it stands: the row as a spreadsheet numbers it, the column's heading."""
+
+    file: str
+    row: int
+    column: str
+    message: str
+
+    def __str__(self) -> str:
+        place = _("%(file)s, row %(row)s, column %(column)s")
+        return f"{place % {'file': self.file, 'row': self.row, 'column': self.column}}: {self.message}"
+
+
+def read_table(
+    content: bytes,
+    name: str,
+    *,
+    needed: Iterable[str] = (),
+    space: str = "_",
+    other_encoding: str = "",
+    most_bytes: int = MOST_BYTES,
+) -> list[Row]:
+    """The rows below the headings, which count in small letters with `space` between words. Raises TableRefused.
+
+    A column without a heading is left out; one of `needed` must be there.
+    """
+    first, *lines = read_lines(content, name, other_encoding=other_encoding, most_bytes=most_bytes)
+    headings = [space.join(cell_text(cell).lower().split()) for cell in first.cells]
+    if len(set(filter(None, headings))) != len([one for one in headings if one]):
+        raise TableRefused(_("A heading comes twice in the first row."))
+    if missing := [heading for heading in needed if heading not in headings]:
+        text = _("The first row must name the columns. Missing: %(columns)s.")
+        raise TableRefused(text % {"columns": ", ".join(missing)})
+    return [
+        Row(number, {key: cell_text(cell) for key, cell in zip(headings, cells, strict=False) if key})
+        for number, cells in lines
+    ]
+
+
+def cell_text(cell: Cell) -> str:
+    """As a person would read it: whole numbers without a point, days as 2026-09-14, our own apostrophe taken off."""
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return cell.date().isoformat() if isinstance(cell, datetime) else plain_text(str(cell).strip()).strip()
+
+
+def plain_text(text: str) -> str:
+    """Without the apostrophe that `safe_cell` put in front."""
+    return text[1:] if text.startswith("'") and text[1:].startswith(FORMULA_BEGINS) else text
 
 
 def read_lines(content: bytes, name: str, *, other_encoding: str = "", most_bytes: int = MOST_BYTES) -> list[Line]:
@@ -93,6 +167,7 @@ WORKSHEET = "/worksheet"
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 STRICT_OFFICE = "http://purl.oclc.org/ooxml/officeDocument/relationships"
 CELL_NAME = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+# What spreadsheets count days from, since March 1900.
 DAY_ZERO, DAY_ZERO_1904 = datetime(1899, 12, 30), datetime(1904, 1, 1)  # noqa: DTZ001 - a spreadsheet has no zone
 # Built-in number formats that are days or times (ECMA-376 part 1, 18.8.30), and how one of the file's own is known.
 BUILT_IN_DATES = frozenset({*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)})
@@ -390,3 +465,115 @@ def _column(letters: str) -> int:
     for letter in letters:
         number = number * 26 + ord(letter) - 64
     return number
+
+
+# Written
+
+
+def safe_cell(cell: object) -> object:
+    """Nothing that a spreadsheet takes for a formula; numbers and days stay what they are, all else is text."""
+    if cell is None or isinstance(cell, int | float | date):
+        return cell
+    text = str(cell)
+    return f"'{text}" if text.startswith(FORMULA_BEGINS) else text
+
+
+def _safe_rows(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[list[object]]:
+    for row in chain([headings], rows):
+        yield [safe_cell(cell) for cell in row]
+
+
+def write_csv(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
+    """Line by line, so that a long export need not be held in memory."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    for row in _safe_rows(headings, rows):
+        writer.writerow(row)
+        yield buffer.getvalue()
+        buffer.seek(0)
+        buffer.truncate()
+
+
+# A workbook is written row by row: a season's loans are 700,000 cells, for which building cell objects takes longer
+# than a web server waits. Only what our exports need: text, numbers and days.
+
+SHEET_XML = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+RELATIONS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+PACKAGE = "http://schemas.openxmlformats.org/package/2006"
+TYPES = "application/vnd.openxmlformats-officedocument.spreadsheetml"
+HEAD = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
+NOT_OF_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+
+
+PARTS = {
+    "_rels/.rels": f'<Relationships xmlns="{PACKAGE}/relationships">'
+    f'<Relationship Id="rId1" Type="{RELATIONS}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
+    # Style 0 is plain, style 1 a day as the reader's own spreadsheet writes days (built-in format 14).
+    "xl/styles.xml": f'<styleSheet xmlns="{SHEET_XML}"><fonts count="1"><font/></fonts>'
+    '<fills count="2"><fill><patternFill patternType="none"/></fill><fill><patternFill patternType="gray125"/></fill>'
+    '</fills><borders count="1"><border/></borders>'
+    '<cellStyleXfs count="1"><xf/></cellStyleXfs><cellXfs count="2"><xf/>'
+    '<xf numFmtId="14" applyNumberFormat="1"/></cellXfs>'
+    '<cellStyles count="1"><cellStyle name="Normal" xfId="0" builtinId="0"/></cellStyles></styleSheet>',
+}
+
+Sheet = tuple[str, Sequence[str], Iterable[Sequence[object]]]
+
+
+def write_xlsx(sheets: Iterable[Sheet]) -> bytes:
+    """A workbook with a sheet for each (title, headings, rows).
+
+    Text is kept as text, so that none of it is ever taken for a formula.
+    """
+    written = io.BytesIO()
+    titles = []
+    with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as packed:
+        for title, headings, rows in sheets:
+            titles.append(title)
+            with packed.open(f"xl/worksheets/sheet{len(titles)}.xml", "w", force_zip64=True) as sheet:
+                sheet.write(f'{HEAD}<worksheet xmlns="{SHEET_XML}"><sheetData>'.encode())
+                for row in _safe_rows(headings, rows):
+                    sheet.write(f"<row>{''.join(map(_cell_xml, row))}</row>".encode())
+                sheet.write(b"</sheetData></worksheet>")
+        for name, part in (PARTS | _parts_naming(titles)).items():
+            packed.writestr(name, HEAD + part)
+    return written.getvalue()
+
+
+def _parts_naming(titles: Sequence[str]) -> dict[str, str]:
+    """The parts of a workbook that name its sheets."""
+    numbers = range(1, len(titles) + 1)
+    styles = len(titles) + 1
+    types = "".join(
+        f'<Override PartName="/xl/worksheets/sheet{n}.xml" ContentType="{TYPES}.worksheet+xml"/>' for n in numbers
+    )
+    relations = "".join(
+        f'<Relationship Id="rId{n}" Type="{RELATIONS}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers
+    )
+    named = "".join(
+        f'<sheet name={quoteattr(title)} sheetId="{n}" r:id="rId{n}"/>' for n, title in enumerate(titles, 1)
+    )
+    return {
+        "[Content_Types].xml": f'<Types xmlns="{PACKAGE}/content-types">'
+        '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+        f'<Override PartName="/xl/workbook.xml" ContentType="{TYPES}.sheet.main+xml"/>{types}'
+        f'<Override PartName="/xl/styles.xml" ContentType="{TYPES}.styles+xml"/></Types>',
+        "xl/workbook.xml": f'<workbook xmlns="{SHEET_XML}" xmlns:r="{RELATIONS}"><sheets>{named}</sheets></workbook>',
+        "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{PACKAGE}/relationships">{relations}'
+        f'<Relationship Id="rId{styles}" Type="{RELATIONS}/styles" Target="styles.xml"/></Relationships>',
+    }
+
+
+def _cell_xml(value: object) -> str:
+    if value is None or value == "":
+        return "<c/>"
+    if isinstance(value, datetime):
+        value = value.isoformat()  # a workbook holds no time zones
+    if isinstance(value, str):
+        text = escape(NOT_OF_XML.sub("", value), {"\r": "&#13;"})
+        return f'<c t="inlineStr"><is><t xml:space="preserve">{text}</t></is></c>'
+    if isinstance(value, bool):
+        return f'<c t="b"><v>{int(value)}</v></c>'
+    if isinstance(value, date):
+        return f'<c s="1"><v>{(value - DAY_ZERO.date()).days}</v></c>'
+    return f"<c><v>{value}</v></c>"

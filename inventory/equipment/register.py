@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.money import cents_typed, money_words
+from club.core.tables import Row
 from club.members.models import Kitchen
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing
-from inventory.equipment.spreadsheets import Cell, Row
 from inventory.equipment.validators import ThingFields, fields_of
 from recipes.engine.quantities import JAR_SIZES
 
 SIZE_OF = {f"jars_{size.replace('-', '_')}": size for size in JAR_SIZES}
 JARS = tuple(SIZE_OF)
+Cell = str | int | date | None
 REQUIRED = ("code", "kind", "name")
 THING_COLUMNS = (
     *REQUIRED,
@@ -36,20 +37,6 @@ THING_COLUMNS = (
 STATE_COLUMNS = ("state", "state_note")
 
 _KINDS = {str(value): value for value in Kind.values} | {str(label).lower(): value for value, label in Kind.choices}
-
-
-@dataclass(frozen=True)
-class Problem:
-    """What is wrong with one cell, and where it stands."""
-
-    file: str
-    row: int
-    column: str
-    message: str
-
-    def __str__(self) -> str:
-        place = _("%(file)s, row %(row)s, column %(column)s")
-        return f"{place % {'file': self.file, 'row': self.row, 'column': self.column}}: {self.message}"
 
 
 class _UnreadableError(ValueError):

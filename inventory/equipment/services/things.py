@@ -15,15 +15,15 @@ from django.utils.translation import gettext as _
 from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
 from club.core.photos import MOST_BYTES, photo_as_jpeg
+from club.core.tables import Problem, Row
 from club.core.text import plain
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import Condition, Occasion, PartsOutcome, ThingState
 from inventory.equipment.models import ConditionNote, Hold, Loan, Thing, ThingPhoto
-from inventory.equipment.register import COLUMN_OF_FIELD, REQUIRED, THING_COLUMNS, Problem, cells_of, fields_from
+from inventory.equipment.register import COLUMN_OF_FIELD, REQUIRED, THING_COLUMNS, Cell, cells_of, fields_from
 from inventory.equipment.rules import code_key
 from inventory.equipment.services.common import choice_check, keeper_check
 from inventory.equipment.services.holds import waiting_offer_freed
-from inventory.equipment.spreadsheets import Cell, Row
 from inventory.equipment.validators import ThingFields, cleaned_fields, code_used
 
 # Things themselves: added, changed, sent to repair, mended, retired, looked over.

@@ -24,7 +24,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.core.clock import club_day
 from club.core.http import allow, refusals_on, signed_in
 from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
-from club.core.tables import TableRefused
+from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
 from club.members.models import User, UserQuerySet
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
@@ -52,7 +52,6 @@ from inventory.equipment.models import (
     with_standing,
 )
 from inventory.equipment.rules import code_key
-from inventory.equipment.spreadsheets import XLSX_TYPE, Cell, Row, read_table, write_csv, write_xlsx
 
 # What the room's views share: who asks, the gates to a thing, a hold and a loan, and a refusal beside its field.
 
@@ -341,7 +340,7 @@ def _say(request: HttpRequest, record: InstrumentTest) -> None:
 SALT = "equipment.import"
 CHECKED_FOR_S = 3600
 
-Table = tuple[Sequence[str], Callable[[], Iterator[list[Cell]]]]
+Table = tuple[Sequence[str], Callable[[], Iterator[list[equipment_register.Cell]]]]
 TABLES: dict[str, Table] = {
     "things": ((*equipment_register.THING_COLUMNS, *equipment_register.STATE_COLUMNS), equipment_register.thing_rows),
     "loans": (tuple(equipment_register.LOANS), equipment_register.loan_rows),
@@ -362,7 +361,7 @@ def export(request: HttpRequest, what: str, form: str) -> HttpResponseBase:
         return StreamingHttpResponse(
             write_csv(headings, rows()), content_type="text/csv; charset=utf-8", headers=headers
         )
-    return HttpResponse(write_xlsx(headings, rows(), title=what), content_type=XLSX_TYPE, headers=headers)
+    return HttpResponse(write_xlsx([(what, headings, rows())]), content_type=XLSX_TYPE, headers=headers)
 
 
 @require_http_methods(["GET", "POST"])
@@ -376,7 +375,7 @@ def take_in(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         file = form.cleaned_data["file"]
         try:
-            rows = read_table(file.read(), file.name)
+            rows = read_table(file.read(), file.name, other_encoding="cp1252")
         except TableRefused as error:
             form.add_error("file", str(error))
         else:

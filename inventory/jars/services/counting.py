@@ -19,7 +19,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from club.core.tables import TableRefused
+from club.core.tables import Problem, Row, TableRefused, read_table
 from club.members.models import Kitchen, User
 from inventory.jars.choices import LidAccount, LidReason, PlaceKind, Reason, SupplyReason
 from inventory.jars.models import Balance, CountTaken, LidLot, LidStock, Place, Supply, SupplyLot, code_key
@@ -34,12 +34,12 @@ from inventory.jars.services.ledger import (
     store_place,
 )
 from inventory.jars.services.stock import lids_post, supply_buy, supply_post
-from inventory.jars.sheets import Problem, SheetRow, read_sheet
 from recipes.engine.quantities import JAR_SIZES
 
 NEEDED = ("what", "count")
 COLUMNS = ("what", "place no", "place", "size", "state", "lot", "maker", "item", "use by", "strength", "count")
-READ = frozenset({*COLUMNS, ""})
+READ = frozenset(COLUMNS)
+MOST_BYTES = 2_000_000
 JARS, LIDS, SUPPLY = "jars", "lids", "supply"
 STORE_NAMES = ("club store", "store")
 Key = TypeVar("Key")
@@ -98,7 +98,7 @@ def count_plan(name: str, content: bytes) -> CountPlan:
     plan = CountPlan(file=name, digest=hashlib.sha256(content).hexdigest())
     plan.taken = CountTaken.objects.filter(digest=plan.digest).select_related("by").first()
     try:
-        rows = read_sheet(name, content, needed=NEEDED)
+        rows = read_table(content, name, needed=NEEDED, space=" ", most_bytes=MOST_BYTES)
     except TableRefused as refused:
         plan.problems.append(Problem(name, 1, "", str(refused)))
         return plan
@@ -124,7 +124,7 @@ def count_plan(name: str, content: bytes) -> CountPlan:
 class _Books:
     """Everything the rows may name, read in a handful of queries."""
 
-    def __init__(self, rows: Sequence[SheetRow]) -> None:
+    def __init__(self, rows: Sequence[Row]) -> None:
         self.targets: defaultdict[str, list[Target]] = defaultdict(list)
         self.by_number: dict[str, Target] = {}
         self._read_places()
@@ -167,22 +167,22 @@ def _target(place: Place) -> Target:
     return Target(PlaceKind.STORE, 0, STORE_NAMES[0])
 
 
-def _change_of(row: SheetRow, books: _Books) -> Change:
-    readers: dict[str, Callable[[SheetRow, _Books, int], Change]] = {JARS: _jars, LIDS: _lids, SUPPLY: _supply}
+def _change_of(row: Row, books: _Books) -> Change:
+    readers: dict[str, Callable[[Row, _Books, int], Change]] = {JARS: _jars, LIDS: _lids, SUPPLY: _supply}
     reader = readers.get(row.get("what").lower())
     if reader is None:
         raise _RowProblem("what", _("Write jars, lids or supply."))
     return reader(row, books, _number(row))
 
 
-def _number(row: SheetRow) -> int:
+def _number(row: Row) -> int:
     text = row.get("count")
     if not (text.isascii() and text.isdecimal()) or int(text[:9]) > MOST_AT_ONCE:
         raise _RowProblem("count", _("Write a whole number from 0 to %(n)s.") % {"n": MOST_AT_ONCE})
     return int(text)
 
 
-def _jars(row: SheetRow, books: _Books, count: int) -> Change:
+def _jars(row: Row, books: _Books, count: int) -> Change:
     place = _place(row, books)
     size, state = row.get("size").lower(), row.get("state").lower() or EMPTY
     if size not in JAR_SIZES:
@@ -197,7 +197,7 @@ def _jars(row: SheetRow, books: _Books, count: int) -> Change:
     return Change(row.number, label, books.balances.get(key, 0), count, jars=key)
 
 
-def _place(row: SheetRow, books: _Books) -> Target:
+def _place(row: Row, books: _Books) -> Target:
     if number := row.get("place no"):
         return _known(books.by_number, number, "place no", _("There is no place of that number."))
     if not row.get("place"):
@@ -210,13 +210,13 @@ def _place(row: SheetRow, books: _Books) -> Target:
     return found[0]
 
 
-def _lot(row: SheetRow, books: _Books) -> int:
+def _lot(row: Row, books: _Books) -> int:
     if not row.get("lot"):
         raise _RowProblem("lot", _("Full jars are counted by lot: give the lot code on the label."))
     return _known(books.lots, row.get("lot"), "lot", _("The ledger knows no jars of that lot."))
 
 
-def _lids(row: SheetRow, books: _Books, count: int) -> Change:
+def _lids(row: Row, books: _Books, count: int) -> Change:
     key = (code_key(row.get("lot")), row.get("maker").lower())
     lot = _known(books.lid_lots, key, "lot", _("There is no lid lot of that code and maker. Add it first."))
     return Change(
@@ -224,7 +224,7 @@ def _lids(row: SheetRow, books: _Books, count: int) -> Change:
     )
 
 
-def _supply(row: SheetRow, books: _Books, count: int) -> Change:
+def _supply(row: Row, books: _Books, count: int) -> Change:
     supply = _known(
         books.supplies, row.get("item").lower(), "item", _("There is no supply of that name. Add it first.")
     )
@@ -236,7 +236,7 @@ def _supply(row: SheetRow, books: _Books, count: int) -> Change:
     return Change(row.number, f"{supply.name} {row.get('use by')}".strip(), books.stocks[key], count, supply=key)
 
 
-def _date(row: SheetRow) -> date | None:
+def _date(row: Row) -> date | None:
     text = row.get("use by")
     try:
         return date.fromisoformat(text) if text else None
@@ -244,7 +244,7 @@ def _date(row: SheetRow) -> date | None:
         raise _RowProblem("use by", _("Write the date as 2027-03-31.")) from None
 
 
-def _tenths(row: SheetRow, supply: Supply) -> int | None:
+def _tenths(row: Row, supply: Supply) -> int | None:
     text = row.get("strength").removesuffix("%").strip().replace(",", ".")
     if not supply.is_vinegar:
         if text:

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from club.core.clock import club_day
 from club.core.http import refusals_on, signed_in
 from club.core.money import money_text
+from club.core.tables import XLSX_TYPE, write_csv, write_xlsx
 from club.members.models import User
 from inventory.jars import services
 from inventory.jars.choices import PlaceKind, Reason
@@ -25,7 +26,6 @@ from inventory.jars.forms import REASONS_OFFERED, CorrectForm, CountsForm, MoveF
 from inventory.jars.models import Balance, CountTaken, Deposit, DepositNote, Movement, Place, Supply, SupplyLot
 from inventory.jars.models.ledger import KEEP
 from inventory.jars.services.counting import COLUMNS, CountPlan
-from inventory.jars.sheets import csv_lines, workbook_bytes
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 
@@ -213,7 +213,6 @@ def settle(request: HttpRequest, pk: int) -> HttpResponse:
 # Counts in from a spreadsheet, and everything out.
 
 SHOWN = 200
-WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @require_http_methods(["GET", "POST"])
@@ -264,7 +263,7 @@ def export_csv(request: HttpRequest, table: str) -> HttpResponseBase:
     if table not in TABLES:
         raise Http404
     one = TABLES[table]
-    answer = StreamingHttpResponse(csv_lines(one.heads, one.rows()), content_type="text/csv; charset=utf-8")
+    answer = StreamingHttpResponse(write_csv(one.heads, one.rows()), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="jars-{table}.csv"'
     return answer
 
@@ -272,6 +271,6 @@ def export_csv(request: HttpRequest, table: str) -> HttpResponseBase:
 @require_GET
 def export_workbook(request: HttpRequest) -> HttpResponse:
     keeper(request)
-    answer = HttpResponse(workbook_bytes(workbook_tables()), content_type=WORKBOOK)
+    answer = HttpResponse(write_xlsx(workbook_tables()), content_type=XLSX_TYPE)
     answer["Content-Disposition"] = 'attachment; filename="jars.xlsx"'
     return answer

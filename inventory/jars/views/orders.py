@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from club.core.http import refusals_on, signed_in
 from club.core.money import money_text
+from club.core.tables import write_csv
 from club.members.models import User
 from inventory.jars import services
 from inventory.jars.choices import OrderState
@@ -36,7 +37,6 @@ from inventory.jars.forms import (
 from inventory.jars.models import ClubOrder, OrderLine, OrderWish
 from inventory.jars.models.orders import RUN, MemberSum, bills_for, line_sums, lines_left, member_sums, wishes_of
 from inventory.jars.presentation import bill_rows, signed_money
-from inventory.jars.sheets import csv_lines
 
 PER_PAGE = 30
 
@@ -295,7 +295,7 @@ def pick_up_csv(request: HttpRequest, pk: int) -> HttpResponseBase:
     one = order_for(runner(request), pk)
     heads = ("member", "email", "what", "unit", "asked", "gets", "pays", "paid", "fetched")
     cells = (cell for row in member_sums(one, wishes_of(one)) for cell in _cells(row))
-    answer = StreamingHttpResponse(csv_lines(heads, cells), content_type="text/csv; charset=utf-8")
+    answer = StreamingHttpResponse(write_csv(heads, cells), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="pick-up-{one.pk}.csv"'
     return answer
 

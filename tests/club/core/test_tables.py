@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import io
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
 
 from club.core import tables
-from club.core.tables import MOST_COLUMNS, MOST_ROWS, Line, TableRefused, read_lines
-from inventory.equipment.xlsx import xlsx_bytes
+from club.core.tables import MOST_COLUMNS, MOST_ROWS, Line, TableRefused, read_lines, read_table, write_xlsx
 from tests.factories.workbooks import MAIN, packed, sheet, workbook
 
 
@@ -41,7 +40,7 @@ def test_a_workbook_is_read_as_it_was_typed():
 
 
 def test_a_workbook_of_ours_without_places_and_one_with_shared_strings_are_read():
-    ours = xlsx_bytes("a", [["code", "n"], [None, None], ["A-1", 4], ["B", date(2026, 9, 14)]])
+    ours = write_xlsx([("a", ["code", "n"], [[None, None], ["A-1", 4], ["B", date(2026, 9, 14)]])])
     lines = read_lines(ours, "x.xlsx")
     assert [line.cells for line in lines] == [("code", "n"), ("A-1", 4), ("B", datetime(2026, 9, 14))]  # noqa: DTZ001
     strings = (
@@ -181,3 +180,22 @@ def test_a_csv_is_read_with_its_separator_and_empty_rows_are_left_out(mark):
 
 def test_columns_without_a_word_beyond_the_bound_do_no_harm():
     assert read_lines(b"a,b" + b"," * 500 + b"\n", "x.csv")[0].cells[:2] == ("a", "b")
+
+
+def test_a_workbook_of_several_sheets_is_what_another_program_reads():
+    moment = datetime(2026, 9, 14, 18, 30, tzinfo=UTC)
+    rows = [[True, 2.5, moment, -5, None], [False, "=1+1", "a & <b>", 10**9, ""]]
+    book = load_workbook(io.BytesIO(write_xlsx([("One & two", ["a"], rows), ("Three", ["=b"], [])])))
+    assert book.sheetnames == ["One & two", "Three"]
+    first, second = ([list(row) for row in sheet.iter_rows(values_only=True)] for sheet in book)
+    assert first[1] == [True, 2.5, "2026-09-14T18:30:00+00:00", -5, None]
+    assert first[2] == [False, "'=1+1", "a & <b>", 10**9, None]
+    assert second == [["'=b"]]
+
+
+def test_a_heading_counts_in_small_letters_and_must_not_come_twice():
+    assert [row.cells for row in read_table(b"Place  No,,b\n1,2,3\n", "x.csv")] == [{"place_no": "1", "b": "3"}]
+    assert read_table(b"Place No\n1\n", "x.csv", space=" ")[0].cells == {"place no": "1"}
+    for text, why in ((b"count,Count\n1,2\n", "twice"), (b"what\njars\n", "Missing: count, size")):
+        with pytest.raises(TableRefused, match=why):
+            read_table(text, "x.csv", needed=("what", "count", "size"))

@@ -13,13 +13,12 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from openpyxl import Workbook, load_workbook
 
-from club.core.tables import TableRefused
+from club.core.tables import TableRefused, plain_text, read_table, safe_cell, write_csv, write_xlsx
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import ConditionNote, Thing
 from inventory.equipment.register import STATE_COLUMNS, THING_COLUMNS, thing_rows
 from inventory.equipment.services import things
-from inventory.equipment.spreadsheets import plain_text, read_table, safe_text, write_csv, write_xlsx
 from inventory.equipment.validators import fields_of
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
@@ -35,7 +34,9 @@ MIL-01,Food mill,Mill,,,,,
 
 def take_in(text: str | bytes, *, by=None, dry_run=False, name="register.csv"):
     data = text.encode() if isinstance(text, str) else text
-    return services.register_import(by=by or make_keeper(), rows=read_table(data, name), file=name, dry_run=dry_run)
+    return services.register_import(
+        by=by or make_keeper(), rows=read_table(data, name, other_encoding="cp1252"), file=name, dry_run=dry_run
+    )
 
 
 def test_a_dry_run_says_what_would_be_and_writes_nothing():
@@ -232,24 +233,24 @@ def test_what_is_written_out_comes_in_again_as_it_was(form):
     if form == "csv":
         data = "".join(write_csv(headings, thing_rows())).encode()
     else:
-        data = write_xlsx(headings, thing_rows(), title="things")
+        data = write_xlsx([("things", headings, thing_rows())])
     report = take_in(data, name=f"things.{form}")
     assert (len(report.unchanged), report.changed, report.added, report.problems) == (2, [], [], [])
 
 
 @pytest.mark.parametrize("text", ["=SUM(A1)", "+1", "-1", "@cmd", "\tx", "\rx"])
 def test_a_cell_never_begins_a_formula_and_comes_back_plain(text):
-    assert safe_text(text) == f"'{text}"
+    assert safe_cell(text) == f"'{text}"
     assert plain_text(f"'{text}") == text
-    sheet = load_workbook(io.BytesIO(write_xlsx(["a"], [[text]], title="t"))).active
+    sheet = load_workbook(io.BytesIO(write_xlsx([("t", ["a"], [[text]])]))).active
     assert sheet["A2"].data_type == "s"
     assert str(sheet["A2"].value).startswith("'")
 
 
 def test_numbers_stay_numbers_and_an_apostrophe_of_one_s_own_stays():
-    assert safe_text(-5) == -5
+    assert safe_cell(-5) == -5
     assert plain_text("'tis") == "'tis"
-    assert load_workbook(io.BytesIO(write_xlsx(["a"], [[7]], title="t"))).active["A2"].data_type == "n"
+    assert load_workbook(io.BytesIO(write_xlsx([("t", ["a"], [[7]])]))).active["A2"].data_type == "n"
 
 
 @pytest.mark.parametrize(
@@ -266,11 +267,11 @@ def test_numbers_stay_numbers_and_an_apostrophe_of_one_s_own_stays():
 )
 def test_what_is_no_table_is_refused_with_the_reason(data, why):
     with pytest.raises(TableRefused, match=why):
-        read_table(data, "file")
+        read_table(data, "file", other_encoding="cp1252")
 
 
 def test_a_semicolon_table_and_windows_letters_are_read():
-    [row] = read_table("Code;Kind;Name\r\nA-1;scale;Küchenwaage\r\n".encode("cp1252"), "x.csv")
+    [row] = read_table("Code;Kind;Name\r\nA-1;scale;Küchenwaage\r\n".encode("cp1252"), "x.csv", other_encoding="cp1252")
     assert (row.number, row.cells) == (2, {"code": "A-1", "kind": "scale", "name": "Küchenwaage"})
 
 
@@ -284,7 +285,7 @@ def test_taking_in_a_thousand_rows_asks_the_database_little(django_assert_max_nu
 
 def test_days_numbers_and_every_letter_are_read_by_a_spreadsheet_as_they_were():
     told = [date(2026, 9, 14), 7, "a & <b> \n\u00e9\u0142\x07", None]
-    book = load_workbook(io.BytesIO(write_xlsx(["day", "n", "text", "none"], [told], title="Tests & more")))
+    book = load_workbook(io.BytesIO(write_xlsx([("Tests & more", ["day", "n", "text", "none"], [told])])))
     [_heads, row] = list(book.active.iter_rows(values_only=True))
     assert (row[0].date(), row[1], row[2], row[3]) == (told[0], 7, "a & <b> \n\u00e9\u0142", None)
     assert book.sheetnames == ["Tests & more"]

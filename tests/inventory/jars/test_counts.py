@@ -17,9 +17,10 @@ from django.urls import reverse
 from club.core import tables
 from club.core.clock import club_day
 from club.members.models import User
-from inventory.jars import services, sheets
+from inventory.jars import services
 from inventory.jars.exports import TABLES
 from inventory.jars.models import Balance, CountTaken, LidStock, Movement, SupplyLot
+from inventory.jars.services.counting import MOST_BYTES
 from tests.factories.batches import make_batch_out
 from tests.factories.jars import make_jars, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person
@@ -225,7 +226,7 @@ def bomb():
         ("x.xlsx", b"PK nonsense", "cannot be read"),
         ("x.xlsx", bomb(), "cannot be read"),
         ("x.csv", b"what,count\n" + b"jars,1\n" * (tables.MOST_ROWS + 1), "more than 5000 rows"),
-        ("x.csv", b"x" * (sheets.MOST_BYTES + 1), "larger than 2 MB"),
+        ("x.csv", b"x" * (MOST_BYTES + 1), "larger than 2 MB"),
     ],
 )
 def test_a_file_that_is_no_table_is_refused_with_what_to_do(keeper, name, content, said):
@@ -287,12 +288,12 @@ def test_a_workbook_that_claims_too_much_or_is_broken_is_refused_on_the_page(kee
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "\rx"])
 def test_a_text_cell_that_would_be_a_formula_gets_an_apostrophe_and_reads_back_as_it_was(text):
-    assert sheets.guarded(text) == f"'{text}"
-    assert sheets.cell_text(sheets.guarded(text)) == text.strip()
+    assert tables.safe_cell(text) == f"'{text}"
+    assert tables.cell_text(tables.safe_cell(text)) == text.strip()
 
 
 def test_numbers_stay_numbers_and_plain_text_stays_plain():
-    assert [sheets.guarded(cell) for cell in (-5, -1.5, None, "plum", "'tis")] == [-5, -1.5, None, "plum", "'tis"]
+    assert [tables.safe_cell(cell) for cell in (-5, -1.5, None, "plum", "'tis")] == [-5, -1.5, None, "plum", "'tis"]
 
 
 @pytest.fixture
@@ -318,7 +319,7 @@ def test_every_table_goes_out_as_csv_with_all_its_rows_and_no_formula(stocked, s
     numbers = ("count", "change", "jars", "cents")
     for row in rows[1:]:
         plain = [cell for head, cell in zip(rows[0], row, strict=True) if head not in numbers]
-        assert not any(cell.startswith(sheets.FORMULA) for cell in plain)
+        assert not any(cell.startswith(tables.FORMULA_BEGINS) for cell in plain)
 
 
 def test_the_workbook_holds_every_table_and_no_formula(stocked, sign_in):
