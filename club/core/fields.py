@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from uuid import uuid4
 
 from crispy_forms.layout import Div
 from crispy_forms.utils import TEMPLATE_PACK
@@ -129,6 +130,20 @@ def _is_doubled(text: str) -> bool:
     except WallTimeError as error:
         return isinstance(error, WallTimeDoubled)
     return False
+
+
+def token_field() -> forms.UUIDField:
+    """Drawn with the form: the same form sent twice is one act."""
+    return forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+
+
+def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=label, min_value=least, max_value=9_999, widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **more
+    )
+
+
+# A part of a form that is rarely filled in, folded away under its name. It works without scripts.
 
 
 class Fold(Div):  # type: ignore[misc]  # the layouts carry no types

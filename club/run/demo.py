@@ -30,7 +30,7 @@ from club.members.models import Kitchen, User
 from club.members.services import kitchen_add, kitchen_invitation_answer, kitchen_invite, member_enrol, skill_waive
 from club.reminders.services import kinds_for, wishes_change
 from club.run.site import is_loopback
-from club.season.services import household_set, jars_used, wish_set
+from club.season.services import household_set, jars_used, target_set
 from inventory.batches.models import Batch
 from inventory.batches.services import (
     batch_log_process,
@@ -527,7 +527,7 @@ def _yearly(told: Mapping[str, Any], by: User, kitchen: Kitchen) -> None:
     recipe = Recipe.objects.get(slug=told["recipe"]) if "recipe" in told else None
     kind, produce, canner = (told.get(name, "") for name in ("kind", "produce", "canner"))
     what = {"kind": kind, "produce": produce, "canner": canner}
-    wish_set(by=by, kitchen=kitchen, recipe=recipe, jar_size=told["jar"], jars=told["jars"], **what)
+    target_set(by=by, kitchen=kitchen, recipe=recipe, jar_size=told["jar"], jars=told["jars"], **what)
 
 
 def _opened(told: Mapping[str, Any], by: User, kitchen: Kitchen, now: datetime) -> None:

@@ -9,10 +9,10 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import count_field, token_field
 from club.core.forms import fields_helper
-from club.season.services import Reading
+from club.season.models import HouseholdSeason
 from inventory.jars.choices import Reason
-from inventory.jars.forms import count_field, token_field
 from recipes.choices import CANNERS, JARS, kind_word
 from recipes.models import Recipe, unbarred
 
@@ -20,7 +20,7 @@ CANNER_CHOICES = [("", _("as the recipe has it")), *CANNERS.items()]
 KIND_MARK = "|"
 
 
-class WishForm(forms.Form):
+class TargetForm(forms.Form):
     """A recipe, or a kind of some produce; the choices are what the published library has."""
 
     recipe = forms.TypedChoiceField(label=_("One recipe"), required=False, coerce=int, empty_value=None)
@@ -45,12 +45,18 @@ class WishForm(forms.Form):
         ]
         self.helper = fields_helper(gettext("Note it"))
 
-    def written(self) -> dict[str, Any]:
-        told = self.cleaned_data
-        kind, _mark, produce = told["of_kind"].partition(KIND_MARK)
-        recipe = Recipe.objects.filter(pk=told["recipe"]).first() if told["recipe"] else None
-        rest = {name: told[name] for name in ("jar_size", "jars", "canner")}
-        return {"recipe": recipe, "kind": kind, "produce": produce, **rest}
+    def target(self) -> dict[str, Any]:
+        """The keyword arguments of `target_set`."""
+        data = self.cleaned_data
+        kind, _mark, produce = data["of_kind"].partition(KIND_MARK)
+        return {
+            "recipe": Recipe.objects.filter(pk=data["recipe"]).first() if data["recipe"] else None,
+            "kind": kind,
+            "produce": produce,
+            "jar_size": data["jar_size"],
+            "jars": data["jars"],
+            "canner": data["canner"],
+        }
 
 
 class HouseholdForm(forms.Form):
@@ -69,19 +75,23 @@ class HouseholdForm(forms.Form):
         help_text=_("Whoever runs the club's orders then sees your sums: jars, pots and what is short."),
     )
 
-    def __init__(self, *args: Any, reading: Reading, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, household: HouseholdSeason, **kwargs: Any) -> None:
         kwargs["initial"] = {
-            "hours": f"{reading.evening_minutes / 60:g}",
-            "lids_at_home": reading.lids_at_home,
-            "is_counted": reading.is_counted,
+            "hours": f"{household.evening_minutes / 60:g}",
+            "lids_at_home": household.lids_at_home,
+            "is_counted": household.is_counted,
         }
         super().__init__(*args, **kwargs)
         self.helper = fields_helper(gettext("Save"))
 
-    def written(self) -> dict[str, Any]:
-        told = dict(self.cleaned_data)
-        minutes = int(told.pop("hours") * 60)
-        return {**told, "evening_minutes": minutes}
+    def settings(self) -> dict[str, Any]:
+        """The keyword arguments of `household_set`."""
+        data = self.cleaned_data
+        return {
+            "evening_minutes": int(data["hours"] * 60),
+            "lids_at_home": data["lids_at_home"],
+            "is_counted": data["is_counted"],
+        }
 
 
 class UseForm(forms.Form):

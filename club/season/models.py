@@ -1,8 +1,4 @@
-"""What a household told the desk of its year: what it goes through, how long an evening is, and whether it is counted.
-
-These stand in the desk and not in a room below: no room needs to know a wish, and the desk alone sees all that a wish
-is compared with (recipes, batches, the jar ledger, the freezer).
-"""
+"""What a household says of its year: what it goes through, how long an evening is, and whether it is counted."""
 
 from __future__ import annotations
 
@@ -20,18 +16,26 @@ USUAL_EVENING = 240  # minutes; our own choice, which a household changes
 
 
 def households_of(user: User) -> models.QuerySet[Kitchen]:
-    """The gate to a season: a person's own kitchens. A hall is nobody's household."""
+    """The member's own kitchens, whose season they may see and change. A hall is nobody's household."""
     return Kitchen.objects.filter(is_hall=False, people=user).order_by("pk")
 
 
+class HouseholdSeasonQuerySet(models.QuerySet["HouseholdSeason"]):
+    def of(self, kitchen: Kitchen) -> HouseholdSeason:
+        """What the household said, or the usual values, unsaved."""
+        return self.filter(kitchen=kitchen).first() or HouseholdSeason(kitchen=kitchen)
+
+
 class HouseholdSeason(models.Model):
-    """How a household does its season; one that told nothing has the values below."""
+    """How a household does its season; the values below hold where it has said nothing."""
 
     kitchen = models.OneToOneField(Kitchen, on_delete=models.PROTECT, related_name="season")
     evening_minutes = models.PositiveSmallIntegerField(_("minutes of an evening"), default=USUAL_EVENING)
     # Lids are counted by lot for the whole club; what lies in a drawer at home only the household knows.
     lids_at_home = models.PositiveIntegerField(_("lids at home"), default=0)
     is_counted = models.BooleanField(_("counted in what the club orders"), default=False)
+
+    objects = HouseholdSeasonQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -44,28 +48,29 @@ class HouseholdSeason(models.Model):
         return str(self.kitchen)
 
 
-class YearlyWishQuerySet(models.QuerySet["YearlyWish"]):
-    def visible_to(self, user: User) -> YearlyWishQuerySet:
+class YearlyTargetQuerySet(models.QuerySet["YearlyTarget"]):
+    def visible_to(self, user: User) -> YearlyTargetQuerySet:
         return self.filter(kitchen__in=households_of(user))
 
-    def in_order(self) -> YearlyWishQuerySet:
+    def in_order(self) -> YearlyTargetQuerySet:
         return self.select_related("recipe").order_by("pk")
 
 
-class YearlyWish(models.Model):
+class YearlyTarget(models.Model):
     """So many jars of one size a year: of one recipe, or of a kind of some produce ("jam" of "raspberries")."""
 
-    kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="yearly_wishes")
-    recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, null=True, blank=True, related_name="yearly_wishes")
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="yearly_targets")
+    recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, null=True, blank=True, related_name="yearly_targets")
     kind = models.CharField(max_length=40, blank=True)
     produce = models.CharField(max_length=80, blank=True)
     jar_size = models.CharField(max_length=16)
     jars = models.PositiveIntegerField(_("jars a year"))
     canner = models.CharField(max_length=16, blank=True)  # for what goes under pressure; empty: as the recipe has it
 
-    objects = YearlyWishQuerySet.as_manager()
+    objects = YearlyTargetQuerySet.as_manager()
 
     class Meta:
+        db_table = "desk_yearlywish"  # the name it was made under
         ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 from club.core.clock import club_day
 from club.members.models import Kitchen
-from club.season.models import YearlyWish
+from club.season.models import YearlyTarget
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
 from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
 from recipes.charts import FONT, Description
@@ -29,9 +29,9 @@ NONE_KNOWN: Mapping[str, int] = {}
 
 @dataclass(frozen=True)
 class SeasonRow:
-    """One wish with what is there of it and what is to be done."""
+    """One target with what is there of it and what is to be done."""
 
-    wish: YearlyWish
+    target: YearlyTarget
     cooking: Cooking
     on_shelf: int
     used: int  # opened or given away in the last twelve months, by the ledger
@@ -49,7 +49,7 @@ class SeasonRow:
 
     @property
     def differs(self) -> bool:
-        return 0 < self.learned != self.wish.jars
+        return 0 < self.learned != self.target.jars
 
     @property
     def recipe_title(self) -> str:
@@ -65,11 +65,11 @@ class SeasonRow:
         if self.cooking.revision is None or not self.put_up.pots:
             return ""
         asked: dict[str, str | int] = {
-            "kitchen": self.wish.kitchen_id,
+            "kitchen": self.target.kitchen_id,
             "pots": self.put_up.pots,
-            "jar": self.wish.jar_size,
+            "jar": self.target.jar_size,
         }
-        asked |= {"canner": self.wish.canner} if self.wish.canner else {}
+        asked |= {"canner": self.target.canner} if self.target.canner else {}
         asked |= {"pack": self.cooking.pack.value} if self.cooking.pack else {}
         return f"{reverse('recipes:plan', args=[self.cooking.revision.recipe.slug])}?{urlencode(asked)}"
 
@@ -85,14 +85,14 @@ class SeasonRow:
 
 @dataclass(frozen=True)
 class ShelfRow:
-    """Jars of one recipe and size: on the shelf, and gone from it this year; whether a wish counts them."""
+    """Jars of one recipe and size: on the shelf, and gone from it this year; whether a target counts them."""
 
     title: str
     recipe: int
     size: str
     on_shelf: int
     used: int
-    is_wished: bool
+    has_target: bool
 
     @property
     def size_word(self) -> str:
@@ -133,8 +133,8 @@ class Season:
         return sum(row.put_up.wanted for row in self.rows if not row.can_be_planned)
 
     @property
-    def unwished(self) -> list[ShelfRow]:
-        return [row for row in self.shelf_rows if not row.is_wished]
+    def without_target(self) -> list[ShelfRow]:
+        return [row for row in self.shelf_rows if not row.has_target]
 
     @property
     def is_long(self) -> bool:
@@ -144,8 +144,8 @@ class Season:
         """Twelve months back by the ledger, of all full jars; twelve ahead of the good ones, as a year takes them."""
         today = club_day(now)
         past = shelf_past(self.reading.full, shelf_changes(self.reading.places, now=now), today)
-        stocks = [(row.on_shelf, row.wish.jars) for row in self.rows]
-        stocks += [(one.on_shelf, one.used) for one in self.unwished]
+        stocks = [(row.on_shelf, row.target.jars) for row in self.rows]
+        stocks += [(one.on_shelf, one.used) for one in self.without_target]
         return past + shelf_ahead(stocks, 0, today)
 
 
@@ -162,37 +162,37 @@ def bought_for(seasons: Iterable[Season], units: str) -> list[Purchase]:
 def season_of(kitchen: Kitchen, *, now: datetime, frozen: Mapping[str, int] = NONE_KNOWN) -> Season:
     """`frozen` is what lies in the household's freezer, in grams by produce as recipes name it ("strawberries")."""
     reading = readings([kitchen], now=now)[kitchen.pk]
-    return _season(reading, frozen, _by_wish([reading]))
+    return _season(reading, frozen, _by_target([reading]))
 
 
-def _by_wish(found: Sequence[Reading]) -> dict[int, Cooking]:
+def _by_target(found: Sequence[Reading]) -> dict[int, Cooking]:
     revisions, stove = revisions_for(found), Stove()
-    return {wish.pk: stove.cooking(revisions[wish.pk], wish, one) for one in found for wish in one.wishes}
+    return {target.pk: stove.cooking(revisions[target.pk], target, one) for one in found for target in one.targets}
 
 
 def _season(reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, Cooking]) -> Season:
     shelf, used, failed = (reading.counted(each) for each in (reading.shelf, reading.used, reading.never_sealed))
-    needs = [_need(wish, cookings.get(wish.pk, NO_RECIPE), shelf.get(wish.pk, 0)) for wish in reading.wishes]
-    plan = season_plan(needs, evening_minutes=reading.evening_minutes, frozen=frozen)
+    needs = [_need(target, cookings.get(target.pk, NO_RECIPE), shelf.get(target.pk, 0)) for target in reading.targets]
+    plan = season_plan(needs, evening_minutes=reading.household.evening_minutes, frozen=frozen)
     rows = [
         SeasonRow(
-            wish=wish,
-            cooking=cookings.get(wish.pk, NO_RECIPE),
-            on_shelf=shelf.get(wish.pk, 0),
-            used=used.get(wish.pk, 0),
-            never_sealed=failed.get(wish.pk, 0),
+            target=target,
+            cooking=cookings.get(target.pk, NO_RECIPE),
+            on_shelf=shelf.get(target.pk, 0),
+            used=used.get(target.pk, 0),
+            never_sealed=failed.get(target.pk, 0),
             put_up=put_up,
         )
-        for wish, put_up in zip(reading.wishes, plan.rows, strict=True)
+        for target, put_up in zip(reading.targets, plan.rows, strict=True)
     ]
     jars, lids = _short(rows, reading)
     return Season(reading, rows, plan, _shelf_rows(reading), jars, lids, frozen)
 
 
-def _need(wish: YearlyWish, cooking: Cooking, on_shelf: int) -> Need:
+def _need(target: YearlyTarget, cooking: Cooking, on_shelf: int) -> Need:
     return Need(
-        key=wish.pk,
-        jars_a_year=wish.jars,
+        key=target.pk,
+        jars_a_year=target.jars,
         on_shelf=on_shelf,
         jars_a_pot=cooking.jars_a_pot,
         minutes=cooking.minutes,
@@ -206,13 +206,13 @@ def _short(rows: Iterable[SeasonRow], reading: Reading) -> tuple[list[Short], Sh
     needed: dict[str, int] = {}
     for row in rows:
         if row.put_up.jars and row.can_be_planned:
-            needed[row.wish.jar_size] = needed.get(row.wish.jar_size, 0) + row.put_up.jars
+            needed[row.target.jar_size] = needed.get(row.target.jar_size, 0) + row.put_up.jars
     jars = [
         Short(size, str(JARS[size]), needed.get(size, 0), reading.empties.get(size, 0))
         for size in JAR_SIZES
         if size in needed or reading.empties.get(size)
     ]
-    return jars, Short("lids", _("lids"), sum(needed.values()), reading.lids_at_home)
+    return jars, Short("lids", _("lids"), sum(needed.values()), reading.household.lids_at_home)
 
 
 def _shelf_rows(reading: Reading) -> list[ShelfRow]:
@@ -224,7 +224,7 @@ def _shelf_rows(reading: Reading) -> list[ShelfRow]:
             size=one.size,
             on_shelf=reading.shelf[one],
             used=max(0, reading.used[one] - reading.never_sealed[one]),
-            is_wished=reading.wish_of(one) is not None,
+            has_target=reading.target_of(one) is not None,
         )
         for one in kept
     ]
@@ -266,7 +266,7 @@ def club_season(
 ) -> ClubSeason:
     """Sums over the households' own plans. What a household has too much of is not taken from it for another."""
     found = list(readings(kitchens, now=now).values())
-    cookings = _by_wish(found)
+    cookings = _by_target(found)
     seasons = [_season(one, NONE_KNOWN, cookings) for one in found]
     missing: dict[str, int] = {}
     for season in seasons:

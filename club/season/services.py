@@ -1,4 +1,4 @@
-"""What the season may count on from a household's freezer."""
+"""The season: what a household says of its year, what its books hold, and how a pot of each recipe is cooked."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.members.models import Kitchen, User
-from club.season.models import USUAL_EVENING, HouseholdSeason, YearlyWish, households_of
+from club.season.models import HouseholdSeason, YearlyTarget, households_of
 from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Batch, Jar
 from inventory.fruit.models import FreezerItem, FreezerState
@@ -33,18 +33,167 @@ from recipes.models import Recipe, Revision, search_key, unbarred
 from recipes.planning import plan_for
 from recipes.shopping import fruit_grams
 
+# Writes: a household's targets and settings, and jars that left its shelf.
 
-def frozen_grams(kitchen: Kitchen) -> dict[str, int]:
-    """Grams by produce, as recipes name it. No pot is weighed by juice, nor by fruit frozen with sugar."""
-    lots = FreezerItem.objects.there().filter(kitchen=kitchen, state=FreezerState.FRUIT, with_sugar=False)
-    return dict(lots.exclude(produce="").order_by().values_list("produce").annotate(grams=Sum("grams_left")))
+USED = (Reason.EMPTIED, Reason.GIVEN)  # what broke was not used
+MOST_JARS = 999
+MOST_LOTS = 50
 
 
-# What a season is reckoned from: wishes, jars on the shelf, jars that left it, empties. Reads for many households
+def household_check(by: User, kitchen: Kitchen) -> None:
+    """PermissionDenied for somebody whose kitchen it is not."""
+    if not households_of(by).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+
+
+@transaction.atomic
+def target_set(
+    *,
+    by: User,
+    kitchen: Kitchen,
+    jar_size: str,
+    jars: int,
+    recipe: Recipe | None = None,
+    kind: str = "",
+    produce: str = "",
+    canner: str = "",
+) -> YearlyTarget:
+    """The household goes through so many jars a year. Said again of the same thing and size, the number is changed.
+
+    For a recipe, or for a kind of some produce. PermissionDenied; ValidationError by field.
+    """
+    household_check(by, kitchen)
+    _target_check(recipe, kind, produce, jar_size, jars, canner)
+    what = {"recipe": recipe, "kind": "", "produce": ""}
+    if recipe is None:
+        what = {"recipe": None, "kind": kind, "produce": " ".join(search_key(produce).split())}
+    same = {"kitchen": kitchen, "jar_size": jar_size, **what}
+    changes = {"jars": jars, "canner": canner}
+    if YearlyTarget.objects.filter(**same).update(**changes) != 1:
+        try:
+            with transaction.atomic():
+                return YearlyTarget.objects.create(**same, **changes)
+        except IntegrityError:  # somebody of the household said it at the same moment
+            YearlyTarget.objects.filter(**same).update(**changes)
+    return YearlyTarget.objects.get(**same)
+
+
+def _target_check(recipe: Recipe | None, kind: str, produce: str, jar_size: str, jars: int, canner: str) -> None:
+    problems = {}
+    if (recipe is None) == (not (kind and produce.strip())):
+        problems["recipe"] = _("Choose a recipe, or a kind and its produce, and not both.")
+    if recipe is not None and recipe.current_id is None:
+        problems["recipe"] = _("This recipe is not published, so nothing can be planned from it.")
+    if len(produce) > 80 or len(kind) > 40:
+        problems["produce"] = _("At most %(n)s characters, please.") % {"n": 80}
+    if jar_size not in JARS:
+        problems["jar_size"] = _("Choose the size of the jars.")
+    if not 1 <= jars <= MOST_JARS:
+        problems["jars"] = _("Give a number from 1 to %(most)s; take the wish out if there is none.") % {
+            "most": MOST_JARS
+        }
+    if canner and canner not in list(Canner):
+        problems["canner"] = _("Choose a canner.")
+    if problems:
+        raise ValidationError(problems)
+
+
+@transaction.atomic
+def target_recount(*, by: User, target: YearlyTarget, jars: int) -> None:
+    """The same target with another number."""
+    household_check(by, target.kitchen)
+    _target_check(target.recipe, target.kind, target.produce, target.jar_size, jars, target.canner)
+    YearlyTarget.objects.filter(pk=target.pk).update(jars=jars)
+
+
+@transaction.atomic
+def target_remove(*, by: User, target: YearlyTarget) -> None:
+    household_check(by, target.kitchen)
+    YearlyTarget.objects.filter(pk=target.pk).delete()
+
+
+@transaction.atomic
+def household_set(
+    *, by: User, kitchen: Kitchen, evening_minutes: int, lids_at_home: int, is_counted: bool
+) -> HouseholdSeason:
+    """How long an evening is, how many lids lie at home, and whether the club counts this household in."""
+    household_check(by, kitchen)
+    if not 30 <= evening_minutes <= 900:
+        raise ValidationError({"evening_minutes": _("An evening has from half an hour to 15 hours.")})
+    count_check(lids_at_home, least=0, field="lids_at_home")
+    settings = {"evening_minutes": evening_minutes, "lids_at_home": lids_at_home, "is_counted": is_counted}
+    return HouseholdSeason.objects.update_or_create(kitchen=kitchen, defaults=settings)[0]
+
+
+@transaction.atomic
+def jars_used(
+    *,
+    by: User,
+    kitchen: Kitchen,
+    what: str,
+    recipe_id: int,
+    size: str,
+    count: int,
+    token: UUID,
+    now: datetime | None = None,
+) -> list[Movement]:
+    """Full jars left the shelf: opened (`what` "emptied") or given away ("given"). The oldest lot goes first.
+
+    Only from places that are this person's to use. The same `token` again finds the movements made the first time;
+    NotEnough where there are fewer, and nothing is written then.
+    """
+    household_check(by, kitchen)
+    count_check(count)
+    if what not in USED:
+        raise ValidationError({"what": _("Say whether the jars were opened or given away.")})
+    tokens = [part_token(token, f"lot {number}") for number in range(MOST_LOTS)]
+    if before := list(Movement.objects.filter(token__in=tokens, by=by).order_by("pk")):
+        return before
+    rows = _shelf_of(by, kitchen, recipe_id, size)
+    there = sum(row.count for row in rows)
+    if there < count:
+        text = _("There are %(there)s good ones of these on your shelf, not %(wanted)s.")
+        raise NotEnough(text % {"there": there, "wanted": count}, there=there)
+    movements: list[Movement] = []
+    for row in rows:
+        here = min(row.count, count)
+        if not here:
+            continue
+        movements.append(
+            jars_move(
+                by=by,
+                reason=what,
+                size=row.size,
+                count=here,
+                source=row.place,
+                target=row.place if what == Reason.EMPTIED else outside_place(PlaceKind.GIVEN_AWAY),
+                token=tokens[len(movements)],
+                state=JarState.FULL,
+                batch_id=row.batch_id,
+                now=now,
+            )
+        )
+        count -= here
+    return movements
+
+
+def _shelf_of(by: User, kitchen: Kitchen, recipe_id: int, size: str) -> list[Balance]:
+    """Full jars of the recipe on the household's shelves that this person may move, the oldest batch first."""
+    places = household_places([kitchen], households_by_person([kitchen]))[kitchen.pk]
+    mine = Place.objects.usable_by(by).filter(pk__in=[place.pk for place in places])
+    rows = Balance.objects.there().filter(
+        place__in=mine.values("pk"), size=size, state=JarState.FULL, batch__revision__recipe=recipe_id
+    )
+    # Nobody eats from a lot that was called back, nor gives it away: its own page says what becomes of it.
+    rows = rows.exclude(batch__in=Jar.objects.recalled().values("batch"))
+    ordered = rows.select_related("place").order_by("batch__jars_out_at", "batch", "place")
+    return list(ordered[:MOST_LOTS])
+
+
+# What a season is calculated from: targets, jars on the shelf, jars that left it, empties. Reads for many households
 # at once, in a number of queries that does not grow with them.
 
 YEAR = timedelta(days=365)
-USED = (Reason.EMPTIED, Reason.GIVEN)  # what broke was not used
 # Good to eat from the shelf, or kept frozen on purpose. A jar nobody has looked at yet is neither.
 GOOD = Q(seal=Seal.SEALED) | Q(seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE)
 RECIPE = "batch__revision__recipe"
@@ -65,10 +214,10 @@ class KnownRecipe:
     kind: str
     produce: tuple[str, ...]
 
-    def answers(self, wish: YearlyWish) -> bool:
-        if wish.recipe_id is not None:
-            return wish.recipe_id == self.pk
-        return wish.kind == self.kind and wish.produce in self.produce
+    def answers(self, target: YearlyTarget) -> bool:
+        if target.recipe_id is not None:
+            return target.recipe_id == self.pk
+        return target.kind == self.kind and target.produce in self.produce
 
 
 @dataclass
@@ -76,16 +225,14 @@ class Reading:
     """One household as the books have it, in jars.
 
     `full` are all that are full; `unseen` of them wait for a look at their seals, `called_back` are of a recalled lot
-    or a withdrawn revision, and neither is on the shelf. `in_halls` are of batches that its
-    people made and stand in a hall still, so they are not on its shelf.
+    or a withdrawn revision, and neither is on the shelf. `in_halls` are of batches that its people made and stand in a
+    hall still, so they are not on its shelf.
     """
 
     kitchen: Kitchen
-    evening_minutes: int = USUAL_EVENING
-    lids_at_home: int = 0
-    is_counted: bool = False
+    household: HouseholdSeason
     places: list[Place] = field(default_factory=list)
-    wishes: list[YearlyWish] = field(default_factory=list)
+    targets: list[YearlyTarget] = field(default_factory=list)
     shelf: Counter[Kept] = field(default_factory=Counter)
     used: Counter[Kept] = field(default_factory=Counter)
     never_sealed: Counter[Kept] = field(default_factory=Counter)
@@ -96,23 +243,23 @@ class Reading:
     in_halls: int = 0
     recipes: dict[int, KnownRecipe] = field(default_factory=dict)
 
-    def wish_of(self, kept: Kept) -> YearlyWish | None:
-        """The wish that these jars count for: one for their recipe first, else for their kind. Never two."""
+    def target_of(self, kept: Kept) -> YearlyTarget | None:
+        """The target that these jars count for: one for their recipe first, else for their kind. Never two."""
         recipe = self.recipes[kept.recipe]
-        found = [wish for wish in self.wishes if wish.jar_size == kept.size and recipe.answers(wish)]
-        return min(found, key=lambda wish: (wish.recipe_id is None, wish.pk), default=None)
+        found = [target for target in self.targets if target.jar_size == kept.size and recipe.answers(target)]
+        return min(found, key=lambda target: (target.recipe_id is None, target.pk), default=None)
 
     def counted(self, counts: Mapping[Kept, int]) -> dict[int | None, int]:
-        """Jars by the wish they count for; under None those that no wish names."""
+        """Jars by the target they count for; under None those that no target names."""
         sums: dict[int | None, int] = defaultdict(int)
         for kept, count in counts.items():
-            wish = self.wish_of(kept)
-            sums[wish.pk if wish else None] += count
+            target = self.target_of(kept)
+            sums[target.pk if target else None] += count
         return sums
 
 
 def households_by_person(kitchens: Sequence[Kitchen]) -> dict[int, int]:
-    """The people of these kitchens, each with the first kitchen of hers: nobody's jars count twice."""
+    """The people of these kitchens, each with their first kitchen: nobody's jars count twice."""
     people = Kitchen.people.through.objects
     members = people.filter(kitchen__in=kitchens).values("user")
     belongs: dict[int, int] = {}
@@ -135,13 +282,13 @@ def household_places(kitchens: Sequence[Kitchen], belongs: Mapping[int, int]) ->
 
 def readings(kitchens: Sequence[Kitchen], *, now: datetime) -> dict[int, Reading]:
     """By kitchen key."""
-    found = {kitchen.pk: Reading(kitchen) for kitchen in kitchens}
-    for told in HouseholdSeason.objects.filter(kitchen__in=kitchens):
-        one = found[told.kitchen_id]
-        one.evening_minutes, one.lids_at_home = told.evening_minutes, told.lids_at_home
-        one.is_counted = told.is_counted
-    for wish in YearlyWish.objects.filter(kitchen__in=kitchens).in_order():
-        found[wish.kitchen_id].wishes.append(wish)
+    households = {one.kitchen_id: one for one in HouseholdSeason.objects.filter(kitchen__in=kitchens)}
+    found = {
+        kitchen.pk: Reading(kitchen, households.get(kitchen.pk) or HouseholdSeason(kitchen=kitchen))
+        for kitchen in kitchens
+    }
+    for target in YearlyTarget.objects.filter(kitchen__in=kitchens).in_order():
+        found[target.kitchen_id].targets.append(target)
     by_place: dict[int, Reading] = {}
     belongs = households_by_person(kitchens)
     for key, places in household_places(kitchens, belongs).items():
@@ -193,13 +340,10 @@ def _read_shelf(by_place: Mapping[int, Reading]) -> None:
         one.called_back += doubtful
 
 
-def _uses() -> Q:
-    return Q(reason__in=USED) | Q(reason=Reason.CORRECTED, corrects__reason__in=USED)
-
-
 def _read_used(by_place: Mapping[int, Reading], now: datetime) -> None:
     """Full jars opened or given away in the last twelve months, corrections taken into account: two queries."""
-    moved = Movement.objects.filter(_uses(), at__gt=now - YEAR, at__lte=now).order_by()
+    uses = Q(reason__in=USED) | Q(reason=Reason.CORRECTED, corrects__reason__in=USED)
+    moved = Movement.objects.filter(uses, at__gt=now - YEAR, at__lte=now).order_by()
     for side, sign in (("source", 1), ("target", -1)):
         rows = moved.filter(**{f"{side}__in": list(by_place), f"{side}_state": JarState.FULL})
         for row in rows.values(side, "size", *FACTS).annotate(n=Sum("count")):
@@ -243,7 +387,13 @@ def shelf_changes(places: Iterable[Place], *, now: datetime) -> dict[date, int]:
     return dict(changes)
 
 
-# Which tested recipe a wish is put up by, and what the engine says of a pot of it in this kitchen.
+def frozen_grams(kitchen: Kitchen) -> dict[str, int]:
+    """Grams by produce, as recipes name it. No pot is weighed by juice, nor by fruit frozen with sugar."""
+    lots = FreezerItem.objects.there().filter(kitchen=kitchen, state=FreezerState.FRUIT, with_sugar=False)
+    return dict(lots.exclude(produce="").order_by().values_list("produce").annotate(grams=Sum("grams_left")))
+
+
+# Which tested recipe a target is put up by, and what the engine says of a pot of it in this kitchen.
 
 PACK_UNKNOWN = "pack-unknown"
 MOST_POTS_AN_EVENING = 8  # a slip of the clock, not a rule: nobody cooks more pots of one thing in a day
@@ -279,19 +429,19 @@ NO_RECIPE = Cooking(None)
 
 
 class Stove:
-    """Asks the engine once for each recipe, altitude, size, canner and evening, however many households ask."""
+    """Plans each recipe once for an altitude, size, canner and evening, however many households ask."""
 
     def __init__(self) -> None:
         self._known: dict[tuple[object, ...], Cooking] = {}
 
-    def cooking(self, revision: Revision | None, wish: YearlyWish, one: Reading) -> Cooking:
+    def cooking(self, revision: Revision | None, target: YearlyTarget, one: Reading) -> Cooking:
         if revision is None:
             return NO_RECIPE
         altitude = one.kitchen.altitude
-        key = (revision.pk, altitude, wish.jar_size, wish.canner, one.evening_minutes)
+        key = (revision.pk, altitude, target.jar_size, target.canner, one.household.evening_minutes)
         if key not in self._known:
-            canner = Canner(wish.canner) if wish.canner else None
-            self._known[key] = _cooking(revision, altitude, wish.jar_size, canner, one.evening_minutes)
+            canner = Canner(target.canner) if target.canner else None
+            self._known[key] = _cooking(revision, altitude, target.jar_size, canner, one.household.evening_minutes)
         return self._known[key]
 
 
@@ -331,25 +481,25 @@ def _lengths(first: Plan, ask: Callable[[int], Plan], evening_minutes: int) -> t
 
 
 def revisions_for(found: Iterable[Reading]) -> dict[int, Revision | None]:
-    """The revision each wish is planned from, by the wish's key, in three queries.
+    """The revision each target is planned from, by the target's key, in three queries.
 
     A recipe's own; for a kind the recipe of it that the household made last, else the first by its title with jars of
     that size. None where nothing tested fits.
     """
     all_readings = list(found)
-    wishes = [(one, wish) for one in all_readings for wish in one.wishes]
-    kinds = {wish.kind for _one, wish in wishes if wish.recipe_id is None}
+    targets = [(one, target) for one in all_readings for target in one.targets]
+    kinds = {target.kind for _one, target in targets if target.recipe_id is None}
     offered = _offered(kinds)
     made = _made_last(all_readings, kinds)
     chosen: dict[int, int | None] = {}
-    for one, wish in wishes:
-        if wish.recipe is not None:
-            chosen[wish.pk] = wish.recipe.current_id
+    for one, target in targets:
+        if target.recipe is not None:
+            chosen[target.pk] = target.recipe.current_id
         else:
-            chosen[wish.pk] = _choose(wish, offered, made.get(one.kitchen.pk, {}))
+            chosen[target.pk] = _choose(target, offered, made.get(one.kitchen.pk, {}))
     keys = [key for key in chosen.values() if key is not None]
     revisions = {one.pk: one for one in Revision.objects.filter(pk__in=keys).select_related("recipe")}
-    return {wish: revisions.get(key) if key is not None else None for wish, key in chosen.items()}
+    return {target: revisions.get(key) if key is not None else None for target, key in chosen.items()}
 
 
 @dataclass(frozen=True)
@@ -372,180 +522,16 @@ def _offered(kinds: set[str]) -> list[_Offered]:
 def _made_last(found: Sequence[Reading], kinds: set[str]) -> dict[int, dict[int, object]]:
     """When each recipe was made last, by kitchen and recipe."""
     rows = Batch.objects.filter(kitchen__in=[one.kitchen for one in found], revision__recipe__kind__in=kinds)
-    told: dict[int, dict[int, object]] = {}
-    for kitchen, recipe, at in (
-        rows.order_by().values_list("kitchen", "revision__recipe").annotate(at=Max("started_at"))
-    ):
-        told.setdefault(kitchen, {})[recipe] = at
-    return told
+    last = rows.order_by().values_list("kitchen", "revision__recipe").annotate(at=Max("started_at"))
+    made: dict[int, dict[int, object]] = {}
+    for kitchen, recipe, at in last:
+        made.setdefault(kitchen, {})[recipe] = at
+    return made
 
 
-def _choose(wish: YearlyWish, offered: Iterable[_Offered], made: Mapping[int, object]) -> int | None:
-    fitting = [one for one in offered if one.recipe.answers(wish) and wish.jar_size in one.sizes]
+def _choose(target: YearlyTarget, offered: Iterable[_Offered], made: Mapping[int, object]) -> int | None:
+    fitting = [one for one in offered if one.recipe.answers(target) and target.jar_size in one.sizes]
     known = [one for one in fitting if one.recipe.pk in made]
     if known:
         return max(known, key=lambda one: (made[one.recipe.pk], -one.recipe.pk)).current
     return fitting[0].current if fitting else None
-
-
-# Writes of the season: a household's wishes and settings, and jars that left its shelf.
-
-MOST_JARS = 999
-MOST_LOTS = 50
-USES = (Reason.EMPTIED.value, Reason.GIVEN.value)
-
-
-def household_check(by: User, kitchen: Kitchen) -> None:
-    """PermissionDenied for somebody whose kitchen it is not."""
-    if not households_of(by).filter(pk=kitchen.pk).exists():
-        raise PermissionDenied
-
-
-@transaction.atomic
-def wish_set(
-    *,
-    by: User,
-    kitchen: Kitchen,
-    jar_size: str,
-    jars: int,
-    recipe: Recipe | None = None,
-    kind: str = "",
-    produce: str = "",
-    canner: str = "",
-) -> YearlyWish:
-    """The household goes through so many jars a year. Said again of the same thing and size, the number is changed.
-
-    For a recipe, or for a kind of some produce. PermissionDenied; ValidationError by field.
-    """
-    household_check(by, kitchen)
-    _wish_check(recipe, kind, produce, jar_size, jars, canner)
-    what = {"recipe": recipe, "kind": "", "produce": ""}
-    if recipe is None:
-        what = {"recipe": None, "kind": kind, "produce": " ".join(search_key(produce).split())}
-    same = {"kitchen": kitchen, "jar_size": jar_size, **what}
-    told = {"jars": jars, "canner": canner}
-    if YearlyWish.objects.filter(**same).update(**told) != 1:
-        try:
-            with transaction.atomic():
-                return YearlyWish.objects.create(**same, **told)
-        except IntegrityError:  # somebody of the household said it at the same moment
-            YearlyWish.objects.filter(**same).update(**told)
-    return YearlyWish.objects.get(**same)
-
-
-def _wish_check(recipe: Recipe | None, kind: str, produce: str, jar_size: str, jars: int, canner: str) -> None:
-    problems = {}
-    if (recipe is None) == (not (kind and produce.strip())):
-        problems["recipe"] = _("Choose a recipe, or a kind and its produce, and not both.")
-    if recipe is not None and recipe.current_id is None:
-        problems["recipe"] = _("This recipe is not published, so nothing can be planned from it.")
-    if len(produce) > 80 or len(kind) > 40:
-        problems["produce"] = _("At most %(n)s characters, please.") % {"n": 80}
-    if jar_size not in JARS:
-        problems["jar_size"] = _("Choose the size of the jars.")
-    if not 1 <= jars <= MOST_JARS:
-        problems["jars"] = _("Give a number from 1 to %(most)s; take the wish out if there is none.") % {
-            "most": MOST_JARS
-        }
-    if canner and canner not in list(Canner):
-        problems["canner"] = _("Choose a canner.")
-    if problems:
-        raise ValidationError(problems)
-
-
-@transaction.atomic
-def wish_count(*, by: User, wish: YearlyWish, jars: int) -> None:
-    """The same wish with another number."""
-    household_check(by, wish.kitchen)
-    _wish_check(wish.recipe, wish.kind, wish.produce, wish.jar_size, jars, wish.canner)
-    YearlyWish.objects.filter(pk=wish.pk).update(jars=jars)
-
-
-@transaction.atomic
-def wish_drop(*, by: User, wish: YearlyWish) -> None:
-    household_check(by, wish.kitchen)
-    YearlyWish.objects.filter(pk=wish.pk).delete()
-
-
-@transaction.atomic
-def household_set(
-    *, by: User, kitchen: Kitchen, evening_minutes: int, lids_at_home: int, is_counted: bool
-) -> HouseholdSeason:
-    """How long an evening is, how many lids lie at home, and whether the club counts this household in."""
-    household_check(by, kitchen)
-    if not 30 <= evening_minutes <= 900:
-        raise ValidationError({"evening_minutes": _("An evening has from half an hour to 15 hours.")})
-    count_check(lids_at_home, least=0, field="lids_at_home")
-    told = {"evening_minutes": evening_minutes, "lids_at_home": lids_at_home, "is_counted": is_counted}
-    return HouseholdSeason.objects.update_or_create(kitchen=kitchen, defaults=told)[0]
-
-
-@transaction.atomic
-def jars_used(
-    *,
-    by: User,
-    kitchen: Kitchen,
-    what: str,
-    recipe_id: int,
-    size: str,
-    count: int,
-    token: UUID,
-    now: datetime | None = None,
-) -> list[Movement]:
-    """Full jars left the shelf: opened (`what` "emptied") or given away ("given"). The oldest lot goes first.
-
-    Only from places that are this person's to use. The same `token` again finds the movements made the first time;
-    NotEnough where there are fewer, and nothing is written then.
-    """
-    household_check(by, kitchen)
-    count_check(count)
-    if what not in USES:
-        raise ValidationError({"what": _("Say whether the jars were opened or given away.")})
-    if before := _used_before(by, token):
-        return before
-    rows = _rows(by, kitchen, recipe_id, size)
-    there = sum(row.count for row in rows)
-    if there < count:
-        text = _("There are %(there)s good ones of these on your shelf, not %(wanted)s.")
-        raise NotEnough(text % {"there": there, "wanted": count}, there=there)
-    movements: list[Movement] = []
-    for row in rows:
-        here = min(row.count, count)
-        if here:
-            movements.append(_out(by, row, what, here, part_token(token, f"lot {len(movements)}"), now))
-            count -= here
-    return movements
-
-
-def _used_before(by: User, token: UUID) -> list[Movement]:
-    tokens = [part_token(token, f"lot {number}") for number in range(MOST_LOTS)]
-    return list(Movement.objects.filter(token__in=tokens, by=by).order_by("pk"))
-
-
-def _rows(by: User, kitchen: Kitchen, recipe_id: int, size: str) -> list[Balance]:
-    """Full jars of the recipe on the household's shelves that this person may move, the oldest batch first."""
-    places = household_places([kitchen], households_by_person([kitchen]))[kitchen.pk]
-    mine = Place.objects.usable_by(by).filter(pk__in=[place.pk for place in places])
-    rows = Balance.objects.there().filter(
-        place__in=mine.values("pk"), size=size, state=JarState.FULL, batch__revision__recipe=recipe_id
-    )
-    # Nobody eats from a lot that was called back, nor gives it away: its own page says what becomes of it.
-    rows = rows.exclude(batch__in=Jar.objects.recalled().values("batch"))
-    ordered = rows.select_related("place").order_by("batch__jars_out_at", "batch", "place")
-    return list(ordered[:MOST_LOTS])
-
-
-def _out(by: User, row: Balance, what: str, count: int, token: UUID, now: datetime | None) -> Movement:
-    target = row.place if what == Reason.EMPTIED else outside_place(PlaceKind.GIVEN_AWAY)
-    return jars_move(
-        by=by,
-        reason=what,
-        size=row.size,
-        count=count,
-        source=row.place,
-        target=target,
-        token=token,
-        state=JarState.FULL,
-        batch_id=row.batch_id,
-        now=now,
-    )

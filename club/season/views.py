@@ -6,9 +6,8 @@ from typing import Any
 from uuid import uuid4
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied
 from django.db.models import Sum
-from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -16,41 +15,41 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.http import refusals_on, signed_in
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import Kitchen, User
-from club.season import services as season_services
-from club.season.forms import HouseholdForm, UseForm, WishForm
-from club.season.models import YearlyWish, households_of
+from club.season import services
+from club.season.forms import HouseholdForm, TargetForm, UseForm
+from club.season.models import HouseholdSeason, YearlyTarget, households_of
 from club.season.presentation import club_season, month_words, pantry_svg, season_of
-from club.season.services import frozen_grams, readings
 from inventory.jars.models import Balance, LidStock
 from inventory.jars.models.orders import RUN
 from inventory.jars.services import store_place
 
 
 def household_for(user: User, pk: int) -> Kitchen:
-    """The one gate to a season: 404 for another household's, as for what is not there."""
+    """The kitchen whose season this is; 404 for another household's, as for what is not there."""
     return get_object_or_404(households_of(user), pk=pk)
 
 
 @require_safe
 def mine(request: HttpRequest) -> HttpResponse:
     """To one's own season; with several kitchens, or none, a page that says so."""
-    kitchens = list(households_of(signed_in(request)))
+    user = signed_in(request)
+    kitchens = list(households_of(user))
     if len(kitchens) == 1:
         return redirect("desk:season", kitchens[0].pk)
-    return render(request, "desk/season_choose.html", {"kitchens": kitchens, "runs": request.user.has_perm(RUN)})
+    return render(request, "season/choose.html", {"kitchens": kitchens, "runs": user.has_perm(RUN)})
 
 
 @require_safe
 def season(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
-    return render(request, "desk/season.html", season_told(user, household_for(user, pk)))
+    return render(request, "season/season.html", _season_context(user, household_for(user, pk)))
 
 
-def season_told(user: User, kitchen: Kitchen) -> dict[str, Any]:
+def _season_context(user: User, kitchen: Kitchen) -> dict[str, Any]:
     now = timezone.now()
-    made = season_of(kitchen, now=now, frozen=frozen_grams(kitchen))
+    made = season_of(kitchen, now=now, frozen=services.frozen_grams(kitchen))
     months = made.shelf(now)
     # Safe: every text in the picture is escaped where it is drawn.
     picture = mark_safe(pantry_svg(months, title=_("Full jars by month")))
@@ -60,7 +59,7 @@ def season_told(user: User, kitchen: Kitchen) -> dict[str, Any]:
         "shopping": made.shopping(user.units),
         "picture": picture,
         "months": [(month_words(month), month) for month in months],
-        "settings": HouseholdForm(reading=made.reading),
+        "settings": HouseholdForm(household=made.reading.household),
         "shelf": [(row, uuid4()) for row in made.shelf_rows],
         "others": households_of(user).exclude(pk=kitchen.pk),
         "runs": user.has_perm(RUN),
@@ -68,35 +67,35 @@ def season_told(user: User, kitchen: Kitchen) -> dict[str, Any]:
 
 
 @require_http_methods(["GET", "POST"])
-def wish(request: HttpRequest, pk: int) -> HttpResponse:
-    """One more wish, or the number of one changed. `?recipe=&jar_size=&jars=` fills the form in."""
+def target(request: HttpRequest, pk: int) -> HttpResponse:
+    """One more target, or the number of one changed. `?recipe=&jar_size=&jars=` fills the form in."""
     user = signed_in(request)
     kitchen = household_for(user, pk)
-    form = WishForm(request.POST or None, initial=request.GET.dict())
+    form = TargetForm(request.POST or None, initial=request.GET.dict())
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            season_services.wish_set(by=user, kitchen=kitchen, **form.written())
+            services.target_set(by=user, kitchen=kitchen, **form.target())
             return redirect("desk:season", kitchen.pk)
-    return render(request, "desk/season_wish.html", {"form": form, "kitchen": kitchen})
+    return render(request, "season/target.html", {"form": form, "kitchen": kitchen})
 
 
 @require_POST
-def wish_learn(request: HttpRequest, pk: int) -> HttpResponse:
-    """One press: the wish becomes what the last twelve months really took."""
+def target_learn(request: HttpRequest, pk: int) -> HttpResponse:
+    """One press: the target becomes what the last twelve months really took."""
     user = signed_in(request)
-    one = get_object_or_404(YearlyWish.objects.visible_to(user).select_related("kitchen", "recipe"), pk=pk)
-    row = next(row for row in season_of(one.kitchen, now=timezone.now()).rows if row.wish.pk == one.pk)
+    one = get_object_or_404(YearlyTarget.objects.visible_to(user).select_related("kitchen", "recipe"), pk=pk)
+    row = next(row for row in season_of(one.kitchen, now=timezone.now()).rows if row.target.pk == one.pk)
     if row.learned:
-        season_services.wish_count(by=user, wish=one, jars=row.learned)
+        services.target_recount(by=user, target=one, jars=row.learned)
         messages.success(request, _("%(what)s: %(n)s jars a year.") % {"what": one.title, "n": row.learned})
     return redirect("desk:season", one.kitchen_id)
 
 
 @require_POST
-def wish_drop(request: HttpRequest, pk: int) -> HttpResponse:
+def target_remove(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
-    one = get_object_or_404(YearlyWish.objects.visible_to(user).select_related("kitchen"), pk=pk)
-    season_services.wish_drop(by=user, wish=one)
+    one = get_object_or_404(YearlyTarget.objects.visible_to(user).select_related("kitchen"), pk=pk)
+    services.target_remove(by=user, target=one)
     return redirect("desk:season", one.kitchen_id)
 
 
@@ -104,12 +103,12 @@ def wish_drop(request: HttpRequest, pk: int) -> HttpResponse:
 def settings(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     kitchen = household_for(user, pk)
-    form = HouseholdForm(request.POST, reading=readings([kitchen], now=timezone.now())[kitchen.pk])
+    form = HouseholdForm(request.POST, household=HouseholdSeason.objects.of(kitchen))
     if form.is_valid():
         with refusals_on(form):
-            season_services.household_set(by=user, kitchen=kitchen, **form.written())
+            services.household_set(by=user, kitchen=kitchen, **form.settings())
             return redirect("desk:season", kitchen.pk)
-    return render(request, "desk/season.html", {**season_told(user, kitchen), "settings": form}, status=422)
+    return render(request, "season/season.html", {**_season_context(user, kitchen), "settings": form}, status=422)
 
 
 @require_POST
@@ -118,22 +117,24 @@ def used(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     kitchen = household_for(user, pk)
     form = UseForm(request.POST)
-    try:
-        told = _told(form)
-        recipe = told.pop("recipe")
-        season_services.jars_used(by=user, kitchen=kitchen, recipe_id=recipe, **told)
-        messages.success(request, _("Written down, the oldest jars first."))
-    except ValidationError as error:
-        for sentence in error.messages:
-            messages.error(request, sentence)
-    return redirect("desk:season", kitchen.pk)
-
-
-def _told(form: Form) -> dict[str, Any]:
-    """What the form says; its errors as one ValidationError, as the page has no place beside each field."""
     if form.is_valid():
-        return dict(form.cleaned_data)
-    raise ValidationError([sentence for sentences in form.errors.values() for sentence in sentences])
+        data = form.cleaned_data
+        with refusals_as_messages(request):
+            services.jars_used(
+                by=user,
+                kitchen=kitchen,
+                what=data["what"],
+                recipe_id=data["recipe"],
+                size=data["size"],
+                count=data["count"],
+                token=data["token"],
+            )
+            messages.success(request, _("Written down, the oldest jars first."))
+    else:  # the page has no place beside each field
+        for sentences in form.errors.values():
+            for sentence in sentences:
+                messages.error(request, sentence)
+    return redirect("desk:season", kitchen.pk)
 
 
 @require_safe
@@ -144,11 +145,11 @@ def club(request: HttpRequest) -> HttpResponse:
         raise PermissionDenied
     kitchens = list(Kitchen.objects.filter(is_hall=False, season__is_counted=True).order_by("name", "pk"))
     store = store_place()
-    told = club_season(
+    sums = club_season(
         kitchens,
         now=timezone.now(),
         units=user.units,
         store_empties={size: there.empty for size, there in Balance.objects.by_place([store])[store.pk].sizes.items()},
         lids_on_hand=LidStock.objects.aggregate(n=Sum("on_hand"))["n"] or 0,
     )
-    return render(request, "desk/season_club.html", {"club": told})
+    return render(request, "season/club.html", {"club": sums})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from typing import Any
-from uuid import uuid4
 
 from crispy_forms.helper import FormHelper
 from django import forms
@@ -12,7 +11,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import MomentField
+from club.core.fields import MomentField, count_field, token_field
 from club.core.forms import fields_helper
 from club.core.money import money_text
 from club.members.models import Kitchen, User
@@ -40,16 +39,6 @@ REASONS_OFFERED = [
     Reason.CHIPPED,
     Reason.FOUND,
 ]
-
-
-def token_field() -> forms.UUIDField:
-    return forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
-
-
-def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerField:
-    return forms.IntegerField(
-        label=label, min_value=least, max_value=9_999, widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **more
-    )
 
 
 def note_field() -> forms.CharField:

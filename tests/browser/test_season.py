@@ -10,7 +10,7 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
-from club.season.models import YearlyWish
+from club.season.models import YearlyTarget
 from club.season.services import household_set
 from inventory.jars import services
 from inventory.jars.models import LidStock, Movement, OrderPayment, OrderPickup, OrderWish
@@ -19,7 +19,7 @@ from tests.factories.jars import make_jars, make_keeper, make_supply
 from tests.factories.members import PASSWORD, make_kitchen, make_person
 from tests.factories.orders import LIDS, PINTS, make_arrived, make_order, make_ordered, pectin_line, wish
 from tests.factories.recipes import make_revision
-from tests.factories.season import make_shelf, make_wish, use
+from tests.factories.season import make_shelf, make_target, use
 
 LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 
@@ -41,9 +41,9 @@ def household():
     make_shelf(ada, home, other, 4, days=200)
     make_shelf(ada, home, make_revision(title="Quince paste"), 3, days=30)
     use(ada, home, spread, 3)
-    make_wish(ada, home, spread, jars=24)
-    make_wish(ada, home, other, jars=4)
-    make_wish(ada, home, other, jars=2, jar_size="quart")
+    make_target(ada, home, spread, jars=24)
+    make_target(ada, home, other, jars=4)
+    make_target(ada, home, other, jars=2, jar_size="quart")
     make_jars(services.kitchen_place(home), 9, size="half-pint", by=ada)
     household_set(by=ada, kitchen=home, evening_minutes=180, lids_at_home=12, is_counted=True)
     return ada, home
@@ -65,7 +65,7 @@ def test_a_jar_is_opened_and_a_wish_noted_with_a_few_taps(visitor, household):
     page.get_by_label("Jars a year").fill("8")
     page.get_by_role("button", name="Note it").click()
     page.wait_for_url(f"**/season/{home.pk}/")
-    assert YearlyWish.objects.get(kind="jam", produce="pears").jars == 8
+    assert YearlyTarget.objects.get(kind="jam", produce="pears").jars == 8
     page.get_by_text("The same as a table").click()
     page.get_by_text("How we do it").click()
     look(visitor, "season-open")
@@ -79,7 +79,7 @@ def test_the_season_of_a_kitchen_without_altitude_and_of_nobody(visitor):
     flat = make_kitchen(bo, name="New flat", altitude="")
     visitor.go(f"/season/{flat.pk}/")
     look(visitor, "season-empty")
-    make_wish(bo, flat, make_revision(title="Plum spread"), jars=6)
+    make_target(bo, flat, make_revision(title="Plum spread"), jars=6)
     visitor.go(f"/season/{flat.pk}/")
     look(visitor, "season-refused")
     assert "no process time can be given" in visitor.page.locator("main").inner_text()

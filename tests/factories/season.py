@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from club.members.models import Kitchen, User
 from club.season import services
-from club.season.models import YearlyWish
+from club.season.models import YearlyTarget
 from inventory.batches.models import Batch
 from inventory.jars.models import Movement
 from recipes.models import Revision
@@ -30,9 +30,11 @@ def make_shelf(
     )
 
 
-def make_wish(by: User, kitchen: Kitchen, revision: Revision | None = None, jars: int = 12, **told: Any) -> YearlyWish:
+def make_target(
+    by: User, kitchen: Kitchen, revision: Revision | None = None, jars: int = 12, **more: Any
+) -> YearlyTarget:
     recipe = revision.recipe if revision else None
-    return services.wish_set(by=by, kitchen=kitchen, recipe=recipe, jars=jars, **{"jar_size": "half-pint"} | told)
+    return services.target_set(by=by, kitchen=kitchen, recipe=recipe, jars=jars, **{"jar_size": "half-pint"} | more)
 
 
 def use(

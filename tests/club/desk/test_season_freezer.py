@@ -10,7 +10,7 @@ from inventory.fruit.models import FreezerState
 from tests.factories.freezer import make_freezer_item
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
-from tests.factories.season import make_wish
+from tests.factories.season import make_target
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +38,7 @@ def test_lots_of_a_fruit_are_added_up_and_juice_sugar_and_other_households_left_
 
 
 def test_the_page_says_how_many_pots_the_freezer_has_fruit_for(ada, home, client):
-    make_wish(ada, home, make_revision(title="Plum spread again"), jars=10)
+    make_target(ada, home, make_revision(title="Plum spread again"), jars=10)
     client.force_login(ada)
     page = reverse("desk:season", args=[home.pk])
     assert "The freezer has fruit for" not in client.get(page).content.decode()
@@ -47,7 +47,7 @@ def test_the_page_says_how_many_pots_the_freezer_has_fruit_for(ada, home, client
 
 
 def test_no_pot_of_what_packs_pieces_is_counted_on_from_the_freezer(ada, home, client):
-    make_wish(ada, home, make_revision(title="Plum halves", kind="fruit"), jars=10)
+    make_target(ada, home, make_revision(title="Plum halves", kind="fruit"), jars=10)
     make_freezer_item(by=ada, kitchen=home, grams=20_000)
     client.force_login(ada)
     page = client.get(reverse("desk:season", args=[home.pk])).content.decode()

@@ -1,4 +1,4 @@
-"""The season's pages, by everybody who might ask; and 30 wishes cost no more queries than one."""
+"""The season's pages, by everybody who might ask; and 30 targets cost no more queries than one."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from django.test import Client
 from django.urls import reverse
 
 from club.members.choices import Role
-from club.season.models import HouseholdSeason, YearlyWish
+from club.season.models import HouseholdSeason, YearlyTarget
 from club.season.services import household_set
 from inventory.jars.models import Movement
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
-from tests.factories.season import make_shelf, make_wish, use
+from tests.factories.season import make_shelf, make_target, use
 
 pytestmark = pytest.mark.django_db
 
@@ -55,15 +55,15 @@ def spread():
 
 
 @pytest.fixture
-def wish(ada, home, spread):
-    return make_wish(ada, home, spread, jars=12)
+def target(ada, home, spread):
+    return make_target(ada, home, spread, jars=12)
 
 
 # Who sees what
 
 
 @pytest.mark.parametrize("page", ["season", "season-wish"])
-def test_a_season_is_its_household_s_and_nobody_else_s(page, ada, home, wish):
+def test_a_season_is_its_household_s_and_nobody_else_s(page, ada, home, target):
     path = at(page, home.pk)
     fellow = make_person()
     home.people.add(fellow)
@@ -82,10 +82,10 @@ def test_nobody_writes_in_another_s_season_and_nothing_is_read_there(page, ada, 
 
 
 @pytest.mark.parametrize("page", ["season-drop", "season-learn"])
-def test_nobody_touches_another_s_wish(page, ada, wish):
-    assert signed_in(make_keeper()).post(at(page, wish.pk)).status_code == 404
-    assert signed_in(ada).get(at(page, wish.pk)).status_code == 405
-    assert signed_in(ada).post(at(page, wish.pk)).status_code == 302
+def test_nobody_touches_another_s_wish(page, ada, target):
+    assert signed_in(make_keeper()).post(at(page, target.pk)).status_code == 404
+    assert signed_in(ada).get(at(page, target.pk)).status_code == 405
+    assert signed_in(ada).post(at(page, target.pk)).status_code == 302
 
 
 def test_the_club_s_sums_are_for_who_runs_its_orders(ada, home):
@@ -108,7 +108,7 @@ def test_to_one_s_season_it_is_straight_with_one_kitchen_and_a_choice_with_two(a
 # What it says
 
 
-def test_a_season_says_pots_evenings_and_what_is_short(ada, home, spread, wish):
+def test_a_season_says_pots_evenings_and_what_is_short(ada, home, spread, target):
     make_shelf(ada, home, spread, 2)
     page = text_of(signed_in(ada).get(at("season", home.pk)))
     assert "10 jars" in page
@@ -122,7 +122,7 @@ def test_a_season_says_pots_evenings_and_what_is_short(ada, home, spread, wish):
 
 def test_a_kitchen_without_altitude_is_told_what_to_do(ada, spread):
     flat = make_kitchen(ada, name="New flat", altitude="")
-    make_wish(ada, flat, spread)
+    make_target(ada, flat, spread)
     page = text_of(signed_in(ada).get(at("season", flat.pk)))
     assert "no pots are planned" in page
     assert "ALTITUDE-NEEDED" in page
@@ -148,7 +148,7 @@ def test_a_wish_is_noted_for_a_recipe_or_a_kind_and_refused_for_both(ada, home, 
     assert 'value="12"' in both.content.decode()
     client.post(path, told | {"recipe": spread.recipe_id, "of_kind": ""})
     client.post(path, told | {"recipe": "", "of_kind": "jam|plums"})
-    assert [(one.recipe, one.kind, one.produce) for one in YearlyWish.objects.all()] == [
+    assert [(one.recipe, one.kind, one.produce) for one in YearlyTarget.objects.all()] == [
         (spread.recipe, "", ""),
         (None, "jam", "plums"),
     ]
@@ -161,15 +161,15 @@ def test_a_link_fills_the_wish_in(ada, home, spread):
     assert 'value="7"' in page
 
 
-def test_one_press_makes_the_wish_what_the_year_took(ada, home, spread, wish):
+def test_one_press_makes_the_wish_what_the_year_took(ada, home, spread, target):
     make_shelf(ada, home, spread, 6)
     use(ada, home, spread, 5)
     assert "Make it 5 a year" in text_of(signed_in(ada).get(at("season", home.pk)))
-    signed_in(ada).post(at("season-learn", wish.pk))
-    wish.refresh_from_db()
-    assert wish.jars == 5
-    signed_in(ada).post(at("season-drop", wish.pk))
-    assert not YearlyWish.objects.exists()
+    signed_in(ada).post(at("season-learn", target.pk))
+    target.refresh_from_db()
+    assert target.jars == 5
+    signed_in(ada).post(at("season-drop", target.pk))
+    assert not YearlyTarget.objects.exists()
 
 
 def test_jars_are_opened_in_one_press_and_twice_is_once(ada, home, spread):
@@ -185,7 +185,7 @@ def test_jars_are_opened_in_one_press_and_twice_is_once(ada, home, spread):
     assert Movement.objects.filter(reason="emptied").count() == 1
 
 
-def test_settings_are_kept_and_what_cannot_be_is_told(ada, home, wish):
+def test_settings_are_kept_and_what_cannot_be_is_told(ada, home, target):
     client, path = signed_in(ada), at("season-settings", home.pk)
     client.post(path, {"hours": "2.5", "lids_at_home": "30", "is_counted": "on"})
     told = HouseholdSeason.objects.get()
@@ -195,7 +195,7 @@ def test_settings_are_kept_and_what_cannot_be_is_told(ada, home, wish):
     assert "less than or equal to 15" in text_of(refused)
 
 
-def test_the_club_s_page_leads_to_an_order_with_its_lines(ada, home, wish):
+def test_the_club_s_page_leads_to_an_order_with_its_lines(ada, home, target):
     household_set(by=ada, kitchen=home, evening_minutes=240, lids_at_home=0, is_counted=True)
     client = signed_in(make_keeper())
     page = client.get(at("season-club"))
@@ -209,14 +209,14 @@ def test_the_club_s_page_leads_to_an_order_with_its_lines(ada, home, wish):
 # Bounds
 
 
-def test_thirty_wishes_cost_no_more_queries_than_one(ada, home, spread, wish, django_assert_max_num_queries):
+def test_thirty_wishes_cost_no_more_queries_than_one(ada, home, spread, target, django_assert_max_num_queries):
     client = signed_in(ada)
     make_shelf(ada, home, spread, 2)
     with django_assert_max_num_queries(SEASON_QUERIES):
         client.get(at("season", home.pk))
     for n in range(29):
         revision = make_revision(title=f"Spread {n}")
-        make_wish(ada, home, revision)
+        make_target(ada, home, revision)
         make_shelf(ada, home, revision, 2)
     with django_assert_max_num_queries(SEASON_QUERIES):
         client.get(at("season", home.pk))
@@ -228,7 +228,7 @@ def test_thirty_households_cost_no_more_queries_than_one(spread, django_assert_m
     def household():
         person = make_person()
         kitchen = make_kitchen(person)
-        make_wish(person, kitchen, spread)
+        make_target(person, kitchen, spread)
         make_shelf(person, kitchen, spread, 2)
         household_set(by=person, kitchen=kitchen, evening_minutes=240, lids_at_home=0, is_counted=True)
 

@@ -9,8 +9,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
 from club.members.choices import Role
-from club.season.models import HouseholdSeason, YearlyWish
-from club.season.services import household_set, jars_used, wish_count, wish_drop, wish_set
+from club.season.models import HouseholdSeason, YearlyTarget
+from club.season.services import household_set, jars_used, target_recount, target_remove, target_set
 from inventory.batches.services import recall_open
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, Movement
@@ -20,7 +20,7 @@ from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_recipe, make_revision
-from tests.factories.season import ago, make_shelf, make_wish, use
+from tests.factories.season import ago, make_shelf, make_target, use
 
 pytestmark = pytest.mark.django_db
 
@@ -46,16 +46,16 @@ def full_jars(kitchen):
 
 
 def test_a_wish_said_again_changes_its_number_and_is_no_second_wish(ada, home, spread):
-    make_wish(ada, home, spread, jars=12)
-    make_wish(ada, home, spread, jars=20)
-    make_wish(ada, home, spread, jars=3, jar_size="pint")
-    assert dict(YearlyWish.objects.values_list("jar_size", "jars")) == {"half-pint": 20, "pint": 3}
+    make_target(ada, home, spread, jars=12)
+    make_target(ada, home, spread, jars=20)
+    make_target(ada, home, spread, jars=3, jar_size="pint")
+    assert dict(YearlyTarget.objects.values_list("jar_size", "jars")) == {"half-pint": 20, "pint": 3}
 
 
 def test_a_kind_of_some_produce_is_a_wish_too_and_spelt_one_way(ada, home):
     for produce in ("Jalapeño ", "jalapeno"):
-        wish_set(by=ada, kitchen=home, kind="jam", produce=produce, jar_size="pint", jars=5)
-    assert YearlyWish.objects.get().produce == "jalapeno"
+        target_set(by=ada, kitchen=home, kind="jam", produce=produce, jar_size="pint", jars=5)
+    assert YearlyTarget.objects.get().produce == "jalapeno"
 
 
 @pytest.mark.parametrize(
@@ -72,27 +72,27 @@ def test_a_wish_that_cannot_be_meant_is_refused_beside_its_field(ada, home, told
     said = {"kind": "jam", "produce": "plums", "jar_size": "pint", "jars": 4}
     said |= {"produce": ""} if told == {"kind": "jam"} else told
     with pytest.raises(ValidationError) as refused:
-        wish_set(by=ada, kitchen=home, **said)
+        target_set(by=ada, kitchen=home, **said)
     assert field in refused.value.message_dict
-    assert not YearlyWish.objects.exists()
+    assert not YearlyTarget.objects.exists()
 
 
 def test_a_recipe_that_is_not_published_is_not_wished_for(ada, home):
     draft = make_recipe()
     make_revision(draft, state=RevisionState.DRAFT)
     with pytest.raises(ValidationError, match="not published"):
-        wish_set(by=ada, kitchen=home, recipe=draft, jar_size="pint", jars=4)
+        target_set(by=ada, kitchen=home, recipe=draft, jar_size="pint", jars=4)
 
 
 def test_only_who_cooks_there_says_what_a_household_goes_through(ada, home, spread):
-    wish = make_wish(ada, home, spread)
+    target = make_target(ada, home, spread)
     for other in (make_person(), make_keeper(), make_person(Role.ORGANISER)):
         with pytest.raises(PermissionDenied):
-            make_wish(other, home, spread)
+            make_target(other, home, spread)
         with pytest.raises(PermissionDenied):
-            wish_count(by=other, wish=wish, jars=3)
+            target_recount(by=other, target=target, jars=3)
         with pytest.raises(PermissionDenied):
-            wish_drop(by=other, wish=wish)
+            target_remove(by=other, target=target)
         with pytest.raises(PermissionDenied):
             household_set(by=other, kitchen=home, evening_minutes=60, lids_at_home=0, is_counted=True)
         with pytest.raises(PermissionDenied):
@@ -102,7 +102,7 @@ def test_only_who_cooks_there_says_what_a_household_goes_through(ada, home, spre
 def test_a_hall_is_nobody_s_household(ada, spread):
     hall = make_kitchen(ada, is_hall=True)
     with pytest.raises(PermissionDenied):
-        make_wish(ada, hall, spread)
+        make_target(ada, hall, spread)
 
 
 def test_a_household_says_how_it_does_its_evenings(ada, home):
@@ -117,9 +117,9 @@ def test_a_household_says_how_it_does_its_evenings(ada, home):
 
 
 def test_the_database_refuses_a_wish_for_both_a_recipe_and_a_kind(ada, home, spread):
-    make_wish(ada, home, spread)
+    make_target(ada, home, spread)
     with pytest.raises(IntegrityError), transaction.atomic():
-        YearlyWish.objects.update(kind="jam", produce="plums")
+        YearlyTarget.objects.update(kind="jam", produce="plums")
 
 
 # Jars that leave the shelf
