@@ -143,9 +143,6 @@ def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerFiel
     )
 
 
-# A part of a form that is rarely filled in, folded away under its name. It works without scripts.
-
-
 class Fold(Div):  # type: ignore[misc]  # the layouts carry no types
     """A part of a form that is rarely filled in, folded away under its name; it works without scripts.
 
