@@ -109,8 +109,8 @@ def days_svg(
     clock = Timeline((), (), first, last)
     rows = [(day, timeline_lanes(day.timeline)) for day in days]
     height = TOP + sum(HEADING + LANE * len(lanes) for _day, lanes in rows)
-    told = " ".join(f"{day.heading}: {timeline_sentence(day.timeline, when)}" for day in days)
-    drawing = _sheet(clock, height, title, told, prefix)
+    description = " ".join(f"{day.heading}: {timeline_sentence(day.timeline, when)}" for day in days)
+    drawing = _sheet(clock, height, title, description, prefix)
     _draw_hours(drawing, clock, height, when)
     for mark in marks:
         words = _text(mark.words, _x(clock, mark.minute), TOP - 36, 11, "kh-timeline-mark", text_anchor="middle")
@@ -125,7 +125,7 @@ def days_svg(
     return str(drawing.as_svg(header=""))
 
 
-def _sheet(clock: Timeline, height: int, title: str, told: str, prefix: str) -> drawsvg.Drawing:
+def _sheet(clock: Timeline, height: int, title: str, description: str, prefix: str) -> drawsvg.Drawing:
     """An empty picture with its heading, and its name and text for those who cannot see it."""
     drawing = drawsvg.Drawing(
         LABEL_WIDTH + round(_width(clock)) + 20,
@@ -134,7 +134,7 @@ def _sheet(clock: Timeline, height: int, title: str, told: str, prefix: str) -> 
         **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
     )
     drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
-    drawing.append(Description(told, id=f"{prefix}-desc"))
+    drawing.append(Description(description, id=f"{prefix}-desc"))
     drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))
     return drawing
 

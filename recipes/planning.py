@@ -1,4 +1,8 @@
-"""From what a person types to the engine's plan: one way for the page, the command line and the batch."""
+"""From what a person types to the engine's plan: one way for the page, the command line and the batch.
+
+What cannot be understood is a `PlanInputError`, by field. What is understood and not to be done is a refusal in the
+plan.
+"""
 
 from __future__ import annotations
 
@@ -23,11 +27,9 @@ from recipes.engine import (
     plan_batch,
     refusal,
 )
-from recipes.engine.quantities import JAR_SIZES, Amount, AmountError, parse_amount
+from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Revision, RevisionState
-
-# What people type into a plan's fields, on a page or a command line, read into the engine's terms.
 
 MOST = 999
 MOST_GEAR = 99
@@ -42,7 +44,7 @@ Value = TypeVar("Value")
 Problems = dict[str, str]
 
 
-class PlanWish(TypedDict, total=False):
+class PlanInput(TypedDict, total=False):
     """Just one of jars, pots and fruit is not None; whatever else is None is left to the engine.
 
     `empties` are the jars at hand by size, `finish` the minute of the day at which the last jar is out.
@@ -63,31 +65,55 @@ class PlanWish(TypedDict, total=False):
     finish: int | None
 
 
-class StationWish(PlanWish, total=False):
-    """A wish at a stove that is known: `watts` is the power of each of its burners. It is never typed as text."""
+class StationInput(PlanInput, total=False):
+    """What is wanted at a stove that is known: `watts` is the power of each of its burners, and never typed as text."""
 
     watts: tuple[int, ...] | None
 
 
-WISH_FIELDS: tuple[str, ...] = tuple(PlanWish.__annotations__)
+PLAN_FIELDS: tuple[str, ...] = tuple(PlanInput.__annotations__)
 
 
-class WishError(ValueError):
-    """The wish cannot be understood; `problems` says why, by field name."""
+class PlanInputError(ValueError):
+    """What was typed cannot be understood; `problems` says why, by field name."""
 
     def __init__(self, problems: Problems) -> None:
         self.problems = problems
         super().__init__("; ".join(f"{field}: {message}" for field, message in problems.items()))
 
 
-def plan_wish_from(data: Mapping[str, str | None]) -> PlanWish:
-    """The wish in text fields named as in `PlanWish`; blank or missing means not asked."""
+def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[StationInput]) -> Plan:
+    """The engine's plan from this revision. Without a published revision there is a refusal, and no process time."""
+    made = plan_batch(revision.tested, PlanRequest(altitude=altitude, **wanted), revision=revision.number)
+    refused = _state_refusal(revision)
+    if refused is None:
+        return made
+    # No process time shows anywhere: neither the plan's own, nor in loads, timeline or cautions.
+    return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
+
+
+def _state_refusal(revision: Revision) -> Refusal | None:
+    if revision.state == RevisionState.PUBLISHED:
+        return None
+    if revision.state == RevisionState.WITHDRAWN:
+        message = _("Revision %(number)s was withdrawn: %(reason)s") % {
+            "number": revision.number,
+            "reason": revision.withdrawn_reason,
+        }
+        return refusal("revision-withdrawn", "TESTED-ONLY", message)
+    return refusal(
+        "revision-not-published", "TESTED-ONLY", _("This is a draft; wait until it is reviewed and published.")
+    )
+
+
+def read_plan_input(data: Mapping[str, str | None]) -> PlanInput:
+    """What is wanted, from text fields named as in `PlanInput`; blank or missing means not asked."""
     problems: Problems = {}
-    text = {key: (data.get(key) or "").strip() for key in WISH_FIELDS}
-    wish = PlanWish(
+    text = {key: (data.get(key) or "").strip() for key in PLAN_FIELDS}
+    wanted = PlanInput(
         pots=_count("pots", text["pots"], problems),
         jars=_count("jars", text["jars"], problems),
-        fruit=_fruit(text["fruit"], problems),
+        fruit=_read("fruit", text["fruit"], parse_amount, problems),
         jar=_jar(text["jar"], problems),
         pack=_choice("pack", text["pack"], Pack, problems),
         canner=_choice("canner", text["canner"], Canner, problems),
@@ -101,8 +127,8 @@ def plan_wish_from(data: Mapping[str, str | None]) -> PlanWish:
     )
     _just_one([name for name in SIZES if text[name]], problems)
     if problems:
-        raise WishError(problems)
-    return wish
+        raise PlanInputError(problems)
+    return wanted
 
 
 def jar_counts_from(text: str, *, most: int = MOST_EMPTIES) -> dict[str, int]:
@@ -124,9 +150,9 @@ def jar_counts_from(text: str, *, most: int = MOST_EMPTIES) -> dict[str, int]:
 
 def capacity_from(text: str) -> Capacity:
     """ "7 quart", or what goes into one layer by size, "half-pint=12,pint=7". `ValueError` says what to write."""
-    told = re.fullmatch(r"([0-9]+)[\s-]*(?:quart|qt)s?", text.lower())
-    if told:
-        known = CAPACITIES.get(f"{told[1]} quart")
+    match = re.fullmatch(r"([0-9]+)[\s-]*(?:quart|qt)s?", text.lower())
+    if match:
+        known = CAPACITIES.get(f"{match[1]} quart")
         if known is None:
             raise ValueError(
                 _("Known canners: %(known)s. For another, write how many jars of each size stand in one layer.")
@@ -141,10 +167,10 @@ def capacity_from(text: str) -> Capacity:
 
 def minute_from(text: str) -> int:
     """ "16:30" as the minute of the day. `ValueError` says what to write."""
-    told = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})", text)
-    if told is None or int(told[1]) > 23 or int(told[2]) > 59:
+    match = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})", text)
+    if match is None or int(match[1]) > 23 or int(match[2]) > 59:
         raise ValueError(_("Write a time of the day, such as 16:30."))
-    return int(told[1]) * 60 + int(told[2])
+    return int(match[1]) * 60 + int(match[2])
 
 
 def _read(field: str, text: str, read: Callable[[str], Value], problems: Problems) -> Value | None:
@@ -162,14 +188,6 @@ def _count(field: str, text: str, problems: Problems, *, least: int = 1, most: i
         problems[field] = _("Write a whole number from %(least)s to %(most)s.") % {"least": least, "most": most}
         return None
     return int(text)
-
-
-def _fruit(text: str, problems: Problems) -> Amount | None:
-    try:
-        return parse_amount(text) if text else None
-    except AmountError as error:
-        problems["fruit"] = str(error)
-        return None
 
 
 def _jar(text: str, problems: Problems) -> str | None:
@@ -199,35 +217,3 @@ def _just_one(given: list[str], problems: Problems) -> None:
         problems["jars"] = _("Say how many jars you want, or how many pots, or how much fruit there is.")
     for field in given if len(given) > 1 else ():
         problems.setdefault(field, _("Give only one of jars, pots and fruit, and leave the others empty."))
-
-
-# From what a person asks for to the engine's plan: one way for the page, the command line and the batch.
-#
-# What cannot be understood is a `WishError`, by field. What is understood and not to be done is a refusal in the
-# plan.
-
-
-def plan_for(*, revision: Revision, altitude: Altitude | None, **wish: Unpack[StationWish]) -> Plan:
-    """The engine's plan from this revision. Without a published revision there is a refusal, and no process time."""
-    made = plan_batch(revision.tested, PlanRequest(altitude=altitude, **wish), revision=revision.number)
-    refused = _state_refusal(revision)
-    return _without_times(made, refused) if refused else made
-
-
-def _without_times(made: Plan, refused: Refusal) -> Plan:
-    """A plan that shows no process time anywhere: neither its own, nor in loads, timeline or cautions."""
-    return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
-
-
-def _state_refusal(revision: Revision) -> Refusal | None:
-    if revision.state == RevisionState.PUBLISHED:
-        return None
-    if revision.state == RevisionState.WITHDRAWN:
-        message = _("Revision %(number)s was withdrawn: %(reason)s") % {
-            "number": revision.number,
-            "reason": revision.withdrawn_reason,
-        }
-        return refusal("revision-withdrawn", "TESTED-ONLY", message)
-    return refusal(
-        "revision-not-published", "TESTED-ONLY", _("This is a draft; wait until it is reviewed and published.")
-    )

@@ -608,8 +608,8 @@ def _part_jar(mix: JarMix) -> str:
         return ""
     if part.size is None:
         return _("%(volume)s with no empty jar for it") % {"volume": volume_words(part.ml)}
-    told = {"size": JARS[part.size], "volume": volume_words(part.ml)}
-    return _("%(volume)s in a %(size)s jar for the refrigerator, not processed") % told
+    params = {"size": JARS[part.size], "volume": volume_words(part.ml)}
+    return _("%(volume)s in a %(size)s jar for the refrigerator, not processed") % params
 
 
 def _number(number: int | None) -> str:
@@ -711,8 +711,8 @@ class Reach:
     def words(self) -> str:
         """ "12 jars in 3 households"."""
         jars = ngettext("%(n)s jar", "%(n)s jars", self.jars) % {"n": self.jars}
-        told = ngettext("%(jars)s in %(n)s household", "%(jars)s in %(n)s households", self.households)
-        return told % {"jars": jars, "n": self.households}
+        text = ngettext("%(jars)s in %(n)s household", "%(jars)s in %(n)s households", self.households)
+        return text % {"jars": jars, "n": self.households}
 
 
 def reach_of(revision: Revision) -> Reach:

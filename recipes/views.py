@@ -49,9 +49,6 @@ from recipes.presentation import (
 )
 from recipes.shopping import PACKAGES, cost_of, shopping_list
 
-# What the room's views share.
-
-
 # Reading the library: the list, a recipe at its current or an older revision, and the process tables.
 
 PAGE = 30
@@ -176,7 +173,7 @@ def plan(request: HttpRequest, slug: str) -> HttpResponse:
 def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> dict[str, Any]:
     kitchen = form.asked_kitchen
     units = signed_in(request).units
-    made = plan_for(revision=revision, altitude=kitchen.altitude, **form.wish)
+    made = plan_for(revision=revision, altitude=kitchen.altitude, **form.plan_input)
     return {
         "plan": made,
         "kitchen": kitchen,
@@ -440,5 +437,5 @@ def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
             return redirect("recipes:revision", slug, number)
         except ValidationError as error:
             form.add_error("reason", error.messages)
-    told = {"form": form, "revision": shown, "recipe": shown.recipe, "reach": reach}
-    return render(request, "recipes/withdraw.html", told)
+    context = {"form": form, "revision": shown, "recipe": shown.recipe, "reach": reach}
+    return render(request, "recipes/withdraw.html", context)

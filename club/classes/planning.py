@@ -10,7 +10,7 @@ from recipes.engine import NO_SOURCE, Capacity, Plan, capacity
 from recipes.engine.stations import HallPlan, finish_by, hall_plan
 from recipes.engine.stations import Station as PlannedStation
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.planning import PlanWish, StationWish, plan_for
+from recipes.planning import PlanInput, StationInput, plan_for
 
 HOUR = 60
 KEPT_PLANS = 128
@@ -87,18 +87,18 @@ class _Asked:
 
 @lru_cache(maxsize=KEPT_PLANS)
 def _kept_plan(asked: _Asked) -> Plan:
-    wish = station_wish(asked.station, closes=asked.closes)
-    return plan_for(revision=asked.station.revision, altitude=asked.altitude, **wish)
+    wanted = station_input(asked.station, closes=asked.closes)
+    return plan_for(revision=asked.station.revision, altitude=asked.altitude, **wanted)
 
 
-def station_wish(station: Station, *, closes: int) -> StationWish:
+def station_input(station: Station, *, closes: int) -> StationInput:
     """What a station asks of the engine: its batch, with the power of its burners and the hour it ends at."""
-    return StationWish(**batch_wish(station), watts=tuple(station.burners_w), finish=finish_by(closes))
+    return StationInput(**batch_input(station), watts=tuple(station.burners_w), finish=finish_by(closes))
 
 
-def batch_wish(station: Station) -> PlanWish:
+def batch_input(station: Station) -> PlanInput:
     """What the batch of a station is planned from, whatever the hour."""
-    return PlanWish(
+    return PlanInput(
         pots=station.pots,
         jar=station.jar_size or None,
         pack=Pack(station.pack) if station.pack else None,

@@ -404,8 +404,8 @@ class Foods:
         words = frozenset(words_of(text))
         found = [(stems, food) for stems, food in self._stems if stems <= words]
         kept = [food for stems, food in found if not any(stems < other for other, _ in found)]
-        told = [food for food in kept if food in STAND_ALONE]
-        return tuple(dict.fromkeys(told or kept))
+        named = [food for food in kept if food in STAND_ALONE]
+        return tuple(dict.fromkeys(named or kept))
 
     def cup_of(self, food: str, form: str) -> Figure | None:
         """A cup of the food in this form, or in one near it: then it is an estimate, and reaches wider."""
@@ -881,13 +881,13 @@ def _assumptions(best: _Case, off: Span, end: Span | None) -> tuple[str, ...]:
     boiled = f"{off.low:.1%} to {off.high:.1%} of what is heated boils off"
     if end is not None:
         boiled = f"it is done at {end.low:.0f} to {end.high:.0f} degrees Brix, as sugar tables give that temperature"
-    told = (
+    sentences = (
         f"The jars are filled at {best.filling_c:.0f} C",
         boiled[0].upper() + boiled[1:],
         f"{LEFT_BEHIND.low:.1%} to {LEFT_BEHIND.high:.1%} stays behind as foam and in the pot",
         "A jar holds its named volume at the printed headspace",
     )
-    return tuple(f"{sentence}: {NO_SOURCE}." for sentence in told)
+    return tuple(f"{sentence}: {NO_SOURCE}." for sentence in sentences)
 
 
 # Stated beside predicted: how many jars a source prints for a pot, and how many the mass balance gives.

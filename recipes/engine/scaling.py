@@ -192,7 +192,7 @@ def _pound_text(value: Fraction) -> str:
 # How many pots, how big, and what goes into each: for pots, for jars wanted, or for fruit at hand.
 #
 # A pot is scaled only as far as the recipe's own test allows; more jars means more pots, never a doubled
-# spread. All pots of a plan are the same size. A wish that cannot be met is a `Refusal`.
+# spread. All pots of a plan are the same size. What cannot be met is a `Refusal`.
 
 MOST_POTS = 60  # in one plan: more than a club can cook in a day (common practice, no source)
 

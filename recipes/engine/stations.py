@@ -1,5 +1,7 @@
-"""What goes into a session of several stations and what comes out of it, and the rules of a class.
+"""Several stations side by side in one hall: whether each can be done in the time, the power they draw together,
+and what all of them take.
 
+Each station is a plan of its own, made for its own stove and canner; nothing here makes a process time or moves one.
 Minutes are of the wall clock's day, so that stations share one clock; no time zone is known here.
 """
 
@@ -37,6 +39,9 @@ _ALL = (
     Rule("CLASS-HANDS", "A station's plan counts on no more cooks than it has seats.", NO_SOURCE),
 )
 STATION_RULES: dict[str, Rule] = {rule.name: rule for rule in _ALL}
+
+
+Reason = TypeVar("Reason", Caution, Refusal)
 
 
 class Station(NamedTuple):
@@ -136,15 +141,6 @@ def station_refusal(code: str, rule: str, message: str) -> Refusal:
     return Refusal(code, message, rule, STATION_RULES[rule].source)
 
 
-# Several stations side by side in one hall: whether each can be done in the time, the power they draw together,
-# and what all of them take.
-#
-# Each station is a plan of its own, made by `plan` for its own stove and canner; nothing here makes a process time or
-# moves one.
-
-Reason = TypeVar("Reason", Caution, Refusal)
-
-
 def hall_plan(stations: Sequence[Station], *, opens: int, closes: int, power_limit_w: int | None) -> HallPlan:
     """All stations together. A plan that has no timeline is refused here: unknown is not in time."""
     days = tuple(StationDay(each.number, day) for each in stations if (day := on_the_clock(each.plan)) is not None)
@@ -161,8 +157,8 @@ def hall_plan(stations: Sequence[Station], *, opens: int, closes: int, power_lim
         packets=_packets(stations),
         loads=sum(len(each.plan.loads) for each in stations),
         power=power,
-        refusals=(*_hall_refusals(stations, power), *(HallRefusal(*told) for told in _grouped(refusals))),
-        cautions=tuple(HallCaution(*told) for told in _grouped(cautions)),
+        refusals=(*_hall_refusals(stations, power), *(HallRefusal(*found) for found in _grouped(refusals))),
+        cautions=tuple(HallCaution(*found) for found in _grouped(cautions)),
     )
 
 
@@ -183,11 +179,11 @@ def total_lines(stations: Sequence[Station]) -> tuple[TotalLine, ...]:
             printed = line.ingredient
             key = (printed.item.lower(), printed.prep.lower(), printed.role, printed.unit)
             found.setdefault(key, []).append((each.number, line))
-    return tuple(_total(told) for told in found.values())
+    return tuple(_total(numbered) for numbered in found.values())
 
 
-def _total(told: Sequence[tuple[int, Line]]) -> TotalLine:
-    lines = [line for _, line in told]
+def _total(numbered: Sequence[tuple[int, Line]]) -> TotalLine:
+    lines = [line for _, line in numbered]
     printed = lines[0].ingredient
     amount = sum((line.amount for line in lines), Fraction(0))
     high = sum((line.amount_high or line.amount for line in lines), Fraction(0))
@@ -198,7 +194,7 @@ def _total(told: Sequence[tuple[int, Line]]) -> TotalLine:
         amount_high=high if high > amount else None,
         text=f"{text} to {measure_text(high, printed.unit)}" if high > amount else text,
         grams=_sum(line.grams for line in lines),
-        stations=tuple(dict.fromkeys(number for number, _ in told)),
+        stations=tuple(dict.fromkeys(number for number, _ in numbered)),
     )
 
 
@@ -299,10 +295,10 @@ def _hall_refusals(stations: Sequence[Station], power: Power) -> Iterator[HallRe
         yield HallRefusal(electric, station_refusal("hall-power", "CLASS-POWER", message))
 
 
-def _grouped(told: Sequence[tuple[int, Reason]]) -> Iterator[tuple[tuple[int, ...], Reason]]:
+def _grouped(reasons: Sequence[tuple[int, Reason]]) -> Iterator[tuple[tuple[int, ...], Reason]]:
     """What is said of several stations is said once."""
     found: dict[Reason, list[int]] = {}
-    for number, reason in told:
+    for number, reason in reasons:
         numbers = found.setdefault(reason, [])
         if number not in numbers:
             numbers.append(number)

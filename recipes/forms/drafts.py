@@ -522,7 +522,7 @@ class WithdrawForm(ReasonForm):
 
     def __init__(self, *args: Any, calls_back: str, **kwargs: Any) -> None:
         super().__init__(*args, label=gettext("Why it is withdrawn"), **kwargs)
-        self.told = calls_back
+        self.calls_back_now = calls_back
         self.fields["calls_back"].initial = calls_back
         sentence = gettext("Withdraw it for good, and call back %(what)s.") % {"what": calls_back}
         self.fields["confirmed"].label = (
@@ -531,10 +531,10 @@ class WithdrawForm(ReasonForm):
 
     def clean_confirmed(self) -> bool:
         """Jars may have been filled since the page was opened: what is called back now was not agreed to."""
-        if self.cleaned_data["calls_back"] != self.told:
+        if self.cleaned_data["calls_back"] != self.calls_back_now:
             # Asked for anew, with what holds now and without the tick.
             kept = {key: self.data[key] for key in self.data if key != "confirmed"}
-            self.data = {**kept, "calls_back": self.told}
+            self.data = {**kept, "calls_back": self.calls_back_now}
             text = gettext(
                 "Jars came or went since you opened this page: look again at what is called back, and tick it."
             )

@@ -22,7 +22,7 @@ from recipes.engine import process_choices
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner, Pack, TestedRecipe
 from recipes.models import FACETS, IndexRow, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
-from recipes.planning import CAPACITIES, MOST_EMPTIES, WISH_FIELDS, PlanWish, WishError, plan_wish_from
+from recipes.planning import CAPACITIES, MOST_EMPTIES, PLAN_FIELDS, PlanInput, PlanInputError, read_plan_input
 
 # For whom a page is shown: which kitchen's altitude, which units.
 
@@ -57,7 +57,7 @@ class KitchenForm(forms.Form):
 
     @property
     def chosen_kitchen(self) -> Kitchen | None:
-        """The kitchen asked for, of a bound form; none where the wish is wrong."""
+        """The kitchen asked for, of a bound form; none where it is not one of them."""
         self.is_valid()
         return self.kitchens.get(self.cleaned_data.get("kitchen") or 0)
 
@@ -204,7 +204,7 @@ def text_field(label: Any, help_text: Any = "", **attrs: str) -> forms.CharField
 
 
 class PlanForm(KitchenForm):
-    """Bound to the query of a plan. When valid: `asked_kitchen` (a Kitchen) and `wish` (a PlanWish).
+    """Bound to the query of a plan. When valid: `asked_kitchen` (a Kitchen) and `plan_input`.
 
     The choices are what the recipe's tested rows allow; another known jar, pack or canner in the query is kept, and
     the engine says why it is refused.
@@ -234,7 +234,7 @@ class PlanForm(KitchenForm):
             # An address that names no kitchen means the person's own, as on the recipe's page.
             self.data = {**data.dict(), "kitchen": self.default.pk}
         self._recipe = recipe
-        self._wish: PlanWish | None = None
+        self._plan_input: PlanInput | None = None
         choices = process_choices(recipe.process)
         jars = choices.jars or (recipe.stated_yield.jar,)
         self._offer("jar", jars, JARS, JAR_SIZES)
@@ -284,8 +284,8 @@ class PlanForm(KitchenForm):
         cleaned = super().clean() or self.cleaned_data
         cleaned["empties"] = self._empties(cleaned)
         try:
-            self._wish = plan_wish_from({name: cleaned.get(name) for name in WISH_FIELDS})
-        except WishError as error:
+            self._plan_input = read_plan_input({name: cleaned.get(name) for name in PLAN_FIELDS})
+        except PlanInputError as error:
             for field, message in error.problems.items():
                 if field not in self.errors:
                     self.add_error(field if field in self.fields else None, message)
@@ -293,27 +293,27 @@ class PlanForm(KitchenForm):
 
     def _empties(self, cleaned: dict[str, Any]) -> str:
         """ "half-pint=12,pint=4"; "" where no count was typed, which means as many as wanted."""
-        told = []
+        counts = []
         for name, size in self.empty_fields.items():
             count = (cleaned.get(name) or "").strip()
             if count and not (count.isascii() and count.isdecimal() and int(count) <= MOST_EMPTIES):
                 text = _("Write a whole number from 0 to %(most)s, or leave it empty.")
                 self.add_error(name, text % {"most": MOST_EMPTIES})
             elif count:
-                told.append(f"{size}={int(count)}")
-        return ",".join(told)
+                counts.append(f"{size}={int(count)}")
+        return ",".join(counts)
 
     @property
     def asked(self) -> dict[str, str]:
-        """Only of a valid form: the kitchen and the wish as text, to ask for the same plan elsewhere."""
-        return {name: str(self.cleaned_data[name]) for name in ("kitchen", *WISH_FIELDS) if self.cleaned_data.get(name)}
+        """Only of a valid form: the kitchen and what is wanted as text, to ask for the same plan elsewhere."""
+        return {name: str(self.cleaned_data[name]) for name in ("kitchen", *PLAN_FIELDS) if self.cleaned_data.get(name)}
 
     @property
-    def wish(self) -> PlanWish:
+    def plan_input(self) -> PlanInput:
         """Only of a valid form."""
-        if self._wish is None:
+        if self._plan_input is None:
             raise ValueError("The form is not valid.")
-        return self._wish
+        return self._plan_input
 
     @property
     def asked_kitchen(self) -> Kitchen:
@@ -403,5 +403,5 @@ class PriceForm(forms.Form):
 
     def written(self) -> dict[str, Any]:
         """Of a valid form: what `price_note` takes."""
-        told = dict(self.cleaned_data)
-        return {"cents": told.pop("price"), **told}
+        data = dict(self.cleaned_data)
+        return {"cents": data.pop("price"), **data}

@@ -34,7 +34,7 @@ def make_batch(
     kitchen: Kitchen | None = None,
     revision: Revision | None = None,
     started_at: datetime = NOW,
-    **wish: Any,
+    **wanted: Any,
 ) -> Batch:
     """On the stove since `started_at`: one pot of the spread in half-pints, unless told otherwise."""
     by = by or make_person()
@@ -45,14 +45,14 @@ def make_batch(
         token=uuid4(),
         started_at=started_at,
         now=started_at,
-        **({"pots": 1, "jar": "half-pint"} | wish),
+        **({"pots": 1, "jar": "half-pint"} | wanted),
     )
 
 
 def beans(**fields: Any) -> dict[str, Any]:
     """The invented beans in pints, in a dial-gauge canner: 20 minutes at 12 psi at 1,040 m."""
-    wish = {"jar": "pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **fields}
-    return wish if "revision" in wish else {**wish, "revision": make_revision(base=VEGETABLE)}
+    wanted = {"jar": "pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **fields}
+    return wanted if "revision" in wanted else {**wanted, "revision": make_revision(base=VEGETABLE)}
 
 
 def make_pressure_batch(**fields: Any) -> Batch:

@@ -15,8 +15,8 @@ JAM = recipe_from_document(strawberry_jam())
 BEANS = recipe_from_document(snap_beans())
 
 
-def jam(**wish):
-    return plan_batch(JAM, PlanRequest(**{"altitude": HOME, "pots": 2, **wish}))
+def jam(**wanted):
+    return plan_batch(JAM, PlanRequest(**{"altitude": HOME, "pots": 2, **wanted}))
 
 
 def test_a_yield_by_weight_has_its_reach_its_brix_and_what_was_estimated():

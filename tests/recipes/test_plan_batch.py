@@ -104,8 +104,8 @@ GEAR = ("--empties", "half-pint=3,pint=4", "--burners", "3", "--canners", "2", "
 
 
 def test_empties_and_gear_shape_the_plan_in_json(spread, run):
-    wish = ("--pots", "2", "--altitude", "1040 m", *GEAR, "--capacity", "4 quart", "--finish", "16:30", "--json")
-    status, out = run("test-spread", *wish)
+    wanted = ("--pots", "2", "--altitude", "1040 m", *GEAR, "--capacity", "4 quart", "--finish", "16:30", "--json")
+    status, out = run("test-spread", *wanted)
     plan = json.loads(out)
     assert status == 0
     assert plan["jars"] == [{"size": "pint", "count": 4}, {"size": "half-pint", "count": 2}]
@@ -116,8 +116,8 @@ def test_empties_and_gear_shape_the_plan_in_json(spread, run):
 
 
 def test_in_words_the_day_has_times_of_the_day_with_a_finish_and_hours_without(spread, run):
-    wish = ("test-spread", "--pots", "2", "--altitude", "1040 m", *GEAR)
-    timed, untimed = run(*wish, "--finish", "16:30")[1], run(*wish)[1]
+    wanted = ("test-spread", "--pots", "2", "--altitude", "1040 m", *GEAR)
+    timed, untimed = run(*wanted, "--finish", "16:30")[1], run(*wanted)[1]
     assert "to 16:30  lift jars out" in timed
     assert "   0:00 to" in untimed
     for words in (timed, untimed):
@@ -127,18 +127,19 @@ def test_in_words_the_day_has_times_of_the_day_with_a_finish_and_hours_without(s
 
 def test_the_day_is_drawn_into_a_file(spread, run, tmp_path):
     picture = tmp_path / "day.svg"
-    wish = ("test-spread", "--pots", "2", "--altitude", "1040 m", "--finish", "16:30", "--picture", str(picture))
-    assert run(*wish)[0] == 0
+    wanted = ("test-spread", "--pots", "2", "--altitude", "1040 m", "--finish", "16:30", "--picture", str(picture))
+    assert run(*wanted)[0] == 0
     drawn = ElementTree.parse(picture).getroot()
     assert drawn.find("{http://www.w3.org/2000/svg}title").text.endswith("min")
     assert "16:30" in picture.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
-    ("wish", "said"), [(("--burners", "0"), "no timeline"), (("--picture", "/no/such/folder/x.svg"), "/no/such/folder")]
+    ("wanted", "said"),
+    [(("--burners", "0"), "no timeline"), (("--picture", "/no/such/folder/x.svg"), "/no/such/folder")],
 )
-def test_a_picture_that_cannot_be_drawn_is_bad_input(spread, tmp_path, wish, said):
-    asked = ("test-spread", "--pots", "1", "--altitude", "0 m", "--picture", str(tmp_path / "day.svg"), *wish)
+def test_a_picture_that_cannot_be_drawn_is_bad_input(spread, tmp_path, wanted, said):
+    asked = ("test-spread", "--pots", "1", "--altitude", "0 m", "--picture", str(tmp_path / "day.svg"), *wanted)
     with pytest.raises(CommandError, match=said) as refused:
         call_command("plan_batch", *asked)
     assert refused.value.returncode == 2
@@ -167,8 +168,8 @@ def test_a_withdrawn_recipe_is_refused_with_the_reason(run):
 
 def test_a_pressure_recipe_says_pressure_in_both_units(run):
     make_revision(slug="beans", base=VEGETABLE)
-    wish = ("--jars", "9", "--jar", "pint", "--pack", "hot", "--canner", "dial-gauge")
-    status, out = run("beans", *wish, "--altitude", "1040 m")
+    wanted = ("--jars", "9", "--jar", "pint", "--pack", "hot", "--canner", "dial-gauge")
+    status, out = run("beans", *wanted, "--altitude", "1040 m")
     assert status == 0
     assert "20 minutes at 12 psi (83 kPa)" in out
 

@@ -1,4 +1,4 @@
-"""The plan page: the same plan as the command line, and every wrong wish said beside its field."""
+"""The plan page: the same plan as the command line, and every wrong wanted said beside its field."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def command_json(capsys, *arguments):
 
 
 @pytest.mark.parametrize(
-    "wish",
+    "wanted",
     [
         {"jars": "12"},
         {"pots": "2", "jar": "pint", "pack": "hot", "canner": "boiling-water"},
@@ -56,10 +56,10 @@ def command_json(capsys, *arguments):
         {"pots": "1", "pack": "raw"},
     ],
 )
-def test_the_page_has_the_very_plan_that_the_command_prints(ask, capsys, wish):
-    options = [part for name, value in wish.items() for part in (f"--{name}", value)]
+def test_the_page_has_the_very_plan_that_the_command_prints(ask, capsys, wanted):
+    options = [part for name, value in wanted.items() for part in (f"--{name}", value)]
     printed = command_json(capsys, "test-spread", *options, "--altitude", "1040 m")
-    response = ask(**wish)
+    response = ask(**wanted)
     assert json.loads(json.dumps(plan_as_dict(response.context["plan"]))) == printed
     page = response.content.decode()
     for reason in [*printed["refusals"], *printed["cautions"]]:
@@ -75,9 +75,9 @@ def test_the_page_has_the_very_plan_that_the_command_prints(ask, capsys, wish):
 
 def test_a_pressure_plan_equals_the_commands_and_shows_both_units(ask, capsys):
     make_revision(base=VEGETABLE, slug="beans")
-    wish = {"jars": "9", "jar": "pint", "pack": "hot", "canner": "weighted-gauge"}
-    options = [part for name, value in wish.items() for part in (f"--{name}", value)]
-    response = ask("/recipes/beans/plan/", **wish)
+    wanted = {"jars": "9", "jar": "pint", "pack": "hot", "canner": "weighted-gauge"}
+    options = [part for name, value in wanted.items() for part in (f"--{name}", value)]
+    response = ask("/recipes/beans/plan/", **wanted)
     assert plan_as_dict(response.context["plan"]) == command_json(capsys, "beans", *options, "--altitude", "1040 m")
     assert "15 psi (104 kPa)" in response.content.decode()
 
@@ -141,7 +141,7 @@ def test_the_start_button_asks_for_the_same_plan_of_this_revision(ask, spread, k
 
 
 @pytest.mark.parametrize(
-    ("wish", "field"),
+    ("wanted", "field"),
     [
         ({"jars": "many"}, "jars"),
         ({"jars": "-3"}, "jars"),
@@ -162,15 +162,15 @@ def test_the_start_button_asks_for_the_same_plan_of_this_revision(ask, spread, k
         ({"jars": "2", "kitchen": "999999"}, "kitchen"),
     ],
 )
-def test_a_wrong_wish_is_said_beside_its_field_and_what_was_typed_stays(ask, wish, field):
-    response = ask(**wish)
+def test_a_wrong_request_is_said_beside_its_field_and_what_was_typed_stays(ask, wanted, field):
+    response = ask(**wanted)
     assert response.status_code == 200
     assert set(response.context["form"].errors) >= {field}
     assert "plan" not in response.context
     page = response.content.decode()
     assert f'id="error_1_id_{field}"' in page
-    if field in ("jars", "pots", "fruit") and wish[field].isprintable() and wish[field]:
-        assert f'value="{wish[field]}"' in page
+    if field in ("jars", "pots", "fruit") and wanted[field].isprintable() and wanted[field]:
+        assert f'value="{wanted[field]}"' in page
 
 
 def test_a_kitchen_of_somebody_else_is_refused_and_not_named(ask, make_person, make_kitchen):

@@ -9,7 +9,7 @@ from urllib.parse import parse_qs
 import pytest
 
 from inventory.batches.services import batch_start
-from recipes.planning import plan_wish_from
+from recipes.planning import read_plan_input
 from tests.factories.prices import make_price
 from tests.factories.recipes import SPREAD, VEGETABLE, make_revision
 
@@ -147,7 +147,7 @@ def test_the_batch_is_started_from_the_very_plan_with_its_jars(ask, member, kitc
         revision=revision,
         kitchen=kitchen,
         token="a8098c1a-f86e-11da-bd1a-00112444be1e",
-        **plan_wish_from(query),
+        **read_plan_input(query),
     )
     assert batch.jar_size == "pint"
     assert batch.plan["jars"] == [{"size": "pint", "count": 4}, {"size": "half-pint", "count": 2}]

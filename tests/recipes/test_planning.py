@@ -8,14 +8,14 @@ import pytest
 
 from recipes.engine import FOUR_QUART, SEVEN_QUART, altitude_from_text
 from recipes.engine.terms import Canner, Pack
-from recipes.planning import WISH_FIELDS, WishError, plan_for, plan_wish_from
+from recipes.planning import PLAN_FIELDS, PlanInputError, plan_for, read_plan_input
 from tests.factories.recipes import VEGETABLE, make_revision
 
 HIGH = altitude_from_text("1040 m")
 
 
 @pytest.mark.parametrize(
-    ("data", "wish"),
+    ("data", "wanted"),
     [
         ({"pots": "2"}, {"pots": 2}),
         ({"jars": " 7 ", "jar": "pint"}, {"jars": 7, "jar": "pint"}),
@@ -28,13 +28,13 @@ HIGH = altitude_from_text("1040 m")
         ({"pots": "1", "capacity": "4-qt"}, {"pots": 1, "capacity": FOUR_QUART}),
     ],
 )
-def test_what_is_typed_becomes_a_wish(data, wish):
-    nothing = dict.fromkeys(WISH_FIELDS) | {"stove": "electric"}
-    assert plan_wish_from(data) == {**nothing, **wish}
+def test_what_is_typed_becomes_plan_input(data, wanted):
+    nothing = dict.fromkeys(PLAN_FIELDS) | {"stove": "electric"}
+    assert read_plan_input(data) == {**nothing, **wanted}
 
 
 def test_fruit_is_an_amount_with_its_unit():
-    fruit = plan_wish_from({"fruit": "4.5 kg"})["fruit"]
+    fruit = read_plan_input({"fruit": "4.5 kg"})["fruit"]
     assert (fruit.value, fruit.unit) == (Fraction(9, 2), "kg")
 
 
@@ -62,8 +62,8 @@ def test_fruit_is_an_amount_with_its_unit():
     ],
 )
 def test_what_cannot_be_understood_is_said_by_field(data, fields):
-    with pytest.raises(WishError) as refused:
-        plan_wish_from(data)
+    with pytest.raises(PlanInputError) as refused:
+        read_plan_input(data)
     assert set(refused.value.problems) == fields
     assert all(refused.value.problems.values())
 
@@ -112,15 +112,15 @@ def test_a_pressure_recipe_asks_for_gauge_and_pack_rather_than_guess():
 
 
 def test_a_canner_may_be_named_by_what_stands_in_it():
-    found = plan_wish_from({"pots": "1", "capacity": "half-pint=12,pint=7"})["capacity"]
+    found = read_plan_input({"pots": "1", "capacity": "half-pint=12,pint=7"})["capacity"]
     assert (found.holds("half-pint"), found.holds("pint"), found.holds("quart")) == (12, 7, 0)
     assert "no source" in found.source
 
 
 @pytest.mark.django_db
 def test_jars_at_hand_and_gear_reach_the_plan():
-    wish = plan_wish_from({"pots": "2", "empties": "half-pint=3,pint=4", "canners": "2", "finish": "12:00"})
-    plan = plan_for(revision=make_revision(), altitude=HIGH, **wish)
+    wanted = read_plan_input({"pots": "2", "empties": "half-pint=3,pint=4", "canners": "2", "finish": "12:00"})
+    plan = plan_for(revision=make_revision(), altitude=HIGH, **wanted)
     assert {jar.size: jar.count for jar in plan.jars} == {"pint": 4, "half-pint": 2}
     assert (plan.process.jar, plan.finish) == ("pint", 720)
     assert plan_for(revision=make_revision(), altitude=HIGH, pots=1, burners=0).refusals[0].code == "no-burner"

@@ -22,8 +22,8 @@ JAM = recipe_from_document(strawberry_jam())
 BEANS = recipe_from_document(snap_beans())
 
 
-def bought(recipe=JAM, units="metric", **wish):
-    return {each.item: each for each in shopping_list(plan_batch(recipe, PlanRequest(altitude=HOME, **wish)), units)}
+def bought(recipe=JAM, units="metric", **wanted):
+    return {each.item: each for each in shopping_list(plan_batch(recipe, PlanRequest(altitude=HOME, **wanted)), units)}
 
 
 def with_line(item, role, amount, unit, **more):

@@ -28,7 +28,7 @@ from club.classes.models import (
     StationBatch,
     teaches,
 )
-from club.classes.planning import batch_wish
+from club.classes.planning import batch_input
 from club.classes.rules import Party, Table, seat_everybody
 from club.classes.services.common import form_used, run_check, seats_free_at, session_on_the_day, signup_fresh
 from club.core.clock import now_or
@@ -330,7 +330,7 @@ def _start(
             token=uuid5(session.token, f"station {station.pk} after {after}"),
             note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": station.label},
             now=now,
-            **batch_wish(station),
+            **batch_input(station),
         )
         return StationBatch.objects.create(station=station, batch=batch)
 

@@ -64,7 +64,7 @@ from recipes.engine import Plan, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Refusal
 from recipes.models import Revision, RevisionState
-from recipes.planning import PlanWish, plan_for
+from recipes.planning import PlanInput, plan_for
 from recipes.presentation import altitude_text
 
 # Starting a batch from a plan, and giving one up.
@@ -85,7 +85,7 @@ def batch_start(
     started_at: datetime | None = None,
     note: str = "",
     now: datetime | None = None,
-    **wish: Unpack[PlanWish],
+    **wanted: Unpack[PlanInput],
 ) -> Batch:
     """Start a batch; the plan is made anew here, whatever a form says it was.
 
@@ -111,12 +111,12 @@ def batch_start(
     if kitchen.altitude is None:
         problems.add("kitchen", _("Give this kitchen its altitude first: without it no process time is safe."))
     problems.raise_if_any()
-    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wish)
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
     if not plan.ok:
         raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
     if len(str(plan.pot_scale)) > SCALE_LENGTH:
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
-    fields = _columns(plan, revision, kitchen, wish.get("jar"))
+    fields = _columns(plan, revision, kitchen, wanted.get("jar"))
     fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
     batch = _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
     if whose.started_by is None:

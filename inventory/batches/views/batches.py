@@ -42,7 +42,7 @@ from inventory.jars.models import LidLot
 from recipes.engine import sterilise_minutes
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
-from recipes.planning import WishError, plan_for, plan_wish_from
+from recipes.planning import PlanInputError, plan_for, read_plan_input
 from recipes.presentation import headspace_text, kitchen_points
 
 # What the room's views share: who asks, the gate to a batch, and a refusal put beside its field.
@@ -200,15 +200,15 @@ def start(request: HttpRequest) -> HttpResponse:
     form = StartForm(request.POST or None)
     told = {"form": form, "revision": revision, "kitchen": kitchen}
     try:
-        wish = plan_wish_from(request.GET.dict())
-    except WishError as error:
+        wanted = read_plan_input(request.GET.dict())
+    except PlanInputError as error:
         return render(request, "batches/start.html", {**told, "problems": error.problems}, status=400)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wish, **form.cleaned_data)
+            batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wanted, **form.cleaned_data)
             messages.success(request, gettext("Batch %(lot)s is started.") % {"lot": batch.lot_code})
             return redirect(batch)
-    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wish)
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
     return render(request, "batches/start.html", {**told, "plan": plan, "may_start": plan.ok and kitchen.altitude})
 
 

@@ -19,7 +19,7 @@ from recipes.engine import USUAL_STOVE, AltitudeError, Plan, altitude_from_text,
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.models import Recipe, Revision
-from recipes.planning import CAPACITIES, STOVES, PlanWish, WishError, plan_for, plan_wish_from
+from recipes.planning import CAPACITIES, STOVES, PlanInput, PlanInputError, plan_for, read_plan_input
 from recipes.presentation import day_summary, plan_text, when_words
 
 BAD_INPUT = 2
@@ -53,8 +53,8 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        wish, altitude = _wish(options), _altitude(options["altitude"])
-        made = plan_for(revision=_revision(options["slug"], options["revision"]), altitude=altitude, **wish)
+        wanted, altitude = _plan_input(options), _altitude(options["altitude"])
+        made = plan_for(revision=_revision(options["slug"], options["revision"]), altitude=altitude, **wanted)
         if options["picture"]:
             _draw(made, Path(options["picture"]))
         as_json = options["json"]
@@ -63,10 +63,10 @@ class Command(BaseCommand):
             sys.exit(REFUSED)
 
 
-def _wish(options: dict[str, Any]) -> PlanWish:
+def _plan_input(options: dict[str, Any]) -> PlanInput:
     try:
-        return plan_wish_from(options)
-    except WishError as error:
+        return read_plan_input(options)
+    except PlanInputError as error:
         raise _bad("\n".join(f"--{field}: {message}" for field, message in error.problems.items())) from error
 
 

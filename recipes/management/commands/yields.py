@@ -38,13 +38,13 @@ class Command(BaseCommand):
         self._summary("boiled to an end point", [row for row in rows if row.pectin == "none"])
 
     def _summary(self, which: str, rows: Sequence[YieldRow]) -> None:
-        told = [row for row in rows if row.predicted is not None and not row.is_suspect]
-        near = sum(1 for row in told if row.off_by is not None and abs(row.off_by) <= 1)
-        widths = [8 * row.predicted.half_width / row.predicted.best for row in told if row.predicted is not None]
-        if told:
+        known = [row for row in rows if row.predicted is not None and not row.is_suspect]
+        near = sum(1 for row in known if row.off_by is not None and abs(row.off_by) <= 1)
+        widths = [8 * row.predicted.half_width / row.predicted.best for row in known if row.predicted is not None]
+        if known:
             self.stdout.write(
-                f"{which}: {len(told)} not suspect, {sum(row.is_within for row in told)} within the interval, "
-                f"{near} within one jar of it; half-width {sum(widths) / len(told):.2f} jars in 8 on average"
+                f"{which}: {len(known)} not suspect, {sum(row.is_within for row in known)} within the interval, "
+                f"{near} within one jar of it; half-width {sum(widths) / len(known):.2f} jars in 8 on average"
             )
 
 

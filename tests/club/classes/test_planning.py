@@ -7,7 +7,7 @@ import pytest
 from club.classes import planning
 from club.classes.choices import SessionState
 from club.classes.models import ClassSession
-from club.classes.planning import plan_of, station_wish
+from club.classes.planning import plan_of, station_input
 from club.classes.presentation import plan_picture, plan_words
 from club.classes.services import gear, sessions
 from inventory.jars import services as jars
@@ -40,9 +40,9 @@ def test_a_station_asks_the_engine_for_just_what_it_is():
         stove="gas",
         cooks=3,
     )
-    wish = station_wish(station, closes=14 * 60)
-    assert wish["capacity"].holds("pint") == 9
-    assert {name: value for name, value in wish.items() if name != "capacity"} == {
+    wanted = station_input(station, closes=14 * 60)
+    assert wanted["capacity"].holds("pint") == 9
+    assert {name: value for name, value in wanted.items() if name != "capacity"} == {
         "pots": 2,
         "jar": "pint",
         "pack": Pack.HOT,
@@ -59,7 +59,7 @@ def test_a_station_asks_the_engine_for_just_what_it_is():
 def test_a_plan_is_made_once_and_anew_when_anything_about_it_changes(monkeypatch):
     asked = []
     engine = planning.plan_for
-    monkeypatch.setattr(planning, "plan_for", lambda **wish: asked.append(wish) or engine(**wish))
+    monkeypatch.setattr(planning, "plan_for", lambda **wanted: asked.append(wanted) or engine(**wanted))
     session = drafted(stations=3)
     for _again in range(2):
         plan_of(session)

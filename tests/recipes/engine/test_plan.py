@@ -46,12 +46,12 @@ KEYS = {
 }
 
 
-def jam(recipe=JAM, **wish):
-    return plan_batch(recipe, PlanRequest(**{"altitude": HOME, **wish}))
+def jam(recipe=JAM, **wanted):
+    return plan_batch(recipe, PlanRequest(**{"altitude": HOME, **wanted}))
 
 
-def beans(**wish):
-    return plan_batch(BEANS, PlanRequest(**{"altitude": HOME, **wish}))
+def beans(**wanted):
+    return plan_batch(BEANS, PlanRequest(**{"altitude": HOME, **wanted}))
 
 
 def codes(reasons) -> list[str]:
@@ -109,7 +109,7 @@ def test_an_untested_recipe_is_refused_whole(seen):
 
 
 @pytest.mark.parametrize(
-    ("wish", "code"),
+    ("wanted", "code"),
     [
         ({}, "wish-missing"),
         ({"pots": 1, "jars": 3}, "wish-unclear"),
@@ -125,8 +125,8 @@ def test_an_untested_recipe_is_refused_whole(seen):
         ({"pots": 1, "canner": Canner.WEIGHTED_GAUGE}, "boiling-water-only"),
     ],
 )
-def test_a_wish_that_cannot_be_met_is_refused_with_its_reason(wish, code):
-    found = jam(**wish)
+def test_a_request_that_cannot_be_met_is_refused_with_its_reason(wanted, code):
+    found = jam(**wanted)
     assert codes(found.refusals) == [code]
     assert not found.ok
 
@@ -247,7 +247,7 @@ def test_the_dict_says_what_the_plan_says():
 
 
 odd_counts = st.none() | st.integers() | st.integers(min_value=1, max_value=40)
-wishes = st.builds(
+requests = st.builds(
     PlanRequest,
     altitude=st.none() | st.fractions(min_value=-2000, max_value=9000, max_denominator=100).map(Altitude),
     pots=odd_counts,
@@ -265,9 +265,9 @@ wishes = st.builds(
 )
 
 
-@given(wishes, st.sampled_from([JAM, BEANS]))
-def test_no_wish_raises_and_a_plan_without_refusals_is_complete(wish, recipe):
-    found = plan_batch(recipe, wish)
+@given(requests, st.sampled_from([JAM, BEANS]))
+def test_no_request_raises_and_a_plan_without_refusals_is_complete(wanted, recipe):
+    found = plan_batch(recipe, wanted)
     json.dumps(plan_as_dict(found))
     codes(found.refusals)
     if found.ok:

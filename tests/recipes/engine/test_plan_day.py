@@ -27,13 +27,13 @@ HOME = Altitude(F(1040))
 SHORE = Altitude(F(0))
 
 
-def jam(recipe=JAM, **wish):
-    return plan_batch(recipe, PlanRequest(**{"altitude": HOME, "pots": 2, **wish}))
+def jam(recipe=JAM, **wanted):
+    return plan_batch(recipe, PlanRequest(**{"altitude": HOME, "pots": 2, **wanted}))
 
 
-def beans(**wish):
+def beans(**wanted):
     return plan_batch(
-        BEANS, PlanRequest(**{"altitude": HOME, "pots": 1, "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wish})
+        BEANS, PlanRequest(**{"altitude": HOME, "pots": 1, "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wanted})
     )
 
 
@@ -125,9 +125,9 @@ def test_what_is_left_over_is_for_the_refrigerator_pot_by_pot():
     assert sum(jar.count for load in found.loads for jar in load.jars) == 14
 
 
-@pytest.mark.parametrize("wish", [{"altitude": None}, {"jar": "quart"}, {"pack": Pack.RAW}, {"jars": 3}])
-def test_a_refused_plan_has_no_loads_and_no_timeline(wish):
-    found = jam(**wish)
+@pytest.mark.parametrize("wanted", [{"altitude": None}, {"jar": "quart"}, {"pack": Pack.RAW}, {"jars": 3}])
+def test_a_refused_plan_has_no_loads_and_no_timeline(wanted):
+    found = jam(**wanted)
     written = plan_as_dict(found)
     assert not found.ok
     assert (written["loads"], written["timeline"]) == ([], [])

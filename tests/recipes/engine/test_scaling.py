@@ -80,10 +80,10 @@ def test_a_yield_that_was_not_seen_promises_no_jars():
     assert pots_as_asked(2) == Pots(2)
 
 
-@pytest.mark.parametrize("wish", [0, -1, 1.5, True, "3", None])
-def test_a_number_of_pots_or_jars_that_is_no_count_is_refused(wish):
-    assert code(pots_as_asked(wish)) == "wish-not-positive"
-    assert code(pots_for_jars(JAM, wish, "half-pint")) == "wish-not-positive"
+@pytest.mark.parametrize("wanted", [0, -1, 1.5, True, "3", None])
+def test_a_number_of_pots_or_jars_that_is_no_count_is_refused(wanted):
+    assert code(pots_as_asked(wanted)) == "wish-not-positive"
+    assert code(pots_for_jars(JAM, wanted, "half-pint")) == "wish-not-positive"
 
 
 @pytest.mark.parametrize("jars", [8 * MOST_POTS + 1, 10**300])

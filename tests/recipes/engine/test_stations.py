@@ -24,14 +24,14 @@ HOME = Altitude(F(1040))
 TEN, TWO = 10 * 60, 14 * 60
 
 
-def station(number=1, recipe=JAM, closes=TWO, *, watts=(2000, 2000), stove="electric", seats=4, cooks=2, **wish):
-    asked = {"altitude": HOME, "pots": 1, "watts": watts, "stove": stove, "cooks": cooks, **wish}
+def station(number=1, recipe=JAM, closes=TWO, *, watts=(2000, 2000), stove="electric", seats=4, cooks=2, **wanted):
+    asked = {"altitude": HOME, "pots": 1, "watts": watts, "stove": stove, "cooks": cooks, **wanted}
     made = plan_batch(recipe, PlanRequest(**{"canners": 1, "finish": finish_by(closes), **asked}))
     return Station(number, made, watts, stove, seats, cooks)
 
 
-def beans(number=1, **wish):
-    return station(number, BEANS, **{"pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wish})
+def beans(number=1, **wanted):
+    return station(number, BEANS, **{"pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wanted})
 
 
 def hall(*stations, opens=TEN, closes=TWO, power_limit_w=None):

@@ -1,4 +1,4 @@
-"""However large or odd a wish is, the work on its plan is bounded: counted here in steps, not in seconds."""
+"""However large or odd a wanted is, the work on its plan is bounded: counted here in steps, not in seconds."""
 
 from __future__ import annotations
 
@@ -74,9 +74,9 @@ def work(monkeypatch):
 def test_thousands_of_loads_are_refused_before_any_is_made(work, monkeypatch):
     monkeypatch.setattr("recipes.engine.loads.canner_loads", None)
     empties = dict(zip(JAR_SIZES, (9999, 301, 97, 1, 997, 97, 301), strict=True))
-    wish = {"pots": 37, "jar": "quarter-pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, "empties": empties}
+    wanted = {"pots": 37, "jar": "quarter-pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, "empties": empties}
     gear = {"capacity": canner_of(ODD), "burners": 3, "canners": 7, "cooks": 7}
-    found = plan_batch(PLUMS, PlanRequest(altitude=HOME, **wish, **gear))
+    found = plan_batch(PLUMS, PlanRequest(altitude=HOME, **wanted, **gear))
     assert codes(found) == {"several-days"}
     (refusal,) = found.refusals
     assert (refusal.rule, refusal.source) == ("ONE-DAY", DAY_RULES["ONE-DAY"].source)
@@ -173,7 +173,7 @@ def test_thousands_of_empties_of_every_size_are_looked_through_only_so_far(work)
     assert work["mixes"] <= engine_jars.MOST_TRIES
 
 
-def wishes(times: int, seed: int):
+def requests(times: int, seed: int):
     """Large and odd numbers for every recipe of the library."""
     chance = random.Random(seed)
     for _ in range(times):
@@ -200,12 +200,12 @@ def wishes(times: int, seed: int):
 
 def test_no_large_or_odd_wish_takes_more_than_its_share_of_work(work):
     planned = 0
-    for recipe, wish in wishes(250, seed=11):
+    for recipe, wanted in requests(250, seed=11):
         work.update(dict.fromkeys(work, 0))
-        found = plan_batch(recipe, wish)
+        found = plan_batch(recipe, wanted)
         planned += found.day is not None
-        assert work["pots into days"] <= timeline.MOST_TRIES + MOST_LOADS, wish
-        assert work["mixes"] <= 2 * engine_jars.MOST_TRIES, wish
-        assert work["fillings"] <= 200 * loads.MOST_FITS, wish
-        assert len(found.loads) <= 2 * MOST_LOADS, wish
+        assert work["pots into days"] <= timeline.MOST_TRIES + MOST_LOADS, wanted
+        assert work["mixes"] <= 2 * engine_jars.MOST_TRIES, wanted
+        assert work["fillings"] <= 200 * loads.MOST_FITS, wanted
+        assert len(found.loads) <= 2 * MOST_LOADS, wanted
     assert planned > 50
