@@ -428,6 +428,9 @@ def send_back(request: HttpRequest, pk: int) -> HttpResponse:
 def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
     user = allow(request, WITHDRAW)
     shown = get_object_or_404(Revision.objects.numbered().select_related("recipe"), recipe__slug=slug, number=number)
+    if shown.state == RevisionState.WITHDRAWN:
+        messages.info(request, gettext("This revision was withdrawn before."))
+        return redirect("recipes:revision", slug, number)
     reach = reach_of(shown)
     form = WithdrawForm(request.POST or None, calls_back=reach.words if reach.jars else "")
     if request.method == "POST" and form.is_valid():

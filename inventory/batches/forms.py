@@ -9,7 +9,6 @@ from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
-from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Column, Row, Submit
 from django import forms
 from django.core.exceptions import ValidationError
@@ -18,7 +17,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import ClockField, Fold
-from club.core.forms import form_helper, heading
+from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
 from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
 from inventory.batches.models import Batch, Jar, Need, reprocess_refusal
@@ -380,16 +379,8 @@ class JarClaimForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = _bare(gettext("Ask for them"))
-
-
-def _bare(submit: str) -> FormHelper:
-    """The fields and a button: the template writes the form around them."""
-    made = FormHelper()
-    made.form_tag = False
-    made.disable_csrf = True
-    made.add_input(Submit("send", submit))
-    return made
+        self.helper = bare_helper()
+        self.helper.add_input(Submit("send", gettext("Ask for them")))
 
 
 # Forms of a recall: calling jars back, answering, and ending it.
@@ -489,9 +480,10 @@ class RecallAnswerForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper(submit=gettext("Send my answer"))
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
+        self.helper = bare_helper()
+        # A page has one such form for each holding, so the button takes an id of its own, as the fields do.
+        button_id = str(self.auto_id) % "send"
+        self.helper.add_input(Submit("send", gettext("Send my answer"), css_class="btn-lg", css_id=button_id))
 
     def clean_jars(self) -> int:
         return self.cleaned_data["jars"] or 0

@@ -75,6 +75,18 @@ def test_an_answer_without_a_number_keeps_what_was_typed_and_says_so_beside_it(c
     assert "Not done yet" not in client.get(recall.get_absolute_url()).content.decode()
 
 
+def test_the_buttons_of_two_answers_on_one_page_have_ids_of_their_own(client, maker):
+    revision = make_revision()
+    lots = [make_batch_checked(by=maker, revision=revision) for _each in range(2)]
+    recall = make_recall(revision=revision, batch=None)
+    client.force_login(maker)
+    pages = [client.get(recall.get_absolute_url()), client.post(answer_url(recall), told(lots[0], jars=""))]
+    for page in pages:
+        ids = re.findall(r'\sid="([^"]+)"', page.content.decode())
+        assert sum(one.endswith("_send") for one in ids) == 2
+        assert len(ids) == len(set(ids))
+
+
 @pytest.mark.parametrize("way", ["get", "post"])
 def test_a_stranger_finds_no_recall_that_does_not_reach_her(client, batch, recall, way):
     client.force_login(make_person())

@@ -80,6 +80,15 @@ def test_without_a_yes_to_just_that_nothing_is_withdrawn(client, revision, missi
     assert "Called back: 11 jars in 4 households." in page
 
 
+@pytest.mark.parametrize("way", ["get", "post"])
+def test_a_revision_withdrawn_before_shows_no_form_but_its_page_and_says_so(client, way):
+    gone = make_revision(slug="gone", state="withdrawn")
+    client.force_login(make_organiser())
+    page = getattr(client, way)(url_of(gone), follow=True)
+    assert page.redirect_chain == [(reverse("recipes:revision", args=["gone", gone.number]), 302)]
+    assert [str(message) for message in page.context["messages"]] == ["This revision was withdrawn before."]
+
+
 def test_jars_that_came_since_the_page_was_opened_are_asked_about_anew(client, revision):
     client.force_login(make_organiser())
     seen = client.get(url_of(revision)).context["form"]["calls_back"].value()
