@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -18,10 +17,20 @@ from club.core.money import cents_typed, money_words
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import NO_SKILL, PARTS_OUTCOMES, Condition, Kind, Measure
+from inventory.equipment.description import FIELDS, ThingFields
 from inventory.equipment.models import KEEP, Thing
-from inventory.equipment.rules import LONGEST_DAYS, MOST_TURNAROUND_DAYS, TEST_RULES, Reading
-from inventory.equipment.services import SheetRow, ThingFields
-from inventory.equipment.validators import CARE_LENGTH, MOST_JARS, NAME_LENGTH, NOTE_LENGTH, PLACE_LENGTH
+from inventory.equipment.rules import (
+    CARE_LENGTH,
+    CODE_LENGTH,
+    LONGEST_DAYS,
+    MOST_JARS,
+    MOST_TURNAROUND_DAYS,
+    NAME_LENGTH,
+    NOTE_LENGTH,
+    PLACE_LENGTH,
+    TEST_RULES,
+    Reading,
+)
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 
@@ -79,7 +88,6 @@ def person_named(text: str) -> User:
 # Forms of things, their tests and their state. What was typed stays; a service's refusal appears beside its field.
 
 ROWS_OF_READINGS = 4
-THING_FIELDS = [one.name for one in fields(ThingFields)]
 DIGITS = {"inputmode": "numeric"}
 
 
@@ -90,10 +98,12 @@ class TokenForm(forms.Form):
 
 
 class ThingForm(TokenForm):
+    """A field for each of ThingFields; the capacity has one for each size of jar."""
+
     kind = forms.ChoiceField(label=_("Kind"), choices=Kind.choices)
     code = forms.CharField(
         label=_("Code on its label"),
-        max_length=20,
+        max_length=CODE_LENGTH,
         required=False,
         help_text=_("Empty: the next free one of its kind."),
     )
@@ -120,9 +130,8 @@ class ThingForm(TokenForm):
 
     def __init__(self, *args: Any, thing: Thing | None = None, **kwargs: Any) -> None:
         if thing is not None:
-            names = [name for name in THING_FIELDS if name != "capacity"]
             jars = {f"jars_{size}": count for size, count in thing.capacity.items()}
-            kwargs["initial"] = {name: getattr(thing, name) for name in names} | jars
+            kwargs["initial"] = {name: getattr(thing, name) for name in FIELDS if name != "capacity"} | jars
         super().__init__(*args, **kwargs)
         home = self.fields["home"]
         assert isinstance(home, forms.ModelChoiceField)
@@ -149,12 +158,14 @@ class ThingForm(TokenForm):
             "care",
             submit=gettext("Keep it") if thing else gettext("Add it"),
         )
+        # What the layout forgets is shown at the end: a field that is not on the page would come back empty.
+        self.helper.render_unmentioned_fields = True
 
     def described(self) -> ThingFields:
-        told = dict(self.cleaned_data)
-        told.pop("token")
-        jars = {size: told.pop(f"jars_{size}") for size in JAR_SIZES}
-        return ThingFields(**told, capacity={size: count for size, count in jars.items() if count})
+        jars = {size: self.cleaned_data[f"jars_{size}"] for size in JAR_SIZES}
+        capacity = {size: count for size, count in jars.items() if count}
+        rest = {name: self.cleaned_data[name] for name in FIELDS if name != "capacity"}
+        return ThingFields(**rest, capacity=capacity)
 
 
 class PhotoForm(forms.Form):
@@ -370,8 +381,9 @@ class SheetLineForm(forms.Form):
             self.add_error("code", _("Which thing?"))
         return told
 
-    def written(self) -> SheetRow:
-        return SheetRow(**self.cleaned_data)
+    def written(self) -> dict[str, Any]:
+        """What a SheetRow is made of."""
+        return dict(self.cleaned_data)
 
 
 def sheet_forms(data: Any, *, initial: dict[str, Any]) -> list[SheetLineForm]:

@@ -39,6 +39,9 @@ from inventory.equipment.rules import (
     DAY,
     FURTHEST_AHEAD_DAYS,
     MOST_TURNAROUND_DAYS,
+    NAME_LENGTH,
+    NOTE_LENGTH,
+    PLACE_LENGTH,
     Reading,
     Span,
     code_key,
@@ -176,13 +179,13 @@ class Thing(models.Model):
     # The form's own token: the same form sent twice finds the thing it made the first time.
     token = models.UUIDField(null=True, blank=True, unique=True, editable=False)
     kind = models.CharField(_("kind"), max_length=24, choices=Kind.choices)
-    name = models.CharField(_("name"), max_length=120)
+    name = models.CharField(_("name"), max_length=NAME_LENGTH)
     # How many jars of each size it takes at once, such as {"pint": 9, "quart": 7}.
     capacity: models.JSONField[dict[str, int], dict[str, int]] = models.JSONField(default=dict, blank=True)
     home = models.ForeignKey(Kitchen, on_delete=models.PROTECT, null=True, blank=True, related_name="things")
-    place = models.CharField(_("where it stands"), max_length=120, blank=True)
+    place = models.CharField(_("where it stands"), max_length=PLACE_LENGTH, blank=True)
     deposit_cents = models.PositiveIntegerField(_("deposit in cents"), default=0)
-    deposit_note = models.CharField(_("about the deposit"), max_length=200, blank=True)
+    deposit_note = models.CharField(_("about the deposit"), max_length=NOTE_LENGTH, blank=True)
     care = models.TextField(_("care"), blank=True)
     # Empty: as the kind has it.
     turnaround_own = models.PositiveSmallIntegerField(_("days for cleaning"), null=True, blank=True)

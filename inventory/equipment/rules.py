@@ -82,6 +82,7 @@ def runs(days: Iterable[date]) -> list[Span]:
 # The code on a thing's label: how it is written, and how it is read from a typing hand or a scanner.
 
 CODE_LENGTH = 20
+NAME_LENGTH, PLACE_LENGTH, NOTE_LENGTH, CARE_LENGTH = 120, 120, 200, 4000
 _WRITTEN = re.compile(r"[A-Z0-9]+(-[A-Z0-9]+)*")
 _LAST_PART = re.compile(r"/t/([^/]+)/?$")
 
@@ -160,6 +161,8 @@ PARTS_WHOLE = Rule(
 LONGEST_DAYS = 60
 FURTHEST_AHEAD_DAYS = 400
 MOST_TURNAROUND_DAYS = 30
+MOST_JARS = 99  # of one size, at once
+MOST_CENTS = 100_000_00  # of a deposit
 OFFER_STANDS = timedelta(hours=24)
 KEYED_IN_LATE = timedelta(days=30)
 # Before a test lapses the keepers are told twice.

@@ -7,6 +7,7 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 from __future__ import annotations
 
 from club.core.errors import AlreadyDone
+from inventory.equipment.description import ThingFields
 from inventory.equipment.services.common import Taken
 from inventory.equipment.services.holds import (
     Moved,
@@ -42,7 +43,6 @@ from inventory.equipment.services.things import (
     thing_repair,
     thing_retire,
 )
-from inventory.equipment.validators import ThingFields
 
 __all__ = [
     "AlreadyDone",

@@ -20,7 +20,7 @@ from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import PARTS_OUTCOMES, Condition, HoldState, Occasion, PartsOutcome, WaitState
 from inventory.equipment.models import KEEP, Hold, Loan, Thing, ThingDay, WaitingEntry
-from inventory.equipment.rules import DAY, Span, code_scanned
+from inventory.equipment.rules import DAY, MOST_CENTS, Span, code_scanned
 from inventory.equipment.services.common import (
     choice_check,
     day_words,
@@ -34,7 +34,6 @@ from inventory.equipment.services.common import (
 from inventory.equipment.services.holds import PURPOSE_LENGTH, days_keep, hold_lay, hold_move, waiting_offer_freed
 from inventory.equipment.services.testing import tested_check
 from inventory.equipment.services.things import REASON_LENGTH, note_condition, out_of_service, thing_retire
-from inventory.equipment.validators import MOST_CENTS
 
 NOTE_LENGTH = 300
 

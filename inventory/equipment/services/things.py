@@ -19,12 +19,12 @@ from club.core.tables import Problem, Row
 from club.core.text import plain
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import Condition, Occasion, PartsOutcome, ThingState
+from inventory.equipment.description import COLUMNS, HEADING_OF, Cell, ThingFields, cleaned_fields, code_used
 from inventory.equipment.models import ConditionNote, Hold, Loan, Thing, ThingPhoto
-from inventory.equipment.register import COLUMN_OF_FIELD, REQUIRED, THING_COLUMNS, Cell, cells_of, fields_from
+from inventory.equipment.register import REQUIRED, cells_of, fields_from
 from inventory.equipment.rules import code_key
 from inventory.equipment.services.common import choice_check, keeper_check
 from inventory.equipment.services.holds import waiting_offer_freed
-from inventory.equipment.validators import ThingFields, cleaned_fields, code_used
 
 # Things themselves: added, changed, sent to repair, mended, retired, looked over.
 
@@ -238,8 +238,8 @@ def register_import(
         report.problems = [Problem(file, 1, column, _("This column is missing.")) for column in missing]
         return report
     headings = dict.fromkeys(heading for row in rows for heading in row.cells)
-    report.left_alone = [column for column in THING_COLUMNS if column not in headings]
-    report.passed_over = [heading for heading in headings if heading not in THING_COLUMNS]
+    report.left_alone = [column for column in COLUMNS if column not in headings]
+    report.passed_over = [heading for heading in headings if heading not in COLUMNS]
     with transaction.atomic():
         wanted = _read(rows, file, report)
         if not report.problems and not dry_run:
@@ -283,7 +283,7 @@ def _cleaned(fields: ThingFields, thing: Thing | None) -> tuple[dict[str, Any], 
         return cleaned_fields(fields, thing=thing, known_codes=True), []
     except ValidationError as error:
         told = error.message_dict.items()
-        return {}, [(COLUMN_OF_FIELD.get(name, name), one) for name, messages in told for one in messages]
+        return {}, [(HEADING_OF[name], one) for name, messages in told for one in messages]
 
 
 def _differing(cleaned: dict[str, Any], thing: Thing | None) -> dict[str, Any]:

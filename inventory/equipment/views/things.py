@@ -29,6 +29,7 @@ from club.members.models import User, UserQuerySet
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
 from inventory.equipment.choices import Kind, Measure, ThingState, Verdict
+from inventory.equipment.description import COLUMNS, Cell
 from inventory.equipment.forms import (
     ConditionForm,
     ImportForm,
@@ -340,9 +341,9 @@ def _say(request: HttpRequest, record: InstrumentTest) -> None:
 SALT = "equipment.import"
 CHECKED_FOR_S = 3600
 
-Table = tuple[Sequence[str], Callable[[], Iterator[list[equipment_register.Cell]]]]
+Table = tuple[Sequence[str], Callable[[], Iterator[list[Cell]]]]
 TABLES: dict[str, Table] = {
-    "things": ((*equipment_register.THING_COLUMNS, *equipment_register.STATE_COLUMNS), equipment_register.thing_rows),
+    "things": ((*COLUMNS, *equipment_register.STATE_COLUMNS), equipment_register.thing_rows),
     "loans": (tuple(equipment_register.LOANS), equipment_register.loan_rows),
     "holds": (tuple(equipment_register.HOLDS), equipment_register.hold_rows),
     "tests": (equipment_register.TEST_COLUMNS, equipment_register.instrument_rows),
@@ -371,7 +372,7 @@ def take_in(request: HttpRequest) -> HttpResponse:
     if "checked" in request.POST:
         return _write(request)
     form = ImportForm(request.POST or None, request.FILES or None)
-    told = {"form": form, "columns": equipment_register.THING_COLUMNS, "required": equipment_register.REQUIRED}
+    told = {"form": form, "columns": tuple(COLUMNS), "required": equipment_register.REQUIRED}
     if request.method == "POST" and form.is_valid():
         file = form.cleaned_data["file"]
         try:
@@ -462,7 +463,7 @@ def key_in(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and token.is_valid() and not any(problems):
         filled = [row for row in rows if row.is_filled]
         try:
-            told = [row.written() for row in filled]
+            told = [services.SheetRow(**row.written()) for row in filled]
             loans = services.sheet_key_in(by=by, rows=told, token=token.cleaned_data["token"])
             text = ngettext("%(n)s line is written down.", "%(n)s lines are written down.", len(loans))
             messages.success(request, text % {"n": len(loans)})

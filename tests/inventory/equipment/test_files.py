@@ -16,10 +16,10 @@ from openpyxl import Workbook, load_workbook
 from club.core.tables import TableRefused, plain_text, read_table, safe_cell, write_csv, write_xlsx
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
+from inventory.equipment.description import COLUMNS, fields_of
 from inventory.equipment.models import ConditionNote, Thing
-from inventory.equipment.register import STATE_COLUMNS, THING_COLUMNS, thing_rows
+from inventory.equipment.register import STATE_COLUMNS, thing_rows
 from inventory.equipment.services import things
-from inventory.equipment.validators import fields_of
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.workbooks import A_MILLION_ROWS, ALL_COLUMNS, BROKEN_CELL
@@ -90,7 +90,7 @@ def test_columns_that_a_file_does_not_have_are_left_alone(canner):
     report = take_in("code,kind,name\nBWC-01,boiling-water-canner,Green canner\n")
     assert (report.changed, report.problems) == (["BWC-01"], [])
     assert described(canner) == before | {"name": "Green canner"}
-    assert report.left_alone == [column for column in THING_COLUMNS if column not in ("code", "kind", "name")]
+    assert report.left_alone == [column for column in COLUMNS if column not in ("code", "kind", "name")]
 
 
 @pytest.mark.parametrize(
@@ -229,7 +229,7 @@ def test_what_is_written_out_comes_in_again_as_it_was(form):
     hall = make_kitchen(name="Bench hall", is_hall=True)
     make_thing(name="=1+1", place="-shelf", care='Dry it.\n"Twice", they say; @home', deposit_cents=2050, home=hall)
     make_thing(name="Plain, with a comma", turnaround_own=0)
-    headings = (*THING_COLUMNS, *STATE_COLUMNS)
+    headings = (*COLUMNS, *STATE_COLUMNS)
     if form == "csv":
         data = "".join(write_csv(headings, thing_rows())).encode()
     else:
