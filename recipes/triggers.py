@@ -1,13 +1,11 @@
 """Database triggers: a revision that has a number is neither changed nor deleted, whoever asks and however.
 
-The state may still go from published to withdrawn, and nowhere else. Django copies a table when it alters one on
-SQLite and its triggers are lost with the old table: a later migration that touches `Revision` must end with
-`RunPython(guards.install, guards.remove)`. A test looks for the triggers in the migrated database.
+The state may still go from published to withdrawn, and nowhere else.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from club.core.ledger import RefusalTrigger, RefusalTriggers
 
 TABLE = "recipes_revision"
 CHANGE = "recipes_revision_no_change"
@@ -27,56 +25,16 @@ KEPT = (
     "reviewer_id",
     "published_at",
 )
-
-
-def install(apps: Any, schema_editor: Any) -> None:
-    for statement in create_statements(schema_editor.connection.vendor):
-        schema_editor.execute(statement)
-
-
-def remove(apps: Any, schema_editor: Any) -> None:
-    for statement in drop_statements(schema_editor.connection.vendor):
-        schema_editor.execute(statement)
-
-
-def create_statements(vendor: str) -> list[str]:
-    return {"sqlite": _sqlite, "postgresql": _postgresql}[vendor]()
-
-
-def drop_statements(vendor: str) -> list[str]:
-    if vendor == "sqlite":
-        return [f"DROP TRIGGER IF EXISTS {name}" for name in (CHANGE, DELETE)]
-    drops = [f"DROP TRIGGER IF EXISTS {name} ON {TABLE}" for name in (CHANGE, DELETE)]
-    return [*drops, *(f"DROP FUNCTION IF EXISTS {name}()" for name in (CHANGE, DELETE))]
-
-
-def _differs(operator: str) -> str:
-    changed = [f"NEW.{column} {operator} OLD.{column}" for column in KEPT]
-    return " OR ".join([*changed, "(OLD.state = 'withdrawn' AND NEW.state <> 'withdrawn')"])
-
-
-def _sqlite() -> list[str]:
-    return [
-        f"CREATE TRIGGER {CHANGE} BEFORE UPDATE ON {TABLE} FOR EACH ROW "
-        f"WHEN OLD.number IS NOT NULL AND ({_differs('IS NOT')}) "
-        f"BEGIN SELECT RAISE(ABORT, '{CHANGED}'); END",
-        f"CREATE TRIGGER {DELETE} BEFORE DELETE ON {TABLE} FOR EACH ROW "
-        f"WHEN OLD.number IS NOT NULL BEGIN SELECT RAISE(ABORT, '{DELETED}'); END",
+_DIFFERS = " OR ".join(
+    [
+        *(f"NEW.{column} {{differs}} OLD.{column}" for column in KEPT),
+        "(OLD.state = 'withdrawn' AND NEW.state <> 'withdrawn')",
     ]
+)
 
-
-def _postgresql() -> list[str]:
-    return [
-        *_postgresql_trigger(CHANGE, "UPDATE", f"({_differs('IS DISTINCT FROM')})", CHANGED, "NEW"),
-        *_postgresql_trigger(DELETE, "DELETE", "TRUE", DELETED, "OLD"),
-    ]
-
-
-def _postgresql_trigger(name: str, event: str, when: str, message: str, row: str) -> list[str]:
-    """Raised as restrict_violation, so that Django reports an IntegrityError as it does on SQLite."""
-    return [
-        f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        f"IF OLD.number IS NOT NULL AND {when} THEN "
-        f"RAISE EXCEPTION '{message}' USING ERRCODE = 'restrict_violation'; END IF; RETURN {row}; END $$",
-        f"CREATE TRIGGER {name} BEFORE {event} ON {TABLE} FOR EACH ROW EXECUTE FUNCTION {name}()",
-    ]
+GUARDS = RefusalTriggers(
+    RefusalTrigger(CHANGE, TABLE, "UPDATE", CHANGED, when=f"OLD.number IS NOT NULL AND ({_DIFFERS})"),
+    RefusalTrigger(DELETE, TABLE, "DELETE", DELETED, when="OLD.number IS NOT NULL"),
+)
+# Under the names that the migrations call.
+install, remove = GUARDS.install, GUARDS.remove

@@ -7,7 +7,7 @@ import pytest
 from django.db.backends.sqlite3.base import DatabaseWrapper
 from hypothesis import settings as hypothesis_settings
 
-from inventory.jars import triggers
+from inventory.jars.triggers import GUARDS as LEDGER_GUARDS
 from recipes import triggers as recipes_triggers
 from tests import clock
 
@@ -54,7 +54,7 @@ def flush_lifts_the_guards():
         statements = flush(self, style, tables, **options)
         if recipes_triggers.TABLE not in tables:
             return statements
-        for guard in (recipes_triggers, triggers):
+        for guard in (recipes_triggers.GUARDS, LEDGER_GUARDS):
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 

@@ -16,6 +16,7 @@ from django.db.models.functions import TruncMonth
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.ledger import part_token
 from club.members.models import Kitchen, User
 from club.season.models import HouseholdSeason, YearlyTarget, households_of
 from inventory.batches.choices import Disposal, Seal
@@ -25,7 +26,7 @@ from inventory.fruit.suggestions import takes_thawed
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.services import NotEnough, jars_move, outside_place
-from inventory.jars.services.ledger import count_check, part_token
+from inventory.jars.services.ledger import count_check
 from recipes.choices import JARS, PACKS
 from recipes.engine import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal

@@ -16,6 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.ledger import CorrectableRow, LedgerRow, correction_constraint
 from club.members.models import Kitchen, User
 from inventory.jars.choices import INSIDE, JarState, PlaceKind, Reason
 from recipes.engine.quantities import JAR_SIZES
@@ -253,7 +254,7 @@ class Balance(models.Model):
         return f"{self.place_id} {self.size} {self.state}: {self.count}"
 
 
-class Movement(models.Model):
+class Movement(CorrectableRow):
     """`count` jars of one size, out of one place and state into another. The sum over all places stays zero.
 
     `batch` is the lot that is full on either side: a full jar never turns into another lot's without being emptied.
@@ -273,16 +274,10 @@ class Movement(models.Model):
     note = models.CharField(_("note"), max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jar_movements")
     at = models.DateTimeField(_("when"), default=timezone.now)
-    # The form's own token: the same form sent twice finds the movement it made the first time.
-    token = models.UUIDField(unique=True)
-    corrects = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
-    )
 
     objects = MovementQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["-pk"]
+    class Meta(CorrectableRow.Meta):
         indexes = [
             models.Index(fields=["source", "-id"], name="jars_movement_out"),
             models.Index(fields=["target", "-id"], name="jars_movement_in"),
@@ -303,10 +298,7 @@ class Movement(models.Model):
                 condition=Q(source_state__in=JarState.values, target_state__in=JarState.values),
             ),
             models.CheckConstraint(name="movement_of_a_known_size", condition=Q(size__in=JAR_SIZES)),
-            models.CheckConstraint(
-                name="movement_that_corrects_says_so",
-                condition=Q(reason="corrected", corrects__isnull=False) | Q(~Q(reason="corrected"), corrects=None),
-            ),
+            correction_constraint("movement_that_corrects_says_so"),
         ]
 
     def __str__(self) -> str:
@@ -355,7 +347,7 @@ class Deposit(models.Model):
         return f"{self.person_id} {self.size}: {self.cents}"
 
 
-class DepositNote(models.Model):
+class DepositNote(LedgerRow):
     """A deposit taken (above zero) or given back (below), with the movement it belongs to. Never changed."""
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="deposit_notes")
@@ -365,13 +357,9 @@ class DepositNote(models.Model):
     movement = models.OneToOneField(
         Movement, on_delete=models.PROTECT, null=True, blank=True, related_name="deposit_note"
     )
-    token = models.UUIDField(unique=True)
-    note = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="deposit_notes_written")
-    at = models.DateTimeField(default=timezone.now)
 
-    class Meta:
-        ordering = ["-pk"]
+    class Meta(LedgerRow.Meta):
         constraints = [models.CheckConstraint(name="deposit_note_says_something", condition=~Q(jars=0, cents=0))]
 
     def __str__(self) -> str:

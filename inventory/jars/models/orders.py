@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.ledger import LedgerRow
 from club.members.models import User
 from inventory.jars.billing import Bill, Costs, SplitRule, Wanted, bills_of
 from inventory.jars.choices import LineKind, OrderState, ShortBy, SplitBy
@@ -252,19 +253,15 @@ class OrderWish(models.Model):
         return f"{self.line_id} {self.member_id}: {self.quantity}"
 
 
-class OrderPayment(models.Model):
+class OrderPayment(LedgerRow):
     """So many cents a member gave (above zero) or got back (below), as the keeper noted it. A note stays."""
 
     order = models.ForeignKey(ClubOrder, on_delete=models.PROTECT, related_name="payments")
     member = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="order_payments")
     cents = models.IntegerField()
-    note = models.CharField(max_length=200, blank=True)
-    token = models.UUIDField(unique=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="order_payments_noted")
-    at = models.DateTimeField(default=timezone.now)
 
-    class Meta:
-        ordering = ["-pk"]
+    class Meta(LedgerRow.Meta):
         constraints = [models.CheckConstraint(name="order_payment_is_something", condition=~Q(cents=0))]
 
     def __str__(self) -> str:

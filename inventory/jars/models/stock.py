@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.ledger import CorrectableRow, correction_constraint
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
 from inventory.jars.models.ledger import SupplyLotQuerySet, SupplyQuerySet
 
@@ -81,7 +82,7 @@ class LidStock(models.Model):
         return f"{self.lot_id}: {self.on_hand}"
 
 
-class LidMovement(models.Model):
+class LidMovement(CorrectableRow):
     """So many lids of a lot from one account to another. Never changed; a correction is a movement of its own."""
 
     lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, related_name="movements")
@@ -92,16 +93,9 @@ class LidMovement(models.Model):
     batch = models.ForeignKey(
         "batches.Batch", on_delete=models.PROTECT, null=True, blank=True, related_name="lid_movements"
     )
-    note = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="lid_movements")
-    at = models.DateTimeField(default=timezone.now)
-    token = models.UUIDField(unique=True)
-    corrects = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
-    )
 
-    class Meta:
-        ordering = ["-pk"]
+    class Meta(CorrectableRow.Meta):
         constraints = [
             models.CheckConstraint(name="lid_movement_moves_a_lid", condition=Q(count__gte=1)),
             models.CheckConstraint(
@@ -109,10 +103,7 @@ class LidMovement(models.Model):
                 condition=Q(source="on-hand", target__in=["bought", "used", "spoilt"])
                 | Q(source__in=["bought", "used", "spoilt"], target="on-hand"),
             ),
-            models.CheckConstraint(
-                name="lid_correction_says_so",
-                condition=Q(reason="corrected", corrects__isnull=False) | Q(~Q(reason="corrected"), corrects=None),
-            ),
+            correction_constraint("lid_correction_says_so"),
         ]
 
     def __str__(self) -> str:
@@ -179,28 +170,18 @@ class SupplyLot(models.Model):
         return "" if self.strength_tenths is None else f"{self.strength_tenths / 10:g}"
 
 
-class SupplyMovement(models.Model):
+class SupplyMovement(CorrectableRow):
     """So many more or fewer of a lot, and why. Never changed; a correction is a movement of its own."""
 
     lot = models.ForeignKey(SupplyLot, on_delete=models.PROTECT, related_name="movements")
     change = models.IntegerField()
     reason = models.CharField(max_length=10, choices=SupplyReason.choices)
-    note = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="supply_movements")
-    at = models.DateTimeField(default=timezone.now)
-    token = models.UUIDField(unique=True)
-    corrects = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
-    )
 
-    class Meta:
-        ordering = ["-pk"]
+    class Meta(CorrectableRow.Meta):
         constraints = [
             models.CheckConstraint(name="supply_movement_changes_something", condition=~Q(change=0)),
-            models.CheckConstraint(
-                name="supply_correction_says_so",
-                condition=Q(reason="corrected", corrects__isnull=False) | Q(~Q(reason="corrected"), corrects=None),
-            ),
+            correction_constraint("supply_correction_says_so"),
         ]
 
     def __str__(self) -> str:

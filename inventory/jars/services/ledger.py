@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
-from typing import Any, TypeVar
-from uuid import UUID, uuid5
+from typing import cast
+from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import IntegrityError, connection, models, transaction
-from django.db.models import F, Sum
+from django.db import IntegrityError, connection, transaction
+from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.ledger import (
+    corrected_once_check,
+    correction_changes_check,
+    disagreements,
+    part_token,
+    summed,
+    write_once,
+)
 from club.members.models import Kitchen, User
-from inventory.jars.choices import OUTSIDE, JarState, PlaceKind, Reason
+from inventory.jars.choices import OUTSIDE, JarState, LidAccount, PlaceKind, Reason
 from inventory.jars.models import (
     Balance,
     Deposit,
@@ -40,7 +48,6 @@ from recipes.engine.quantities import JAR_SIZES
 NOTE_LENGTH = 200
 # A phone's clock may run ahead of the server's.
 CLOCK_SLACK = timedelta(minutes=2)
-Row = TypeVar("Row", bound=models.Model)
 
 
 class NotEnough(ValidationError):
@@ -78,31 +85,6 @@ def moment_clean(at: datetime | None, now: datetime | None = None) -> datetime:
     if at > now + CLOCK_SLACK:
         raise ValidationError({"at": _("That time has not come yet. Give the time it happened.")})
     return at
-
-
-def part_token(token: UUID, part: str) -> UUID:
-    """A token for one part of what one form did: the same each time the form is sent."""
-    return uuid5(token, part)
-
-
-def write_once(row: Row, *, same: tuple[str, ...]) -> tuple[Row, bool]:
-    """Write a row with a token, or find the one its token wrote before; True when it is new.
-
-    ValidationError when the token was used for something else: `same` names the fields that must agree.
-    """
-    kind: Any = type(row)
-    try:
-        with transaction.atomic():
-            row.save(force_insert=True)
-    except IntegrityError:
-        before: Row | None = kind._default_manager.filter(token=row.token).first()  # type: ignore[attr-defined]
-        if before is None:
-            raise
-        if any(getattr(before, name) != getattr(row, name) for name in same):
-            text = _("This form was used for something else already. Open the page again and start from there.")
-            raise ValidationError(text) from None
-        return before, False
-    return row, True
 
 
 # Places come to be when something is first moved there.
@@ -448,16 +430,14 @@ def jars_correct(
         raise PermissionDenied
     _places_check(by, movement.source, movement.target)
     count_check(count, least=0)
-    if count == movement.count:
-        raise ValidationError({"count": _("That is the number already written. Give the right one.")})
+    correction_changes_check(count=count, written=movement.count)
     there = Shelf(movement.source, movement.source_state, _lot(movement, movement.source_state))
     here = Shelf(movement.target, movement.target_state, _lot(movement, movement.target_state))
     forwards = count > movement.count
     source, target = (there, here) if forwards else (here, there)
     if source.state == target.state == FULL and source.place == _first_of(movement).source:
         _called_back_check(source.place, target.place, movement.batch_id, field="count")
-    if (before := Movement.objects.filter(corrects=movement).first()) and before.token != token:
-        raise ValidationError(_("This movement was corrected already. Correct the correction, if that was wrong too."))
+    corrected_once_check(movement, token)
     return movement_post(
         by=by,
         size=movement.size,
@@ -475,7 +455,7 @@ def jars_correct(
 def _first_of(movement: Movement) -> Movement:
     """The movement that a chain of corrections began with: it says which way is handing on, and which is back."""
     while movement.corrects is not None:
-        movement = movement.corrects
+        movement = cast(Movement, movement.corrects)
     return movement
 
 
@@ -642,26 +622,25 @@ def ledger_audit() -> LedgerAudit:
     """A read of everything, in about ten queries; each total is summed by the database."""
     audit = LedgerAudit(movements=Movement.objects.count(), sums=Balance.objects.sums_by_size())
     audit.problems += [f"{size}: the sum over all places is {n}" for size, n in audit.sums.items() if n]
-    _jars(audit)
-    _compare(audit, "lids", _lids_moved(), _lids_kept())
-    _compare(audit, "supply lot", _summed(SupplyMovement.objects, "lot", "change"), _supplies_kept())
+    audit.problems += _wrong_balances()
+    audit.problems += disagreements("lids", moved=_lids_moved(), kept=_lids_kept())
+    supplies = Counter[object](dict(SupplyLot.objects.values_list("pk", "count")))
+    audit.problems += disagreements(
+        "supply lot", moved=summed(SupplyMovement.objects.all(), "change", "lot"), kept=supplies
+    )
     for column in ("jars", "cents"):
-        kept: Counter[object] = Counter({(d.person_id, d.size): getattr(d, column) for d in Deposit.objects.all()})
-        moved: Counter[object] = Counter()
-        for row in DepositNote.objects.order_by().values("person", "size").annotate(n=Sum(column)):
-            moved[row["person"], row["size"]] = row["n"]
-        _compare(audit, f"deposit {column}", moved, kept)
+        moved = summed(DepositNote.objects.all(), column, "person", "size")
+        kept = Counter[object]({(d.person_id, d.size): getattr(d, column) for d in Deposit.objects.all()})
+        audit.problems += disagreements(f"deposit {column}", moved=moved, kept=kept)
     return audit
 
 
-def _jars(audit: LedgerAudit) -> None:
+def _wrong_balances() -> Iterator[str]:
     moved: Counter[object] = Counter()
     for side, sign in (("source", -1), ("target", 1)):
-        rows = Movement.objects.order_by().values(side, f"{side}_state", "size", "batch").annotate(n=Sum("count"))
-        for row in rows:
-            state = row[f"{side}_state"]
-            lot = row["batch"] if state == FULL else None
-            moved[row[side], row["size"], state, lot] += sign * row["n"]
+        sums = summed(Movement.objects.all(), "count", side, f"{side}_state", "size", "batch")
+        for (place, state, size, lot), count in sums.items():
+            moved[place, size, state, lot if state == FULL else None] += sign * count
     inside = {place.pk: place.is_inside for place in Place.objects.all()}
     kept: Counter[object] = Counter()
     for place, said, size, state, lot, count in Balance.objects.values_list(
@@ -669,42 +648,26 @@ def _jars(audit: LedgerAudit) -> None:
     ):
         kept[place, size, state, lot] = count
         if said != inside[place]:
-            audit.problems.append(f"balance of place {place}: called inside, and is not, or the other way")
+            yield f"balance of place {place}: called inside, and is not, or the other way"
         if count < 0 and inside[place]:
-            audit.problems.append(f"balance of place {place}, {size}, {state}: below zero ({count})")
-    _compare(audit, "balance", moved, kept)
-
-
-def _compare(audit: LedgerAudit, what: str, moved: Counter[object], kept: Counter[object]) -> None:
-    for key in sorted({*moved, *kept}, key=str):
-        if moved[key] != kept[key]:
-            audit.problems.append(f"{what} {key}: {kept[key]} kept, {moved[key]} by the movements")
+            yield f"balance of place {place}, {size}, {state}: below zero ({count})"
+    yield from disagreements("balance", moved=moved, kept=kept)
 
 
 def _lids_moved() -> Counter[object]:
     moved: Counter[object] = Counter()
-    for row in LidMovement.objects.order_by().values("lot", "source", "target").annotate(n=Sum("count")):
-        moved[row["lot"], row["source"]] -= row["n"]
-        moved[row["lot"], row["target"]] += row["n"]
+    for side, sign in (("source", -1), ("target", 1)):
+        for lot_and_account, count in summed(LidMovement.objects.all(), "count", "lot", side).items():
+            moved[lot_and_account] += sign * count
     return moved
 
 
 def _lids_kept() -> Counter[object]:
+    """ "Bought" counts upwards in the stock, and downwards in the movements: lids come out of that account."""
     kept: Counter[object] = Counter()
     for stock in LidStock.objects.all():
-        kept[stock.lot_id, "bought"] = -stock.bought
-        kept[stock.lot_id, "used"] = stock.used
-        kept[stock.lot_id, "spoilt"] = stock.spoilt
-        kept[stock.lot_id, "on-hand"] = stock.on_hand
+        kept[stock.lot_id, LidAccount.BOUGHT.value] = -stock.bought
+        kept[stock.lot_id, LidAccount.USED.value] = stock.used
+        kept[stock.lot_id, LidAccount.SPOILT.value] = stock.spoilt
+        kept[stock.lot_id, LidAccount.ON_HAND.value] = stock.on_hand
     return kept
-
-
-def _summed(rows: object, key: str, value: str) -> Counter[object]:
-    found: Counter[object] = Counter()
-    for row in rows.order_by().values(key).annotate(n=Sum(value)):  # type: ignore[attr-defined]
-        found[row[key]] = row["n"]
-    return found
-
-
-def _supplies_kept() -> Counter[object]:
-    return Counter(dict(SupplyLot.objects.values_list("pk", "count")))

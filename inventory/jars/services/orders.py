@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.ledger import part_token, write_once
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.billing import Ask, ShortRule, share_out
@@ -25,10 +26,8 @@ from inventory.jars.services.ledger import (
     movement_post,
     note_clean,
     outside_place,
-    part_token,
     person_place,
     store_place,
-    write_once,
 )
 from inventory.jars.services.stock import lid_lot_get_or_add, lids_post, supply_post, supply_take_in
 from recipes.choices import JARS

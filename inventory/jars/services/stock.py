@@ -12,6 +12,7 @@ from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day
+from club.core.ledger import corrected_once_check, correction_changes_check, part_token, write_once
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
@@ -24,8 +25,6 @@ from inventory.jars.services.ledger import (
     keeper_check,
     moment_clean,
     note_clean,
-    part_token,
-    write_once,
 )
 
 # Writes to the jar room.
@@ -153,10 +152,8 @@ def lids_correct(
     """The movement should have been of `count` lids; a new movement mends it. Once for each movement."""
     keeper_check(by)
     count_check(count, least=0)
-    if count == movement.count:
-        raise ValidationError({"count": _("That is the number already written. Give the right one.")})
-    if LidMovement.objects.filter(corrects=movement).exclude(token=token).exists():
-        raise ValidationError(_("This movement was corrected already. Correct the correction, if that was wrong too."))
+    correction_changes_check(count=count, written=movement.count)
+    corrected_once_check(movement, token)
     ends = (movement.source, movement.target)
     source, target = ends if count > movement.count else ends[::-1]
     return lids_post(
@@ -355,12 +352,9 @@ def supply_correct(
     """The movement should have been of `count`; a new movement mends it. Once for each movement."""
     keeper_check(by)
     count_check(count, least=0)
-    right = count if movement.change > 0 else -count
-    if right == movement.change:
-        raise ValidationError({"count": _("That is the number already written. Give the right one.")})
-    if SupplyMovement.objects.filter(corrects=movement).exclude(token=token).exists():
-        raise ValidationError(_("This movement was corrected already. Correct the correction, if that was wrong too."))
-    change, at = right - movement.change, moment_clean(None, now)
+    correction_changes_check(count=count, written=abs(movement.change))
+    corrected_once_check(movement, token)
+    change, at = (count if movement.change > 0 else -count) - movement.change, moment_clean(None, now)
     return supply_post(by, movement.lot, change, SupplyReason.CORRECTED, token, at, note, corrects=movement)
 
 

@@ -8,9 +8,10 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, transaction
 
-from inventory.jars import services, triggers
+from inventory.jars import services
 from inventory.jars.models import Balance, Deposit, DepositNote, Movement, Place
 from inventory.jars.rules import SHAPES, cents_back, shape_fits
+from inventory.jars.triggers import GUARDS
 from tests.factories.batches import make_batch_out
 from tests.factories.jars import make_jars, make_keeper, make_loan
 from tests.factories.members import make_kitchen, make_person
@@ -237,7 +238,7 @@ def test_the_guards_are_in_the_migrated_database():
         sql = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
     with connection.cursor() as cursor:
         cursor.execute(sql)
-        assert {row[0] for row in cursor.fetchall()} >= set(triggers.names())
+        assert {row[0] for row in cursor.fetchall()} >= set(GUARDS.names)
 
 
 def test_the_database_lets_no_inside_place_below_zero_and_outside_ones_only(keeper):
