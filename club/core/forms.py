@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Layout, Submit
+from django import forms
 from django.utils.html import format_html
 
 
@@ -18,12 +19,26 @@ def form_helper(*layout: Any, submit: str, css: str = "btn-lg", action: str = ""
     return helper
 
 
-def fields_helper(submit: str, css: str = "btn-lg") -> FormHelper:
+def fields_helper(submit: str, css: str = "btn-lg", *, css_id: str = "") -> FormHelper:
     """For fields and a button inside a form tag that the template writes."""
     helper = FormHelper()
     helper.form_tag = False
-    helper.add_input(Submit("send", submit, css_class=css or None))
+    helper.add_input(Submit("send", submit, css_class=css or None, css_id=css_id))
     return helper
+
+
+class ButtonForm(forms.Form):
+    """Fields and one button, for a form tag that the template writes.
+
+    Two of them on one page have a prefix each, and so have their buttons.
+    """
+
+    button: ClassVar[Any]
+    button_css: ClassVar[str] = "btn-lg"
+
+    @property
+    def helper(self) -> FormHelper:
+        return fields_helper(str(self.button), self.button_css, css_id=f"submit-id-{self.add_prefix('send')}")
 
 
 def bare_helper() -> FormHelper:

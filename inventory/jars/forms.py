@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from crispy_forms.helper import FormHelper
 from django import forms
 from django.db.models import QuerySet
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import MomentField, count_field, token_field
-from club.core.forms import fields_helper
-from club.core.money import money_text
+from club.core.forms import ButtonForm, bare_helper
+from club.core.money import MoneyField
 from club.members.models import Kitchen, User
 from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy
 from inventory.jars.models import Balance, ClubOrder, OrderLine, Place, Supply
@@ -25,7 +24,6 @@ from inventory.jars.services.ledger import kitchen_place, lot_at, outside_place,
 from inventory.jars.services.stock import CODE_LENGTH, MAKER_LENGTH
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.forms.plans import MoneyField
 
 # In the order of a season, as the buttons stand. What follows from a batch's log is not moved by hand.
 REASONS_OFFERED = [
@@ -99,7 +97,6 @@ class MoveForm(forms.Form):
                 label=_("Deposit for each jar"),
                 required=False,
                 help_text=_("Such as 0.50. Leave it empty where none is taken."),
-                widget=forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12}),
             )
         self.fields["note"] = note_field()
 
@@ -157,8 +154,10 @@ def _any_lot(code: str) -> int | None:
     return Balance.objects.filter(state=FULL, batch__lot_code=code).values_list("batch", flat=True).first()
 
 
-class CorrectForm(forms.Form):
+class CorrectForm(ButtonForm):
     """How many it should have been."""
+
+    button = _("Write the correction")
 
     token = token_field()
     count = count_field(
@@ -168,12 +167,9 @@ class CorrectForm(forms.Form):
     )
     note = note_field()
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Write the correction"))
 
-
-class SettleForm(forms.Form):
+class SettleForm(ButtonForm):
+    button = _("Close this deposit")
     token = token_field()
     note = forms.CharField(
         label=_("What became of the deposit?"),
@@ -181,12 +177,9 @@ class SettleForm(forms.Form):
         help_text=_("For instance: paid back in cash; kept for four jars that broke."),
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Close this deposit"))
 
-
-class LidsForm(forms.Form):
+class LidsForm(ButtonForm):
+    button = _("Write it down")
     token = token_field()
     what = forms.ChoiceField(
         label=_("What happened?"),
@@ -201,23 +194,17 @@ class LidsForm(forms.Form):
     count = count_field(_("How many lids?"))
     note = note_field()
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Write it down"))
 
-
-class SupplyForm(forms.Form):
+class SupplyForm(ButtonForm):
+    button = _("Add it")
     name = forms.CharField(label=_("Name"), max_length=80)
     unit = forms.CharField(label=_("Counted in"), max_length=30, help_text=_("For instance: packets, bottles of 1 l."))
     low_level = count_field(_("Low from"), least=0, initial=0, help_text=_("At this many, or fewer, buy more."))
     is_vinegar = forms.BooleanField(label=_("A vinegar: its strength is on the label"), required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Add it"))
 
-
-class SupplyBuyForm(forms.Form):
+class SupplyBuyForm(ButtonForm):
+    button = _("Bring in")
     token = token_field()
     count = count_field(_("How many came in?"))
     use_by = forms.DateField(label=_("Use by"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
@@ -232,7 +219,6 @@ class SupplyBuyForm(forms.Form):
                 min_value=0,
                 widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
             )
-        self.helper = fields_helper(gettext("Bring in"))
 
     def written(self) -> dict[str, Any]:
         told = dict(self.cleaned_data)
@@ -240,33 +226,25 @@ class SupplyBuyForm(forms.Form):
         return {**told, "strength_tenths": None if strength is None else int(strength * 10)}
 
 
-class SupplyTakeForm(forms.Form):
+class SupplyTakeForm(ButtonForm):
+    button = _("Take from the earliest")
     token = token_field()
     count = count_field(_("How many were used?"))
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Take from the earliest"))
 
-
-class SpoilForm(forms.Form):
+class SpoilForm(ButtonForm):
+    button = _("Throw away")
+    button_css = "btn-danger"
     token = token_field()
     count = count_field(_("How many are thrown away?"))
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Throw away"), css="btn-danger")
 
-
-class CountsForm(forms.Form):
+class CountsForm(ButtonForm):
+    button = _("Read the file")
     file = forms.FileField(label=_("File of counts"), help_text=_("CSV (UTF-8) or XLSX, at most 2 MB."))
     is_trial = forms.BooleanField(
         label=_("Only try it: show what would change, write nothing"), required=False, initial=True
     )
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Read the file"))
 
 
 # Forms of the club orders. What was typed stays; what a service refuses appears beside its field.
@@ -275,30 +253,29 @@ ROWS = 3  # empty lines offered at once; more are added on the order's own page
 SOLD_IN = 12  # lids and jars come by the dozen: common practice, no source
 
 
-def money_field(label: Any, **more: Any) -> MoneyField:
-    return MoneyField(label=label, widget=forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12}), **more)
-
-
-class TermsForm(forms.Form):
+class TermsForm(ButtonForm):
     """Freight and discount, and by what each is shared."""
 
-    freight = money_field(_("Freight, in all"), required=False, help_text=_("Leave it empty while nobody knows it."))
+    button = _("Save the costs")
+
+    freight = MoneyField(
+        label=_("Freight, in all"), required=False, help_text=_("Leave it empty while nobody knows it.")
+    )
     freight_by = forms.ChoiceField(label=_("Freight is shared"), choices=SplitBy.choices, initial=SplitBy.WEIGHT)
-    discount = money_field(_("Discount, in all"), required=False)
+    discount = MoneyField(label=_("Discount, in all"), required=False)
     discount_by = forms.ChoiceField(label=_("The discount is shared"), choices=SplitBy.choices, initial=SplitBy.VALUE)
     short_by = forms.ChoiceField(label=_("Where less comes than was ordered"), choices=ShortBy.choices)
 
     def __init__(self, *args: Any, order: ClubOrder | None = None, **kwargs: Any) -> None:
         if order is not None:
             kwargs["initial"] = {
-                "freight": money_text(order.freight_cents),
+                "freight": order.freight_cents,
                 "freight_by": order.freight_by,
-                "discount": money_text(order.discount_cents),
+                "discount": order.discount_cents,
                 "discount_by": order.discount_by,
                 "short_by": order.short_by,
             }
         super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Save the costs"))
 
     def terms(self) -> Terms:
         told = self.cleaned_data
@@ -338,7 +315,7 @@ class LineForm(forms.Form):
 
     name = forms.CharField(label=_("What"), max_length=120)
     unit = forms.CharField(label=_("Sold by the"), max_length=40, help_text=_("For instance: box of 12."))
-    price = money_field(_("Price of one such unit"))
+    price = MoneyField(label=_("Price of one such unit"))
     # Empty at first: a line nobody filled in is then one nobody changed.
     kind = forms.ChoiceField(label=_("It is"), choices=[("", "–"), *LineKind.choices])
     pieces = count_field(_("Pieces in one unit"), initial=1)
@@ -352,8 +329,7 @@ class LineForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["supply"].queryset = Supply.objects.filter(is_vinegar=False).in_order()  # type: ignore[attr-defined]
         self.fields["grams"].max_value = None  # type: ignore[attr-defined]
-        self.helper = FormHelper()
-        self.helper.form_tag = False
+        self.helper = bare_helper()
 
     def fields_told(self) -> LineFields:
         told = self.cleaned_data
@@ -432,23 +408,19 @@ class ArrivalForm(forms.Form):
         }
 
 
-class CancelForm(forms.Form):
+class CancelForm(ButtonForm):
+    button = _("Cancel the order")
+    button_css = "btn-danger"
     reason = forms.CharField(label=_("Why?"), max_length=200)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Cancel the order"), css="btn-danger")
 
-
-class PaymentForm(forms.Form):
+class PaymentForm(ButtonForm):
+    button = _("Note it")
+    button_css = ""
     token = token_field()
-    cents = money_field(_("Amount"))
+    cents = MoneyField(label=_("Amount"))
     is_back = forms.BooleanField(label=_("given back to the member"), required=False)
     note = note_field()
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = fields_helper(gettext("Note it"), css="")
 
     def written(self) -> dict[str, Any]:
         told = dict(self.cleaned_data)

@@ -40,7 +40,7 @@ def part_words(part: Part, total_cents: int) -> str:
     """ "by weight: 4.96 kg of 5.32 kg; 10.01 × 4960 / 5320 = 933.3 cents" """
     told = {
         "share": _share(part),
-        "total": signed_money(total_cents),
+        "total": money_text(total_cents),
         "mine": part.basis,
         "all": part.whole_basis,
         "exact": f"{float(part.exact):,.1f}".replace("-", "−"),
@@ -56,8 +56,3 @@ def _share(part: Part) -> str:
         told = {"mine": money_text(part.basis), "all": money_text(part.whole_basis)}
         return _("by value, %(mine)s of %(all)s") % told
     return _("evenly, one of %(all)s who ordered") % {"all": part.whole_basis}
-
-
-def signed_money(cents: int) -> str:
-    """ "-1.20": money may be a discount, or owed by the club."""
-    return f"−{money_text(-cents)}" if cents < 0 else money_text(cents)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, cast
@@ -16,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import Fold
 from club.core.forms import bare_helper
+from club.core.money import MoneyField
 from club.members.models import Kitchen, Units, User, default_kitchen
 from recipes.choices import CANNERS, CAPACITY_WORDS, JARS, METHODS, PACKS, STOVES, kind_word
 from recipes.engine import process_choices
@@ -367,21 +367,6 @@ def _lines(text: str) -> list[str]:
 # Noting a price.
 
 
-class MoneyField(forms.Field):
-    """ "4.99", "4,99" or "5" as cents; never through a float."""
-
-    default_error_messages = {"invalid": _("Write a price such as 4.99.")}
-
-    def to_python(self, value: Any) -> Any:
-        text = str(value or "").strip()
-        if not text:
-            return None
-        found = re.fullmatch(r"([0-9]{1,7})(?:[.,]([0-9]{1,2}))?", text)
-        if found is None:
-            raise ValidationError(self.error_messages["invalid"], code="invalid")
-        return int(found[1]) * 100 + int((found[2] or "").ljust(2, "0"))
-
-
 class PriceForm(forms.Form):
     item = forms.CharField(
         label=_("What"),
@@ -392,9 +377,7 @@ class PriceForm(forms.Form):
     package = forms.CharField(
         label=_("Package"), max_length=40, help_text=_("What one holds: 4 lb, 1 l, 2 pouches, 12 each.")
     )
-    price = MoneyField(
-        label=_("Price of one package"), widget=forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12})
-    )
+    price = MoneyField(label=_("Price of one package"))
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import template
 
-from inventory.jars.presentation import signed_money
+from club.core.money import money_text
 
 register = template.Library()
-register.filter("money", signed_money)
+register.filter("money", money_text)

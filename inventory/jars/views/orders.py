@@ -36,7 +36,7 @@ from inventory.jars.forms import (
 )
 from inventory.jars.models import ClubOrder, OrderLine, OrderWish
 from inventory.jars.models.orders import RUN, MemberSum, bills_for, line_sums, lines_left, member_sums, wishes_of
-from inventory.jars.presentation import bill_rows, signed_money
+from inventory.jars.presentation import bill_rows
 
 PER_PAGE = 30
 
@@ -239,7 +239,7 @@ def sum_for(user: User, one: ClubOrder, member: int) -> MemberSum:
 
 def _owed(row: MemberSum) -> dict[str, object]:
     """The form as it mostly is filled in: all that is owed, or all that is to be given back."""
-    return {"cents": money_text(abs(row.owed_cents)), "is_back": row.owed_cents < 0}
+    return {"cents": abs(row.owed_cents), "is_back": row.owed_cents < 0}
 
 
 def bill_told(user: User, one: ClubOrder, row: MemberSum, form: PaymentForm) -> dict[str, object]:
@@ -306,4 +306,4 @@ def _cells(row: MemberSum) -> Iterator[tuple[object, ...]]:
     for line in row.bill.lines:
         yield (*who, line.name, line.unit, line.asked, line.gets, money_text(line.cents), "", "")
     at = row.pickup.at.isoformat() if row.pickup else ""
-    yield (*who, _("in all"), "", "", "", signed_money(row.bill.total_cents), signed_money(row.paid_cents), at)
+    yield (*who, _("in all"), "", "", "", money_text(row.bill.total_cents), money_text(row.paid_cents), at)

@@ -247,6 +247,15 @@ def test_costs_change_on_their_page(order, keeper, sign_in):
     assert (order.freight_cents, order.freight_by, order.short_by) == (1_000, "value", "pro-rata")
 
 
+def test_costs_of_a_thousand_and_more_are_shown_as_they_can_be_sent_again(keeper, sign_in):
+    order, client = new_order(LIDS, by=keeper, freight_cents=123_456), sign_in(keeper)
+    shown = client.get(at("order-terms", order.pk)).context["form"]
+    typed = {name: shown[name].value() for name in shown.fields}
+    assert client.post(at("order-terms", order.pk), typed).status_code == 302
+    order.refresh_from_db()
+    assert order.freight_cents == 123_456
+
+
 def test_the_pick_up_list_says_what_is_left_over_and_who_has_hers(order, ada, keeper, sign_in):
     make_arrived(order, by=keeper, now=NOW, lids=5)
     page = text_of(sign_in(keeper).get(at("order-pick-up", order.pk)))

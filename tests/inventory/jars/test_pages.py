@@ -246,6 +246,13 @@ def test_a_supply_is_added_brought_in_used_and_thrown_away_on_its_pages(keeper, 
     assert lot.count == 1
 
 
+def test_no_two_parts_of_a_supply_s_page_share_an_id(keeper, sign_in):
+    page = sign_in(keeper).get(make_supply(by=keeper).get_absolute_url()).content.decode()
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert {"submit-id-buy-send", "submit-id-use-send"} <= set(ids)
+    assert sorted(ids) == sorted(set(ids))
+
+
 def test_a_weak_vinegar_is_said_to_be_too_weak_with_the_rule_s_source(keeper, sign_in):
     vinegar = make_supply("Cider vinegar", by=keeper, is_vinegar=True)
     client, page = sign_in(keeper), vinegar.get_absolute_url()
