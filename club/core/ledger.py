@@ -19,6 +19,7 @@ from django.db.models import Q, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+NOTE_LENGTH = 200
 Row = TypeVar("Row", bound=models.Model)
 
 # The tables.
@@ -27,7 +28,7 @@ Row = TypeVar("Row", bound=models.Model)
 class LedgerRow(models.Model):
     """A row that is written once. `token` is the form's own: the same form sent twice finds the row it made."""
 
-    note = models.CharField(max_length=200, blank=True)
+    note = models.CharField(max_length=NOTE_LENGTH, blank=True)
     at = models.DateTimeField(default=timezone.now)
     token = models.UUIDField(unique=True)
 

@@ -36,8 +36,7 @@ from inventory.batches.rules import (
     best_before,
 )
 from inventory.jars.choices import JarState
-from inventory.jars.models import Balance
-from inventory.jars.models.ledger import BalanceQuerySet
+from inventory.jars.models import Balance, BalanceQuerySet
 
 BATCH = "batch:"
 A_DAY = timedelta(days=1)

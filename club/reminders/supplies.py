@@ -20,8 +20,7 @@ from club.reminders.models import Reminder
 from club.reminders.subjects import at_hour, holders_of, ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
-from inventory.jars.models import Supply, SupplyLot
-from inventory.jars.models.ledger import KEEP, is_low
+from inventory.jars.models import KEEP, Supply, SupplyLot, is_low
 
 LOW, PAST = "supply:", "supply-lot:"
 

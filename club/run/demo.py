@@ -52,8 +52,7 @@ from inventory.fruit.services.freezer import FreezerFields, freezer_item_add, fr
 from inventory.jars import services as jars
 from inventory.jars import services as jars_services
 from inventory.jars.models import ClubOrder, Supply
-from inventory.jars.services import LineFields, Received, Terms
-from inventory.jars.services.stock import lid_lot_get_or_add
+from inventory.jars.services import LineFields, Received, Terms, lid_lot_get_or_add
 from recipes.engine.terms import Canner, Pack
 from recipes.models import Recipe, Revision
 

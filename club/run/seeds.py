@@ -21,7 +21,7 @@ from inventory.equipment.rules import DAY, days_between, lapses_on
 from inventory.jars.choices import OUTSIDE, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.rules import CHIPPED, EMPTY, FULL
-from inventory.jars.services.ledger import outside_place
+from inventory.jars.services import outside_place
 from recipes.engine.quantities import JAR_SIZES
 
 # A long season of things and loans for benchmarks: made up, in bulk, under the same constraints as real ones.

@@ -25,8 +25,7 @@ from inventory.fruit.models import FreezerItem, FreezerState
 from inventory.fruit.suggestions import takes_thawed
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
-from inventory.jars.services import NotEnough, jars_move, outside_place
-from inventory.jars.services.ledger import count_check
+from inventory.jars.services import NotEnough, count_check, jars_move, outside_place
 from recipes.choices import JARS, PACKS
 from recipes.engine import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal

@@ -21,8 +21,7 @@ from club.season import services
 from club.season.forms import HouseholdForm, TargetForm, UseForm
 from club.season.models import HouseholdSeason, YearlyTarget, households_of
 from club.season.presentation import club_season, month_words, pantry_svg, season_of
-from inventory.jars.models import Balance, LidStock
-from inventory.jars.models.orders import RUN
+from inventory.jars.models import RUN, Balance, LidStock
 from inventory.jars.services import store_place
 
 

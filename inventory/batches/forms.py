@@ -26,7 +26,7 @@ from inventory.batches.services.common import clock
 from inventory.batches.services.giving import OFFER_NOTE_LENGTH
 from inventory.batches.services.recalls import ANSWER_NOTE_LENGTH, REASON_LENGTH
 from inventory.jars.models import LidLot
-from inventory.jars.services import CODE_LENGTH, MAKER_LENGTH
+from inventory.jars.rules import LID_CODE_LENGTH, LID_MAKER_LENGTH
 from recipes.choices import JARS
 from recipes.models import Revision
 
@@ -72,11 +72,11 @@ def lid_fields() -> dict[str, forms.Field]:
     return {
         "lid_code": forms.CharField(
             label=_("Lid lot"),
-            max_length=CODE_LENGTH,
+            max_length=LID_CODE_LENGTH,
             help_text=_("The code printed on the box of lids, or what the club wrote on it."),
             widget=forms.TextInput(attrs={"autocomplete": "off", "list": "lid-lots"}),
         ),
-        "lid_maker": forms.CharField(label=_("Maker of the lids"), max_length=MAKER_LENGTH, required=False),
+        "lid_maker": forms.CharField(label=_("Maker of the lids"), max_length=LID_MAKER_LENGTH, required=False),
     }
 
 

@@ -30,7 +30,7 @@ class ShortRule(StrEnum):
 
 @dataclass(frozen=True)
 class Party:
-    """One who ordered: what she gets, in grams and in cents. `key` is stable, and settles a tie."""
+    """One who ordered: what they get, in grams and in cents. `key` is stable, and settles a tie."""
 
     key: int
     grams: int = 0
@@ -93,7 +93,7 @@ def _basis(party: Party, rule: SplitRule) -> int:
 
 
 def share_out(received: int, asks: Sequence[Ask], rule: ShortRule) -> dict[int, int]:
-    """Whole units for each who asked; never more than she asked for. What is over stays with the club."""
+    """Whole units for each who asked; never more than they asked for. What is over stays with the club."""
     asked = sum(ask.units for ask in asks)
     if received >= asked:
         return {ask.key: ask.units for ask in asks}

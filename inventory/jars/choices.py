@@ -1,4 +1,4 @@
-"""The words a jar, a lid, a supply and the places they stand in are told by, as choices."""
+"""The choices of the jar room: places, states, reasons, and how club orders are run and shared."""
 
 from __future__ import annotations
 

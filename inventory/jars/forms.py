@@ -12,16 +12,23 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import MomentField, count_field, token_field
 from club.core.forms import ButtonForm, bare_helper
+from club.core.ledger import NOTE_LENGTH
 from club.core.money import MoneyField
 from club.members.models import Kitchen, User
 from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy
-from inventory.jars.models import Balance, ClubOrder, OrderLine, Place, Supply
-from inventory.jars.models.ledger import KEEP
+from inventory.jars.models import KEEP, Balance, ClubOrder, OrderLine, Place, Supply
 from inventory.jars.models.orders import LineSum
-from inventory.jars.rules import FULL, MEMBER, SHAPES, Shape
-from inventory.jars.services import LineFields, Received, Terms
-from inventory.jars.services.ledger import kitchen_place, lot_at, outside_place, person_place, store_place
-from inventory.jars.services.stock import CODE_LENGTH, MAKER_LENGTH
+from inventory.jars.rules import (
+    FULL,
+    LID_CODE_LENGTH,
+    LID_MAKER_LENGTH,
+    MEMBER,
+    ORDER_NOTE_LENGTH,
+    ORDER_TEXT_LENGTH,
+    ORDER_UNIT_LENGTH,
+    SHAPES,
+    Shape,
+)
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 
@@ -40,40 +47,25 @@ REASONS_OFFERED = [
 
 
 def note_field() -> forms.CharField:
-    return forms.CharField(label=_("Notes"), required=False, max_length=200)
+    return forms.CharField(label=_("Notes"), required=False, max_length=NOTE_LENGTH)
 
 
-def place_choices(user: User, shape_kinds: frozenset[str]) -> list[tuple[str, str]]:
-    """Places of those kinds which the person may use, those that hold nothing yet among them."""
+def place_choices(user: User, kinds: frozenset[str]) -> list[tuple[str, str]]:
+    """By their keys, the places of those kinds which the person may use; those that hold nothing yet among them."""
     keeps = user.has_perm(KEEP)
     found: list[tuple[str, str]] = []
-    if PlaceKind.STORE in shape_kinds and keeps:
+    if PlaceKind.STORE in kinds and keeps:
         found.append(("store", str(PlaceKind.STORE.label)))
-    if PlaceKind.KITCHEN in shape_kinds:
+    if PlaceKind.KITCHEN in kinds:
         kitchens: QuerySet[Kitchen] = Kitchen.objects.all() if keeps else Kitchen.objects.filter(people=user)
         found += [(f"kitchen-{pk}", name) for pk, name in kitchens.order_by("name", "pk").values_list("pk", "name")]
-    if MEMBER in shape_kinds:
+    if MEMBER in kinds:
         people = User.objects.get_queryset().filter(is_active=True) if keeps else User.objects.filter(pk=user.pk)
         rows = people.order_by("name", "pk").values_list("pk", "name", "email")
         found += [(f"member-{pk}", name or email) for pk, name, email in rows]
-    # Who hurries would lend to whoever is first in the alphabet: a name is chosen, the store may stand there already.
+    # Somebody in a hurry would lend to whoever is first in the alphabet: a name must be chosen. The store may stand
+    # there already.
     return [("", "–"), *found] if len(found) > 1 and found[0][0] != "store" else found
-
-
-def place_of(choice: str) -> Place:
-    """The place a choice of `place_choices` means; made when it is its first movement."""
-    kind, _dash, pk = choice.partition("-")
-    if choice in OUTSIDE:
-        return outside_place(choice)
-    if kind == "kitchen":
-        return kitchen_place(Kitchen.objects.get(pk=int(pk)))
-    return person_place(User.objects.get(pk=int(pk))) if kind == "member" else store_place()
-
-
-def choice_of(place: Place) -> str:
-    if place.kitchen_id is not None:
-        return f"kitchen-{place.kitchen_id}"
-    return f"member-{place.person_id}" if place.person_id is not None else place.kind
 
 
 class MoveForm(forms.Form):
@@ -81,12 +73,12 @@ class MoveForm(forms.Form):
 
     token = token_field()
 
-    def __init__(self, *args: Any, by: User, reason: Reason, sizes: list[str] | None = None, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, by: User, reason: Reason, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.shape = SHAPES[reason]
         self.fields["size"] = forms.ChoiceField(
             label=_("Size"),
-            choices=[(size, JARS[size]) for size in sizes or JAR_SIZES],
+            choices=[(size, JARS[size]) for size in JAR_SIZES],
             widget=forms.RadioSelect,
         )
         self.fields["count"] = count_field(_("How many?"))
@@ -124,34 +116,39 @@ class MoveForm(forms.Form):
             )
 
     def clean(self) -> dict[str, Any]:
-        told = self.cleaned_data
-        if self.errors:
-            return told
-        told["state"] = told.get("state") or self.shape.finds[0]
-        told["batch_id"] = self._lot(told)
-        return told
+        data = self.cleaned_data
+        if not self.errors:
+            data["state"] = data.get("state") or self.shape.finds[0]
+            data["batch_id"] = self._batch_of_lot(data)
+        return data
 
-    def _lot(self, told: dict[str, Any]) -> int | None:
-        code = told.get("lot", "").strip().upper()
-        if told["state"] != FULL or not code:
+    def _batch_of_lot(self, data: dict[str, Any]) -> int | None:
+        code = data.get("lot", "").strip().upper()
+        if data["state"] != FULL or not code:
             return None
-        found = lot_at(place_of(told["source"]), told["size"], code) if "source" in told else _any_lot(code)
+        balances = Balance.objects.all()
+        if "source" in data:
+            balances = balances.filter(place__in=Place.objects.of_key(data["source"]), size=data["size"])
+        found = balances.full_lot(code)
         if found is None:
             self.add_error("lot", _("No full jars of that lot and size are booked there. Look at the label again."))
         return found
 
+    @property
+    def source_key(self) -> str:
+        """The key of the place they come from, see `Place.key`: chosen, or the one there is for this reason."""
+        return self.cleaned_data.get("source") or next(iter(self.shape.sources))
+
+    @property
+    def target_key(self) -> str:
+        if self.shape.stays:
+            return self.source_key
+        return self.cleaned_data.get("target") or next(iter(self.shape.targets))
+
     def written(self) -> dict[str, Any]:
-        """The keyword arguments of `jars_move`."""
-        told = dict(self.cleaned_data)
-        told.pop("lot", None)
-        source = told.pop("source", None) or next(iter(self.shape.sources))
-        target = source if self.shape.stays else told.pop("target", None) or next(iter(self.shape.targets))
-        told["deposit_cents"] = told.get("deposit_cents") or 0
-        return {**told, "source": place_of(source), "target": place_of(target)}
-
-
-def _any_lot(code: str) -> int | None:
-    return Balance.objects.filter(state=FULL, batch__lot_code=code).values_list("batch", flat=True).first()
+        """The keyword arguments of `jars_move`, but for the places."""
+        data = {name: value for name, value in self.cleaned_data.items() if name not in ("lot", "source", "target")}
+        return {**data, "deposit_cents": data.get("deposit_cents") or 0}
 
 
 class CorrectForm(ButtonForm):
@@ -173,7 +170,7 @@ class SettleForm(ButtonForm):
     token = token_field()
     note = forms.CharField(
         label=_("What became of the deposit?"),
-        max_length=200,
+        max_length=NOTE_LENGTH,
         help_text=_("For instance: paid back in cash; kept for four jars that broke."),
     )
 
@@ -188,19 +185,24 @@ class LidsForm(ButtonForm):
         widget=forms.RadioSelect,
     )
     code = forms.CharField(
-        label=_("Lid lot"), max_length=CODE_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "off"})
+        label=_("Lid lot"), max_length=LID_CODE_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "off"})
     )
-    maker = forms.CharField(label=_("Maker of the lids"), max_length=MAKER_LENGTH, required=False)
+    maker = forms.CharField(label=_("Maker of the lids"), max_length=LID_MAKER_LENGTH, required=False)
     count = count_field(_("How many lids?"))
     note = note_field()
 
 
-class SupplyForm(ButtonForm):
+class SupplyForm(ButtonForm, forms.ModelForm):
     button = _("Add it")
-    name = forms.CharField(label=_("Name"), max_length=80)
-    unit = forms.CharField(label=_("Counted in"), max_length=30, help_text=_("For instance: packets, bottles of 1 l."))
     low_level = count_field(_("Low from"), least=0, initial=0, help_text=_("At this many, or fewer, buy more."))
-    is_vinegar = forms.BooleanField(label=_("A vinegar: its strength is on the label"), required=False)
+
+    class Meta:
+        model = Supply
+        fields = ("name", "unit", "low_level", "is_vinegar")
+
+    def clean(self) -> dict[str, Any]:
+        """A name that is there already is no mistake: `supply_add` gives the supply of that name."""
+        return self.cleaned_data
 
 
 class SupplyBuyForm(ButtonForm):
@@ -221,9 +223,9 @@ class SupplyBuyForm(ButtonForm):
             )
 
     def written(self) -> dict[str, Any]:
-        told = dict(self.cleaned_data)
-        strength = told.pop("strength", None)
-        return {**told, "strength_tenths": None if strength is None else int(strength * 10)}
+        data = dict(self.cleaned_data)
+        strength = data.pop("strength", None)
+        return {**data, "strength_tenths": None if strength is None else int(strength * 10)}
 
 
 class SupplyTakeForm(ButtonForm):
@@ -247,7 +249,7 @@ class CountsForm(ButtonForm):
     )
 
 
-# Forms of the club orders. What was typed stays; what a service refuses appears beside its field.
+# Club orders.
 
 ROWS = 3  # empty lines offered at once; more are added on the order's own page
 SOLD_IN = 12  # lids and jars come by the dozen: common practice, no source
@@ -277,15 +279,16 @@ class TermsForm(ButtonForm):
             }
         super().__init__(*args, **kwargs)
 
-    def terms(self) -> Terms:
-        told = self.cleaned_data
-        return Terms(
-            freight_cents=told["freight"] or 0,
-            freight_by=told["freight_by"],
-            discount_cents=told["discount"] or 0,
-            discount_by=told["discount_by"],
-            short_by=told["short_by"],
-        )
+    def terms(self) -> dict[str, Any]:
+        """The fields of `services.Terms`."""
+        data = self.cleaned_data
+        return {
+            "freight_cents": data["freight"] or 0,
+            "freight_by": data["freight_by"],
+            "discount_cents": data["discount"] or 0,
+            "discount_by": data["discount_by"],
+            "short_by": data["short_by"],
+        }
 
 
 class OrderForm(TermsForm):
@@ -293,28 +296,30 @@ class OrderForm(TermsForm):
 
     token = token_field()
     title = forms.CharField(
-        label=_("What is it for?"), max_length=120, help_text=_("For instance: lids and jars for the summer.")
+        label=_("What is it for?"),
+        max_length=ORDER_TEXT_LENGTH,
+        help_text=_("For instance: lids and jars for the summer."),
     )
-    supplier = forms.CharField(label=_("Supplier"), max_length=120, required=False)
+    supplier = forms.CharField(label=_("Supplier"), max_length=ORDER_TEXT_LENGTH, required=False)
     closes_at = MomentField(
         label=_("Wishes until"),
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
-    note = forms.CharField(label=_("Note for members"), max_length=400, required=False)
+    note = forms.CharField(label=_("Note for members"), max_length=ORDER_NOTE_LENGTH, required=False)
     field_order = ("title", "supplier", "closes_at", "note")
 
     def written(self) -> dict[str, Any]:
-        told = self.cleaned_data
-        return {name: told[name] for name in ("token", "title", "supplier", "closes_at", "note")} | {
-            "terms": self.terms()
-        }
+        data = self.cleaned_data
+        return {name: data[name] for name in ("token", "title", "supplier", "closes_at", "note")}
 
 
 class LineForm(forms.Form):
     """One thing a supplier offers."""
 
-    name = forms.CharField(label=_("What"), max_length=120)
-    unit = forms.CharField(label=_("Sold by the"), max_length=40, help_text=_("For instance: box of 12."))
+    name = forms.CharField(label=_("What"), max_length=ORDER_TEXT_LENGTH)
+    unit = forms.CharField(
+        label=_("Sold by the"), max_length=ORDER_UNIT_LENGTH, help_text=_("For instance: box of 12.")
+    )
     price = MoneyField(label=_("Price of one such unit"))
     # Empty at first: a line nobody filled in is then one nobody changed.
     kind = forms.ChoiceField(label=_("It is"), choices=[("", "–"), *LineKind.choices])
@@ -331,18 +336,19 @@ class LineForm(forms.Form):
         self.fields["grams"].max_value = None  # type: ignore[attr-defined]
         self.helper = bare_helper()
 
-    def fields_told(self) -> LineFields:
-        told = self.cleaned_data
-        return LineFields(
-            name=told["name"],
-            unit=told["unit"],
-            price_cents=told["price"],
-            kind=told["kind"],
-            pieces=told["pieces"],
-            grams=told["grams"] or 0,
-            jar_size=told["jar_size"],
-            supply=told["supply"],
-        )
+    def written(self) -> dict[str, Any]:
+        """The fields of `services.LineFields`."""
+        data = self.cleaned_data
+        return {
+            "name": data["name"],
+            "unit": data["unit"],
+            "price_cents": data["price"],
+            "kind": data["kind"],
+            "pieces": data["pieces"],
+            "grams": data["grams"] or 0,
+            "jar_size": data["jar_size"],
+            "supply": data["supply"],
+        }
 
 
 class NewLineForm(LineForm):
@@ -381,8 +387,8 @@ class ArrivalForm(forms.Form):
             units = count_field(_("How many came?"), least=0, initial=asked.get(line.pk, 0))
             self.fields[f"units_{line.pk}"] = units
             if line.kind == LineKind.LIDS:
-                code = forms.CharField(label=_("Lot code on the box"), max_length=CODE_LENGTH, required=False)
-                maker = forms.CharField(label=_("Maker of the lids"), max_length=MAKER_LENGTH, required=False)
+                code = forms.CharField(label=_("Lot code on the box"), max_length=LID_CODE_LENGTH, required=False)
+                maker = forms.CharField(label=_("Maker of the lids"), max_length=LID_MAKER_LENGTH, required=False)
                 self.fields |= {f"lid_code_{line.pk}": code, f"lid_maker_{line.pk}": maker}
             elif line.kind == LineKind.SUPPLY:
                 day = forms.DateInput(attrs={"type": "date"})
@@ -395,15 +401,16 @@ class ArrivalForm(forms.Form):
             (line, [self[name] for end in ends if (name := f"{end}_{line.pk}") in self.fields]) for line in self.lines
         ]
 
-    def received(self) -> dict[int, Received]:
-        told = self.cleaned_data
+    def received(self) -> dict[int, dict[str, Any]]:
+        """By line, the fields of `services.Received`."""
+        data = self.cleaned_data
         return {
-            line.pk: Received(
-                units=told[f"units_{line.pk}"],
-                lid_code=told.get(f"lid_code_{line.pk}", ""),
-                lid_maker=told.get(f"lid_maker_{line.pk}", ""),
-                use_by=told.get(f"use_by_{line.pk}"),
-            )
+            line.pk: {
+                "units": data[f"units_{line.pk}"],
+                "lid_code": data.get(f"lid_code_{line.pk}", ""),
+                "lid_maker": data.get(f"lid_maker_{line.pk}", ""),
+                "use_by": data.get(f"use_by_{line.pk}"),
+            }
             for line in self.lines
         }
 
@@ -411,7 +418,7 @@ class ArrivalForm(forms.Form):
 class CancelForm(ButtonForm):
     button = _("Cancel the order")
     button_css = "btn-danger"
-    reason = forms.CharField(label=_("Why?"), max_length=200)
+    reason = forms.CharField(label=_("Why?"), max_length=NOTE_LENGTH)
 
 
 class PaymentForm(ButtonForm):
@@ -423,12 +430,12 @@ class PaymentForm(ButtonForm):
     note = note_field()
 
     def written(self) -> dict[str, Any]:
-        told = dict(self.cleaned_data)
-        sign = -1 if told.pop("is_back") else 1
-        return {**told, "cents": sign * told["cents"]}
+        data = dict(self.cleaned_data)
+        sign = -1 if data.pop("is_back") else 1
+        return {**data, "cents": sign * data["cents"]}
 
 
-def lines_asked(wants: Iterable[str]) -> tuple[list[dict[str, Any]], str]:
+def lines_from_address(wants: Iterable[str]) -> tuple[list[dict[str, Any]], str]:
     """First values of lines from an address, and a note for the order: `lids::240`, `jars:pint:36`, `supply:name:9`.
 
     The counts are pieces. What cannot be read is left out: it is a help to whoever types, and no more.
@@ -440,14 +447,14 @@ def lines_asked(wants: Iterable[str]) -> tuple[list[dict[str, Any]], str]:
         name, _colon, count = rest.rpartition(":")
         if kind not in LineKind.values or not (count.isascii() and count.isdecimal() and 0 < len(count) < 6):
             continue
-        row, words = _row_asked(kind, name[:80], int(count))
+        row, words = _line_from_address(kind, name[:80], int(count))
         if row:
             rows.append(row)
             said.append(words)
     return rows, (gettext("Looked for: %(things)s.") % {"things": "; ".join(said)})[:400] if said else ""
 
 
-def _row_asked(kind: str, name: str, count: int) -> tuple[dict[str, Any], str]:
+def _line_from_address(kind: str, name: str, count: int) -> tuple[dict[str, Any], str]:
     if kind == LineKind.SUPPLY:
         known = Supply.objects.filter(name__iexact=name, is_vinegar=False).first()
         row = {"kind": kind, "name": name, "unit": known.unit if known else "", "supply": known, "pieces": 1}

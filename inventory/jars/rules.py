@@ -1,4 +1,4 @@
-"""What may move where, and for what reason. Pure: plain words in, plain values out."""
+"""What may move where, and for what reason. Pure: plain values in, plain values out."""
 
 from __future__ import annotations
 
@@ -11,6 +11,15 @@ KITCHEN, MEMBER, STORE = "kitchen", "member", "store"
 INSIDE = frozenset({KITCHEN, MEMBER, STORE})
 EMPTY, FULL, CHIPPED = "empty", "full", "chipped"
 ANY_STATE = (EMPTY, FULL, CHIPPED)
+
+# How long a text may be.
+LID_CODE_LENGTH = 60
+LID_MAKER_LENGTH = 80
+SUPPLY_NAME_LENGTH = 80
+SUPPLY_UNIT_LENGTH = 30
+ORDER_TEXT_LENGTH = 120  # its title and supplier, and the name of a line
+ORDER_UNIT_LENGTH = 40
+ORDER_NOTE_LENGTH = 400
 
 # A slip of the pen, not a rule: nobody carries more jars at once.
 MOST_AT_ONCE = 9_999

@@ -19,8 +19,16 @@ from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import LidLot
-from inventory.jars.services import jars_fill, jars_settle, lids_use, person_place
-from inventory.jars.services.ledger import Fate, Shelf, count_there, movement_post
+from inventory.jars.services import (
+    Fate,
+    Shelf,
+    count_there,
+    jars_fill,
+    jars_settle,
+    lids_use,
+    movement_post,
+    person_place,
+)
 
 
 class Problems:

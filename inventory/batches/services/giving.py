@@ -22,8 +22,7 @@ from inventory.batches.choices import ClaimState, OfferState
 from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, OfferedJar
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance
-from inventory.jars.services import kitchen_place, person_place
-from inventory.jars.services.ledger import Shelf, movement_post
+from inventory.jars.services import Shelf, kitchen_place, movement_post, person_place
 
 OFFER_NOTE_LENGTH = 200
 

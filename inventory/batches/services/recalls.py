@@ -19,7 +19,7 @@ from inventory.batches.models import Batch, Jar, JarQuerySet, Recall, RecallAnsw
 from inventory.batches.services.common import fate_of, ledger_empty, ledger_settle
 from inventory.batches.tracing import Holding, affected_jars, holdings, withdrawn_without_recall
 from inventory.jars.models import LidLot
-from inventory.jars.services.ledger import Fate
+from inventory.jars.services import Fate
 from recipes.models import Revision
 
 REASON_LENGTH = 2000

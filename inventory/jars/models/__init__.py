@@ -2,12 +2,33 @@
 
 from __future__ import annotations
 
-from inventory.jars.models.ledger import Balance, CountTaken, Deposit, DepositNote, Movement, Place
-from inventory.jars.models.orders import ClubOrder, OrderLine, OrderPayment, OrderPickup, OrderWish
-from inventory.jars.models.stock import LidLot, LidMovement, LidStock, Supply, SupplyLot, SupplyMovement, code_key
+from inventory.jars.models.ledger import (
+    KEEP,
+    Balance,
+    BalanceQuerySet,
+    CountTaken,
+    Deposit,
+    DepositNote,
+    Movement,
+    Place,
+)
+from inventory.jars.models.orders import RUN, ClubOrder, OrderLine, OrderPayment, OrderPickup, OrderWish
+from inventory.jars.models.stock import (
+    LidLot,
+    LidMovement,
+    LidStock,
+    Supply,
+    SupplyLot,
+    SupplyMovement,
+    code_key,
+    is_low,
+)
 
 __all__ = [
+    "KEEP",
+    "RUN",
     "Balance",
+    "BalanceQuerySet",
     "ClubOrder",
     "CountTaken",
     "Deposit",
@@ -25,4 +46,5 @@ __all__ = [
     "SupplyLot",
     "SupplyMovement",
     "code_key",
+    "is_low",
 ]

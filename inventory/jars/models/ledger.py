@@ -1,49 +1,29 @@
-"""The jar ledger: places, every movement between them, what stands where, and deposits."""
+"""The jar ledger: places, every movement between them, what stands where, and deposits.
+
+A movement is written once and never changed (see `triggers`). Balances are kept in the same transaction, so that a page
+reads a sum and not a history; `services.ledger_audit` recomputes them from the movements.
+"""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date
-from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q, Sum
-from django.db.models.functions import Coalesce, Lower
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from club.core.ledger import CorrectableRow, LedgerRow, correction_constraint
+from club.core.ledger import NOTE_LENGTH, CorrectableRow, LedgerRow, correction_constraint
 from club.members.models import Kitchen, User
 from inventory.jars.choices import INSIDE, JarState, PlaceKind, Reason
 from recipes.engine.quantities import JAR_SIZES
 
-if TYPE_CHECKING:
-    from inventory.jars.models.stock import Supply, SupplyLot  # noqa: F401
-
-# Reads of the jar room: who may see which place, what stands there, and what moved lately.
-
 KEEP = "jars.keep_ledger"
-
-
-@dataclass
-class Counts:
-    """Jars by state; `sizes` in the order of the shelf."""
-
-    empty: int = 0
-    full: int = 0
-    chipped: int = 0
-    sizes: dict[str, Counts] = field(default_factory=dict)
-
-    def add(self, state: str, count: int) -> None:
-        setattr(self, state, getattr(self, state) + count)
-
-    @property
-    def total(self) -> int:
-        return self.empty + self.full + self.chipped
 
 
 class PlaceQuerySet(models.QuerySet["Place"]):
@@ -57,117 +37,19 @@ class PlaceQuerySet(models.QuerySet["Place"]):
             return inside
         return inside.filter(Q(person=user) | Q(kitchen__in=Kitchen.objects.filter(people=user)))
 
+    def of_key(self, key: str) -> PlaceQuerySet:
+        """By `Place.key`; nothing where no jar ever came to that kitchen or member."""
+        kind, _dash, pk = key.partition("-")
+        if kind == PlaceKind.KITCHEN:
+            return self.filter(kitchen=int(pk))
+        return self.filter(person=int(pk)) if kind == PlaceKind.MEMBER else self.filter(kind=key)
+
     def in_order(self) -> PlaceQuerySet:
         """The store, then kitchens, then members, each by name."""
         rank = models.Case(
             models.When(kind=PlaceKind.STORE, then=0), models.When(kind=PlaceKind.KITCHEN, then=1), default=2
         )
         return self.order_by(rank, Coalesce("kitchen__name", "person__name"), "pk")
-
-
-class BalanceQuerySet(models.QuerySet["Balance"]):
-    def there(self) -> BalanceQuerySet:
-        """What stands somewhere inside the club: no zero rows, no outside accounts."""
-        return self.filter(is_inside=True).exclude(count=0)
-
-    def called_back(self) -> BalanceQuerySet:
-        """Full jars of a lot that somebody may hold a recalled jar of: of a withdrawn revision, or of a revision, lot
-        or lid lot whose recall was not cleared. The rooms above are named by words here, and not imported."""
-        called = Q(batch__revision__state="withdrawn")
-        for subject in ("batch", "batch__revision", "batch__jars__lid_lot"):
-            called |= Q(**{f"{subject}__recalls__is_cleared": False})
-        return self.filter(called)
-
-    def sums_by_size(self) -> dict[str, int]:
-        """Over all places, the outside ones included: always zero for every size."""
-        rows = self.order_by().values("size").annotate(n=Sum("count"))
-        return {row["size"]: row["n"] for row in rows}
-
-    def totals(self) -> Counts:
-        """Jars inside the club by size and state, in one query."""
-        rows = self.there().order_by().values("size", "state").annotate(n=Sum("count"))
-        return _counted((row["size"], row["state"], row["n"]) for row in rows)
-
-    def by_place(self, places: Sequence[Place]) -> dict[int, Counts]:
-        """The counts of each of these places, in one query."""
-        rows = (
-            self.there().filter(place__in=places).order_by().values("place", "size", "state").annotate(n=Sum("count"))
-        )
-        found: defaultdict[int, list[tuple[str, str, int]]] = defaultdict(list)
-        for row in rows:
-            found[row["place"]].append((row["size"], row["state"], row["n"]))
-        return {place.pk: _counted(found[place.pk]) for place in places}
-
-
-def _counted(rows: Iterable[tuple[str, str, int]]) -> Counts:
-    whole, by_size = Counts(), defaultdict[str, Counts](Counts)
-    for size, state, count in rows:
-        whole.add(state, count)
-        by_size[size].add(state, count)
-    whole.sizes = {size: by_size[size] for size in JAR_SIZES if size in by_size}
-    return whole
-
-
-class MovementQuerySet(models.QuerySet["Movement"]):
-    def for_list(self) -> MovementQuerySet:
-        return self.select_related(
-            "source__kitchen", "source__person", "target__kitchen", "target__person", "batch", "by", "corrected_by"
-        ).defer("batch__plan", "corrected_by__note")
-
-    def before(self, pk: int | None) -> MovementQuerySet:
-        """By the key and not by an offset: the thousandth page costs what the first does."""
-        rows = self.order_by("-pk")
-        return rows if pk is None else rows.filter(pk__lt=pk)
-
-    def at_place(self, place: Place, *, before: int | None, limit: int) -> list[Movement]:
-        """The latest of a place. Two index walks: one query over "out or in" would sort all of a million."""
-        keys: set[int] = set()
-        for side in ("source", "target"):
-            keys.update(self.filter(**{side: place}).before(before).values_list("pk", flat=True)[:limit])
-        return list(self.for_list().filter(pk__in=sorted(keys, reverse=True)[:limit]).order_by("-pk"))
-
-
-class DepositQuerySet(models.QuerySet["Deposit"]):
-    def open(self) -> DepositQuerySet:
-        return self.filter(jars__gt=0).select_related("person").order_by("person__name", "person", "size")
-
-
-class SupplyQuerySet(models.QuerySet["Supply"]):
-    def in_order(self) -> SupplyQuerySet:
-        """Said again after counting, which drops the model's own order."""
-        return self.order_by(Lower("name"), "pk")
-
-    def with_counts(self, today: date) -> SupplyQuerySet:
-        """How many can be used today, and how many are past their date."""
-        fresh = Q(lots__use_by=None) | Q(lots__use_by__gte=today)
-        return self.annotate(
-            usable=Coalesce(Sum("lots__count", filter=fresh), 0),
-            past=Coalesce(Sum("lots__count", filter=Q(lots__use_by__lt=today)), 0),
-        )
-
-
-def is_low(supply: Supply) -> bool:
-    """Of a row of `with_counts`: too little is left that can be used."""
-    usable: int = supply.usable  # type: ignore[attr-defined]
-    return usable <= supply.low_level
-
-
-class SupplyLotQuerySet(models.QuerySet["SupplyLot"]):
-    def there(self) -> SupplyLotQuerySet:
-        return self.filter(count__gt=0)
-
-    def use_first(self) -> SupplyLotQuerySet:
-        """The earliest use-by first; what has none, last."""
-        return self.order_by(models.F("use_by").asc(nulls_last=True), "pk")
-
-    def past(self, today: date) -> SupplyLotQuerySet:
-        return self.there().filter(use_by__lt=today)
-
-
-# The jar ledger: places, every movement between them, and what stands where.
-#
-# A movement is written once and never changed (triggers, see guards.py). Balances are kept in the same transaction,
-# so that a page reads a sum and not a history; `services.ledger_audit` recomputes them from the movements.
 
 
 class Place(models.Model):
@@ -207,6 +89,77 @@ class Place(models.Model):
     @property
     def is_inside(self) -> bool:
         return self.kind in INSIDE
+
+    @property
+    def key(self) -> str:
+        """As a form names it, before it is there too: "kitchen-3", "member-7", or the kind that there is one of."""
+        if self.kitchen_id is not None:
+            return f"{PlaceKind.KITCHEN}-{self.kitchen_id}"
+        return f"{PlaceKind.MEMBER}-{self.person_id}" if self.person_id is not None else self.kind
+
+
+@dataclass
+class Counts:
+    """Jars by state; `sizes` in the order of the shelf."""
+
+    empty: int = 0
+    full: int = 0
+    chipped: int = 0
+    sizes: dict[str, Counts] = field(default_factory=dict)
+
+    def add(self, state: str, count: int) -> None:
+        setattr(self, state, getattr(self, state) + count)
+
+    @property
+    def total(self) -> int:
+        return self.empty + self.full + self.chipped
+
+
+class BalanceQuerySet(models.QuerySet["Balance"]):
+    def there(self) -> BalanceQuerySet:
+        """What stands somewhere inside the club: no zero rows, no outside accounts."""
+        return self.filter(is_inside=True).exclude(count=0)
+
+    def called_back(self) -> BalanceQuerySet:
+        """Full jars of a lot that somebody may hold a recalled jar of: of a withdrawn revision, or of a revision, lot
+        or lid lot whose recall was not cleared. The rooms above are named by their fields here, and not imported."""
+        called = Q(batch__revision__state="withdrawn")
+        for subject in ("batch", "batch__revision", "batch__jars__lid_lot"):
+            called |= Q(**{f"{subject}__recalls__is_cleared": False})
+        return self.filter(called)
+
+    def full_lot(self, code: str) -> int | None:
+        """The batch of that lot code which stands, or stood, full here; None when there is none."""
+        return self.filter(state=JarState.FULL, batch__lot_code=code).values_list("batch", flat=True).first()
+
+    def sums_by_size(self) -> dict[str, int]:
+        """Over all places, the outside ones included: always zero for every size."""
+        rows = self.order_by().values("size").annotate(n=Sum("count"))
+        return {row["size"]: row["n"] for row in rows}
+
+    def totals(self) -> Counts:
+        """Jars inside the club by size and state, in one query."""
+        rows = self.there().order_by().values("size", "state").annotate(n=Sum("count"))
+        return _counted((row["size"], row["state"], row["n"]) for row in rows)
+
+    def by_place(self, places: Sequence[Place]) -> dict[int, Counts]:
+        """The counts of each of these places, in one query."""
+        rows = (
+            self.there().filter(place__in=places).order_by().values("place", "size", "state").annotate(n=Sum("count"))
+        )
+        found: defaultdict[int, list[tuple[str, str, int]]] = defaultdict(list)
+        for row in rows:
+            found[row["place"]].append((row["size"], row["state"], row["n"]))
+        return {place.pk: _counted(found[place.pk]) for place in places}
+
+
+def _counted(rows: Iterable[tuple[str, str, int]]) -> Counts:
+    whole, by_size = Counts(), defaultdict[str, Counts](Counts)
+    for size, state, count in rows:
+        whole.add(state, count)
+        by_size[size].add(state, count)
+    whole.sizes = {size: by_size[size] for size in JAR_SIZES if size in by_size}
+    return whole
 
 
 class Balance(models.Model):
@@ -254,6 +207,25 @@ class Balance(models.Model):
         return f"{self.place_id} {self.size} {self.state}: {self.count}"
 
 
+class MovementQuerySet(models.QuerySet["Movement"]):
+    def for_list(self) -> MovementQuerySet:
+        return self.select_related(
+            "source__kitchen", "source__person", "target__kitchen", "target__person", "batch", "by", "corrected_by"
+        ).defer("batch__plan", "corrected_by__note")
+
+    def before(self, pk: int | None) -> MovementQuerySet:
+        """By the key and not by an offset: the thousandth page costs what the first does."""
+        rows = self.order_by("-pk")
+        return rows if pk is None else rows.filter(pk__lt=pk)
+
+    def at_place(self, place: Place, *, before: int | None, limit: int) -> list[Movement]:
+        """The latest of a place. Two index walks: one query over "out or in" would sort all of a million."""
+        keys: set[int] = set()
+        for side in ("source", "target"):
+            keys.update(self.filter(**{side: place}).before(before).values_list("pk", flat=True)[:limit])
+        return list(self.for_list().filter(pk__in=sorted(keys, reverse=True)[:limit]).order_by("-pk"))
+
+
 class Movement(CorrectableRow):
     """`count` jars of one size, out of one place and state into another. The sum over all places stays zero.
 
@@ -266,12 +238,12 @@ class Movement(CorrectableRow):
     source_state = models.CharField(max_length=8, choices=JarState.choices)
     target = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="movements_in")
     target_state = models.CharField(max_length=8, choices=JarState.choices)
-    # Named by a word: the room of the batches stands above this one and is not imported here.
+    # By its label: the room of the batches stands above this one and is not imported here.
     batch = models.ForeignKey(
         "batches.Batch", on_delete=models.PROTECT, null=True, blank=True, related_name="jar_movements"
     )
     reason = models.CharField(_("reason"), max_length=10, choices=Reason.choices)
-    note = models.CharField(_("note"), max_length=200, blank=True)
+    note = models.CharField(_("note"), max_length=NOTE_LENGTH, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jar_movements")
     at = models.DateTimeField(_("when"), default=timezone.now)
 
@@ -323,6 +295,11 @@ class CountTaken(models.Model):
 
 
 # Deposits on jars lent: integer cents, a note for each change, and what is held for each member and size.
+
+
+class DepositQuerySet(models.QuerySet["Deposit"]):
+    def open(self) -> DepositQuerySet:
+        return self.filter(jars__gt=0).select_related("person").order_by("person__name", "person", "size")
 
 
 class Deposit(models.Model):

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
-from django.db.models.functions import Lower
+from django.db.models import F, Q, Sum
+from django.db.models.functions import Coalesce, Lower
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from club.core.ledger import CorrectableRow, correction_constraint
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
-from inventory.jars.models.ledger import SupplyLotQuerySet, SupplyQuerySet
+from inventory.jars.rules import LID_CODE_LENGTH, LID_MAKER_LENGTH, SUPPLY_NAME_LENGTH, SUPPLY_UNIT_LENGTH
 
 # Lid lots: lids bought together, the thing to trace when seals fail; and how many of each are left.
 
@@ -35,9 +36,9 @@ class LidLotQuerySet(models.QuerySet["LidLot"]):
 class LidLot(models.Model):
     """Lids bought together. The code is what the box prints, or what the club wrote on it."""
 
-    code = models.CharField(_("lot code on the box"), max_length=60)
+    code = models.CharField(_("lot code on the box"), max_length=LID_CODE_LENGTH)
     code_key = models.CharField(max_length=180, editable=False, db_index=True)
-    maker = models.CharField(_("maker"), max_length=80, blank=True)
+    maker = models.CharField(_("maker"), max_length=LID_MAKER_LENGTH, blank=True)
     bought_on = models.DateField(_("bought on"), null=True, blank=True)
     note = models.CharField(_("note"), max_length=200, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
@@ -113,11 +114,27 @@ class LidMovement(CorrectableRow):
 # Supplies by count: pectin with its use-by, citric acid, vinegar with its strength. Lots are used earliest first.
 
 
+class SupplyQuerySet(models.QuerySet["Supply"]):
+    def in_order(self) -> SupplyQuerySet:
+        """Asked for again after counting, which drops the model's own order."""
+        return self.order_by(Lower("name"), "pk")
+
+    def with_counts(self, today: date) -> SupplyQuerySet:
+        """How many can be used today, and how many are past their date."""
+        fresh = Q(lots__use_by=None) | Q(lots__use_by__gte=today)
+        return self.annotate(
+            usable=Coalesce(Sum("lots__count", filter=fresh), 0),
+            past=Coalesce(Sum("lots__count", filter=Q(lots__use_by__lt=today)), 0),
+        )
+
+
 class Supply(models.Model):
     """One kind of thing on the shelf, what it is counted in, and when to buy more."""
 
-    name = models.CharField(_("name"), max_length=80)
-    unit = models.CharField(_("counted in"), max_length=30, help_text=_("For instance: packets, bottles of 1 l."))
+    name = models.CharField(_("name"), max_length=SUPPLY_NAME_LENGTH)
+    unit = models.CharField(
+        _("counted in"), max_length=SUPPLY_UNIT_LENGTH, help_text=_("For instance: packets, bottles of 1 l.")
+    )
     low_level = models.PositiveIntegerField(_("low from"), default=0, help_text=_("At this many, or fewer, buy more."))
     is_vinegar = models.BooleanField(_("a vinegar: its strength is on the label"), default=False)
     # Since when there is too little; empty while there is enough. A reminder is due once for each time it runs low.
@@ -137,6 +154,24 @@ class Supply(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("jars:supply", args=[self.pk])
+
+
+def is_low(supply: Supply) -> bool:
+    """Of a row of `with_counts`: too little is left that can be used."""
+    usable: int = supply.usable  # type: ignore[attr-defined]
+    return usable <= supply.low_level
+
+
+class SupplyLotQuerySet(models.QuerySet["SupplyLot"]):
+    def there(self) -> SupplyLotQuerySet:
+        return self.filter(count__gt=0)
+
+    def use_first(self) -> SupplyLotQuerySet:
+        """The earliest use-by first; what has none, last."""
+        return self.order_by(F("use_by").asc(nulls_last=True), "pk")
+
+    def past(self, today: date) -> SupplyLotQuerySet:
+        return self.there().filter(use_by__lt=today)
 
 
 class SupplyLot(models.Model):

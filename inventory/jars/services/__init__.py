@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from inventory.jars.services.counting import counts_take, counts_try
 from inventory.jars.services.ledger import (
+    Fate,
     LedgerAudit,
     NotEnough,
+    Shelf,
+    count_check,
+    count_there,
     deposit_settle,
     jars_correct,
     jars_fill,
@@ -13,8 +17,10 @@ from inventory.jars.services.ledger import (
     jars_settle,
     kitchen_place,
     ledger_audit,
+    movement_post,
     outside_place,
     person_place,
+    place_of_key,
     store_place,
 )
 from inventory.jars.services.orders import (
@@ -34,8 +40,6 @@ from inventory.jars.services.orders import (
     order_wishes_set,
 )
 from inventory.jars.services.stock import (
-    CODE_LENGTH,
-    MAKER_LENGTH,
     lid_lot_get_or_add,
     lids_buy,
     lids_correct,
@@ -49,13 +53,15 @@ from inventory.jars.services.stock import (
 )
 
 __all__ = [
-    "CODE_LENGTH",
-    "MAKER_LENGTH",
-    "LineFields",
-    "Received",
-    "Terms",
+    "Fate",
     "LedgerAudit",
+    "LineFields",
     "NotEnough",
+    "Received",
+    "Shelf",
+    "Terms",
+    "count_check",
+    "count_there",
     "counts_take",
     "counts_try",
     "deposit_settle",
@@ -65,6 +71,7 @@ __all__ = [
     "jars_settle",
     "kitchen_place",
     "ledger_audit",
+    "movement_post",
     "lid_lot_get_or_add",
     "lids_buy",
     "lids_correct",
@@ -83,6 +90,7 @@ __all__ = [
     "order_wishes_set",
     "outside_place",
     "person_place",
+    "place_of_key",
     "store_place",
     "supply_add",
     "supply_buy",

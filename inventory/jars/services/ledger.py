@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.ledger import (
+    NOTE_LENGTH,
     corrected_once_check,
     correction_changes_check,
     disagreements,
@@ -27,7 +28,9 @@ from club.core.ledger import (
 from club.members.models import Kitchen, User
 from inventory.jars.choices import OUTSIDE, JarState, LidAccount, PlaceKind, Reason
 from inventory.jars.models import (
+    KEEP,
     Balance,
+    BalanceQuerySet,
     Deposit,
     DepositNote,
     LidMovement,
@@ -37,15 +40,13 @@ from inventory.jars.models import (
     SupplyLot,
     SupplyMovement,
 )
-from inventory.jars.models.ledger import KEEP, BalanceQuerySet
 from inventory.jars.rules import BOUGHT, EMPTY, FULL, MOST_AT_ONCE, SHAPES, cents_back, shape_fits
 from inventory.jars.rules import BROKEN as BROKEN_ACCOUNT
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 
-# What the jar services share: who keeps the ledger, figures and moments that can be true, tokens.
+# What the jar services share: who keeps the ledger, and figures and moments that can be true.
 
-NOTE_LENGTH = 200
 # A phone's clock may run ahead of the server's.
 CLOCK_SLACK = timedelta(minutes=2)
 
@@ -109,6 +110,16 @@ def outside_place(kind: str) -> Place:
     return Place.objects.get_or_create(kind=kind)[0]
 
 
+def place_of_key(key: str) -> Place:
+    """The place that `Place.key` names; made when it is its first movement."""
+    if key in OUTSIDE:
+        return outside_place(key)
+    kind, _dash, pk = key.partition("-")
+    if kind == PlaceKind.KITCHEN:
+        return kitchen_place(Kitchen.objects.get(pk=int(pk)))
+    return person_place(User.objects.get(pk=int(pk))) if kind == PlaceKind.MEMBER else store_place()
+
+
 # The one way a movement gets into the ledger: the movement and both balances, together or not at all.
 
 SAME = ("by_id", "size", "count", "source_id", "source_state", "target_id", "target_state", "batch_id", "reason")
@@ -123,16 +134,16 @@ class Shelf:
     batch_id: int | None = None
 
 
-def rows_of(shelf: Shelf, size: str) -> BalanceQuerySet:
+def balances_of(shelf: Shelf, size: str) -> BalanceQuerySet:
     return Balance.objects.filter(place=shelf.place, size=size, state=shelf.state, batch=shelf.batch_id)
 
 
 def count_there(shelf: Shelf, size: str) -> int:
     """How many stand there now. Locked for the transaction where the database can (PostgreSQL); on SQLite a
     transaction that writes holds the only write lock from its first statement. Nothing hangs on the lock but
-    comfort: the conditional update of `_change` and the database's own rule refuse what would go below zero.
+    comfort: the conditional update of `_balance_change` and the database's own rule refuse what would go below zero.
     """
-    row = rows_of(shelf, size).select_for_update().values_list("count", flat=True).first()
+    row = balances_of(shelf, size).select_for_update().values_list("count", flat=True).first()
     return row or 0
 
 
@@ -177,19 +188,19 @@ def movement_post(
         same=SAME,
     )
     if is_new:
-        for shelf, change in sorted(((source, -count), (target, count)), key=_order):
-            _change(shelf, size, change)
+        for shelf, change in sorted(((source, -count), (target, count)), key=_lock_order):
+            _balance_change(shelf, size, change)
     return movement
 
 
-def _order(leg: tuple[Shelf, int]) -> tuple[bool, int, str]:
-    shelf, _change = leg
+def _lock_order(leg: tuple[Shelf, int]) -> tuple[bool, int, str]:
+    shelf, _count = leg
     return (not shelf.place.is_inside, shelf.place.pk, shelf.state)
 
 
-def _change(shelf: Shelf, size: str, change: int) -> None:
+def _balance_change(shelf: Shelf, size: str, change: int) -> None:
     takes = change < 0 and shelf.place.is_inside
-    if _add(shelf, size, change, takes=takes):
+    if _balance_add(shelf, size, change, takes=takes):
         return
     if takes:
         raise _not_enough(shelf, size, wanted=-change)
@@ -204,11 +215,11 @@ def _change(shelf: Shelf, size: str, change: int) -> None:
                 count=change,
             )
     except IntegrityError:  # somebody else began the row between the look and the write
-        if not _add(shelf, size, change, takes=False):
+        if not _balance_add(shelf, size, change, takes=False):
             raise
 
 
-def _add(shelf: Shelf, size: str, change: int, *, takes: bool) -> bool:
+def _balance_add(shelf: Shelf, size: str, change: int, *, takes: bool) -> bool:
     """One conditional UPDATE; False when there is no such row, or too few in it.
 
     Written out, as building the two of a movement in Python took half of its time (tests/benchmarks/bench_ledger).
@@ -226,16 +237,16 @@ def _add(shelf: Shelf, size: str, change: int, *, takes: bool) -> bool:
 
 
 def _not_enough(shelf: Shelf, size: str, *, wanted: int) -> NotEnough:
-    there = rows_of(shelf, size).values_list("count", flat=True).first() or 0
+    there = balances_of(shelf, size).values_list("count", flat=True).first() or 0
     text = _("There are %(there)s of these in %(place)s (%(size)s, %(state)s), not %(wanted)s.")
-    said = {
+    params = {
         "there": there,
         "place": shelf.place,
         "size": JARS.get(size, size),
         "state": JarState(shelf.state).label,
         "wanted": wanted,
     }
-    return NotEnough(text % said, there=there)
+    return NotEnough(text % params, there=there)
 
 
 def size_check(size: str) -> None:
@@ -319,8 +330,8 @@ def _shape_check(reason: str, source: Place, target: Place, state: str, batch_id
     same = source.pk == target.pk
     if not shape_fits(reason, source=source.kind, target=target.kind, found=state, left=left, is_same_place=same):
         text = _("“%(reason)s” does not go from %(source)s to %(target)s with %(state)s jars. Choose again.")
-        said = {"reason": Reason(reason).label, "source": source, "target": target, "state": state}
-        raise ValidationError({"reason": text % said})
+        params = {"reason": Reason(reason).label, "source": source, "target": target, "state": state}
+        raise ValidationError({"reason": text % params})
     if (state == FULL) != (batch_id is not None):
         raise ValidationError({"lot": _("Full jars are counted by lot: give the lot code on the label.")})
 
@@ -461,12 +472,6 @@ def _first_of(movement: Movement) -> Movement:
 
 def _lot(movement: Movement, state: str) -> int | None:
     return movement.batch_id if state == FULL else None
-
-
-def lot_at(place: Place, size: str, code: str) -> int | None:
-    """The lot of that code which stands, or stood, full in the place; None when there is none."""
-    there = Balance.objects.filter(place=place, size=size, state=FULL, batch__lot_code=code)
-    return there.values_list("batch", flat=True).first()
 
 
 # What the log of a batch does to the ledger: empties become full, and full jars come back empty or break.
@@ -643,11 +648,11 @@ def _wrong_balances() -> Iterator[str]:
             moved[place, size, state, lot if state == FULL else None] += sign * count
     inside = {place.pk: place.is_inside for place in Place.objects.all()}
     kept: Counter[object] = Counter()
-    for place, said, size, state, lot, count in Balance.objects.values_list(
+    for place, is_inside, size, state, lot, count in Balance.objects.values_list(
         "place", "is_inside", "size", "state", "batch", "count"
     ):
         kept[place, size, state, lot] = count
-        if said != inside[place]:
+        if is_inside != inside[place]:
             yield f"balance of place {place}: called inside, and is not, or the other way"
         if count < 0 and inside[place]:
             yield f"balance of place {place}, {size}, {state}: below zero ({count})"

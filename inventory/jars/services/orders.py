@@ -12,14 +12,14 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from club.core.ledger import part_token, write_once
+from club.core.ledger import NOTE_LENGTH, part_token, write_once
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.billing import Ask, ShortRule, share_out
 from inventory.jars.choices import LidAccount, LidReason, LineKind, OrderState, Reason, ShortBy, SplitBy, SupplyReason
 from inventory.jars.models import ClubOrder, LidLot, OrderLine, OrderPayment, OrderPickup, OrderWish, Supply
 from inventory.jars.models.orders import RUN, WISH
-from inventory.jars.rules import BOUGHT, EMPTY, MOST_AT_ONCE
+from inventory.jars.rules import BOUGHT, EMPTY, MOST_AT_ONCE, ORDER_NOTE_LENGTH, ORDER_TEXT_LENGTH, ORDER_UNIT_LENGTH
 from inventory.jars.services.ledger import (
     Shelf,
     moment_clean,
@@ -32,7 +32,7 @@ from inventory.jars.services.ledger import (
 from inventory.jars.services.stock import lid_lot_get_or_add, lids_post, supply_post, supply_take_in
 from recipes.choices import JARS
 
-# A member's own wishes in a club order: changed as she likes until it closes.
+# A member's own wishes in a club order: changed as often as they like until it closes.
 
 MOST_UNITS = 500
 
@@ -42,7 +42,7 @@ def order_wishes_set(*, by: User, order: ClubOrder, wishes: Mapping[int, int], n
     """The person's wishes by line key: so many units, 0 for none. Lines that are not named stay as they are.
 
     1. The order is claimed by an update that changes nothing: it is open, its time is not up, and its closing waits.
-    2. Who wishes for more than before goes to the end of the line; who wishes for less keeps her place.
+    2. Who wishes for more than before goes to the end of the line; who wishes for less keeps their place.
     ValidationError by `line_<key>`, or for the whole where no wishes are taken any more. All of it or nothing.
     """
     if not by.has_perm(WISH):
@@ -119,7 +119,7 @@ def run_check(by: User) -> None:
         raise PermissionDenied
 
 
-def words_clean(text: str, *, field: str, longest: int, is_needed: bool = True) -> str:
+def text_clean(text: str, *, field: str, longest: int, is_needed: bool = True) -> str:
     plain = seen(text)
     if is_needed and not plain:
         raise ValidationError({field: _("Write something here.")})
@@ -158,9 +158,9 @@ def order_open(
     _terms_check(terms)
     order, is_new = write_once(
         ClubOrder(
-            title=words_clean(title, field="title", longest=120),
-            supplier=words_clean(supplier, field="supplier", longest=120, is_needed=False),
-            note=words_clean(note, field="note", longest=400, is_needed=False),
+            title=text_clean(title, field="title", longest=ORDER_TEXT_LENGTH),
+            supplier=text_clean(supplier, field="supplier", longest=ORDER_TEXT_LENGTH, is_needed=False),
+            note=text_clean(note, field="note", longest=ORDER_NOTE_LENGTH, is_needed=False),
             closes_at=closes_at,
             opened_by=by,
             opened_at=now,
@@ -174,8 +174,8 @@ def order_open(
             try:
                 _line_write(order, fields, part_token(token, f"line {number}"))
             except ValidationError as error:
-                told = " ".join(error.messages)
-                raise ValidationError(_("Line %(n)s: %(why)s") % {"n": number, "why": told}) from error
+                why = " ".join(error.messages)
+                raise ValidationError(_("Line %(n)s: %(why)s") % {"n": number, "why": why}) from error
     return order
 
 
@@ -207,8 +207,8 @@ def _line_write(order: ClubOrder, fields: LineFields, token: UUID) -> OrderLine:
     line, _is_new = write_once(
         OrderLine(
             order=order,
-            name=words_clean(fields.name, field="name", longest=120),
-            unit=words_clean(fields.unit, field="unit", longest=40),
+            name=text_clean(fields.name, field="name", longest=ORDER_TEXT_LENGTH),
+            unit=text_clean(fields.unit, field="unit", longest=ORDER_UNIT_LENGTH),
             price_cents=fields.price_cents,
             grams=fields.grams,
             kind=fields.kind,
@@ -295,16 +295,16 @@ def order_place(*, by: User, order: ClubOrder, now: datetime | None = None) -> N
 def order_cancel(*, by: User, order: ClubOrder, reason: str, now: datetime | None = None) -> None:
     """Given up, with the reason, until the goods are there. Twice does it once."""
     run_check(by)
-    told = words_clean(reason, field="reason", longest=200)
+    why = text_clean(reason, field="reason", longest=NOTE_LENGTH)
     before = [OrderState.OPEN, OrderState.ORDERED]
     at = now or timezone.now()
-    if not state_move(order, before, OrderState.CANCELLED, cancelled_at=at, cancelled_reason=told):
+    if not state_move(order, before, OrderState.CANCELLED, cancelled_at=at, cancelled_reason=why):
         _settled_or_raise(order, OrderState.CANCELLED)
 
 
 @transaction.atomic
 def order_close(*, by: User, order: ClubOrder, now: datetime | None = None) -> None:
-    """Everybody has hers: nothing changes any more but notes of who has paid. Twice does it once."""
+    """Everybody has their things: nothing changes any more but notes of who has paid. Twice does it once."""
     run_check(by)
     waiting = OrderWish.objects.filter(line__order=order, got__gt=0).exclude(
         member__in=OrderPickup.objects.filter(order=order).values("member")
@@ -342,11 +342,11 @@ def order_arrive(
 ) -> None:
     """Book what came, by line key, and share it out. One press, all of it or nothing.
 
-    1. The order is claimed by a conditional update that leaves the form's token: who presses twice finds her own, and
+    1. The order is claimed by a conditional update that leaves the form's token: who presses twice finds their own, and
        whoever comes second with another learns that it arrived already.
     2. Every line needs its number. Lids need their lot code, so that a bad lot can be traced.
     3. Lids come on hand under their lot, jars into the store, supplies onto their shelf.
-    4. Where less came than was asked, the order's rule says who goes short (`splitting.share_out`).
+    4. Where less came than was asked, the order's rule says who goes short (`billing.share_out`).
     ValidationError by `units_<line>`, `lid_code_<line>` and so on.
     """
     run_check(by)
@@ -356,10 +356,10 @@ def order_arrive(
     lines = list(order.lines.select_related("supply"))
     _check_arrival(lines, received)
     for line in lines:
-        told = received[line.pk]
-        line.received = told.units
-        if told.units:
-            _book(by, order, line, told, part_token(token, f"line {line.pk}"), now)
+        came = received[line.pk]
+        line.received = came.units
+        if came.units:
+            _book(by, order, line, came, part_token(token, f"line {line.pk}"), now)
         line.save(update_fields=["received", "lid_lot", "supply_lot"])
     _hand_out(order, {line.pk: received[line.pk].units for line in lines})
 
@@ -381,22 +381,22 @@ def _claim(order: ClubOrder, token: UUID, now: datetime) -> bool:
 def _check_arrival(lines: list[OrderLine], received: Mapping[int, Received]) -> None:
     problems: dict[str, str] = {}
     for line in lines:
-        told = received.get(line.pk)
-        if told is None or told.units < 0:
+        came = received.get(line.pk)
+        if came is None or came.units < 0:
             problems[f"units_{line.pk}"] = _("Say how many came; 0 for none.")
-        elif told.units * line.pieces > MOST_AT_ONCE:
+        elif came.units * line.pieces > MOST_AT_ONCE:
             text = _("That would be more than %(most)s pieces. Count again.")
             problems[f"units_{line.pk}"] = text % {"most": MOST_AT_ONCE}
-        elif told.units and line.kind == LineKind.LIDS and not told.lid_code.strip():
+        elif came.units and line.kind == LineKind.LIDS and not came.lid_code.strip():
             problems[f"lid_code_{line.pk}"] = _("Give the lot code on the box: failed seals are traced by it.")
     if problems:
         raise ValidationError(problems)
 
 
-def _book(by: User, order: ClubOrder, line: OrderLine, told: Received, token: UUID, at: datetime) -> None:
-    count, note = told.units * line.pieces, order.title
+def _book(by: User, order: ClubOrder, line: OrderLine, came: Received, token: UUID, at: datetime) -> None:
+    count, note = came.units * line.pieces, order.title
     if line.kind == LineKind.LIDS:
-        line.lid_lot = _lot(by, line, told)
+        line.lid_lot = _lot(by, line, came)
         lids_post(
             by=by,
             lot=line.lid_lot,
@@ -423,14 +423,14 @@ def _book(by: User, order: ClubOrder, line: OrderLine, told: Received, token: UU
     else:
         assert line.supply is not None  # the database's own rule: a supply line names its supply
         movement = supply_take_in(
-            by=by, supply=line.supply, count=count, token=token, at=at, use_by=told.use_by, note=note
+            by=by, supply=line.supply, count=count, token=token, at=at, use_by=came.use_by, note=note
         )
         line.supply_lot = movement.lot
 
 
-def _lot(by: User, line: OrderLine, told: Received) -> LidLot:
+def _lot(by: User, line: OrderLine, came: Received) -> LidLot:
     try:
-        return lid_lot_get_or_add(by=by, code=told.lid_code, maker=told.lid_maker)
+        return lid_lot_get_or_add(by=by, code=came.lid_code, maker=came.lid_maker)
     except ValidationError as error:
         raise ValidationError({f"lid_code_{line.pk}": error.messages}) from error
 
@@ -450,7 +450,7 @@ def _hand_out(order: ClubOrder, units: Mapping[int, int]) -> None:
     OrderWish.objects.bulk_update(wishes, ["got"])
 
 
-# Handing out a club order: who has paid is noted (no payment is taken here), and who has fetched hers.
+# Handing out a club order: who has paid is noted (no payment is taken here), and who has fetched their things.
 
 
 @transaction.atomic
@@ -486,10 +486,10 @@ def order_payment_note(
 
 @transaction.atomic
 def order_pick_up(*, by: User, order: ClubOrder, member: User, token: UUID, now: datetime | None = None) -> OrderPickup:
-    """She has her things: her jars go from the store to her own place, her supplies leave the club's shelf.
+    """The member has their things: jars go from the store to their own place, supplies leave the club's shelf.
 
     Lids stay counted where they are: the club counts them by lot, whoever screws them on, and a batch takes them from
-    there. Once for each member and order, whoever presses; NotEnough where the store gave away what was hers.
+    there. Once for each member and order, whoever presses; NotEnough where the store gave away what was theirs.
     """
     run_check(by)
     now = now or timezone.now()

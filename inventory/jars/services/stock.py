@@ -16,9 +16,15 @@ from club.core.ledger import corrected_once_check, correction_changes_check, par
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
-from inventory.jars.models import LidLot, LidMovement, LidStock, Supply, SupplyLot, SupplyMovement, code_key
-from inventory.jars.models.ledger import is_low
-from inventory.jars.rules import Stock, take_in_order
+from inventory.jars.models import LidLot, LidMovement, LidStock, Supply, SupplyLot, SupplyMovement, code_key, is_low
+from inventory.jars.rules import (
+    LID_CODE_LENGTH,
+    LID_MAKER_LENGTH,
+    SUPPLY_NAME_LENGTH,
+    SUPPLY_UNIT_LENGTH,
+    Stock,
+    take_in_order,
+)
 from inventory.jars.services.ledger import (
     NotEnough,
     count_check,
@@ -27,10 +33,7 @@ from inventory.jars.services.ledger import (
     note_clean,
 )
 
-# Writes to the jar room.
-
-CODE_LENGTH = 60
-MAKER_LENGTH = 80
+# Lid lots.
 
 
 @transaction.atomic
@@ -60,10 +63,12 @@ def _check(code: str, maker: str) -> None:
         raise ValidationError(
             {"lid_code": _("Give the lot code printed on the box of lids, or what the club wrote on it.")}
         )
-    if len(code) > CODE_LENGTH:
-        raise ValidationError({"lid_code": _("A lid lot code has at most %(n)s characters.") % {"n": CODE_LENGTH}})
-    if len(maker) > MAKER_LENGTH:
-        raise ValidationError({"lid_maker": _("A maker's name has at most %(n)s characters.") % {"n": MAKER_LENGTH}})
+    if len(code) > LID_CODE_LENGTH:
+        raise ValidationError({"lid_code": _("A lid lot code has at most %(n)s characters.") % {"n": LID_CODE_LENGTH}})
+    if len(maker) > LID_MAKER_LENGTH:
+        raise ValidationError(
+            {"lid_maker": _("A maker's name has at most %(n)s characters.") % {"n": LID_MAKER_LENGTH}}
+        )
 
 
 # Lids by lot: bought, used, spoilt. Counted with the same care as jars.
@@ -223,19 +228,17 @@ def _follow(lot: LidLot, count: int, source: str, target: str) -> None:
 
 # Supplies: bought, used (earliest use-by first), spoilt. The count and the movement together or not at all.
 
-NAME_LENGTH, UNIT_LENGTH = 80, 30
-
 
 @transaction.atomic
 def supply_add(*, by: User, name: str, unit: str, low_level: int = 0, is_vinegar: bool = False) -> Supply:
     """A kind of supply, or the one there is of that name. ValidationError by field."""
     keeper_check(by)
     name, unit = seen(name), seen(unit)
-    if not name or len(name) > NAME_LENGTH:
-        raise ValidationError({"name": _("Give it a name of at most %(n)s characters.") % {"n": NAME_LENGTH}})
-    if not unit or len(unit) > UNIT_LENGTH:
+    if not name or len(name) > SUPPLY_NAME_LENGTH:
+        raise ValidationError({"name": _("Give it a name of at most %(n)s characters.") % {"n": SUPPLY_NAME_LENGTH}})
+    if not unit or len(unit) > SUPPLY_UNIT_LENGTH:
         raise ValidationError(
-            {"unit": _("Say what it is counted in, in at most %(n)s characters.") % {"n": UNIT_LENGTH}}
+            {"unit": _("Say what it is counted in, in at most %(n)s characters.") % {"n": SUPPLY_UNIT_LENGTH}}
         )
     count_check(low_level, least=0, field="low_level")
     known = Supply.objects.filter(name__iexact=name).first()

@@ -15,29 +15,23 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from club.core.clock import club_day
-from club.core.http import refusals_on, signed_in
+from club.core.http import allow, refusals_on, signed_in
 from club.core.money import money_text
 from club.core.tables import XLSX_TYPE, write_csv, write_xlsx
 from club.members.models import User
 from inventory.jars import services
 from inventory.jars.choices import PlaceKind, Reason
 from inventory.jars.exports import TABLES, workbook_tables
-from inventory.jars.forms import REASONS_OFFERED, CorrectForm, CountsForm, MoveForm, SettleForm, choice_of
-from inventory.jars.models import Balance, CountTaken, Deposit, DepositNote, Movement, Place, Supply, SupplyLot
-from inventory.jars.models.ledger import KEEP
+from inventory.jars.forms import REASONS_OFFERED, CorrectForm, CountsForm, MoveForm, SettleForm
+from inventory.jars.models import KEEP, Balance, CountTaken, Deposit, DepositNote, Movement, Place, Supply, SupplyLot
 from inventory.jars.services.counting import COLUMNS, CountPlan
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 
-# What the room's views share: who asks, the gate to a place, and a refusal put beside its field.
-
 
 def keeper(request: HttpRequest) -> User:
     """The person asking, who keeps the ledger; 403 for others."""
-    user = signed_in(request)
-    if not user.has_perm(KEEP):
-        raise PermissionDenied
-    return user
+    return allow(request, KEEP)
 
 
 def place_for(user: User, pk: int) -> Place:
@@ -45,7 +39,7 @@ def place_for(user: User, pk: int) -> Place:
     return get_object_or_404(Place.objects.usable_by(user), pk=pk)
 
 
-def before_asked(request: HttpRequest) -> int | None:
+def before_key(request: HttpRequest) -> int | None:
     """The key to read on from; anything that is no number begins at the latest."""
     text = request.GET.get("before", "")
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else None
@@ -69,7 +63,7 @@ def home(request: HttpRequest) -> HttpResponse:
         request.GET.get("page")
     )
     counts = Balance.objects.by_place(list(page))
-    told: dict[str, Any] = {
+    context: dict[str, Any] = {
         "page": page,
         "rows": [(place, counts[place.pk]) for place in page],
         "totals": Balance.objects.totals() if keeps else None,
@@ -79,11 +73,11 @@ def home(request: HttpRequest) -> HttpResponse:
         "today": club_day(),
     }
     if keeps:
-        told |= {
+        context |= {
             "low": list(Supply.objects.exclude(low_since=None)),
             "past": SupplyLot.objects.past(club_day()).count(),
         }
-    return render(request, "jars/home.html", told)
+    return render(request, "jars/home.html", context)
 
 
 @require_GET
@@ -92,8 +86,8 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
     place = place_for(user, pk)
     there = Balance.objects.there().filter(place=place).select_related("batch").defer("batch__plan")
     lots = Paginator(there.filter(batch__isnull=False).order_by("-batch", "size"), PER_PAGE)
-    movements = Movement.objects.at_place(place, before=before_asked(request), limit=PER_PAGE + 1)
-    told = {
+    movements = Movement.objects.at_place(place, before=before_key(request), limit=PER_PAGE + 1)
+    context = {
         "place": place,
         "counts": Balance.objects.by_place([place])[place.pk],
         "lots": lots.get_page(request.GET.get("page")),
@@ -105,28 +99,26 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "reasons": REASONS_OFFERED,
         "sizes": JAR_SIZES,
     }
-    return render(request, "jars/place.html", told)
+    return render(request, "jars/place.html", context)
 
 
 @require_GET
 def movements(request: HttpRequest) -> HttpResponse:
     """Every movement, the latest first; by key, so that each page costs the same in a ledger of a million."""
     keeper(request)
-    rows = list(Movement.objects.for_list().before(before_asked(request))[: PER_PAGE + 1])
-    told = {
+    rows = list(Movement.objects.for_list().before(before_key(request))[: PER_PAGE + 1])
+    context = {
         "movements": rows[:PER_PAGE],
         "next_before": rows[PER_PAGE - 1].pk if len(rows) > PER_PAGE else None,
         "may_correct": {movement.pk for movement in rows},
     }
-    return render(request, "jars/movements.html", told)
+    return render(request, "jars/movements.html", context)
 
 
 @require_GET
 def deposits(request: HttpRequest) -> HttpResponse:
     """Who has jars under deposit, of which size, and what the club holds for them."""
-    user = signed_in(request)
-    if not (user.has_perm(KEEP) or user.has_perm("batches.add_batch")):
-        raise PermissionDenied
+    user = allow(request, KEEP, "batches.add_batch")
     held = Deposit.objects.open()
     page = Paginator(held if user.has_perm(KEEP) else held.filter(person=user), PER_PAGE).get_page(
         request.GET.get("page")
@@ -146,31 +138,37 @@ def move(request: HttpRequest, reason: str) -> HttpResponse:
     if not user.has_perm("batches.add_batch"):
         raise PermissionDenied
     why = Reason(reason)
-    form = MoveForm(request.POST or None, by=user, reason=why, initial=_asked_place(request, user))
+    form = MoveForm(request.POST or None, by=user, reason=why, initial=_initial_place(request, user))
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            movement = services.jars_move(by=user, reason=reason, **form.written())
-            messages.success(request, _said(movement))
+            movement = services.jars_move(
+                by=user,
+                reason=reason,
+                source=services.place_of_key(form.source_key),
+                target=services.place_of_key(form.target_key),
+                **form.written(),
+            )
+            messages.success(request, _moved_message(movement))
             return redirect(movement.source if movement.source.is_inside else movement.target)
     return render(request, "jars/move.html", {"form": form, "reason": why, "reasons": REASONS_OFFERED})
 
 
-def _asked_place(request: HttpRequest, user: User) -> dict[str, str]:
+def _initial_place(request: HttpRequest, user: User) -> dict[str, str]:
     pk = request.GET.get("place", "")
     if not (pk.isascii() and pk.isdecimal() and len(pk) < 19):
         return {}
-    choice = choice_of(place_for(user, int(pk)))
-    return {"source": choice, "target": choice}
+    key = place_for(user, int(pk)).key
+    return {"source": key, "target": key}
 
 
-def _said(movement: Movement) -> str:
-    said = ngettext("%(n)s jar, %(size)s: %(reason)s.", "%(n)s jars, %(size)s: %(reason)s.", movement.count)
-    told = {"n": movement.count, "size": JARS[movement.size], "reason": movement.get_reason_display()}
+def _moved_message(movement: Movement) -> str:
+    text = ngettext("%(n)s jar, %(size)s: %(reason)s.", "%(n)s jars, %(size)s: %(reason)s.", movement.count)
+    params = {"n": movement.count, "size": JARS[movement.size], "reason": movement.get_reason_display()}
     note = DepositNote.objects.filter(movement=movement).first()
     if note is None:
-        return said % told
+        return text % params
     money = _("Deposit taken: %(sum)s.") if note.cents > 0 else _("Give back %(sum)s of the deposit.")
-    return f"{said % told} {money % {'sum': money_text(abs(note.cents))}}"
+    return f"{text % params} {money % {'sum': money_text(abs(note.cents))}}"
 
 
 @require_http_methods(["GET", "POST"])
@@ -226,7 +224,7 @@ def counts(request: HttpRequest) -> HttpResponse:
         plan = services.counts_try(by=user, name=file.name, content=content)
         if plan.ok and not form.cleaned_data["is_trial"]:
             return _take(request, plan, content)
-    told = {
+    context = {
         "form": form,
         "plan": plan,
         "problems": plan.problems[:SHOWN] if plan else [],
@@ -235,7 +233,7 @@ def counts(request: HttpRequest) -> HttpResponse:
         "columns": COLUMNS,
         "sizes": JAR_SIZES,
     }
-    return render(request, "jars/counts.html", told, status=200 if plan is None or plan.ok else 422)
+    return render(request, "jars/counts.html", context, status=200 if plan is None or plan.ok else 422)
 
 
 def _take(request: HttpRequest, plan: CountPlan, content: bytes) -> HttpResponse:

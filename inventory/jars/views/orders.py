@@ -7,7 +7,6 @@ from typing import Any
 from uuid import uuid4
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
 from django.forms import BaseFormSet, formset_factory
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
@@ -16,7 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.http import refusals_on, signed_in
+from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_text
 from club.core.tables import write_csv
 from club.members.models import User
@@ -32,7 +31,7 @@ from inventory.jars.forms import (
     PaymentForm,
     TermsForm,
     WishForm,
-    lines_asked,
+    lines_from_address,
 )
 from inventory.jars.models import ClubOrder, OrderLine, OrderWish
 from inventory.jars.models.orders import RUN, MemberSum, bills_for, line_sums, lines_left, member_sums, wishes_of
@@ -43,10 +42,7 @@ PER_PAGE = 30
 
 def runner(request: HttpRequest) -> User:
     """The person asking, who runs orders; 403 for others."""
-    user = signed_in(request)
-    if not user.has_perm(RUN):
-        raise PermissionDenied
-    return user
+    return allow(request, RUN)
 
 
 def order_for(user: User, pk: int) -> ClubOrder:
@@ -54,39 +50,40 @@ def order_for(user: User, pk: int) -> ClubOrder:
     return get_object_or_404(ClubOrder.objects.visible_to(user).select_related("opened_by"), pk=pk)
 
 
-def tell_refusal(request: HttpRequest, error: ValidationError) -> None:
-    for sentence in error.messages:
-        messages.error(request, sentence)
-
-
 @require_safe
 def orders(request: HttpRequest) -> HttpResponse:
     """What goes on, the soonest to close first; what is over, a page at a time."""
     user, now = signed_in(request), timezone.now()
-    seen = ClubOrder.objects.visible_to(user).with_mine(user)
-    over = seen.filter(state__in=[OrderState.CLOSED, OrderState.CANCELLED])
-    told = {
-        "going_on": [(one, one.is_overdue(now)) for one in seen.going_on().order_by("closes_at", "pk")[:PER_PAGE]],
+    visible = ClubOrder.objects.visible_to(user).with_mine(user)
+    over = visible.filter(state__in=[OrderState.CLOSED, OrderState.CANCELLED])
+    context = {
+        "going_on": [(one, one.is_overdue(now)) for one in visible.going_on().order_by("closes_at", "pk")[:PER_PAGE]],
         "page": Paginator(over.order_by("-opened_at", "-pk"), PER_PAGE).get_page(request.GET.get("page")),
         "runs": user.has_perm(RUN),
     }
-    return render(request, "jars/orders.html", told)
+    return render(request, "jars/orders.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 def order_new(request: HttpRequest) -> HttpResponse:
-    """`?want=` fills lines in, see `order_forms.lines_asked`."""
+    """`?want=` fills lines in, see `forms.lines_from_address`."""
     user = runner(request)
-    asked, note = lines_asked(request.GET.getlist("want"))
+    asked, note = lines_from_address(request.GET.getlist("want"))
     rows: type[BaseFormSet[Any]] = formset_factory(LineForm, extra=max(ROWS, len(asked)), max_num=60)
     form = OrderForm(request.POST or None, initial={"note": note})
     lines = rows(request.POST or None, prefix="line")
     for row, values in zip(lines.forms, asked, strict=False):
         row.initial = {**row.initial, **values}
     if request.method == "POST" and all([form.is_valid(), lines.is_valid()]):
-        told = [row.fields_told() for row in lines.forms if row.has_changed() and row.cleaned_data.get("name")]
+        filled = [row.written() for row in lines.forms if row.has_changed() and row.cleaned_data.get("name")]
         with refusals_on(form):
-            return redirect(services.order_open(by=user, lines=told, **form.written()))
+            made = services.order_open(
+                by=user,
+                terms=services.Terms(**form.terms()),
+                lines=[services.LineFields(**row) for row in filled],
+                **form.written(),
+            )
+            return redirect(made)
     return render(request, "jars/order_new.html", {"form": form, "lines": lines})
 
 
@@ -94,11 +91,11 @@ def order_new(request: HttpRequest) -> HttpResponse:
 def order(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     one = order_for(user, pk)
-    return render(request, "jars/order.html", order_told(user, one))
+    return render(request, "jars/order.html", order_context(user, one))
 
 
-def order_told(user: User, one: ClubOrder, form: WishForm | None = None) -> dict[str, Any]:
-    """What the page of an order shows this person: her own bill, and everybody's to who runs it."""
+def order_context(user: User, one: ClubOrder, form: WishForm | None = None) -> dict[str, Any]:
+    """What the page of an order shows this person: their own bill, and everybody's to who runs it."""
     wishes = wishes_of(one)
     rows = line_sums(one, wishes, user)
     runs = user.has_perm(RUN)
@@ -130,7 +127,7 @@ def order_wish(request: HttpRequest, pk: int) -> HttpResponse:
             services.order_wishes_set(by=user, order=one, wishes=form.wishes())
             messages.success(request, _("Your wishes are noted. Change them until the order closes."))
             return redirect(one)
-    return render(request, "jars/order.html", order_told(user, one, form), status=422)
+    return render(request, "jars/order.html", order_context(user, one, form), status=422)
 
 
 @require_POST
@@ -140,20 +137,18 @@ def order_line_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = NewLineForm(request.POST)
     if form.is_valid():
         with refusals_on(form):
-            told = form.fields_told()
-            services.order_line_add(by=user, order=one, fields=told, token=form.cleaned_data["token"])
+            fields = services.LineFields(**form.written())
+            services.order_line_add(by=user, order=one, fields=fields, token=form.cleaned_data["token"])
             return redirect(one)
-    return render(request, "jars/order.html", {**order_told(user, one), "new_line": form}, status=422)
+    return render(request, "jars/order.html", {**order_context(user, one), "new_line": form}, status=422)
 
 
 @require_POST
 def order_line_remove(request: HttpRequest, pk: int) -> HttpResponse:
     user = runner(request)
     line = get_object_or_404(OrderLine.objects.select_related("order"), pk=pk)
-    try:
+    with refusals_as_messages(request):
         services.order_line_remove(by=user, line=line)
-    except ValidationError as error:
-        tell_refusal(request, error)
     return redirect(line.order)
 
 
@@ -164,7 +159,7 @@ def order_terms(request: HttpRequest, pk: int) -> HttpResponse:
     form = TermsForm(request.POST or None, order=one)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            services.order_terms_change(by=user, order=one, terms=form.terms())
+            services.order_terms_change(by=user, order=one, terms=services.Terms(**form.terms()))
             return redirect(one)
     return render(request, "jars/order_form.html", {"form": form, "order": one, "heading": _("Costs and rules")})
 
@@ -187,10 +182,8 @@ def order_step(request: HttpRequest, pk: int, step: str) -> HttpResponse:
     user = runner(request)
     one = order_for(user, pk)
     act = services.order_place if step == "place" else services.order_close
-    try:
+    with refusals_as_messages(request):
         act(by=user, order=one)
-    except ValidationError as error:
-        tell_refusal(request, error)
     return redirect(one)
 
 
@@ -205,16 +198,16 @@ def order_arrive(request: HttpRequest, pk: int) -> HttpResponse:
     form = ArrivalForm(request.POST or None, lines=one.lines.select_related("supply"), asked=asked)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            token = form.cleaned_data["token"]
-            services.order_arrive(by=user, order=one, received=form.received(), token=token)
+            received = {line: services.Received(**row) for line, row in form.received().items()}
+            services.order_arrive(by=user, order=one, received=received, token=form.cleaned_data["token"])
             messages.success(request, _("It is all booked, and everybody's part is reckoned."))
             return redirect("jars:order-pick-up", one.pk)
     blocks = [(line, fields, asked.get(line.pk, 0)) for line, fields in form.blocks()]
-    told = {"form": form, "order": one, "blocks": blocks}
-    return render(request, "jars/order_arrive.html", told)
+    context = {"form": form, "order": one, "blocks": blocks}
+    return render(request, "jars/order_arrive.html", context)
 
 
-# Handing out: one member's bill with what she paid, the pick-up list on a page and as a file.
+# Handing out: one member's bill with what they paid, the pick-up list on a page and as a file.
 
 
 @require_safe
@@ -223,7 +216,7 @@ def bill(request: HttpRequest, pk: int, member: int) -> HttpResponse:
     user = signed_in(request)
     one = order_for(user, pk)
     row = sum_for(user, one, member)
-    return render(request, "jars/order_bill.html", bill_told(user, one, row, PaymentForm(initial=_owed(row))))
+    return render(request, "jars/order_bill.html", bill_context(user, one, row, PaymentForm(initial=_owed(row))))
 
 
 def sum_for(user: User, one: ClubOrder, member: int) -> MemberSum:
@@ -242,7 +235,7 @@ def _owed(row: MemberSum) -> dict[str, object]:
     return {"cents": abs(row.owed_cents), "is_back": row.owed_cents < 0}
 
 
-def bill_told(user: User, one: ClubOrder, row: MemberSum, form: PaymentForm) -> dict[str, object]:
+def bill_context(user: User, one: ClubOrder, row: MemberSum, form: PaymentForm) -> dict[str, object]:
     return {
         "order": one,
         "row": row,
@@ -264,7 +257,7 @@ def paid(request: HttpRequest, pk: int, member: int) -> HttpResponse:
             services.order_payment_note(by=user, order=one, member=row.member, **form.written())
             messages.success(request, _("Noted for %(name)s.") % {"name": row.member})
             return redirect("jars:order-pick-up", one.pk)
-    return render(request, "jars/order_bill.html", bill_told(user, one, row, form), status=422)
+    return render(request, "jars/order_bill.html", bill_context(user, one, row, form), status=422)
 
 
 @require_POST
@@ -273,21 +266,19 @@ def fetched(request: HttpRequest, pk: int, member: int) -> HttpResponse:
     user = runner(request)
     one = order_for(user, pk)
     person = get_object_or_404(User, pk=member)
-    try:
+    with refusals_as_messages(request):
         services.order_pick_up(by=user, order=one, member=person, token=uuid4())
         messages.success(request, _("%(name)s has hers.") % {"name": person})
-    except ValidationError as error:
-        tell_refusal(request, error)
     return redirect("jars:order-pick-up", one.pk)
 
 
 @require_safe
 def pick_up(request: HttpRequest, pk: int) -> HttpResponse:
-    """Who gets what, who has paid and who has fetched hers; prints on paper as it stands."""
+    """Who gets what, who has paid and who has fetched their things; prints on paper as it stands."""
     one = order_for(runner(request), pk)
     wishes = wishes_of(one)
-    told = {"order": one, "rows": member_sums(one, wishes), "left": lines_left(one, wishes)}
-    return render(request, "jars/order_pick_up.html", told)
+    context = {"order": one, "rows": member_sums(one, wishes), "left": lines_left(one, wishes)}
+    return render(request, "jars/order_pick_up.html", context)
 
 
 @require_safe

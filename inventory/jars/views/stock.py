@@ -14,8 +14,7 @@ from club.core.clock import club_day
 from club.core.http import refusals_on, signed_in
 from inventory.jars import services
 from inventory.jars.forms import CorrectForm, LidsForm, SpoilForm, SupplyBuyForm, SupplyForm, SupplyTakeForm
-from inventory.jars.models import LidLot, LidMovement, Supply, SupplyLot, SupplyMovement
-from inventory.jars.models.ledger import KEEP, is_low
+from inventory.jars.models import KEEP, LidLot, LidMovement, Supply, SupplyLot, SupplyMovement, is_low
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS, is_past
 from inventory.jars.views.ledger import keeper
 from recipes.engine import RULES
@@ -29,11 +28,11 @@ def lids(request: HttpRequest) -> HttpResponse:
     user = keeper(request)
     form = LidsForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         with refusals_on(form):
-            lot = services.lid_lot_get_or_add(by=user, code=told["code"], maker=told["maker"])
-            act = services.lids_buy if told["what"] == "buy" else services.lids_spoil
-            act(by=user, lot=lot, count=told["count"], token=told["token"], note=told["note"])
+            lot = services.lid_lot_get_or_add(by=user, code=data["code"], maker=data["maker"])
+            act = services.lids_buy if data["what"] == "buy" else services.lids_spoil
+            act(by=user, lot=lot, count=data["count"], token=data["token"], note=data["note"])
             messages.success(request, _("Written down."))
             return redirect("jars:lids")
     page = Paginator(LidLot.objects.select_related("stock"), PER_PAGE).get_page(request.GET.get("page"))
@@ -51,8 +50,8 @@ def lids_correct(request: HttpRequest, pk: int) -> HttpResponse:
             services.lids_correct(by=user, movement=movement, **form.cleaned_data)
             messages.success(request, _("The correction is written. The first movement stays to be seen."))
             return redirect("jars:lids")
-    told = {"form": form, "what": movement.lot, "written": movement.count, "movement": movement}
-    return render(request, "jars/correct_count.html", told)
+    context = {"form": form, "what": movement.lot, "written": movement.count, "movement": movement}
+    return render(request, "jars/correct_count.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -69,13 +68,13 @@ def supplies(request: HttpRequest) -> HttpResponse:
     for lot in SupplyLot.objects.there().filter(supply__in=list(page)).use_first():
         if not is_past(lot.use_by, today):
             first.setdefault(lot.supply_id, lot)
-    told = {
+    context = {
         "form": form,
         "page": page,
         "rows": [(supply, first.get(supply.pk), is_low(supply)) for supply in page],
         "keeps": user.has_perm(KEEP),
     }
-    return render(request, "jars/supplies.html", told)
+    return render(request, "jars/supplies.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -98,7 +97,7 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("Written down."))
             return redirect(one)
     lots = Paginator(one.lots.there().use_first(), PER_PAGE).get_page(request.GET.get("page"))
-    told = {
+    context = {
         "supply": one,
         "buy": buy,
         "take": take,
@@ -109,7 +108,7 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
         "vinegar_rule": RULES["VINEGAR-MIN"],
         "keeps": user.has_perm(KEEP),
     }
-    return render(request, "jars/supply.html", told)
+    return render(request, "jars/supply.html", context)
 
 
 def _is_weak(lot: SupplyLot) -> bool:
@@ -144,5 +143,5 @@ def supply_correct(request: HttpRequest, pk: int) -> HttpResponse:
             services.supply_correct(by=user, movement=movement, **form.cleaned_data)
             messages.success(request, _("The correction is written. The first movement stays to be seen."))
             return redirect(movement.lot.supply)
-    told = {"form": form, "what": movement.lot.supply, "written": abs(movement.change), "movement": movement}
-    return render(request, "jars/correct_count.html", told)
+    context = {"form": form, "what": movement.lot.supply, "written": abs(movement.change), "movement": movement}
+    return render(request, "jars/correct_count.html", context)

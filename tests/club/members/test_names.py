@@ -14,7 +14,7 @@ from club.members.choices import Role
 from club.members.models import Invitation, Kitchen
 from inventory.equipment.choices import Kind
 from inventory.equipment.services import ThingFields, thing_add
-from inventory.jars.services.orders import words_clean
+from inventory.jars.services.orders import text_clean
 from inventory.jars.services.stock import supply_add
 from recipes.forms.drafts import HeadForm
 from tests.factories.members import make_kitchen, make_organiser, make_person
@@ -62,7 +62,7 @@ def test_things_titles_and_supplies_are_kept_so():
     assert thing.name == "Tall pot"
     assert supply_add(by=keeper, name="Pectin\u200b", unit="box\u200d").name == "Pectin"
     assert line_clean("Spread\u200b in\u202e a morning", field="title", longest=120) == "Spread in a morning"
-    assert words_clean("Autumn\u200b order", field="title", longest=120) == "Autumn order"
+    assert text_clean("Autumn\u200b order", field="title", longest=120) == "Autumn order"
     form = HeadForm({"title": "Plum\u202e spread\u200b"})
     assert not form.is_valid()  # the rest is missing
     assert form.cleaned_data["title"] == "Plum spread"
