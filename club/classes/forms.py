@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date, time
 from typing import Any
-from uuid import uuid4
 
 from crispy_forms.layout import Column, Row
 from django import forms
@@ -14,25 +13,25 @@ from django.utils.dateparse import parse_date
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.classes.models import CAPTION_LENGTH, NOTE_LENGTH, ClassSession, SignUp, Station
-from club.classes.services.day import COMPANION_LENGTH, PARTY
-from club.classes.services.seats import COMPANION_LENGTH as COMPANION_LENGTH_of_services
-from club.classes.services.seats import NEEDS_LENGTH
-from club.classes.services.sessions import (
-    MOST_DAYS,
+from club.classes.models import (
+    CAPTION_LENGTH,
+    COMPANION_LENGTH,
+    NEEDS_LENGTH,
+    NOTE_LENGTH,
     PRICE_LENGTH,
-    SAFE,
+    REASON_LENGTH,
+    STATION_NAME_LENGTH,
     TITLE_LENGTH,
-    SessionFields,
-    StationFields,
-    usual_capacity,
+    ClassSession,
+    SignUp,
+    Station,
 )
+from club.classes.rules import MOST_DAYS, MOST_PLACES, SAFE, USUAL_CAPACITY
 from club.core.clock import weekly
-from club.core.fields import MomentField
-from club.core.forms import form_helper
+from club.core.fields import MomentField, PersonField
+from club.core.forms import PhotoForm, TokenForm, form_helper
 from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User
-from inventory.equipment.forms import PersonField, PhotoForm, TokenForm
 from recipes.choices import CANNERS, JARS, PACKS, STOVES
 from recipes.engine.quantities import JAR_SIZES
 from recipes.models import Revision, RevisionState
@@ -114,10 +113,9 @@ class SessionForm(forms.Form):
         return {name: value for name, value in told.items() if not (name.startswith("signup_") and value is None)}
 
 
-class NewSessionForm(SessionForm):
+class NewSessionForm(SessionForm, TokenForm):
     """A session, or a series of them on weekly or listed days."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     day = day_field(_("Day"))
     starts, ends = clock_field(_("From")), clock_field(_("To"))
     weeks = forms.IntegerField(
@@ -161,9 +159,9 @@ class NewSessionForm(SessionForm):
         told = self.cleaned_data
         return sorted({*weekly(told["day"], told["weeks"]), *told["more_days"]})
 
-    def written(self) -> SessionFields:
-        told = {name: self.cleaned_data[name] for name in SessionForm.base_fields}
-        return SessionFields(starts=self.cleaned_data["starts"], ends=self.cleaned_data["ends"], **told)
+    def written(self) -> dict[str, Any]:
+        """The values of SessionFields."""
+        return {name: self.cleaned_data[name] for name in (*SessionForm.base_fields, "starts", "ends")}
 
 
 def _day_of(text: str) -> date | None:
@@ -185,7 +183,9 @@ class MoveForm(forms.Form):
 
 
 class CallOffForm(forms.Form):
-    reason = forms.CharField(label=_("Why"), max_length=300, help_text=_("Everybody who signed up reads this."))
+    reason = forms.CharField(
+        label=_("Why"), max_length=REASON_LENGTH, help_text=_("Everybody who signed up reads this.")
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -201,7 +201,10 @@ class StationForm(forms.Form):
 
     revision = forms.ModelChoiceField(label=_("Recipe"), queryset=Revision.objects.none(), empty_label=_("choose"))
     name = forms.CharField(
-        label=_("Name"), max_length=60, required=False, help_text=_("Where it stands, such as: by the window.")
+        label=_("Name"),
+        max_length=STATION_NAME_LENGTH,
+        required=False,
+        help_text=_("Where it stands, such as: by the window."),
     )
     pots = forms.IntegerField(label=_("Pots"), min_value=1, initial=1, widget=forms.NumberInput(attrs=DIGITS))
     seats = forms.IntegerField(label=_("Seats"), min_value=1, initial=4, widget=forms.NumberInput(attrs=DIGITS))
@@ -231,7 +234,7 @@ class StationForm(forms.Form):
         if station is not None:
             kwargs["initial"] = _shown(station)
         else:
-            kwargs["initial"] = {"capacity": _counts_text(usual_capacity())}
+            kwargs["initial"] = {"capacity": _counts_text(USUAL_CAPACITY)}
         super().__init__(*args, **kwargs)
         self._offer_recipes(station)
         thirds = Row(*(Column(name, css_class="col-6 col-sm-4") for name in ("pots", "seats", "cooks")))
@@ -263,9 +266,6 @@ class StationForm(forms.Form):
             raise forms.ValidationError(str(error)) from error
         return {size: count for size, count in counts.items() if count}
 
-    def written(self) -> StationFields:
-        return StationFields(**self.cleaned_data)
-
 
 def _shown(station: Station) -> dict[str, Any]:
     shown = {name: getattr(station, name) for name in StationForm.base_fields}
@@ -286,7 +286,7 @@ def _counts_text(counts: dict[str, int]) -> str:
 class CallForm(forms.Form):
     """One press on the roll: how many came; empty takes it back."""
 
-    came = forms.IntegerField(required=False, min_value=0, max_value=PARTY)
+    came = forms.IntegerField(required=False, min_value=0, max_value=MOST_PLACES)
 
 
 class WalkInForm(TokenForm):
@@ -304,7 +304,7 @@ class WalkInForm(TokenForm):
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of walk_in_take."""
-        return {**self.cleaned_data, "places": PARTY if self.cleaned_data["companion"] else 1}
+        return {**self.cleaned_data, "places": MOST_PLACES if self.cleaned_data["companion"] else 1}
 
 
 class CompanionForm(forms.Form):
@@ -358,7 +358,7 @@ PLACES = [(1, _("I come alone")), (2, _("We come as two"))]
 
 
 def companion_field(**options: Any) -> forms.CharField:
-    told = {"label": _("Who comes along"), "max_length": COMPANION_LENGTH_of_services, **options}
+    told = {"label": _("Who comes along"), "max_length": COMPANION_LENGTH, **options}
     return forms.CharField(widget=forms.TextInput(attrs={"autocomplete": "off"}), **told)
 
 

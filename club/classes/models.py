@@ -27,6 +27,10 @@ from recipes.models import Revision
 
 PLAN = "classes.plan_session"
 
+TITLE_LENGTH, PRICE_LENGTH, REASON_LENGTH = 120, 200, 300
+STATION_NAME_LENGTH = 60
+COMPANION_LENGTH, NEEDS_LENGTH = 120, 1000
+
 
 class SessionQuerySet(models.QuerySet["ClassSession"]):
     def visible_to(self, user: User) -> SessionQuerySet:
@@ -123,7 +127,7 @@ class SetAsideQuerySet(models.QuerySet["SetAside"]):
 class ClassSeries(models.Model):
     """Sessions that belong together, such as four Saturdays on pressure canning."""
 
-    title = models.CharField(_("title"), max_length=120)
+    title = models.CharField(_("title"), max_length=TITLE_LENGTH)
     token = models.UUIDField(unique=True, editable=False)
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
@@ -145,7 +149,7 @@ class ClassSession(models.Model):
 
     token = models.UUIDField(unique=True, editable=False)
     series = models.ForeignKey(ClassSeries, on_delete=models.PROTECT, null=True, blank=True, related_name="sessions")
-    title = models.CharField(_("title"), max_length=120)
+    title = models.CharField(_("title"), max_length=TITLE_LENGTH)
     hall = models.ForeignKey(
         Kitchen, on_delete=models.PROTECT, related_name="class_sessions", limit_choices_to={"is_hall": True}
     )
@@ -159,7 +163,7 @@ class ClassSession(models.Model):
     instructors = models.ManyToManyField(settings.AUTH_USER_MODEL, related_name="class_sessions_taught")
     about = models.TextField(_("what it is about"), blank=True)
     what_to_bring = models.TextField(_("what to bring"), blank=True)
-    price_note = models.CharField(_("price"), max_length=200, blank=True)
+    price_note = models.CharField(_("price"), max_length=PRICE_LENGTH, blank=True)
     skill = models.CharField(_("skill that it teaches"), max_length=40, blank=True, choices=Skill.choices)
 
     minimum_people = models.PositiveSmallIntegerField(_("fewest people to run"), default=1)
@@ -171,7 +175,7 @@ class ClassSession(models.Model):
     state = models.CharField(max_length=10, choices=SessionState.choices, default=SessionState.DRAFT)
     published_at = models.DateTimeField(null=True, blank=True)
     cancelled_at = models.DateTimeField(null=True, blank=True)
-    cancel_reason = models.CharField(max_length=300, blank=True)
+    cancel_reason = models.CharField(max_length=REASON_LENGTH, blank=True)
     held_at = models.DateTimeField(null=True, blank=True)
     moved_at = models.DateTimeField(null=True, blank=True)  # its hours were changed: who signed up before is told
     sequence = models.PositiveIntegerField(default=0)
@@ -233,7 +237,7 @@ class Station(models.Model):
 
     session = models.ForeignKey(ClassSession, on_delete=models.CASCADE, related_name="stations")
     number = models.PositiveSmallIntegerField()
-    name = models.CharField(_("name"), max_length=60, blank=True)
+    name = models.CharField(_("name"), max_length=STATION_NAME_LENGTH, blank=True)
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="stations")
     pots = models.PositiveSmallIntegerField(_("pots"), default=1, validators=[MinValueValidator(1)])
     jar_size = models.CharField(_("jar"), max_length=16, blank=True)  # empty: as the recipe states its yield
@@ -278,7 +282,7 @@ class SignUp(models.Model):
     token = models.UUIDField(unique=True, editable=False)
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="signups")
     places = models.PositiveSmallIntegerField(_("places"), default=1)
-    companion = models.CharField(_("who comes along"), max_length=120, blank=True)
+    companion = models.CharField(_("who comes along"), max_length=COMPANION_LENGTH, blank=True)
     needs = models.TextField(_("allergies and access"), blank=True)
     # The session's instructors when `needs` was last written: nobody who came after them reads it.
     needs_for = models.ManyToManyField(settings.AUTH_USER_MODEL, related_name="+", blank=True)

@@ -13,10 +13,11 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext_noop as noop
 
 from club.core.clock import moment_near
+from recipes.engine import SEVEN_QUART
 from recipes.engine.terms import Rule
 
 OWN_CHOICE = "our own choice, no source"
-MOST_PLACES = 2
+MOST_PLACES = 2  # of one sign-up
 OFFER_STANDS = timedelta(hours=48)
 SHORT_OFFER = timedelta(hours=4)
 LAST_DAY = timedelta(hours=24)
@@ -24,6 +25,12 @@ NIGHT_FROM, NIGHT_TO = time(21), time(8)
 LAST_OFFER_BEFORE = timedelta(hours=2)
 PAIR_WAITS_UNTIL = timedelta(hours=72)
 LAPSING_CALL_LEAVES = timedelta(hours=1)
+
+MOST_DAYS = 30  # of one series
+# After publishing only these fields of a session change, besides its hours: the rest is what people signed up for.
+SAFE = frozenset({"title", "about", "what_to_bring", "instructors"})
+# Of a station's canner, where nobody said otherwise: the canner of seven quarts.
+USUAL_CAPACITY = {jar.size: jar.count for jar in SEVEN_QUART.jars}
 
 IN_ORDER = Rule(
     "seats-in-order",

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from crispy_forms.layout import Div
 from crispy_forms.utils import TEMPLATE_PACK
 from django import forms
+from django.contrib.auth import get_user_model
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -17,6 +18,9 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import Doubled, WallTimeDoubled, WallTimeError, WallTimeSkipped, in_utc, moment_of
 from club.core.text import seen
+
+if TYPE_CHECKING:
+    from club.members.models import User
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 
@@ -141,6 +145,32 @@ def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerFiel
     return forms.IntegerField(
         label=label, min_value=least, max_value=9_999, widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **more
     )
+
+
+class PersonField(forms.CharField):
+    """A member, by email, or by a name that only one of them has. Gives the person."""
+
+    def __init__(self, **options: Any) -> None:
+        widget = forms.TextInput(attrs={"list": "people", "autocomplete": "off"})
+        super().__init__(max_length=254, widget=widget, **options)
+
+    def prepare_value(self, value: Any) -> Any:
+        return value.email if isinstance(value, get_user_model()) else value
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        return person_named(text) if text else None
+
+
+def person_named(text: str) -> User:
+    """ValidationError where nobody, or more than one, is called so."""
+    active = get_user_model().objects.filter(is_active=True)
+    found = list(active.filter(email__iexact=text)[:1]) or list(active.filter(name__iexact=text)[:2])
+    if not found:
+        raise forms.ValidationError(_("Nobody of the club is called so. Give the email."))
+    if len(found) > 1:
+        raise forms.ValidationError(_("More than one is called so. Give the email."))
+    return found[0]
 
 
 class Fold(Div):  # type: ignore[misc]  # the layouts carry no types

@@ -8,6 +8,10 @@ from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Layout, Submit
 from django import forms
 from django.utils.html import format_html
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from club.core.fields import token_field
 
 
 def form_helper(*layout: Any, submit: str, css: str = "btn-lg", action: str = "") -> FormHelper:
@@ -51,3 +55,21 @@ def bare_helper() -> FormHelper:
 
 def heading(text: str) -> HTML:
     return HTML(format_html('<h2 class="h4">{}</h2>', text))
+
+
+class TokenForm(forms.Form):
+    """Carries a token, so that two presses are one."""
+
+    token = token_field()
+
+
+class PhotoForm(forms.Form):
+    photo = forms.FileField(
+        label=_("Picture"),
+        help_text=_("JPEG, PNG or WebP, at most 8 MB."),
+        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
+
+    def __init__(self, *args: Any, action: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(submit=gettext("Show this picture"), css="", action=action)

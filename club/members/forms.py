@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from typing import Any
-from uuid import uuid4
 
 from crispy_forms.layout import Column, Field, Row
 from django import forms
@@ -12,16 +11,15 @@ from django.contrib.auth.password_validation import password_validators_help_tex
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.forms import form_helper
+from club.core.forms import TokenForm, form_helper
 from club.members.choices import Role, Skill
-from club.members.models import AltitudeHow, Kitchen, Units, User
+from club.members.models import KITCHEN_NAME_LENGTH, NAME_LENGTH, TOLD_LENGTH, AltitudeHow, Kitchen, Units, User
 from club.members.rules import altitude_as_typed
-from club.members.services import TOLD_LENGTH
 
 
 class InviteForm(forms.Form):
     email = forms.EmailField(label=_("Email"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"}))
-    name = forms.CharField(label=_("Name"), max_length=120, required=False)
+    name = forms.CharField(label=_("Name"), max_length=NAME_LENGTH, required=False)
     role = forms.ChoiceField(label=_("Role"), choices=Role.choices, initial=Role.MEMBER.value)
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
@@ -35,7 +33,9 @@ class InviteForm(forms.Form):
 
 
 class AcceptForm(forms.Form):
-    name = forms.CharField(label=_("Your name"), max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    name = forms.CharField(
+        label=_("Your name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )
     password = forms.CharField(
         label=_("Choose a password"),
         strip=False,
@@ -65,7 +65,9 @@ class AcceptForm(forms.Form):
 
 
 class ProfileForm(forms.Form):
-    name = forms.CharField(label=_("Your name"), max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    name = forms.CharField(
+        label=_("Your name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )
     units = forms.ChoiceField(label=_("Units"), choices=Units.choices)
 
     def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
@@ -88,14 +90,15 @@ class RolesForm(forms.Form):
         self.helper = form_helper(css="", submit=gettext("Save the roles"))
 
 
-class KitchenForm(forms.Form):
+class KitchenForm(TokenForm):
     """The unit has no default: 1,040 metres taken for feet would shorten every process."""
 
     UNITS = [("", _("choose")), ("m", _("metres")), ("ft", _("feet"))]
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     name = forms.CharField(
-        label=_("Name of the kitchen"), max_length=80, widget=forms.TextInput(attrs={"autocomplete": "off"})
+        label=_("Name of the kitchen"),
+        max_length=KITCHEN_NAME_LENGTH,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     altitude = forms.CharField(
         label=_("Altitude"),

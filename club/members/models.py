@@ -27,6 +27,7 @@ from recipes.engine.terms import Altitude
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
 LOWEST_M = Decimal("-430")
 HIGHEST_M = Decimal("5000")
+NAME_LENGTH, KITCHEN_NAME_LENGTH, TOLD_LENGTH = 120, 80, 300
 KITCHEN_INVITATION_KEPT = timedelta(days=30)  # our own choice, no source
 
 
@@ -70,7 +71,7 @@ class User(AbstractBaseUser, PermissionsMixin):
     """A member of the club. Email is the sign-in name; roles are groups (see roles.py)."""
 
     email = models.EmailField(_("email"), unique=True)
-    name = models.CharField(_("name"), max_length=120)
+    name = models.CharField(_("name"), max_length=NAME_LENGTH)
     units = models.CharField(_("units"), max_length=8, choices=Units.choices, default=Units.METRIC)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
@@ -161,7 +162,7 @@ class KitchenQuerySet(models.QuerySet["Kitchen"]):
 class Kitchen(models.Model):
     """A place where preserving is done. No altitude means no process time, never a guess."""
 
-    name = models.CharField(_("name"), max_length=80)
+    name = models.CharField(_("name"), max_length=KITCHEN_NAME_LENGTH)
     is_hall = models.BooleanField(_("club hall"), default=False)
     # Four decimals hold every whole foot exactly (1 ft = 0.3048 m).
     altitude_m = models.DecimalField(
@@ -306,7 +307,7 @@ class Invitation(models.Model):
     """An organiser's invitation by mail: signed, expiring, good for one person once."""
 
     email = models.EmailField(_("email"))
-    name = models.CharField(_("name"), max_length=120, blank=True)
+    name = models.CharField(_("name"), max_length=NAME_LENGTH, blank=True)
     role = models.CharField(_("role"), max_length=12, choices=Role.choices(), default=Role.MEMBER.value)
     # What the link carries, signed. Sending again replaces it, so that the older link is dead.
     nonce = models.CharField(max_length=43, unique=True)
@@ -350,7 +351,7 @@ class SkillRecord(models.Model):
     skill = models.CharField(_("skill"), max_length=40, choices=Skill.choices)
     how = models.CharField(max_length=8, choices=SkillHow.choices)
     gained_on = models.DateField()
-    told = models.CharField(_("which class, or why it is waived"), max_length=300)
+    told = models.CharField(_("which class, or why it is waived"), max_length=TOLD_LENGTH)
     noted_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     noted_at = models.DateTimeField(default=timezone.now)
     withdrawn_at = models.DateTimeField(null=True, blank=True)

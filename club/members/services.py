@@ -30,6 +30,9 @@ from club.core.text import seen
 from club.members.choices import PERMISSIONS, Role, Skill, SkillHow
 from club.members.models import (
     KITCHEN_INVITATION_KEPT,
+    KITCHEN_NAME_LENGTH,
+    NAME_LENGTH,
+    TOLD_LENGTH,
     AltitudeChange,
     AltitudeHow,
     CalendarAddress,
@@ -255,8 +258,6 @@ def keep_an_organiser(*, besides: User) -> None:
 
 # What a person learned here: noted after a class, waived with a reason, withdrawn again.
 
-TOLD_LENGTH = 300
-
 
 @transaction.atomic
 def skill_gain(
@@ -350,8 +351,6 @@ def calendar_address_close(*, by: User) -> bool:
 
 # People: joining, their own profile, their sessions, the end of a membership.
 
-NAME_LENGTH = 120
-
 
 @transaction.atomic
 def member_enrol(*, email: str, name: str, password: str | None, units: str, roles: Iterable[Role] = ()) -> User:
@@ -413,7 +412,6 @@ def member_reactivate(*, by: User, person: User) -> None:
 
 # Kitchens. Their altitude decides process times, so it comes with how it is known, or not at all.
 
-KITCHEN_NAME_LENGTH = 80
 MOST_INVITATIONS_A_DAY = 10  # by one person, to all their kitchens; our own choice, no source
 MOST_WATTS = 1_000_000  # a slip of the pen, not a rule
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 from typing import Any
-from uuid import uuid4
 
 from crispy_forms.layout import Column, Row
 from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.forms import form_helper, heading
+from club.core.fields import PersonField
+from club.core.forms import TokenForm, form_helper, heading
 from club.core.money import cents_typed, money_words
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
@@ -59,42 +59,10 @@ class MoneyField(forms.CharField):
         return cents
 
 
-class PersonField(forms.CharField):
-    """A member, by email, or by a name that only one of them has. Gives the person."""
-
-    def __init__(self, **options: Any) -> None:
-        widget = forms.TextInput(attrs={"list": "people", "autocomplete": "off"})
-        super().__init__(max_length=254, widget=widget, **options)
-
-    def prepare_value(self, value: Any) -> Any:
-        return value.email if isinstance(value, User) else value
-
-    def clean(self, value: Any) -> Any:
-        text = super().clean(value)
-        return person_named(text) if text else None
-
-
-def person_named(text: str) -> User:
-    """ValidationError where nobody, or more than one, is called so."""
-    active = User.objects.filter(is_active=True)
-    found = list(active.filter(email__iexact=text)[:1]) or list(active.filter(name__iexact=text)[:2])
-    if not found:
-        raise forms.ValidationError(_("Nobody of the club is called so. Give the email."))
-    if len(found) > 1:
-        raise forms.ValidationError(_("More than one is called so. Give the email."))
-    return found[0]
-
-
 # Forms of things, their tests and their state. What was typed stays; a service's refusal appears beside its field.
 
 ROWS_OF_READINGS = 4
 DIGITS = {"inputmode": "numeric"}
-
-
-class TokenForm(forms.Form):
-    """Carries a token, so that two presses are one."""
-
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
 
 
 class ThingForm(TokenForm):
@@ -166,18 +134,6 @@ class ThingForm(TokenForm):
         capacity = {size: count for size, count in jars.items() if count}
         rest = {name: self.cleaned_data[name] for name in FIELDS if name != "capacity"}
         return ThingFields(**rest, capacity=capacity)
-
-
-class PhotoForm(forms.Form):
-    photo = forms.FileField(
-        label=_("Picture"),
-        help_text=_("JPEG, PNG or WebP, at most 8 MB."),
-        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
-    )
-
-    def __init__(self, *args: Any, action: str = "", **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.helper = form_helper(submit=gettext("Show this picture"), css="", action=action)
 
 
 class ConditionForm(forms.Form):

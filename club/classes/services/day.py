@@ -16,6 +16,7 @@ from django.utils.translation import ngettext
 from club.classes.choices import SessionState, SignUpState
 from club.classes.models import (
     CAPTION_LENGTH,
+    COMPANION_LENGTH,
     NOTE_LENGTH,
     CannerLoad,
     ClassSession,
@@ -29,7 +30,7 @@ from club.classes.models import (
     teaches,
 )
 from club.classes.planning import batch_input
-from club.classes.rules import Party, Table, seat_everybody
+from club.classes.rules import MOST_PLACES, Party, Table, seat_everybody
 from club.classes.services.common import form_used, run_check, seats_free_at, session_on_the_day, signup_fresh
 from club.core.clock import now_or
 from club.core.photos import MOST_BYTES, photo_as_jpeg
@@ -39,9 +40,6 @@ from inventory.batches.choices import BatchState
 from inventory.batches.services import batch_start
 
 # Who came: the roll, walk-ins while seats remain, and a companion who was not announced.
-
-COMPANION_LENGTH = 120
-PARTY = 2  # the largest that a sign-up holds
 
 
 @transaction.atomic
@@ -95,7 +93,7 @@ def walk_in_take(
     made = SignUp.objects.filter(token=token, session=session).first()
     if made is not None:
         return made
-    if places not in range(1, PARTY + 1) or (companion and places < PARTY):
+    if places not in range(1, MOST_PLACES + 1) or (companion and places < MOST_PLACES):
         raise ValidationError({"places": _("One person, or two who stay together.")})
     if not person.is_active:
         raise ValidationError({"person": _("Nobody of the club is called so any more.")})
@@ -153,13 +151,13 @@ def companion_take(*, by: User, signup: SignUp, name: str, now: datetime | None 
     name = _plain(name)
     if not name:
         raise ValidationError({"name": _("Write the name of who came along.")})
-    if signup.places >= PARTY:
+    if signup.places >= MOST_PLACES:
         raise ValidationError({"name": _("This party is two already.")})
     _seats_take(session, 1)
     # Who brings somebody is here herself, unless she was called absent.
-    came = PARTY if signup.came is None else signup.came + 1
-    signup.places, signup.companion, signup.came = PARTY, name, came
-    if signup.station is not None and seats_free_at(signup.station, besides=signup) < PARTY:
+    came = MOST_PLACES if signup.came is None else signup.came + 1
+    signup.places, signup.companion, signup.came = MOST_PLACES, name, came
+    if signup.station is not None and seats_free_at(signup.station, besides=signup) < MOST_PLACES:
         _not_taking_jars(signup)
         signup.station = None
     signup.save(update_fields=["places", "companion", "came", "station"])

@@ -21,10 +21,9 @@ from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.equipment.choices import HoldState, Kind
-from inventory.equipment.models import Thing, free_on, what_test_wants
+from inventory.equipment.models import Hold, Thing, free_on, what_test_wants
 from inventory.equipment.rules import Span
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
-from inventory.equipment.services.holds import PURPOSE_LENGTH
 from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
@@ -456,4 +455,5 @@ def _hold(by: User, session: ClassSession, thing: Thing, moment: datetime) -> bo
 
 
 def purpose_of(session: ClassSession) -> str:
-    return (_("class: %(title)s") % {"title": session.title})[:PURPOSE_LENGTH]
+    longest = Hold._meta.get_field("purpose").max_length
+    return (_("class: %(title)s") % {"title": session.title})[:longest]

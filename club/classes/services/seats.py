@@ -19,7 +19,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from club.classes.choices import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
-from club.classes.models import ClassSession, SignUp, needs_forget, needs_written, teaches
+from club.classes.models import (
+    COMPANION_LENGTH,
+    NEEDS_LENGTH,
+    ClassSession,
+    SignUp,
+    needs_forget,
+    needs_written,
+    teaches,
+)
 from club.classes.rules import MOST_PLACES, Hours, Waiter, next_in_line, offer_until, singles_may_pass
 from club.core.clock import now_or
 from club.core.errors import AlreadyDone
@@ -203,8 +211,6 @@ def signup_close(signup: SignUp, state: SignUpState, moment: datetime) -> bool:
 
 # Signing up for a session, changing one's sign-up, and giving it up. See waiting.py for the line.
 
-COMPANION_LENGTH = 120
-NEEDS_LENGTH = 1000
 TEACHES = gettext_lazy("You teach this session: its seats are for those who learn.")
 
 

@@ -17,8 +17,22 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from club.classes.choices import SessionState
-from club.classes.models import MOST_SEATS, PLAN, ClassSeries, ClassSession, SessionGear, SignUp, Station, StationBatch
+from club.classes.models import (
+    MOST_SEATS,
+    PLAN,
+    PRICE_LENGTH,
+    REASON_LENGTH,
+    STATION_NAME_LENGTH,
+    TITLE_LENGTH,
+    ClassSeries,
+    ClassSession,
+    SessionGear,
+    SignUp,
+    Station,
+    StationBatch,
+)
 from club.classes.planning import SessionPlan, plan_of
+from club.classes.rules import MOST_DAYS, SAFE
 from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
 from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
 from club.core.clock import Doubled, WallTimeError, club_day, moment_near, moment_of, now_or
@@ -27,7 +41,7 @@ from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState
 from inventory.equipment.models import Thing, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
-from recipes.engine import EFFICIENCY, MOST_BURNERS, MOST_COOKS, SEVEN_QUART
+from recipes.engine import EFFICIENCY, MOST_BURNERS, MOST_COOKS
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.stations import HallRefusal
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
@@ -35,14 +49,10 @@ from recipes.models import Revision, RevisionState
 
 # Sessions and series: made, and changed as far as it is safe. Hours are moved in `moving`.
 
-TITLE_LENGTH, PRICE_LENGTH = 120, 200
 MOST_PEOPLE = 200
-MOST_DAYS = 30  # of one series
 CLOSES = time(18, 0)  # sign-up, on the day before, unless told otherwise; common practice, no source
 A_DAY = timedelta(days=1)
 GONE_BY = gettext_lazy("That has gone by. Choose a day to come.")
-# After publishing only these change, besides the hours (session_move): the rest is what people signed up for.
-SAFE = frozenset({"title", "about", "what_to_bring", "instructors"})
 
 
 @dataclass(frozen=True)
@@ -317,7 +327,6 @@ def _all_hours_check(days: Sequence[date], fields: SessionFields, now: datetime)
 
 # Stations of a draft: added, changed, taken away. The session's seats are always the sum of theirs.
 
-NAME_LENGTH = 60
 MOST_STATIONS = 12  # in one hall; common practice, no source
 MOST_POTS, MOST_CANNERS, MOST_JARS_AT_ONCE = 6, 4, 99  # at one stove; common practice, no source
 STRONGEST_W = 50_000  # of one burner, as the engine has it
@@ -400,7 +409,7 @@ def stations_copy(*, by: User, source: ClassSession, target: ClassSession, now: 
 def station_clean(fields: StationFields) -> dict[str, Any]:
     """The fields as they are stored; every one that is wrong is told at once."""
     problems: dict[str, Any] = {}
-    name = line_clean(fields.name, field="name", longest=NAME_LENGTH)
+    name = line_clean(fields.name, field="name", longest=STATION_NAME_LENGTH)
     if fields.revision.state != RevisionState.PUBLISHED:
         problems["revision"] = _("Only a published recipe is cooked in a class.")
     for key, most in (
@@ -425,11 +434,6 @@ def station_clean(fields: StationFields) -> dict[str, Any]:
     return {**vars(fields), "name": name, "burners_w": list(fields.burners_w), "capacity": dict(fields.capacity)}
 
 
-def usual_capacity() -> dict[str, int]:
-    """The canner of seven quarts."""
-    return {jar.size: jar.count for jar in SEVEN_QUART.jars}
-
-
 def _copy_of(station: Station) -> dict[str, Any]:
     skipped = {"id", "session"}
     return {f.name: getattr(station, f.name) for f in Station._meta.concrete_fields if f.name not in skipped}
@@ -444,7 +448,6 @@ def _count_seats(session: ClassSession, moment: datetime) -> None:
 
 # A draft becomes public when its plan holds; a session is called off with a reason.
 
-REASON_LENGTH = 300
 OPEN_RULE = Rule(
     "CLASS-OPEN",
     "A session is published while people can still sign up, and with seats for as many as it takes to run.",

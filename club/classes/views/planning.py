@@ -140,9 +140,10 @@ def new(request: HttpRequest) -> HttpResponse:
 def _make(request: HttpRequest, form: NewSessionForm) -> ClassSession:
     """The session, or the first one of the series."""
     by, days, token = planner(request), form.days(), form.cleaned_data["token"]
+    fields = sessions.SessionFields(**form.written())
     if len(days) == 1:
-        return sessions.session_make(by=by, fields=form.written(), day=days[0], token=token)
-    series = sessions.series_make(by=by, fields=form.written(), days=days, token=token)
+        return sessions.session_make(by=by, fields=fields, day=days[0], token=token)
+    series = sessions.series_make(by=by, fields=fields, days=days, token=token)
     text = ngettext("%(n)s session is planned.", "%(n)s sessions are planned.", len(days))
     messages.success(request, text % {"n": len(days)})
     return series.sessions.all()[0]
@@ -238,7 +239,7 @@ def station_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = StationForm(request.POST or None, station=last)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            station = sessions.station_add(by=by, session=session, fields=form.written())
+            station = sessions.station_add(by=by, session=session, fields=sessions.StationFields(**form.cleaned_data))
             messages.success(request, _("Station %(n)s is there.") % {"n": station.number})
             return redirect("classes:plan", pk)
     return render(request, "classes/change.html", {"session": session, "form": form, "head": _("Add a station")})
@@ -251,7 +252,7 @@ def station_change(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     form = StationForm(request.POST or None, station=station)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            sessions.station_change(by=by, station=station, fields=form.written())
+            sessions.station_change(by=by, station=station, fields=sessions.StationFields(**form.cleaned_data))
             messages.success(request, _("Saved."))
             return redirect("classes:plan", pk)
     head = _("Station %(n)s") % {"n": number}

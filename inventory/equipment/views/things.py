@@ -22,6 +22,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
+from club.core.forms import PhotoForm
 from club.core.http import allow, refusals_on, signed_in
 from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
 from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
@@ -35,7 +36,6 @@ from inventory.equipment.forms import (
     ImportForm,
     InstrumentForm,
     PartsForm,
-    PhotoForm,
     SheetToken,
     ThingForm,
     sheet_forms,
