@@ -8,11 +8,11 @@ from __future__ import annotations
 from django.contrib import admin
 
 from club.classes.models import ClassSession, SessionGear, SetAside, Station
-from club.core.admin import LookOnly
+from club.core.admin import ReadOnlyAdmin
 
 
 @admin.register(ClassSession)
-class ClassSessionAdmin(LookOnly):
+class ClassSessionAdmin(ReadOnlyAdmin):
     list_display = ("title", "day", "hall", "state", "seats_taken", "seats_total", "sequence")
     list_filter = ("state",)
     list_select_related = ("hall",)
@@ -20,18 +20,18 @@ class ClassSessionAdmin(LookOnly):
 
 
 @admin.register(Station)
-class StationAdmin(LookOnly):
+class StationAdmin(ReadOnlyAdmin):
     list_display = ("session", "number", "name", "revision", "pots", "seats")
     list_select_related = ("session", "revision__recipe")
 
 
 @admin.register(SessionGear)
-class SessionGearAdmin(LookOnly):
+class SessionGearAdmin(ReadOnlyAdmin):
     list_display = ("session", "kind", "hold")
     list_select_related = ("session", "hold")
 
 
 @admin.register(SetAside)
-class SetAsideAdmin(LookOnly):
+class SetAsideAdmin(ReadOnlyAdmin):
     list_display = ("session", "what", "key", "quantity", "place")
     list_select_related = ("session", "place__kitchen", "place__person")

@@ -1,4 +1,4 @@
-"""The words that a class session, a station and a sign-up are told in."""
+"""States of a class session and of a sign-up."""
 
 from __future__ import annotations
 

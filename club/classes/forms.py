@@ -37,8 +37,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.models import Revision, RevisionState
 from recipes.planning import jar_counts_from
 
-# Forms of the plan: a session or a series, its hours, its stations. What was typed stays; a service's refusal appears
-# beside its field.
+# A session or a series, its hours, its stations.
 
 DIGITS = {"inputmode": "numeric"}
 AS_RECIPE = _("as the recipe has it")
@@ -72,7 +71,7 @@ def teachers() -> Any:
 
 
 class SessionForm(forms.Form):
-    """What is told of a session. Bound to a session, only what may still change is asked."""
+    """What is written about a session. Bound to a session, only what may still change is asked."""
 
     title = forms.CharField(label=_("Title"), max_length=TITLE_LENGTH)
     hall = forms.ModelChoiceField(label=_("Hall"), queryset=Kitchen.objects.none(), empty_label=None)
@@ -109,8 +108,8 @@ class SessionForm(forms.Form):
 
     def changes(self) -> dict[str, Any]:
         """The keyword arguments of session_change; an emptied sign-up time stays as it was."""
-        told = dict(self.cleaned_data)
-        return {name: value for name, value in told.items() if not (name.startswith("signup_") and value is None)}
+        data = dict(self.cleaned_data)
+        return {name: value for name, value in data.items() if not (name.startswith("signup_") and value is None)}
 
 
 class NewSessionForm(SessionForm, TokenForm):
@@ -156,8 +155,8 @@ class NewSessionForm(SessionForm, TokenForm):
 
     def days(self) -> list[date]:
         """Every day that was asked for; one for a single session."""
-        told = self.cleaned_data
-        return sorted({*weekly(told["day"], told["weeks"]), *told["more_days"]})
+        data = self.cleaned_data
+        return sorted({*weekly(data["day"], data["weeks"]), *data["more_days"]})
 
     def written(self) -> dict[str, Any]:
         """The values of SessionFields."""
@@ -280,7 +279,7 @@ def _counts_text(counts: dict[str, int]) -> str:
     return ", ".join(f"{size}={counts[size]}" for size in JAR_SIZES if size in counts)
 
 
-# Forms of the day and of what is written afterwards.
+# The day, and what is written afterwards.
 
 
 class CallForm(forms.Form):
@@ -351,15 +350,15 @@ class SessionPhotoForm(TokenForm, PhotoForm):
         self.helper = form_helper("token", "photo", "caption", submit=gettext("Add the picture"), css="", action=action)
 
 
-# Forms of a sign-up. What was typed stays; a service's refusal appears beside its field.
+# Sign-ups.
 
 LONGEST_KEY = 19  # digits, of a database's key
 PLACES = [(1, _("I come alone")), (2, _("We come as two"))]
 
 
 def companion_field(**options: Any) -> forms.CharField:
-    told = {"label": _("Who comes along"), "max_length": COMPANION_LENGTH, **options}
-    return forms.CharField(widget=forms.TextInput(attrs={"autocomplete": "off"}), **told)
+    options = {"label": _("Who comes along"), "max_length": COMPANION_LENGTH, **options}
+    return forms.CharField(widget=forms.TextInput(attrs={"autocomplete": "off"}), **options)
 
 
 def needs_field() -> forms.CharField:
@@ -415,8 +414,8 @@ class NotesForm(forms.Form):
     named = NamedField()
 
     def __init__(self, data: Any = None, *, signup: SignUp, teachers: Iterable[User]) -> None:
-        told = {"companion": signup.companion, "needs": signup.needs, "named": NamedField.shown(teachers)}
-        super().__init__(data, initial=told)
+        initial = {"companion": signup.companion, "needs": signup.needs, "named": NamedField.shown(teachers)}
+        super().__init__(data, initial=initial)
         if signup.places == 1:
             del self.fields["companion"]
         self.helper = form_helper(submit=gettext("Save"))

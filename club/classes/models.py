@@ -74,7 +74,7 @@ class SignUpQuerySet(models.QuerySet["SignUp"]):
         return self.filter(person=user)
 
     def visible_to(self, user: User) -> SignUpQuerySet:
-        """The gate: one's own, and those of the sessions one runs. `needs` has a gate of its own, needs.py."""
+        """The gate: one's own, and those of the sessions one runs. `needs` has a gate of its own: needs_of."""
 
         return self.filter(Q(person=user) | Q(session__in=ClassSession.objects.run_by(user))).defer("needs")
 
@@ -350,7 +350,7 @@ CAPTION_LENGTH = 120
 
 
 class JarTaker(models.Model):
-    """Who of a station's people takes its jars home. Her batch it becomes, and hers is the look at the seals."""
+    """Who of a station's people takes its jars home. It becomes their batch, and they look at its seals."""
 
     station = models.OneToOneField(Station, on_delete=models.CASCADE, related_name="taker")
     signup = models.OneToOneField(SignUp, on_delete=models.CASCADE, related_name="taking")
@@ -403,7 +403,7 @@ class SessionReport(models.Model):
 
 
 class OwnNote(models.Model):
-    """A student's own few words beside her handout; she and the session's instructors read them."""
+    """A student's own few words beside their handout, for them and the session's instructors."""
 
     signup = models.OneToOneField(SignUp, on_delete=models.CASCADE, related_name="own_note")
     text = models.TextField(_("your own note"), max_length=NOTE_LENGTH)
@@ -505,8 +505,8 @@ class SetAsideTurn(models.Model):
 # The one gate to what people wrote about allergies and access: a session's own instructors, and nobody else.
 #
 # Of these, those who taught it when it was last written: whoever is named an instructor afterwards reads it once its
-# writer, who is told (club/reminders/class_notes.py), has sent it again.
-# Nor is it kept: a seat given up takes it along (services/waiting.py), and a week after the session it is erased.
+# writer, who is told (club/reminders), has sent it again.
+# Nor is it kept: a seat given up takes it along (services/seats.py), and a week after the session it is erased.
 
 NEEDS_KEPT = timedelta(days=7)  # our own choice, no source
 

@@ -77,8 +77,8 @@ def _story(handout: Handout, club: str, width: float) -> Iterator[Any]:
     for why in handout.called_back:
         yield _p(_("Do not eat: these jars are called back. %(why)s") % {"why": why}, head)
     if handout.withdrawn:
-        told = _("This revision was withdrawn since: %(why)s Do not cook from it again, and eat none of its jars.")
-        yield _p(told % {"why": handout.withdrawn}, head)
+        text = _("This revision was withdrawn since: %(why)s Do not cook from it again, and eat none of its jars.")
+        yield _p(text % {"why": handout.withdrawn}, head)
     yield _p(_("Process"), head)
     yield _times([handout.hall, *handout.own], width)
     if not handout.own:
@@ -112,9 +112,9 @@ def _times(times: Sequence[KitchenTime], width: float) -> Any:
     body, _head, _small = _styles()
     cells: list[list[Any]] = [[_p(text, body) for text in (_("Kitchen"), _("The tested process there"))]]
     for time in times:
-        told = [time.process, *time.also, *time.refusals]
+        sentences = [time.process, *time.also, *time.refusals]
         place = [_p(time.name, body), _p(time.altitude, body)]
-        cells.append([place, [_p(sentence, body) for sentence in told if sentence]])
+        cells.append([place, [_p(sentence, body) for sentence in sentences if sentence]])
     return _table(cells, [width * 0.3, width * 0.7])
 
 
@@ -126,8 +126,8 @@ def _amounts(handout: Handout, width: float) -> Any:
     for line in handout.lines:
         name = ", ".join(filter(None, [line["item"], line["prep"]]))
         grams = "" if line["grams"] is None else f"{round(line['grams']):,}"
-        told = [name, line["text_per_pot"], *([line["text"]] if many else []), grams]
-        cells.append([_p(text, body) for text in told])
+        texts = [name, line["text_per_pot"], *([line["text"]] if many else []), grams]
+        cells.append([_p(text, body) for text in texts])
     rest = width * 0.55 / (len(heads) - 1)
     return _table(cells, [width * 0.45, *[rest] * (len(heads) - 1)])
 
@@ -135,7 +135,7 @@ def _amounts(handout: Handout, width: float) -> Any:
 def _table(cells: list[list[Any]], widths: list[float]) -> Any:
     from reportlab.platypus import Table
 
-    told = [
+    style = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, 0), 1, LINE),
         ("LINEBELOW", (0, 1), (-1, -1), 0.3, "#d3dad5"),
@@ -143,7 +143,7 @@ def _table(cells: list[list[Any]], widths: list[float]) -> Any:
         ("TOPPADDING", (0, 0), (-1, -1), 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
     ]
-    return Table(cells, colWidths=widths, style=told, repeatRows=1, hAlign="LEFT")
+    return Table(cells, colWidths=widths, style=style, repeatRows=1, hAlign="LEFT")
 
 
 # The timeline on the wall sheet, in ink alone: the process is black, the rest is grey.
@@ -245,11 +245,11 @@ def wall_sheet_pdf(plan: SessionPlan, words: PlanWords) -> bytes:
 
 def _footer(plan: SessionPlan, words: PlanWords) -> Any:
     """On every page: which session it is, and how high the hall lies; a loose page is never taken for another's."""
-    told = printable(f"{plan.session.title} · {date_format(plan.session.day, 'D j M Y')} · {words.altitude}")
+    heading = printable(f"{plan.session.title} · {date_format(plan.session.day, 'D j M Y')} · {words.altitude}")
 
     def draw(canvas: Any, document: Any) -> None:
         canvas.setFont("Helvetica", SIZES["small"])
-        canvas.drawString(MARGIN, MARGIN / 2, told)
+        canvas.drawString(MARGIN, MARGIN / 2, heading)
         canvas.drawRightString(A4[0] - MARGIN, MARGIN / 2, str(document.page))
 
     return draw
@@ -328,8 +328,8 @@ def _station_page(station: StationWords, day: StationDay | None, words: PlanWord
         return
     yield from _process(station)
     yield _line(_("At %(altitude)s") % {"altitude": words.altitude}, "said", bold=True)
-    told = [station.jars, station.process.pack if station.process else "", station.canner, station.burners]
-    yield _line(" · ".join(filter(None, told)), "text")
+    facts = [station.jars, station.process.pack if station.process else "", station.canner, station.burners]
+    yield _line(" · ".join(filter(None, facts)), "text")
     yield _gap(3)
     if station.times:
         yield _wall_times(station)
@@ -358,11 +358,11 @@ def _process(station: StationWords) -> Iterator[Any]:
         yield _line(station.process.minutes, "huge", bold=True)
         if station.process.pressure:
             yield _line(_("at %(pressure)s") % {"pressure": station.process.pressure}, "big", bold=True)
-    told = [station.process.method, station.process.jar]
-    told.append(_("headspace %(headspace)s") % {"headspace": station.process.headspace})
+    facts = [station.process.method, station.process.jar]
+    facts.append(_("headspace %(headspace)s") % {"headspace": station.process.headspace})
     if station.process.vent_minutes:
-        told.append(_("vent %(n)s minutes first") % {"n": station.process.vent_minutes})
-    yield _line(" · ".join(told), "said")
+        facts.append(_("vent %(n)s minutes first") % {"n": station.process.vent_minutes})
+    yield _line(" · ".join(facts), "said")
 
 
 def _wall_times(station: StationWords) -> Any:

@@ -71,8 +71,8 @@ def station_plan(station: Station, *, altitude: Altitude | None, closes: int) ->
     Kept in memory: a timeline of many unlike burners takes a second, and a page asks for the same plan again and again.
     """
     revision = station.revision
-    told = (revision.pk, revision.digest, revision.number, revision.state, revision.withdrawn_reason)
-    return _kept_plan(_Asked(altitude, closes, (told, _same_plan(station)), station))
+    revision_key = (revision.pk, revision.digest, revision.number, revision.state, revision.withdrawn_reason)
+    return _kept_plan(_Asked(altitude, closes, (revision_key, _same_plan(station)), station))
 
 
 @dataclass(frozen=True)

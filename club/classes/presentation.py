@@ -198,12 +198,12 @@ def plan_picture(plan: SessionPlan) -> str:
 
 
 def station_heading(station: Station) -> str:
-    told = stations_words((station.number,))
-    return f"{told}, {station.name}" if station.name else told
+    number = stations_words((station.number,))
+    return f"{number}, {station.name}" if station.name else number
 
 
-def _said(told: HallRefusal) -> Said:
-    return Said(refusal_words(told), told.refusal.rule, told.refusal.source)
+def _said(hall_refusal: HallRefusal) -> Said:
+    return Said(refusal_words(hall_refusal), hall_refusal.refusal.rule, hall_refusal.refusal.source)
 
 
 def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRefusal]) -> StationWords:
@@ -260,10 +260,10 @@ def _cautions(hall: HallPlan) -> list[Said]:
     """Those about some stations only say which; what is true of all of them is said plainly."""
     everybody = tuple(each.number for each in hall.stations)
     found = []
-    for told in hall.cautions:
-        before = "" if told.stations == everybody else stations_words(told.stations)
-        message = f"{before}: {told.caution.message}" if before else told.caution.message
-        found.append(Said(message, told.caution.rule, told.caution.source))
+    for hall_caution in hall.cautions:
+        before = "" if hall_caution.stations == everybody else stations_words(hall_caution.stations)
+        message = f"{before}: {hall_caution.caution.message}" if before else hall_caution.caution.message
+        found.append(Said(message, hall_caution.caution.rule, hall_caution.caution.source))
     return found
 
 
@@ -513,7 +513,7 @@ def why_closed(session: ClassSession, now: datetime) -> str:
     return ""
 
 
-# What a student takes home: the recipe as her station cooked it, and what her own kitchen's altitude asks for.
+# What a student takes home: the recipe as their station cooked it, and what their own kitchen's altitude asks for.
 #
 # A process time is looked up by the engine for each kitchen, or there is none and the reason stands in its place.
 
@@ -562,8 +562,8 @@ class Handout:
 
     @property
     def source(self) -> str:
-        told = self.batch.plan["source"]
-        return ", ".join(filter(None, [told["title"], told["edition"], told["place"]]))
+        source = self.batch.plan["source"]
+        return ", ".join(filter(None, [source["title"], source["edition"], source["place"]]))
 
     @property
     def at_home(self) -> tuple[Rule, ...]:
@@ -580,7 +580,7 @@ class Handout:
 
     @property
     def is_hers(self) -> bool:
-        """Whether the jars went home with the student herself."""
+        """Whether the jars went home with the student."""
         return self.batch.made_by_id == self.signup.person_id
 
 
@@ -620,7 +620,7 @@ def _at_the_hall(batch: Batch) -> KitchenTime:
 
 
 def _at_home(batch: Batch, home: Kitchen) -> KitchenTime:
-    """The same pots, jars, pack and kind of canner, at the altitude of her own kitchen."""
+    """The same pots, jars, pack and kind of canner, at the altitude of the student's own kitchen."""
     plan = plan_for(
         revision=batch.revision,
         altitude=home.altitude,
@@ -645,12 +645,12 @@ def _planned(batch: Batch, plan: Plan) -> str:
 
 def _process(batch: Batch, minutes: int, psi: int | None, vent: int) -> str:
     """ "10 minutes, boiling-water canner, hot pack, jars up to half-pint (237 ml)" """
-    told = [_("%(n)s minutes") % {"n": minutes}]
+    parts = [_("%(n)s minutes") % {"n": minutes}]
     if psi is not None:
-        told = [_("%(n)s minutes at %(pressure)s") % {"n": minutes, "pressure": pressure_text(psi)}]
-        told.append(_("after venting for %(n)s minutes") % {"n": vent})
-    told += [str(CANNERS[Canner(batch.canner)]), str(PACKS[Pack(batch.pack)])]
-    return ", ".join([*told, _("jars up to %(jar)s") % {"jar": JARS[batch.jar_size]}])
+        parts = [_("%(n)s minutes at %(pressure)s") % {"n": minutes, "pressure": pressure_text(psi)}]
+        parts.append(_("after venting for %(n)s minutes") % {"n": vent})
+    parts += [str(CANNERS[Canner(batch.canner)]), str(PACKS[Pack(batch.pack)])]
+    return ", ".join([*parts, _("jars up to %(jar)s") % {"jar": JARS[batch.jar_size]}])
 
 
 def _frozen() -> str:

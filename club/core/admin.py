@@ -7,7 +7,7 @@ from django.db.models import Model
 from django.http import HttpRequest
 
 
-class LookOnly(admin.ModelAdmin):
+class ReadOnlyAdmin(admin.ModelAdmin):
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False
 

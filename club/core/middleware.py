@@ -22,8 +22,8 @@ class BodyLimitMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if "HTTP_TRANSFER_ENCODING" in request.META:
             return HttpResponse(render_to_string("411.html"), status=411)
-        told = request.META.get("CONTENT_LENGTH") or "0"
-        if not (told.isascii() and told.isdecimal() and len(told) < 19 and int(told) <= settings.MOST_BODY_BYTES):
+        size = request.META.get("CONTENT_LENGTH") or "0"
+        if not (size.isascii() and size.isdecimal() and len(size) < 19 and int(size) <= settings.MOST_BODY_BYTES):
             return HttpResponse(render_to_string("413.html"), status=413)
         return self.get_response(request)
 

@@ -70,7 +70,7 @@ def _turn(picture: Image) -> Transpose | None:
         8: Transpose.ROTATE_90,
     }
     try:
-        told = picture.getexif().get(ORIENTATION)
+        orientation = picture.getexif().get(ORIENTATION)
     except Exception:  # Pillow lets through whatever its own reading stumbles over
         return None
-    return turns.get(told) if isinstance(told, int) else None
+    return turns.get(orientation) if isinstance(orientation, int) else None

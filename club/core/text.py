@@ -42,7 +42,7 @@ def _is_unseen(char: str) -> bool:
 
 def plain(text: str, *, field: str, longest: int) -> str:
     """One line of what is seen; ValidationError on `field` where it is too long."""
-    told = seen(text)
-    if len(told) > longest:
+    line = seen(text)
+    if len(line) > longest:
         raise ValidationError({field: _("At most %(n)s characters.") % {"n": longest}})
-    return told
+    return line

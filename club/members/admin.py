@@ -10,14 +10,14 @@ from django.contrib.auth.models import Group
 from django.db.models import Model
 from django.http import HttpRequest
 
-from club.core.admin import LookOnly
+from club.core.admin import ReadOnlyAdmin
 from club.members.models import Invitation, Kitchen, User
 
 # Through allauth's sign-in, so that its rate limits hold here too.
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
 
 
-# Roles are groups, and roles.py alone fills them: a group deleted here would take a role from everybody at once.
+# Roles are groups that services.roles_install alone fills: one deleted here would take a role from everybody at once.
 import_module("django.contrib.auth.admin")  # it registers them, and comes after this room by itself
 admin.site.unregister(Group)
 
@@ -39,13 +39,13 @@ class UserAdmin(admin.ModelAdmin):
 
 
 @admin.register(Kitchen)
-class KitchenAdmin(LookOnly):
+class KitchenAdmin(ReadOnlyAdmin):
     list_display = ["name", "is_hall", "altitude_m", "altitude_how"]
     search_fields = ["name"]
 
 
 @admin.register(Invitation)
-class InvitationAdmin(LookOnly):
+class InvitationAdmin(ReadOnlyAdmin):
     list_display = ["email", "role", "invited_by", "created_at", "expires_at", "accepted_at", "withdrawn_at"]
     search_fields = ["email"]
     exclude = ["nonce"]

@@ -71,7 +71,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
     ),
 }
 
-# What a person can learn at the club, and how it is known that she did. A thing may ask for one before it is lent.
+# What a person can learn at the club, and how it is known that they did. A thing may ask for one before it is lent.
 
 
 class Skill(models.TextChoices):

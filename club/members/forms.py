@@ -149,14 +149,14 @@ class KitchenForm(TokenForm):
         return number
 
     def clean(self) -> dict[str, Any]:
-        told = dict(super().clean() or {})
+        data = dict(super().clean() or {})
         if self.errors.pop("token", None):  # a hidden field has nowhere to show its error
             self.add_error(None, _("This form was changed on its way. Load the page again and send it once more."))
-        if told.get("altitude") and "altitude_unit" in told and not told["altitude_unit"]:
+        if data.get("altitude") and "altitude_unit" in data and not data["altitude_unit"]:
             self.add_error("altitude_unit", _("Choose metres or feet."))
-        if told.get("altitude") and not told.get("altitude_how") and "altitude_how" not in self.errors:
+        if data.get("altitude") and not data.get("altitude_how") and "altitude_how" not in self.errors:
             self.add_error("altitude_how", _("Say how the altitude is known."))
-        return told
+        return data
 
     @property
     def altitude_text(self) -> str:

@@ -130,8 +130,8 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     def _session_hash(self, secret: str | bytes) -> str:
         """A session ends when the password changes, as Django has it, and also when the epoch is counted up."""
-        told = f"{self.session_epoch}:{self.password}"
-        return salted_hmac("kettlehall.session", told, secret=secret, algorithm="sha256").hexdigest()
+        value = f"{self.session_epoch}:{self.password}"
+        return salted_hmac("kettlehall.session", value, secret=secret, algorithm="sha256").hexdigest()
 
 
 def height_words(metres: Decimal | None) -> str:
@@ -149,7 +149,7 @@ class AltitudeHow(models.TextChoices):
 
 class KitchenQuerySet(models.QuerySet["Kitchen"]):
     def usable_by(self, user: User) -> KitchenQuerySet:
-        """The gate: a person preserves in her own kitchens and in the club's halls."""
+        """The gate: a person preserves in their own kitchens and in the club's halls."""
         return self.filter(Q(is_hall=True) | Q(people=user)).distinct()
 
     def changeable_by(self, user: User) -> KitchenQuerySet:

@@ -128,15 +128,15 @@ def mail_invitation_on_commit(invitation: Invitation) -> None:
 
 
 def mail_invitation(invitation: Invitation) -> None:
-    told = {
+    context = {
         "invitation": invitation,
         "club_name": settings.CLUB_NAME,
         "link": settings.SITE_URL + reverse("members:invitation", args=[token_for(invitation.nonce)]),
     }
-    subject = " ".join(render_to_string("members/mail/invitation_subject.txt", told).split())
-    text = render_to_string("members/mail/invitation.txt", told)
+    subject = " ".join(render_to_string("members/mail/invitation_subject.txt", context).split())
+    text = render_to_string("members/mail/invitation.txt", context)
     message = EmailMultiAlternatives(subject, text, settings.DEFAULT_FROM_EMAIL, [invitation.email])
-    message.attach_alternative(render_to_string("members/mail/invitation.html", told), "text/html")
+    message.attach_alternative(render_to_string("members/mail/invitation.html", context), "text/html")
     message.send()
     # Only if it was not sent again meanwhile: the mark belongs to this link.
     Invitation.objects.filter(pk=invitation.pk, nonce=invitation.nonce).update(mailed_at=timezone.now())
@@ -194,7 +194,7 @@ def is_members_email(email: str) -> bool:
 
 @transaction.atomic
 def roles_install(*, using: str = DEFAULT_DB_ALIAS) -> None:
-    """Make the four groups hold exactly what roles.PERMISSIONS says, as far as those permissions exist yet."""
+    """Make the four groups hold exactly what choices.PERMISSIONS says, as far as those permissions exist yet."""
     for role, names in PERMISSIONS.items():
         group, _made = Group.objects.using(using).get_or_create(name=role.value)
         group.permissions.set(_permissions(names, using=using))
@@ -280,7 +280,7 @@ def skill_gain(
 
 @transaction.atomic
 def skill_waive(*, by: User, person: User, skill: str, reason: str, now: datetime | None = None) -> SkillRecord:
-    """Let the person off the class, and say why. Nobody lets herself off.
+    """Let the person off the class, and say why. Nobody lets themselves off.
 
     PermissionDenied unless `by` may note skills and is another; ValidationError by "skill", "reason", or when the
     person has it already.
@@ -303,13 +303,13 @@ def skill_withdraw(*, by: User, record: SkillRecord, now: datetime | None = None
     return _withdraw(record, by, now or timezone.now())
 
 
-def _check(skill: str, told: str, *, field: str) -> None:
+def _check(skill: str, reason: str, *, field: str) -> None:
     problems: dict[str, str] = {}
     if skill not in Skill.values:
         problems["skill"] = gettext("Choose one of the skills taught here.")
-    if not told.strip():
+    if not reason.strip():
         problems[field] = gettext("Say why: whoever reads this later was not there.")
-    elif len(told.strip()) > TOLD_LENGTH:
+    elif len(reason.strip()) > TOLD_LENGTH:
         problems[field] = gettext("At most %(n)s characters.") % {"n": TOLD_LENGTH}
     if problems:
         raise ValidationError(problems)
@@ -338,8 +338,8 @@ TOKEN_BYTES = 32  # nobody guesses it
 @transaction.atomic
 def calendar_address_renew(*, by: User, now: datetime | None = None) -> CalendarAddress:
     """A new address; whoever had the old one sees nothing any more."""
-    told = {"token": secrets.token_urlsafe(TOKEN_BYTES), "made_at": now or timezone.now()}
-    address, _made = CalendarAddress.objects.update_or_create(person=by, defaults=told)
+    values = {"token": secrets.token_urlsafe(TOKEN_BYTES), "made_at": now or timezone.now()}
+    address, _made = CalendarAddress.objects.update_or_create(person=by, defaults=values)
     return address
 
 
@@ -474,7 +474,7 @@ def kitchen_change(
 ) -> None:
     """Batches keep the altitude that they were started at; this is for the next ones. Only a hall has a power limit.
 
-    Another altitude is noted, so that the whole household is told (club/reminders/kitchens.py). Raises like
+    Another altitude is noted, so that the whole household is told (club/reminders). Raises like
     kitchen_add.
     """
     if not Kitchen.objects.changeable_by(by).filter(pk=kitchen.pk).exists():

@@ -40,7 +40,7 @@ def me(request: HttpRequest) -> HttpResponse:
     # Of those they can use, as Kitchen.objects.changeable_by has it; one question less.
     changeable = {kitchen.pk for kitchen in kitchens if not kitchen.is_hall or user.has_role(Role.ORGANISER)}
     asked = KitchenInvitation.objects.open(timezone.now()).filter(person=user)
-    told = {
+    context = {
         "form": form,
         "kitchens": kitchens,
         "default": default_kitchen(user, kitchens),
@@ -48,7 +48,7 @@ def me(request: HttpRequest) -> HttpResponse:
         "invitations": asked.select_related("kitchen", "invited_by"),
         "skills": user.skill_records.standing(),
     }
-    return render(request, "members/me.html", told)
+    return render(request, "members/me.html", context)
 
 
 @require_POST
@@ -84,13 +84,13 @@ def invite(request: HttpRequest) -> HttpResponse:
 
 def people_page(request: HttpRequest, form: InviteForm) -> HttpResponse:
     everybody = User.objects.get_queryset().with_roles().in_order()
-    told = {
+    context = {
         "form": form,
         "page": Paginator(everybody, PER_PAGE).get_page(request.GET.get("page")),
         "invitations": Invitation.objects.unsettled().select_related("invited_by")[:PER_PAGE],
         "now": timezone.now(),
     }
-    return render(request, "members/people.html", told)
+    return render(request, "members/people.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -135,16 +135,16 @@ def add(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     form = KitchenForm(request.POST or None, by=user)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         with refusals_on(form):
             kitchen = services.kitchen_add(
                 by=user,
-                name=told["name"],
+                name=data["name"],
                 altitude_text=form.altitude_text,
-                altitude_how=told["altitude_how"],
-                is_hall=told.get("is_hall", False),
-                power_limit_w=told.get("power_limit_w"),
-                token=told["token"],
+                altitude_how=data["altitude_how"],
+                is_hall=data.get("is_hall", False),
+                power_limit_w=data.get("power_limit_w"),
+                token=data["token"],
             )
             # With the first kitchen a newcomer is done here; the desk says what can be done next.
             return saved(request, kitchen, then="desk:home" if user.kitchens.count() == 1 else "members:me")
@@ -160,15 +160,15 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
         raise PermissionDenied
     form = KitchenForm(request.POST or None, by=user, kitchen=kitchen)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         with refusals_on(form):
             services.kitchen_change(
                 by=user,
                 kitchen=kitchen,
-                name=told["name"],
+                name=data["name"],
                 altitude_text=form.altitude_text,
-                altitude_how=told["altitude_how"],
-                power_limit_w=told.get("power_limit_w"),
+                altitude_how=data["altitude_how"],
+                power_limit_w=data.get("power_limit_w"),
             )
             return saved(request, kitchen)
     return kitchen_page(request, kitchen, form)
@@ -180,7 +180,7 @@ def kitchen_page(
     action = reverse("members:kitchen-person-add", args=[kitchen.pk])
     people = [] if kitchen.is_hall else list(User.objects.get_queryset().filter(kitchens=kitchen).in_order())
     others = {person.pk for person in people} - {kitchen.founded_by_id}
-    told = {
+    context = {
         "form": form,
         "kitchen": kitchen,
         "people": people,
@@ -188,7 +188,7 @@ def kitchen_page(
         "invitations": [] if kitchen.is_hall else kitchen.invitations.shown(timezone.now()),
         "person_form": person_form or KitchenPersonForm(action=action),
     }
-    return render(request, "members/kitchen_change.html", told)
+    return render(request, "members/kitchen_change.html", context)
 
 
 @require_POST
@@ -199,11 +199,11 @@ def person_add(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         with refusals_on(form):
             services.kitchen_invite(by=user, kitchen=kitchen, email=form.cleaned_data["email"])
-            told = {"email": form.cleaned_data["email"], "kitchen": kitchen.name}
+            params = {"email": form.cleaned_data["email"], "kitchen": kitchen.name}
             said = _(
                 "If a member has the address %(email)s, they are asked now. With a yes they preserve in %(kitchen)s."
             )
-            messages.success(request, said % told)
+            messages.success(request, said % params)
             return redirect("members:kitchen-change", pk=pk)
     return kitchen_page(request, kitchen, KitchenForm(by=user, kitchen=kitchen), form)
 
@@ -215,8 +215,8 @@ def person_remove(request: HttpRequest, pk: int, person_pk: int) -> HttpResponse
     person = get_object_or_404(kitchen.people.all(), pk=person_pk)
     with refusals_as_messages(request):
         services.kitchen_person_remove(by=user, kitchen=kitchen, person=person)
-        told = {"person": str(person), "kitchen": kitchen.name}
-        messages.success(request, _("%(person)s is not of %(kitchen)s any more.") % told)
+        params = {"person": str(person), "kitchen": kitchen.name}
+        messages.success(request, _("%(person)s is not of %(kitchen)s any more.") % params)
     return redirect("members:me") if person.pk == user.pk else redirect("members:kitchen-change", pk=pk)
 
 
@@ -285,10 +285,10 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
 def accept(request: HttpRequest, token: str, found: Invitation) -> HttpResponse:
     form = AcceptForm(request.POST or None, initial={"name": found.name})
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         with refusals_on(form):
             user = services.invitation_accept(
-                token=token, name=told["name"], password=told["password"], units=told["units"]
+                token=token, name=data["name"], password=data["password"], units=data["units"]
             )
             get_adapter(request).login(request, user)
             messages.success(request, _("Welcome to the club, %(name)s.") % {"name": user.name})
@@ -334,8 +334,8 @@ def skills(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             record = services.skill_waive(by=user, **form.cleaned_data)
-            told = {"name": str(record.person), "skill": record.get_skill_display()}
-            messages.success(request, _("%(name)s, %(skill)s: waived.") % told)
+            params = {"name": str(record.person), "skill": record.get_skill_display()}
+            messages.success(request, _("%(name)s, %(skill)s: waived.") % params)
             return redirect("members:skills")
     page = Paginator(SkillRecord.objects.standing().for_list(), PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "members/skills.html", {"form": form, "page": page})
@@ -346,6 +346,6 @@ def skill_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.note_skill")
     record = get_object_or_404(SkillRecord.objects.select_related("person"), pk=pk)
     if services.skill_withdraw(by=user, record=record):
-        told = {"name": str(record.person), "skill": record.get_skill_display()}
-        messages.success(request, _("%(name)s, %(skill)s: taken back.") % told)
+        params = {"name": str(record.person), "skill": record.get_skill_display()}
+        messages.success(request, _("%(name)s, %(skill)s: taken back.") % params)
     return redirect("members:skills")

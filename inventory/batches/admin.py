@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from club.core.admin import LookOnly
+from club.core.admin import ReadOnlyAdmin
 from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, Recall, RecallAnswer, SealCheck
 
 
 @admin.register(Batch)
-class BatchAdmin(LookOnly):
+class BatchAdmin(ReadOnlyAdmin):
     list_display = ("lot_code", "revision", "kitchen", "made_by", "state", "started_at", "jars_out_at")
     list_filter = ("state",)
     list_select_related = ("revision__recipe", "kitchen", "made_by")
@@ -17,40 +17,40 @@ class BatchAdmin(LookOnly):
 
 
 @admin.register(Jar)
-class JarAdmin(LookOnly):
+class JarAdmin(ReadOnlyAdmin):
     list_display = ("batch", "number", "size", "seal", "disposal", "place", "lid_lot")
     list_filter = ("seal", "disposal")
     list_select_related = ("batch", "place", "lid_lot")
 
 
 @admin.register(SealCheck)
-class SealCheckAdmin(LookOnly):
+class SealCheckAdmin(ReadOnlyAdmin):
     list_display = ("batch", "checked_at", "checked_by", "was_early", "sealed", "unsealed", "broken")
     list_select_related = ("batch", "checked_by")
 
 
 @admin.register(Recall)
-class RecallAdmin(LookOnly):
+class RecallAdmin(ReadOnlyAdmin):
     list_display = ("kind", "subject_words", "opened_at", "opened_by", "closed_at", "is_cleared")
     list_filter = ("kind", "is_cleared")
     list_select_related = ("revision__recipe", "lid_lot", "batch__revision__recipe", "opened_by")
 
 
 @admin.register(RecallAnswer)
-class RecallAnswerAdmin(LookOnly):
+class RecallAnswerAdmin(ReadOnlyAdmin):
     list_display = ("recall", "batch", "person", "outcome", "jars", "answered_at")
     list_select_related = ("recall__revision__recipe", "recall__lid_lot", "recall__batch", "batch", "person")
 
 
 @admin.register(JarOffer)
-class JarOfferAdmin(LookOnly):
+class JarOfferAdmin(ReadOnlyAdmin):
     list_display = ("batch", "size", "giver", "state", "created_at")
     list_filter = ("state",)
     list_select_related = ("batch", "giver")
 
 
 @admin.register(JarClaim)
-class JarClaimAdmin(LookOnly):
+class JarClaimAdmin(ReadOnlyAdmin):
     list_display = ("offer", "person", "count", "state", "asked_at")
     list_filter = ("state",)
     list_select_related = ("offer", "person")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from club.core.admin import LookOnly
+from club.core.admin import ReadOnlyAdmin
 from inventory.jars.models import (
     Balance,
     ClubOrder,
@@ -26,44 +26,44 @@ class LidLotAdmin(admin.ModelAdmin):
     search_fields = ("code", "code_key", "maker")
 
 
-class LedgerLookOnly(LookOnly):
+class LedgerReadOnlyAdmin(ReadOnlyAdmin):
     show_full_result_count = False  # a ledger of a million is not counted for a heading
 
 
 @admin.register(Place)
-class PlaceAdmin(LedgerLookOnly):
+class PlaceAdmin(LedgerReadOnlyAdmin):
     list_display = ("kind", "kitchen", "person")
     list_select_related = ("kitchen", "person")
 
 
 @admin.register(Balance)
-class BalanceAdmin(LedgerLookOnly):
+class BalanceAdmin(LedgerReadOnlyAdmin):
     list_display = ("place", "size", "state", "batch", "count")
     list_select_related = ("place__kitchen", "place__person", "batch")
 
 
 @admin.register(Movement)
-class MovementAdmin(LedgerLookOnly):
+class MovementAdmin(LedgerReadOnlyAdmin):
     list_display = ("at", "reason", "count", "size", "source", "target", "by")
     list_select_related = ("source__kitchen", "source__person", "target__kitchen", "target__person", "by")
 
 
 @admin.register(LidMovement)
-class LidMovementAdmin(LedgerLookOnly):
+class LidMovementAdmin(LedgerReadOnlyAdmin):
     list_display = ("at", "lot", "count", "reason", "by")
     list_select_related = ("lot", "by")
 
 
 @admin.register(ClubOrder)
-class ClubOrderAdmin(LedgerLookOnly):
+class ClubOrderAdmin(LedgerReadOnlyAdmin):
     list_display = ("title", "state", "closes_at", "opened_by")
     list_select_related = ("opened_by",)
 
 
 @admin.register(OrderPayment)
-class OrderPaymentAdmin(LedgerLookOnly):
+class OrderPaymentAdmin(LedgerReadOnlyAdmin):
     list_display = ("at", "order", "member", "cents", "by")
     list_select_related = ("order", "member", "by")
 
 
-admin.site.register([LidStock, Deposit, Supply, SupplyLot], LookOnly)
+admin.site.register([LidStock, Deposit, Supply, SupplyLot], ReadOnlyAdmin)

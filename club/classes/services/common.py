@@ -65,12 +65,12 @@ def line_clean(text: str, *, field: str, longest: int, needed: bool = False) -> 
 
 def text_clean(text: str, *, field: str, longest: int = LONG_TEXT, needed: bool = False) -> str:
     """Lines kept, other spaces put together. ValidationError on `field`."""
-    told = "\n".join(" ".join(line.split()) for line in text.replace("\0", "").strip().splitlines())
-    if needed and not told:
+    clean = "\n".join(" ".join(line.split()) for line in text.replace("\0", "").strip().splitlines())
+    if needed and not clean:
         raise ValidationError({field: _("Write something here.")})
-    if len(told) > longest:
+    if len(clean) > longest:
         raise ValidationError({field: _("At most %(n)s characters.") % {"n": longest}})
-    return told
+    return clean
 
 
 # What the services of the day share: who may, the session held fast for one write, and people at a station.

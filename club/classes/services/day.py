@@ -46,7 +46,7 @@ from inventory.batches.services import batch_start
 def roll_call(*, by: User, signup: SignUp, came: int | None, now: datetime | None = None) -> SignUp:
     """How many of a party came; 0 is absent, None takes it back: not called yet.
 
-    Who is absent leaves her station, so that its seats are free for others.
+    Who is absent leaves their station, so that its seats are free for others.
     """
     session = session_on_the_day(by, signup.session, now_or(now))
     signup = signup_fresh(session, signup)
@@ -62,7 +62,7 @@ def roll_call(*, by: User, signup: SignUp, came: int | None, now: datetime | Non
 
 
 def _not_taking_jars(signup: SignUp) -> None:
-    """Before the start somebody else is chosen; after it the batch is hers."""
+    """Before the start somebody else is chosen; after it the batch is theirs."""
     if StationBatch.objects.filter(station__taker__signup=signup).exists():
         raise ValidationError(
             _("The batch of %(station)s was started for %(person)s, so she came.")
@@ -82,7 +82,7 @@ def walk_in_take(
     companion: str = "",
     now: datetime | None = None,
 ) -> SignUp:
-    """Somebody at the door is given a seat, while seats remain. She has come, so the roll says so at once.
+    """Somebody at the door is given a seat, while seats remain; the roll says at once that they came.
 
     1. The same form sent twice finds what it made. Who has a seat already is only called on the roll.
     2. Whoever was offered a seat takes that one; whoever waited takes a free one before those who are not here.
@@ -98,8 +98,8 @@ def walk_in_take(
     if not person.is_active:
         raise ValidationError({"person": _("Nobody of the club is called so any more.")})
     if teaches(person, session):
-        told = _("%(person)s teaches this session: its seats are for those who learn.") % {"person": person}
-        raise ValidationError({"person": told})
+        text = _("%(person)s teaches this session: its seats are for those who learn.") % {"person": person}
+        raise ValidationError({"person": text})
     before = SignUp.objects.open().filter(session=session, person=person).first()
     if before is not None:
         return _who_was_listed(session, before, now)
@@ -141,9 +141,9 @@ def _seats_take(session: ClassSession, places: int) -> None:
 
 @transaction.atomic
 def companion_take(*, by: User, signup: SignUp, name: str, now: datetime | None = None) -> SignUp:
-    """A guest who came along with a member takes a second seat beside her, while seats remain.
+    """A guest who came along with a member takes a second seat beside them, while seats remain.
 
-    A guest has no account, so she is always somebody's companion. Where the station has no seat for both, the party
+    A guest has no account, so is always somebody's companion. Where the station has no seat for both, the party
     leaves it and is seated anew.
     """
     session = session_on_the_day(by, signup.session, now_or(now))
@@ -154,7 +154,7 @@ def companion_take(*, by: User, signup: SignUp, name: str, now: datetime | None 
     if signup.places >= MOST_PLACES:
         raise ValidationError({"name": _("This party is two already.")})
     _seats_take(session, 1)
-    # Who brings somebody is here herself, unless she was called absent.
+    # Who brings somebody is here too, unless they were called absent.
     came = MOST_PLACES if signup.came is None else signup.came + 1
     signup.places, signup.companion, signup.came = MOST_PLACES, name, came
     if signup.station is not None and seats_free_at(signup.station, besides=signup) < MOST_PLACES:
@@ -166,7 +166,7 @@ def companion_take(*, by: User, signup: SignUp, name: str, now: datetime | None 
 
 @transaction.atomic
 def absent_seat_free(*, by: User, signup: SignUp, now: datetime | None = None) -> SignUp:
-    """The seat of somebody who did not come is free for a walk-in. Her sign-up is closed; the roll keeps her absent."""
+    """The seat of somebody who did not come is free for a walk-in: the sign-up is closed, absent on the roll."""
     now = now_or(now)
     session = session_on_the_day(by, signup.session, now)
     signup = signup_fresh(session, signup)
@@ -247,8 +247,8 @@ def taker_choose(*, by: User, station: Station, signup: SignUp, now: datetime | 
         raise ValidationError(_("The batch of %(station)s is started already.") % {"station": station.label})
     if signup.station_id != station.pk or not signup.came:
         raise ValidationError(_("Choose somebody who came and sits at this station."))
-    told = {"signup": signup, "chosen_by": by, "chosen_at": now}
-    return JarTaker.objects.update_or_create(station=station, defaults=told)[0]
+    values = {"signup": signup, "chosen_by": by, "chosen_at": now}
+    return JarTaker.objects.update_or_create(station=station, defaults=values)[0]
 
 
 @dataclass
@@ -265,7 +265,7 @@ def stations_start(*, by: User, session: ClassSession, now: datetime | None = No
     """A batch for each station with people, in the hall, from the station's own plan; all of them or none.
 
     1. Each station's jars are those of one person: who was chosen, or the only party that came to it.
-    2. Whatever speaks against any station is told at once, by station, and nothing is started.
+    2. Everything against any station is refused at once, by station, and nothing is started.
     3. A second press finds the batches of the first: one batch a station, by constraint.
     """
     now = now_or(now)
@@ -339,8 +339,8 @@ def _taker(by: User, station: Station, came: list[SignUp], now: datetime) -> Sig
         return chosen.signup
     if len(came) > 1:
         raise ValidationError(_("Choose who takes its jars home."))
-    told = {"signup": came[0], "chosen_by": by, "chosen_at": now}
-    JarTaker.objects.update_or_create(station=station, defaults=told)
+    values = {"signup": came[0], "chosen_by": by, "chosen_at": now}
+    JarTaker.objects.update_or_create(station=station, defaults=values)
     return came[0]
 
 
@@ -352,8 +352,8 @@ def load_begin(*, by: User, cooking: StationBatch, number: int, now: datetime | 
     _on_the_stove_check(cooking)
     if not 1 <= number <= loads_of(cooking):
         raise ValidationError(_("This batch has no such load."))
-    told = {"began_at": now, "began_by": by}
-    return CannerLoad.objects.get_or_create(cooking=cooking, number=number, defaults=told)[0]
+    values = {"began_at": now, "began_by": by}
+    return CannerLoad.objects.get_or_create(cooking=cooking, number=number, defaults=values)[0]
 
 
 @transaction.atomic
@@ -396,9 +396,9 @@ def session_close(*, by: User, session: ClassSession, learned: str = "", now: da
     if uncalled:
         text = ngettext("%(n)s sign-up is not called yet.", "%(n)s sign-ups are not called yet.", uncalled)
         raise ValidationError(f"{text % {'n': uncalled}} {_('Say of each who came, or that nobody did.')}")
-    told = {"learned": _text(learned, "learned"), "closed_by": by, "changed_at": now}
+    values = {"learned": _text(learned, "learned"), "closed_by": by, "changed_at": now}
     ClassSession.objects.filter(pk=session.pk).update(state=SessionState.HELD, held_at=now)
-    SessionReport.objects.create(session=session, **told)
+    SessionReport.objects.create(session=session, **values)
     _skills_note(by, session)
     return ClassSession.objects.get(pk=session.pk)
 
@@ -406,7 +406,7 @@ def session_close(*, by: User, session: ClassSession, learned: str = "", now: da
 def _skills_note(by: User, session: ClassSession) -> None:
     """Whoever signed up and came has learned what the session teaches. An organiser closes for those who taught it.
 
-    Nobody says it of herself: where nobody else may say it, it is not noted, and another instructor waives it.
+    Nobody says it of themselves: where nobody else may say it, it is not noted, and another instructor waives it.
     """
     if not session.skill:
         return
@@ -430,14 +430,14 @@ def _skills_note(by: User, session: ClassSession) -> None:
 def learned_change(*, by: User, session: ClassSession, learned: str, now: datetime | None = None) -> None:
     """What was learned, written anew; only of a session that was held."""
     run_check(by, session)
-    told = {"learned": _text(learned, "learned"), "changed_at": now_or(now)}
-    if SessionReport.objects.filter(session=session).update(**told) != 1:
+    values = {"learned": _text(learned, "learned"), "changed_at": now_or(now)}
+    if SessionReport.objects.filter(session=session).update(**values) != 1:
         raise ValidationError(_("Close the session first."))
 
 
 @transaction.atomic
 def own_note_write(*, by: User, signup: SignUp, text: str, now: datetime | None = None) -> None:
-    """A student's own note; an empty one is taken away. Hers alone to write."""
+    """A student's own note; an empty one is taken away. Theirs alone to write."""
     if not SignUp.objects.came().of(by).filter(pk=signup.pk).exists():
         raise PermissionDenied
     text = _text(text, "text")
@@ -472,8 +472,8 @@ def photo_add(
         raise ValidationError({"photo": _("A session keeps %(n)s pictures: remove one first.") % {"n": MOST_PHOTOS}})
     if SessionPhoto.objects.filter(token=token).exists():
         raise form_used()
-    told = {"jpeg": jpeg, "caption": caption, "added_by": by, "added_at": now_or(now)}
-    return SessionPhoto.objects.create(session=session, token=token, **told)
+    values = {"jpeg": jpeg, "caption": caption, "added_by": by, "added_at": now_or(now)}
+    return SessionPhoto.objects.create(session=session, token=token, **values)
 
 
 @transaction.atomic

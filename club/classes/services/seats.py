@@ -165,10 +165,10 @@ def hours_of(session: ClassSession) -> Hours:
     return Hours(session.starts_at, session.signup_closes_at, ZoneInfo(session.zone))
 
 
-def _give(session: ClassSession, waiter: Waiter, **told: object) -> bool:
+def _give(session: ClassSession, waiter: Waiter, **columns: object) -> bool:
     if not seats_take(session.pk, waiter.places):
         return False
-    SignUp.objects.filter(pk=waiter.key, state=SignUpState.WAITING).update(**told)
+    SignUp.objects.filter(pk=waiter.key, state=SignUpState.WAITING).update(**columns)
     return True
 
 
@@ -202,14 +202,14 @@ def signup_close(signup: SignUp, state: SignUpState, moment: datetime) -> bool:
     """
     same = SignUp.objects.filter(pk=signup.pk)
     places = same.values_list("places", flat=True).get()
-    told = {"state": state, "closed_at": moment, "needs": ""}
-    if same.filter(state__in=SEAT_STATES).update(**told) == 1:
+    columns = {"state": state, "closed_at": moment, "needs": ""}
+    if same.filter(state__in=SEAT_STATES).update(**columns) == 1:
         seats_give_back(signup.session_id, places)
         return True
-    return same.filter(state=SignUpState.WAITING).update(**told) == 1
+    return same.filter(state=SignUpState.WAITING).update(**columns) == 1
 
 
-# Signing up for a session, changing one's sign-up, and giving it up. See waiting.py for the line.
+# Signing up for a session, changing one's sign-up, and giving it up. The line is above.
 
 TEACHES = gettext_lazy("You teach this session: its seats are for those who learn.")
 
@@ -229,17 +229,17 @@ def signup_place(
 
     1. What was written must make sense. 2. In a turn at the session's seats: the same token finds what it made the
     first time; sign-up must be open; one open sign-up each. 3. It goes to the end of the line, whatever the clock of
-    this machine says, and 4. the line is served: whoever signs up is seated only if the rule reaches her.
+    this machine says, and 4. the line is served: whoever signs up is seated only if the rule reaches them.
     `named` are the instructors who were named to the person beside `needs`, by key: nobody else reads it.
     Raises PermissionDenied, ValidationError (places, companion, needs), AlreadyDone for a second sign-up.
     """
     if not by.is_active:
         raise PermissionDenied
-    told = _party(places, companion, needs)
+    columns = _party(places, companion, needs)
     token = token or uuid4()
     try:
         with transaction.atomic():
-            return _sign_up(by, session.pk, told, named, token, now)
+            return _sign_up(by, session.pk, columns, named, token, now)
     except IntegrityError:  # the token made something else, or a row came in without its turn
         raise AlreadyDone(_("You are signed up already.")) from None
 
@@ -247,7 +247,7 @@ def signup_place(
 def _sign_up(
     by: User,
     session_id: int,
-    told: dict[str, object],
+    columns: dict[str, object],
     named: Collection[int] | None,
     token: UUID,
     now: datetime | None,
@@ -268,7 +268,7 @@ def _sign_up(
         token=token,
         state=SignUpState.WAITING,
         joined_at=max(moment, last or moment),
-        **told,
+        **columns,
     )
     needs_written(signup, named=named)
     line_fill(session, moment, arriving=signup)
@@ -325,8 +325,8 @@ def signup_note(
     session, moment = session_turn(signup.session_id), now_or(now)
     begun_check(session, moment)
     signup.refresh_from_db()
-    told = _party(signup.places, companion, needs)
-    if SignUp.objects.filter(pk=signup.pk, state__in=OPEN_STATES).update(**told) != 1:
+    columns = _party(signup.places, companion, needs)
+    if SignUp.objects.filter(pk=signup.pk, state__in=OPEN_STATES).update(**columns) != 1:
         raise AlreadyDone(_("You are not signed up any more."))
     signup.refresh_from_db()
     needs_written(signup, named=named)

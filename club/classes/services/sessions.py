@@ -47,17 +47,17 @@ from recipes.engine.stations import HallRefusal
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
 from recipes.models import Revision, RevisionState
 
-# Sessions and series: made, and changed as far as it is safe. Hours are moved in `moving`.
+# Sessions and series: made, and changed as far as it is safe. Hours are moved by session_move.
 
 MOST_PEOPLE = 200
-CLOSES = time(18, 0)  # sign-up, on the day before, unless told otherwise; common practice, no source
+CLOSES = time(18, 0)  # sign-up, on the day before, unless somebody chose otherwise; common practice, no source
 A_DAY = timedelta(days=1)
 GONE_BY = gettext_lazy("That has gone by. Choose a day to come.")
 
 
 @dataclass(frozen=True)
 class SessionFields:
-    """What is told of a session besides its day. Empty sign-up times: from now on, to 18:00 on the day before."""
+    """What is written about a session besides its day. Empty sign-up times: from now on, to 18:00 on the day before."""
 
     title: str
     hall: Kitchen
@@ -117,14 +117,14 @@ def session_make(
     moment = now_or(now)
     if made := ClassSession.objects.filter(token=token, created_by=by).first():
         return made
-    told = fields_clean(vars_of(fields))
-    people = told.pop("instructors")
+    columns = fields_clean(vars_of(fields))
+    people = columns.pop("instructors")
     hours = hours_clean(day, fields.starts, fields.ends, now=moment)
     opens, closes = _signup_times(fields, hours, moment)
     try:
         with transaction.atomic():
             session = ClassSession.objects.create(
-                **{**told, **vars(hours), "signup_opens_at": opens, "signup_closes_at": closes},
+                **{**columns, **vars(hours), "signup_opens_at": opens, "signup_closes_at": closes},
                 token=token,
                 series=series,
                 zone=settings.TIME_ZONE,
@@ -146,7 +146,7 @@ def series_make(
 ) -> ClassSeries:
     """A draft for each of the days, at the same hours on the wall. The same token again finds the series.
 
-    Every day that cannot be is told at once. Raises as session_make; ValidationError on `days`.
+    Every day that cannot be is named at once. Raises as session_make; ValidationError on `days`.
     """
     planner_check(by)
     moment = now_or(now)
@@ -180,9 +180,9 @@ def session_change(
     run_check(by, session)
     moment = now_or(now)
     fresh = session_lock(session)
-    told = fields_clean(dict(changes))
-    people = told.pop("instructors", None)
-    changed = {name: value for name, value in told.items() if getattr(fresh, name) != value}
+    columns = fields_clean(dict(changes))
+    people = columns.pop("instructors", None)
+    changed = {name: value for name, value in columns.items() if getattr(fresh, name) != value}
     is_new_team = people is not None and set(fresh.instructors.all()) != set(people)
     if fresh.state == SessionState.PUBLISHED:
         _safe_check(changed)
@@ -233,17 +233,17 @@ def signup_closes_usual(hours: Hours) -> datetime:
 
 
 def vars_of(fields: SessionFields) -> dict[str, Any]:
-    told = dict(vars(fields))
+    values = dict(vars(fields))
     for name in ("starts", "ends", "signup_opens_at", "signup_closes_at"):
-        del told[name]
-    return told
+        del values[name]
+    return values
 
 
-def fields_clean(told: dict[str, Any]) -> dict[str, Any]:
-    """The fields as they are stored; every one that is wrong is told at once."""
+def fields_clean(fields: dict[str, Any]) -> dict[str, Any]:
+    """The fields as they are stored; every one that is wrong is refused at once."""
     problems: dict[str, list[str]] = {}
     clean: dict[str, Any] = {}
-    for name, value in told.items():
+    for name, value in fields.items():
         try:
             clean[name] = _CLEANERS[name](value) if name in _CLEANERS else value
         except ValidationError as error:
@@ -357,11 +357,11 @@ def station_add(*, by: User, session: ClassSession, fields: StationFields, now: 
     """One more station, with the next number. PermissionDenied; ValidationError by field, or once it is published."""
     run_check(by, session)
     locked = session_lock(session, states=DRAFT)
-    told = station_clean(fields)
+    columns = station_clean(fields)
     if locked.stations.count() >= MOST_STATIONS:
         raise ValidationError(_("A session has at most %(n)s stations.") % {"n": MOST_STATIONS})
     last = locked.stations.aggregate(last=Max("number"))["last"] or 0
-    station = Station.objects.create(session=locked, number=last + 1, **told)
+    station = Station.objects.create(session=locked, number=last + 1, **columns)
     _count_seats(session, now_or(now))
     return station
 
@@ -371,10 +371,10 @@ def station_change(*, by: User, station: Station, fields: StationFields, now: da
     """Everything about a draft's station but its number. Raises as station_add."""
     run_check(by, station.session)
     session_lock(station.session, states=DRAFT)
-    told = station_clean(fields)
-    for name, value in told.items():
+    columns = station_clean(fields)
+    for name, value in columns.items():
         setattr(station, name, value)
-    station.save(update_fields=list(told))
+    station.save(update_fields=list(columns))
     _count_seats(station.session, now_or(now))
     return station
 
@@ -407,7 +407,7 @@ def stations_copy(*, by: User, source: ClassSession, target: ClassSession, now: 
 
 
 def station_clean(fields: StationFields) -> dict[str, Any]:
-    """The fields as they are stored; every one that is wrong is told at once."""
+    """The fields as they are stored; every one that is wrong is refused at once."""
     problems: dict[str, Any] = {}
     name = line_clean(fields.name, field="name", longest=STATION_NAME_LENGTH)
     if fields.revision.state != RevisionState.PUBLISHED:
@@ -468,7 +468,7 @@ def session_publish(*, by: User, session: ClassSession, now: datetime | None = N
     """Everybody sees it and can sign up. Publishing twice is the same as once.
 
     1. The row is locked, so that no station changes in the meantime. 2. Every refusal of the plan and of what is held
-    for it is told at once. 3. The state changes only from a draft.
+    for it is named at once. 3. The state changes only from a draft.
     PermissionDenied, PlanRefused, ValidationError when it was cancelled or held.
     """
     run_check(by, session)
@@ -494,7 +494,7 @@ def session_cancel(*, by: User, session: ClassSession, reason: str, now: datetim
     """
     run_check(by, session)
     moment = now_or(now)
-    told = " ".join(text_clean(reason, field="reason", longest=REASON_LENGTH, needed=True).split())
+    reason = " ".join(text_clean(reason, field="reason", longest=REASON_LENGTH, needed=True).split())
     locked = session_lock(session, states=(*OPEN, SessionState.CANCELLED))
     if locked.state == SessionState.CANCELLED:
         return locked
@@ -502,7 +502,7 @@ def session_cancel(*, by: User, session: ClassSession, reason: str, now: datetim
     gear_release(by=by, session=locked, now=moment)
     heard = {"sequence": F("sequence") + 1} if locked.is_published else {}
     ClassSession.objects.filter(pk=locked.pk, state__in=OPEN).update(
-        state=SessionState.CANCELLED, cancelled_at=moment, cancel_reason=told, changed_at=moment, **heard
+        state=SessionState.CANCELLED, cancelled_at=moment, cancel_reason=reason, changed_at=moment, **heard
     )
     locked.refresh_from_db()
     return locked
@@ -565,10 +565,10 @@ def gear_refusals(session: ClassSession) -> list[HallRefusal]:
     ]
 
 
-def refusal_words(told: HallRefusal) -> str:
+def refusal_words(hall_refusal: HallRefusal) -> str:
     """The refusal with the stations it is about."""
-    stations = stations_words(told.stations)
-    return f"{stations}: {told.refusal.message}" if stations else told.refusal.message
+    stations = stations_words(hall_refusal.stations)
+    return f"{stations}: {hall_refusal.refusal.message}" if stations else hall_refusal.refusal.message
 
 
 def stations_words(numbers: Sequence[int]) -> str:
@@ -587,8 +587,8 @@ def _open_refusals(session: ClassSession, moment: datetime) -> Iterator[HallRefu
         yield _open_refusal("sign-up-closed", _("Sign-up would be closed already. Let it close later."))
     if 0 < session.seats_total < session.minimum_people:
         text = _("It asks for %(least)s people and has %(seats)s seats. Add seats, or run with fewer.")
-        told = {"least": session.minimum_people, "seats": session.seats_total}
-        yield _open_refusal("too-few-seats", text % told)
+        params = {"least": session.minimum_people, "seats": session.seats_total}
+        yield _open_refusal("too-few-seats", text % params)
 
 
 def _open_refusal(code: str, message: str) -> HallRefusal:

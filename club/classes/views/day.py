@@ -1,4 +1,4 @@
-"""The gates of the day's pages: a session for who runs it, what belongs to it, and a handout."""
+"""The day's pages: the roll, the stations, what is written afterwards, and handouts."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def cooking_of(session: ClassSession, pk: int) -> StationBatch:
 
 
 def handout_signup(request: HttpRequest, pk: int) -> SignUp:
-    """404 for anybody but the student herself and the session's instructors."""
+    """404 for anybody but the student and the session's instructors."""
     signups = SignUp.objects.handouts_for(signed_in(request))
     return get_object_or_404(signups.select_related(*SHOWN_WITH_A_HANDOUT), pk=pk)
 
@@ -82,13 +82,13 @@ def day(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _roll_page(request: HttpRequest, session: ClassSession, form: WalkInForm | None = None) -> HttpResponse:
-    told = {
+    context = {
         "session": session,
         "roll": roll_of(session),
         "form": form or WalkInForm(action=reverse("classes:day-walk-in", args=[session.pk])),
         "people": User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED],
     }
-    return render(request, "classes/day.html", told)
+    return render(request, "classes/day.html", context)
 
 
 @require_POST
@@ -144,14 +144,14 @@ def free_seat(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 def stations(request: HttpRequest, pk: int) -> HttpResponse:
     session, now = run_session(request, pk), timezone.now()
     shown = stations_of(session, signed_in(request), now)
-    told = {
+    context = {
         "session": session,
         "stations": shown,
         "standing": standing_of(session),
         "to_start": [one for one in shown if one.batch is None and one.has_somebody],
         "now": now,
     }
-    return render(request, "classes/day_stations.html", told)
+    return render(request, "classes/day_stations.html", context)
 
 
 def _back_to_stations(session: ClassSession, station_pk: int | None = None) -> HttpResponse:
@@ -161,7 +161,7 @@ def _back_to_stations(session: ClassSession, station_pk: int | None = None) -> H
 
 @require_POST
 def sit(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
-    """`station` names the station; empty takes her off hers."""
+    """`station` names the station; empty takes the party off theirs."""
     session = run_session(request, pk)
     signup, asked = signup_of(session, signup_pk), request.POST.get("station", "")
     station = station_of(session, int(asked)) if asked.isdecimal() and len(asked) < 19 else None
@@ -175,8 +175,8 @@ def sit_all(request: HttpRequest, pk: int) -> HttpResponse:
     session = run_session(request, pk)
     with refusals_as_messages(request):
         for signup in services_day.everybody_sit(by=signed_in(request), session=session):
-            told = {"person": signup.person, "n": signup.places}
-            messages.warning(request, _("No station has %(n)s seats together for %(person)s.") % told)
+            params = {"person": signup.person, "n": signup.places}
+            messages.warning(request, _("No station has %(n)s seats together for %(person)s.") % params)
     return _back_to_stations(session)
 
 
@@ -249,7 +249,7 @@ def _after_page(
     photo_form: SessionPhotoForm | None = None,
 ) -> HttpResponse:
     report = SessionReport.objects.filter(session=session).first()
-    told = {
+    context = {
         "session": session,
         "is_held": session.state == SessionState.HELD,
         "report": report,
@@ -259,7 +259,7 @@ def _after_page(
         "form": form or LearnedForm(submit=_("Keep it"), initial={"learned": report.learned if report else ""}),
         "photo_form": photo_form or SessionPhotoForm(action=reverse("classes:photo-add", args=[session.pk])),
     }
-    return render(request, "classes/after.html", told)
+    return render(request, "classes/after.html", context)
 
 
 @require_POST
@@ -267,9 +267,9 @@ def photo_add(request: HttpRequest, pk: int) -> HttpResponse:
     session = run_session(request, pk)
     form = SessionPhotoForm(request.POST, request.FILES, action=request.path)
     if form.is_valid():
-        told = dict(form.cleaned_data)
+        data = dict(form.cleaned_data)
         with refusals_on(form):
-            services_day.photo_add(by=signed_in(request), session=session, file=told.pop("photo"), **told)
+            services_day.photo_add(by=signed_in(request), session=session, file=data.pop("photo"), **data)
             return redirect("classes:after", session.pk)
     return _after_page(request, session, photo_form=form)
 
@@ -304,7 +304,7 @@ def handout(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _handout_page(request: HttpRequest, signup: SignUp, form: OwnNoteForm) -> HttpResponse:
-    told = {
+    context = {
         "signup": signup,
         "session": signup.session,
         "handout": handout_of(signup),
@@ -313,7 +313,7 @@ def _handout_page(request: HttpRequest, signup: SignUp, form: OwnNoteForm) -> Ht
         "is_hers": signup.person_id == signed_in(request).pk,
         "form": form,
     }
-    return render(request, "classes/handout.html", told)
+    return render(request, "classes/handout.html", context)
 
 
 @require_safe

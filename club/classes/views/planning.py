@@ -1,4 +1,7 @@
-"""The one gate to what is planned: 404 for who may not see a session, 403 for who sees it and may not run it."""
+"""Planning a session, its stations and its gear.
+
+A session is found in one way: 404 for who may not see it, 403 for who sees it and may not run it.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +43,7 @@ def planner(request: HttpRequest) -> User:
 
 
 def session_to_run(user: User, pk: int) -> ClassSession:
-    """A session of which this person is an instructor, or which she made."""
+    """A session of which this person is an instructor, or which they made."""
     session = get_object_or_404(ClassSession.objects.visible_to(user).select_related("hall", "series"), pk=pk)
     if not ClassSession.objects.run_by(user).filter(pk=pk).exists():
         raise PermissionDenied
@@ -104,8 +107,8 @@ def release(request: HttpRequest, pk: int) -> HttpResponse:
 def say_free(request: HttpRequest, session: ClassSession) -> None:
     """What was held is free, and what is not, since the counter was first."""
     if codes := services.codes_out(session):
-        told = _("Handed over already, so not free: %(codes)s. The counter takes them back. All else is free again.")
-        messages.warning(request, told % {"codes": ", ".join(codes)})
+        text = _("Handed over already, so not free: %(codes)s. The counter takes them back. All else is free again.")
+        messages.warning(request, text % {"codes": ", ".join(codes)})
     else:
         messages.success(request, _("Everything that was kept for it is free again."))
 

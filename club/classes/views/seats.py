@@ -102,14 +102,14 @@ def notes(request: HttpRequest, pk: int) -> HttpResponse:
         except AlreadyDone as done:
             messages.info(request, str(done))
             return redirect(signup.session)
-    told = {
+    context = {
         "signup": signup,
         "session": signup.session,
         "form": form,
         "teachers": teachers,
         "unread_by": unread_by(signup),
     }
-    return render(request, "classes/notes.html", told)
+    return render(request, "classes/notes.html", context)
 
 
 @require_POST
@@ -153,9 +153,9 @@ def by_mail(request: HttpRequest, token: str) -> HttpResponse:
         if not refused:
             return redirect("classes:by-mail", token)
         signup.refresh_from_db(fields=["state", "offer_until"])
-    told = {"signup": signup, "session": signup.session, "refused": refused}
-    told["has_begun"] = signup.session.starts_at <= timezone.now()
-    return render(request, "classes/by_mail.html", told, status=409 if refused else 200)
+    context = {"signup": signup, "session": signup.session, "refused": refused}
+    context["has_begun"] = signup.session.starts_at <= timezone.now()
+    return render(request, "classes/by_mail.html", context, status=409 if refused else 200)
 
 
 def _answered(signup: SignUp, answer: str) -> str:
