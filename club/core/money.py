@@ -33,21 +33,24 @@ def cents_typed(text: str) -> int | None:
 
 
 class MoneyField(forms.Field):
-    """A sum as people type it; gives cents, and None where nothing was typed. Its first value is in cents too."""
+    """A sum as people type it: gives cents, and `empty_value` where nothing was typed. Initial values are cents."""
 
     default_error_messages = {"invalid": _("Write a price such as 4.99.")}
 
-    def __init__(self, **options: Any) -> None:
+    def __init__(self, *, empty_value: int | None = None, **options: Any) -> None:
+        self.empty_value = empty_value
         widget = forms.TextInput(attrs={"inputmode": "decimal", "maxlength": 12})
         super().__init__(**{"widget": widget, **options})
 
     def prepare_value(self, value: Any) -> Any:
-        return money_words(value) if isinstance(value, int) else value
+        if isinstance(value, int):
+            return "" if value == self.empty_value else money_words(value)
+        return value
 
     def to_python(self, value: Any) -> int | None:
         text = str(value or "").strip()
         if not text:
-            return None
+            return self.empty_value
         cents = cents_typed(text)
         if cents is None:
             raise forms.ValidationError(self.error_messages["invalid"], code="invalid")

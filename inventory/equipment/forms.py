@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import PersonField
 from club.core.forms import TokenForm, form_helper, heading
-from club.core.money import cents_typed, money_words
+from club.core.money import MoneyField
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import NO_SKILL, PARTS_OUTCOMES, Condition, Kind, Measure
@@ -42,21 +42,15 @@ def day_field(label: Any, **options: Any) -> forms.DateField:
     return forms.DateField(label=label, widget=widget, **options)
 
 
-class MoneyField(forms.CharField):
-    """Typed as 20 or 20.50; gives whole cents."""
-
-    def __init__(self, **options: Any) -> None:
-        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-        super().__init__(max_length=10, required=False, widget=widget, **options)
-
-    def prepare_value(self, value: Any) -> Any:
-        return money_words(value) if isinstance(value, int) and value else ("" if value == 0 else value)
-
-    def clean(self, value: Any) -> Any:
-        cents = cents_typed(super().clean(value))
-        if cents is None:
-            raise forms.ValidationError(_("Give a sum such as 20 or 20.50."))
-        return cents
+def deposit_field(label: Any) -> MoneyField:
+    """Nothing typed is no deposit: 0."""
+    return MoneyField(
+        label=label,
+        required=False,
+        empty_value=0,
+        error_messages={"invalid": _("Give a sum such as 20 or 20.50.")},
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "maxlength": 10}),
+    )
 
 
 # Forms of things, their tests and their state. What was typed stays; a service's refusal appears beside its field.
@@ -78,7 +72,7 @@ class ThingForm(TokenForm):
     name = forms.CharField(label=_("Name"), max_length=NAME_LENGTH, help_text=_("As one would ask for it."))
     home = forms.ModelChoiceField(label=_("At home in"), queryset=Kitchen.objects.none(), required=False)
     place = forms.CharField(label=_("Where it stands"), max_length=PLACE_LENGTH, required=False)
-    deposit_cents = MoneyField(label=_("Deposit"))
+    deposit_cents = deposit_field(_("Deposit"))
     deposit_note = forms.CharField(label=_("About the deposit"), max_length=NOTE_LENGTH, required=False)
     turnaround_own = forms.IntegerField(
         label=_("Days for cleaning after each loan"),
@@ -248,7 +242,7 @@ class HandOverForm(TokenForm):
     condition = forms.ChoiceField(
         label=_("Condition"), choices=OUT_CONDITIONS, initial=Condition.GOOD, widget=forms.RadioSelect
     )
-    deposit_cents = MoneyField(label=_("Deposit taken"))
+    deposit_cents = deposit_field(_("Deposit taken"))
     purpose = forms.CharField(label=_("What for"), max_length=120, required=False)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
