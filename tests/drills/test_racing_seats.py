@@ -31,7 +31,7 @@ django.setup()
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 from club.classes.models import ClassSession, SignUp
-from club.classes.services import seats, waiting
+from club.classes.services import seats
 from club.core.errors import AlreadyDone
 from club.members.models import User
 here, number = pathlib.Path(sys.argv[1]), int(sys.argv[2])
@@ -52,10 +52,10 @@ for n, person in enumerate(people):
     if gives_up and n % 2:
         seats.signup_cancel(by=person, signup=mine)
     if ticks and n % 3 == 0:
-        waiting.seats_move_on(timezone.now())
+        seats.seats_move_on(timezone.now())
         for offered in SignUp.objects.filter(session=session, state="offered", person__in=people):
             try:
-                waiting.seat_accept(by=offered.person, signup=offered)
+                seats.seat_accept(by=offered.person, signup=offered)
             except AlreadyDone:
                 pass
 (here / f"got-{number}.json").write_text(json.dumps([got, slowest]))
