@@ -1,9 +1,4 @@
-"""The day's timeline as an SVG picture, to stand inline in a page.
-
-drawsvg draws it: it is kept up, has no dependencies of its own, escapes what it writes and puts no style on
-anything unless asked. The picture has no style attribute, no style element and no script, so that the site's
-content policy lets it through; it is drawn in `currentColor`, so that it follows a dark page.
-"""
+"""The day's timeline as an SVG picture."""
 
 from __future__ import annotations
 
@@ -13,6 +8,7 @@ from dataclasses import dataclass
 import drawsvg
 from django.utils.translation import gettext as _
 
+from club.core.charts import new_picture, words_at
 from recipes.choices import STEPS
 from recipes.engine import Step, StepKind, Timeline
 
@@ -23,7 +19,6 @@ BAR = 30
 TOP = 74
 HEADING = 28  # of a station in a picture of several
 LETTER = 6.4  # a letter at 11 px, on the wide side
-FONT = "system-ui, sans-serif"
 
 # How dark a bar is: the process darkest, waiting lightest. Words over a bar stay readable on both page colours.
 SHADES: dict[StepKind, float] = {
@@ -36,12 +31,6 @@ SHADES: dict[StepKind, float] = {
     StepKind.DEPRESSURISE: 0.06,
 }
 SHADE = 0.14
-
-
-class Description(drawsvg.Title):  # type: ignore[misc]
-    """The text that stands for the picture."""
-
-    TAG_NAME = "desc"
 
 
 @dataclass(frozen=True)
@@ -127,14 +116,14 @@ def days_svg(
 
 def _sheet(clock: Timeline, height: int, title: str, description: str, prefix: str) -> drawsvg.Drawing:
     """An empty picture with its heading, and its name and text for those who cannot see it."""
-    drawing = drawsvg.Drawing(
+    drawing = new_picture(
         LABEL_WIDTH + round(_width(clock)) + 20,
         height + 10,
-        id_prefix=prefix,
-        **{"role": "img", "class": "kh-timeline", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
+        title=title,
+        description=description,
+        css_class="kh-timeline",
+        prefix=prefix,
     )
-    drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
-    drawing.append(Description(description, id=f"{prefix}-desc"))
     drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))
     return drawing
 
@@ -247,4 +236,4 @@ def _hours(minute: int) -> str:
 
 
 def _text(words: str, x: float, y: float, size: int, class_: str, **more: str) -> drawsvg.Text:
-    return drawsvg.Text(words, size, round(x, 1), y, fill="currentColor", font_family=FONT, class_=class_, **more)
+    return words_at(words, x, y, size, class_=class_, **more)

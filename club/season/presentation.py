@@ -13,12 +13,12 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from club.core.clock import club_day
 from club.members.models import Kitchen
 from club.season.models import YearlyTarget
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
 from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
-from recipes.charts import FONT, Description
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
 from recipes.presentation import source_words
@@ -283,8 +283,7 @@ def club_season(
 
 # The pantry over the year as an SVG picture, to stand inline in a page; the table beneath it says the same.
 #
-# Drawn with presentation attributes only, as recipes/charts.py: the site's content policy lets it through, and in
-# `currentColor` it follows a dark page. Months ahead are open bars, so that colour alone tells nothing.
+# Months ahead are open bars, so that colour alone tells nothing.
 
 WIDTH, HEIGHT = 360, 190  # a phone's, so that its letters stay readable there
 LEFT, RIGHT, TOP, FOOT = 30, 4, 16, 34
@@ -294,21 +293,14 @@ EVERY = 3  # months between two names
 
 def pantry_svg(months: Sequence[MonthShelf], *, title: str, prefix: str = "pantry") -> str:
     """A bar a month: past months filled, months ahead open, and a line between them for today."""
-    drawing = drawsvg.Drawing(
-        WIDTH,
-        HEIGHT,
-        id_prefix=prefix,
-        **{"role": "img", "class": "kh-pantry", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
+    drawing = new_picture(
+        WIDTH, HEIGHT, title=title, description=pantry_sentence(months), css_class="kh-pantry", prefix=prefix
     )
-    drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
-    drawing.append(Description(pantry_sentence(months), id=f"{prefix}-desc"))
     most = scale_top(months)
     _draw_scale(drawing, most, _step(months))
     for number, month in enumerate(months):
         _draw_month(drawing, month, number, len(months), most)
-    svg: str = drawing.as_svg(header="")
-    # Without a height of its own the picture keeps its shape at any width.
-    return svg.replace(f'width="{WIDTH}" height="{HEIGHT}"', 'width="100%"', 1)
+    return as_wide_as_the_page(drawing)
 
 
 def scale_top(months: Sequence[MonthShelf]) -> int:
@@ -381,4 +373,4 @@ def _y(jars: int, most: int) -> float:
 
 
 def _text(words: str, x: float, y: float, anchor: str = "start") -> drawsvg.Text:
-    return drawsvg.Text(words, 11, round(x, 1), y, fill="currentColor", font_family=FONT, text_anchor=anchor)
+    return words_at(words, x, y, 11, text_anchor=anchor)

@@ -1,8 +1,4 @@
-"""Failure rates with their intervals as an SVG picture, to stand inline in a page.
-
-Drawn with presentation attributes only, as recipes/charts.py: no style and no script, so that the site's content policy
-lets it through, and in `currentColor`, so that it follows a dark page. The table beside it says the same.
-"""
+"""Failure rates with their intervals as an SVG picture. The table beside it says the same."""
 
 from __future__ import annotations
 
@@ -13,8 +9,8 @@ from math import ceil
 import drawsvg
 from django.utils.translation import gettext as _
 
+from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from inventory.batches.statistics import Rate
-from recipes.charts import FONT, Description
 
 WIDTH = 340  # a phone's, so that its letters stay readable there; on a desk it stands in a narrow column
 MARGIN = 18
@@ -32,20 +28,13 @@ class RateBar:
 def rates_svg(bars: Sequence[RateBar], *, title: str, prefix: str = "rates") -> str:
     """A line for each lot: a dot at the rate, whiskers over its interval. Few data is drawn as an open dot."""
     most, height = scale_top(bars), TOP + LANE * len(bars) + 8
-    drawing = drawsvg.Drawing(
-        WIDTH,
-        height,
-        id_prefix=prefix,
-        **{"role": "img", "class": "kh-rates", "aria-labelledby": f"{prefix}-title {prefix}-desc"},
+    drawing = new_picture(
+        WIDTH, height, title=title, description=rates_sentence(bars), css_class="kh-rates", prefix=prefix
     )
-    drawing.append(drawsvg.Title(title, id=f"{prefix}-title"))
-    drawing.append(Description(rates_sentence(bars), id=f"{prefix}-desc"))
     _draw_scale(drawing, most, TOP + LANE * len(bars))
     for row, bar in enumerate(bars):
         _draw_bar(drawing, bar, TOP + LANE * row + LANE // 2 + 6, most)
-    svg: str = drawing.as_svg(header="")
-    # Without a height of its own the picture keeps its shape at any width.
-    return svg.replace(f'width="{WIDTH}" height="{height}"', 'width="100%"', 1)
+    return as_wide_as_the_page(drawing)
 
 
 def scale_top(bars: Sequence[RateBar]) -> int:
@@ -101,4 +90,4 @@ def _x(share: float, most: int) -> float:
 
 
 def _text(words: str, x: float, y: float, anchor: str = "start") -> drawsvg.Text:
-    return drawsvg.Text(words, 13, x, y, fill="currentColor", font_family=FONT, text_anchor=anchor)
+    return words_at(words, x, y, 13, text_anchor=anchor)
