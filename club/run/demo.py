@@ -18,10 +18,25 @@ from django.conf import settings
 from django.db import transaction
 
 from club.classes.models import ClassSession, SignUp, Station, StationBatch
-from club.classes.services import day
-from club.classes.services.gear import gear_gather
-from club.classes.services.seats import seats_move_on, signup_cancel, signup_place
-from club.classes.services.sessions import SessionFields, StationFields, session_make, session_publish, station_add
+from club.classes.services import (
+    SessionFields,
+    StationFields,
+    everybody_sit,
+    gear_gather,
+    load_begin,
+    loads_of,
+    own_note_write,
+    roll_call,
+    seats_move_on,
+    session_close,
+    session_make,
+    session_publish,
+    signup_cancel,
+    signup_place,
+    station_add,
+    stations_start,
+    taker_choose,
+)
 from club.core.clock import club_day
 from club.core.clock import club_day as club_day_of_core
 from club.core.places import FIXTURES
@@ -186,14 +201,14 @@ def class_day_lay_down(session: ClassSession, *, now: datetime) -> ClassSession:
     """
     by = session.instructors.order_by("pk").first() or session.created_by
     _roll(by, session)
-    day.everybody_sit(by=by, session=session, now=session.starts_at)
+    everybody_sit(by=by, session=session, now=session.starts_at)
     _takers(by, session)
-    started = day.stations_start(by=by, session=session, now=session.starts_at + STARTED_AFTER)
+    started = stations_start(by=by, session=session, now=session.starts_at + STARTED_AFTER)
     batches = [_cook(by, cooking) for cooking in started.new]
-    held = day.session_close(by=by, session=session, learned=LEARNED, now=max(_outs(batches, session.ends_at)))
+    held = session_close(by=by, session=session, learned=LEARNED, now=max(_outs(batches, session.ends_at)))
     first = SignUp.objects.came().filter(session=session).order_by("joined_at", "pk").first()
     if first is not None:
-        day.own_note_write(by=first.person, signup=first, text=NOTE, now=min(now, session.ends_at + LOOKED_AFTER))
+        own_note_write(by=first.person, signup=first, text=NOTE, now=min(now, session.ends_at + LOOKED_AFTER))
     for number, batch in enumerate(batches):
         _look(batch, unsealed=number == 0, now=now)
     return held
@@ -204,14 +219,14 @@ def _roll(by: User, session: ClassSession) -> None:
     for number, signup in enumerate(signups, start=1):
         was_absent = number == len(signups) > 2
         came = 0 if was_absent else signup.places
-        day.roll_call(by=by, signup=signup, came=came, now=session.starts_at)
+        roll_call(by=by, signup=signup, came=came, now=session.starts_at)
 
 
 def _takers(by: User, session: ClassSession) -> None:
     for station in Station.objects.filter(session=session):
         signup = SignUp.objects.came().filter(station=station).order_by("joined_at", "pk").first()
         if signup is not None:
-            day.taker_choose(by=by, station=station, signup=signup, now=session.starts_at)
+            taker_choose(by=by, station=station, signup=signup, now=session.starts_at)
 
 
 def _cook(by: User, cooking: StationBatch) -> Batch:
@@ -219,9 +234,9 @@ def _cook(by: User, cooking: StationBatch) -> Batch:
     session, batch = cooking.station.session, cooking.batch
     minutes = timedelta(minutes=batch.required_minutes or 0)
     begins = session.starts_at + STARTED_AFTER + COOKED_FOR
-    for number in range(1, day.loads_of(cooking) + 1):
+    for number in range(1, loads_of(cooking) + 1):
         at = begins + (number - 1) * minutes
-        day.load_begin(by=by, cooking=cooking, number=number, now=at)
+        load_begin(by=by, cooking=cooking, number=number, now=at)
     out = max(session.ends_at - CLEANING, begins + minutes)
     jars = Counter({jar["size"]: jar["count"] for jar in batch.plan["jars"]}) or Counter({batch.jar_size: 1})
     return batch_log_process(
