@@ -32,6 +32,7 @@ from club.classes.models import (
 from club.classes.planning import batch_input
 from club.classes.rules import MOST_PLACES, Party, Table, seat_everybody
 from club.classes.services.common import form_used, run_check, seats_free_at, session_on_the_day, signup_fresh
+from club.classes.services.seats import seats_give_back, seats_take
 from club.core.clock import now_or
 from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.members.models import User
@@ -132,8 +133,7 @@ def _who_was_listed(session: ClassSession, signup: SignUp, now: datetime) -> Sig
 
 
 def _seats_take(session: ClassSession, places: int) -> None:
-    room = ClassSession.objects.filter(pk=session.pk, seats_taken__lte=F("seats_total") - places)
-    if room.update(seats_taken=F("seats_taken") + places) != 1:
+    if not seats_take(session.pk, places):
         raise ValidationError(
             _("There is no seat left. When somebody has not come, mark her absent and give her seat free first.")
         )
@@ -173,7 +173,7 @@ def absent_seat_free(*, by: User, signup: SignUp, now: datetime | None = None) -
     absent = SignUp.objects.seated().filter(pk=signup.pk, came=0)
     if absent.update(state=SignUpState.CANCELLED, closed_at=now, needs="") != 1:
         raise ValidationError(_("Mark her absent first."))
-    ClassSession.objects.filter(pk=session.pk).update(seats_taken=F("seats_taken") - signup.places)
+    seats_give_back(session.pk, signup.places)
     signup.refresh_from_db()
     return signup
 
