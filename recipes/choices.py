@@ -57,7 +57,7 @@ STOVES: dict[str, str | Promise] = {
     "gas": _("gas"),
     "induction": _("induction"),
 }
-CAPACITY_WORDS: dict[str, str | Promise] = {
+CAPACITY_LABELS: dict[str, str | Promise] = {
     "7 quart": _("7 quarts or 9 pints"),
     "4 quart": _("4 quarts or 7 pints"),
 }
@@ -106,5 +106,5 @@ KINDS: dict[str, str | Promise] = {
 }
 
 
-def kind_word(kind: str) -> str:
+def kind_label(kind: str) -> str:
     return str(KINDS.get(kind, kind.replace("-", " ")))

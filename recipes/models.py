@@ -19,7 +19,6 @@ from django.utils.translation import gettext_lazy as _
 from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
 from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
-from recipes.engine.terms import ProcessTable as ProcessTable_of_terms
 from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
 
@@ -101,7 +100,7 @@ def index_of(recipe: TestedRecipe) -> RecipeIndex:
     )
 
 
-def table_search_text(table: ProcessTable_of_terms) -> str:
+def table_search_text(table: TestedProcessTable) -> str:
     return search_key(f"{table.food} {table.variant}")
 
 

@@ -48,7 +48,7 @@ from recipes.engine.terms import (
 from recipes.models import Revision
 from recipes.shopping import Cost
 
-# Figures as a page shows them: safety figures in metric and US at once, amounts in the reader's units first.
+# Figures: what safety hangs on in metric and US at once, amounts in the reader's units first.
 
 KPA_PER_PSI = Fraction("6.894757")
 METRIC_UNITS = frozenset({"ml", "l", "g", "kg", "metric-cup"})
@@ -61,7 +61,7 @@ class IngredientLine:
     item: str
     prep: str
     role: str
-    role_word: str
+    role_label: str
     amount: str
     beside: str
     as_bought: str
@@ -102,7 +102,7 @@ def headspace_text(inches: Fraction) -> str:
     return _("%(inches)s in (%(mm)s mm)") % {"inches": format_number(inches), "mm": millimetres}
 
 
-def source_words(source: TestedSource) -> str:
+def source_text(source: TestedSource) -> str:
     return ", ".join(part for part in (source.title, source.edition, source.place) if part)
 
 
@@ -133,7 +133,7 @@ def _line(line: Ingredient, units: str) -> IngredientLine:
         item=line.item,
         prep=line.prep,
         role=line.role.value,
-        role_word=str(ROLES[line.role]),
+        role_label=str(ROLES[line.role]),
         amount=amount,
         beside=beside,
         as_bought=line.as_bought,
@@ -198,7 +198,7 @@ def _readable(value: Fraction, unit: str, line: Ingredient) -> str:
     return rounded.text
 
 
-# Process rows laid out as people read them: a table per pack and gauge, bands downwards, jars across.
+# Process tables: one for each pack and gauge, bands downwards, jars across.
 
 Bands = Sequence[MinutesBand] | Sequence[PressureBand]
 
@@ -274,7 +274,7 @@ def _table(limits: tuple[int | None, ...], rows: list[ProcessRow], altitude: Alt
         jars=tuple(_jar(row, kind.usual.headspace_in) for row in rows),
         lines=lines,
         notes=_unique(row.note for row in rows),
-        sources=_unique(source_words(row.source) for row in rows if row.source != kind.usual.source),
+        sources=_unique(source_text(row.source) for row in rows if row.source != kind.usual.source),
         is_above=altitude is not None and here is None,
     )
 
@@ -299,7 +299,7 @@ def _unique(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text for text in texts if text))
 
 
-# The engine's plan in the words of a page: nothing here decides, it only says.
+# A plan: its ingredients, process and jars.
 
 
 @dataclass(frozen=True)
@@ -309,7 +309,7 @@ class PlanLine:
     item: str
     prep: str
     role: str
-    role_word: str
+    role_label: str
     optional: bool
     amount: str
     beside: str
@@ -318,7 +318,7 @@ class PlanLine:
 
 
 @dataclass(frozen=True)
-class ProcessWords:
+class ProcessDetails:
     """The process that was found, as a page says it."""
 
     method: str
@@ -346,7 +346,7 @@ def _plan_line(line: Line, units: str) -> PlanLine:
         item=printed.item,
         prep=printed.prep,
         role=printed.role.value,
-        role_word=str(ROLES[printed.role]),
+        role_label=str(ROLES[printed.role]),
         optional=printed.optional,
         amount=amount,
         beside=beside,
@@ -364,10 +364,10 @@ def _scaled(printed: Ingredient, line: Line, share: Fraction) -> Ingredient:
     )
 
 
-def process_words(found: ProcessFound | None) -> ProcessWords | None:
+def process_details(found: ProcessFound | None) -> ProcessDetails | None:
     if found is None:
         return None
-    return ProcessWords(
+    return ProcessDetails(
         method=str(METHODS[found.method]),
         minutes=_("%(minutes)s minutes") % {"minutes": found.minutes},
         pressure="" if found.pressure_psi is None else pressure_text(found.pressure_psi),
@@ -379,16 +379,16 @@ def process_words(found: ProcessFound | None) -> ProcessWords | None:
         jar=str(JARS[found.jar]),
         headspace=headspace_text(found.headspace_in),
         vent_minutes=found.vent_minutes,
-        source=source_words(found.source),
+        source=source_text(found.source),
     )
 
 
-def jar_words(plan: Plan) -> list[str]:
+def jar_texts(plan: Plan) -> list[str]:
     """ "7 × half-pint (237 ml)" """
     return [f"{jars.count} × {JARS[jars.size]}" for jars in plan.jars]
 
 
-def volume_words(volume_ml: Fraction | None) -> str:
+def volume_text(volume_ml: Fraction | None) -> str:
     """ "1.7 l (7 1/4 US cups)"; "" where the volume is not known, or nothing."""
     if not volume_ml:
         return ""
@@ -402,11 +402,11 @@ def start_query(revision_pk: int, asked: Mapping[str, str]) -> str:
     return urlencode({"revision": str(revision_pk), **asked})
 
 
-# The yield, the jars and the day of a plan in the words of a page: nothing here decides, it only says.
+# A plan: its yield, canner loads, day and cost.
 
 
 @dataclass(frozen=True)
-class YieldWords:
+class YieldDetails:
     """What the pots give: a figure, its reach, and what it rests on ("" where it is not known)."""
 
     volume: str
@@ -429,7 +429,7 @@ class PotJars:
 
 
 @dataclass(frozen=True)
-class LoadWords:
+class LoadLine:
     """One canner load."""
 
     number: int
@@ -441,7 +441,7 @@ class LoadWords:
 
 
 @dataclass(frozen=True)
-class StepWords:
+class StepLine:
     """One step of the day; "" where it takes no burner, canner or cook."""
 
     begin: str
@@ -454,7 +454,7 @@ class StepWords:
 
 
 @dataclass(frozen=True)
-class CostWords:
+class CostDetails:
     """What is used costs, as far as prices are known; `unknown` is not in it. `total` is "" with no price at all."""
 
     total: str
@@ -463,14 +463,14 @@ class CostWords:
     jars: tuple[tuple[str, str], ...]
 
 
-def yield_words(plan: Plan) -> YieldWords | None:
+def yield_details(plan: Plan) -> YieldDetails | None:
     """None where neither the source nor the mass balance tells."""
     predicted = plan.predicted
     if predicted is None:
         return None
     by_weight = predicted.basis == MASS_BALANCE
-    return YieldWords(
-        volume=volume_words(predicted.best_ml),
+    return YieldDetails(
+        volume=volume_text(predicted.best_ml),
         reach="" if predicted.low_ml == predicted.high_ml else _reach(predicted.low_ml, predicted.high_ml),
         brix=_span(predicted.brix, 0) if predicted.brix else "",
         jars_a_pot=_span(predicted.jars_a_pot, 1) if predicted.jars_a_pot else "",
@@ -498,9 +498,9 @@ def jar_counts(jars: tuple[JarCount, ...]) -> str:
     return ", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in jars)
 
 
-def load_lines(plan: Plan) -> list[LoadWords]:
+def load_lines(plan: Plan) -> list[LoadLine]:
     return [
-        LoadWords(
+        LoadLine(
             number=load.number,
             pot=load.pot,
             canner="" if load.canner is None else str(load.canner),
@@ -520,13 +520,13 @@ def process_text(process: Process) -> str:
     return _("%(minutes)s at %(pressure)s") % {"minutes": minutes, "pressure": pressure_text(process.pressure_psi)}
 
 
-def step_lines(plan: Plan) -> list[StepWords]:
-    """Every step in order, timed as `when_words` has it."""
+def step_lines(plan: Plan) -> list[StepLine]:
+    """Every step in order, timed as `minute_format` has it."""
     if plan.day is None:
         return []
-    when = when_words(plan)
+    when = minute_format(plan)
     return [
-        StepWords(
+        StepLine(
             begin=when(step.start),
             end=when(step.end),
             what=str(STEPS[step.kind][0]),
@@ -539,7 +539,7 @@ def step_lines(plan: Plan) -> list[StepWords]:
     ]
 
 
-def when_words(plan: Plan) -> Callable[[int], str]:
+def minute_format(plan: Plan) -> Callable[[int], str]:
     """How a minute of the plan's day is said: as a time of the day with a finish, else as hours from the start."""
     begins = plan.begins
     if begins is None:
@@ -566,8 +566,8 @@ def processes_by_size(plan: Plan) -> list[tuple[str, str]]:
     return [(str(JARS[size]), process_text(process)) for size, process in found.items()]
 
 
-def cost_words(cost: Cost) -> CostWords:
-    return CostWords(
+def cost_details(cost: Cost) -> CostDetails:
+    return CostDetails(
         total=money_text(cost.total_cents) if cost.parts else "",
         parts=tuple((item, money_text(cents)) for item, cents in cost.parts),
         unknown=cost.unknown,
@@ -588,7 +588,7 @@ def _filled_by(plan: Plan) -> str:
 
 
 def _reach(low: Fraction, high: Fraction) -> str:
-    return _("%(low)s to %(high)s") % {"low": volume_words(low), "high": volume_words(high)}
+    return _("%(low)s to %(high)s") % {"low": volume_text(low), "high": volume_text(high)}
 
 
 def _span(span: Span, places: int) -> str:
@@ -607,8 +607,8 @@ def _part_jar(mix: JarMix) -> str:
     if part is None:
         return ""
     if part.size is None:
-        return _("%(volume)s with no empty jar for it") % {"volume": volume_words(part.ml)}
-    params = {"size": JARS[part.size], "volume": volume_words(part.ml)}
+        return _("%(volume)s with no empty jar for it") % {"volume": volume_text(part.ml)}
+    params = {"size": JARS[part.size], "volume": volume_text(part.ml)}
     return _("%(volume)s in a %(size)s jar for the refrigerator, not processed") % params
 
 
@@ -625,7 +625,7 @@ def plan_text(plan: Plan) -> str:
 
 def _paragraphs(plan: Plan) -> Iterator[str]:
     yield f"{plan.recipe.title} (revision {plan.revision})"
-    yield f"Tested by: {source_words(plan.source)}"
+    yield f"Tested by: {source_text(plan.source)}"
     if plan.altitude is not None:
         yield f"Altitude: {altitude_text(plan.altitude)}"
     if plan.boiling_point_c is not None and plan.jelly_point_c is not None:
@@ -652,7 +652,7 @@ def _amounts(plan: Plan) -> Iterator[str]:
 
 
 def _jars(plan: Plan) -> Iterator[str]:
-    found = yield_words(plan)
+    found = yield_details(plan)
     if found:
         reach = f", from {found.reach}" if found.reach else ""
         yield f"\nPredicted: {found.volume}{reach}"
@@ -660,15 +660,15 @@ def _jars(plan: Plan) -> Iterator[str]:
     if found and found.brix:
         yield f"  {found.jars_a_pot} {plan.stated_yield.jar} jars a pot; degrees Brix {found.brix}"
     if plan.jars:
-        left_over = volume_words(plan.leftover_ml)
-        yield f"Fills: {', '.join(jar_words(plan))}{'; left over: ' + left_over if left_over else ''}"
+        left_over = volume_text(plan.leftover_ml)
+        yield f"Fills: {', '.join(jar_texts(plan))}{'; left over: ' + left_over if left_over else ''}"
     for pot in pot_jars(plan):
         over = f"; over: {pot.part_jar}" if pot.part_jar else ""
         yield f"  {pot.pots}: {pot.jars or 'no full jar'}{over}"
 
 
 def _process(plan: Plan) -> Iterator[str]:
-    process = process_words(plan.process)
+    process = process_details(plan.process)
     if process is None:
         return
     pressure = f" at {process.pressure}, {process.gauge}" if process.pressure else ""
@@ -695,9 +695,8 @@ def _day(plan: Plan) -> Iterator[str]:
         yield f"  {step.begin:>5} to {step.end:>5}  {step.what}, pot {step.pot}{where}"
 
 
-# What withdrawing a revision calls back: asked before the press, and said on the page of what was withdrawn.
-#
-# The rooms of batches and jars stand above this one: their tables are named by words here, and not imported.
+# What withdrawing a revision calls back. The rooms of batches and jars stand above this one: their tables are named by
+# words here, and not imported.
 
 
 @dataclass(frozen=True)

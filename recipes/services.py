@@ -45,7 +45,7 @@ from recipes.models import (
     table_search_text,
 )
 
-# The acid ledger at every door a recipe comes in by: a draft, a review, a file. And classing what it does not know.
+# The acid ledger, at every door a recipe comes in by (a draft, a review, a file), and classing what it does not know.
 
 HIGHEST_PH = Decimal("4.6")  # 21 CFR 114.3
 
@@ -404,10 +404,8 @@ def _problems(key: str, package: str, cents: int) -> dict[str, str]:
 # Loading the published library, and files of the club's own: all of it or nothing, and nothing twice.
 #
 # What lies in the shipped folder (`recipes.library.SHIPPED`) is published as tested. Every other file is the club's
-# own:
-# its recipes become drafts that wait for review, or are published when an instructor who reviewed them is named. Both
-# go
-# before the acid ledger first.
+# own: its recipes become drafts that wait for review, or are published when an instructor who reviewed them is named.
+# Both go before the acid ledger first.
 
 
 @dataclass

@@ -235,7 +235,7 @@ def _sum(first: Fraction | None, second: Fraction | None) -> Fraction | None:
 
 def _worded(purchase: Purchase, kind: str, units: str) -> Purchase:
     packages = PACKAGES[kind][units] if kind else ()
-    return replace(purchase, need=_need(purchase, units), bought=packages_words(purchase, packages))
+    return replace(purchase, need=_need(purchase, units), bought=packages_text(purchase, packages))
 
 
 def _need(purchase: Purchase, units: str) -> str:
@@ -262,14 +262,14 @@ def _volume(ml: Fraction, units: str) -> str:
     return f"{ceil(ml / 10) / 100:g} l" if ml >= 1000 else f"{ceil(ml)} ml"
 
 
-def packages_words(purchase: Purchase, packages: Sequence[Package]) -> str:
+def packages_text(purchase: Purchase, packages: Sequence[Package]) -> str:
     """ "1 × 2 kg bag, 1 × 1 kg bag": the packages with least to spare, then the fewest; "" where there are none."""
     need = amount_in(purchase, packages[0].unit) if packages else None
     if need is None:
         return ""
     counts = fewest_packages(need, [_size(package) for package in packages])
     said = zip(counts, packages, strict=True)
-    return ", ".join(f"{count} × {_package_words(package)}" for count, package in reversed(list(said)) if count)
+    return ", ".join(f"{count} × {_package_text(package)}" for count, package in reversed(list(said)) if count)
 
 
 def amount_in(purchase: Purchase, unit: str) -> Fraction | None:
@@ -298,7 +298,7 @@ def _size(package: Package) -> Fraction:
     return package.value * UNITS[package.unit].size
 
 
-def _package_words(package: Package) -> str:
+def _package_text(package: Package) -> str:
     if package.value > 1 and UNITS[package.unit].kind == "count":
         return _("%(box)s of %(count)s") % {"box": package.words, "count": format_amount(package.value, package.unit)}
     return f"{format_amount(package.value, package.unit)} {package.words}".strip()
@@ -318,8 +318,7 @@ def _for_jars(full: int) -> Iterator[Purchase]:
 # What a plan costs, as far as prices are known: integer cents, split so that the parts are always the whole.
 #
 # A thing counts for the part of its package that is used. What has no price, or one that cannot be compared with what
-# is
-# needed (a price by the pound for something counted), is listed as unknown and never guessed.
+# is needed (a price by the pound for something counted), is listed as unknown and never guessed.
 
 
 class Priced(Protocol):

@@ -15,11 +15,10 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.http import allow, signed_in
+from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_text
 from recipes import services
 from recipes.charts import timeline_svg
-from recipes.engine import Plan
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, check_changes
 from recipes.engine.document import DocumentError
 from recipes.engine.quantities import format_number
@@ -29,23 +28,23 @@ from recipes.models import Price, Recipe, Revision, RevisionState
 from recipes.planning import plan_for
 from recipes.presentation import (
     band_tables,
-    cost_words,
+    cost_details,
     day_summary,
     headspace_text,
     ingredient_lines,
-    jar_words,
+    jar_texts,
     kitchen_points,
     load_lines,
+    minute_format,
     plan_lines,
     pot_jars,
-    process_words,
+    process_details,
     processes_by_size,
     reach_of,
     start_query,
     step_lines,
-    volume_words,
-    when_words,
-    yield_words,
+    volume_text,
+    yield_details,
 )
 from recipes.shopping import PACKAGES, cost_of, shopping_list
 
@@ -174,40 +173,33 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> di
     kitchen = form.asked_kitchen
     units = signed_in(request).units
     made = plan_for(revision=revision, altitude=kitchen.altitude, **form.plan_input)
-    return {
+    context = {
         "plan": made,
         "kitchen": kitchen,
         "points": kitchen_points(kitchen.altitude, revision.tested),
         "lines": plan_lines(made, units),
-        "process": process_words(made.process),
+        "process": process_details(made.process),
         "processes": processes_by_size(made),
-        "jars": ", ".join(jar_words(made)),
-        "leftover": volume_words(made.leftover_ml),
-        "yields": yield_words(made),
+        "jars": ", ".join(jar_texts(made)),
+        "leftover": volume_text(made.leftover_ml),
+        "yields": yield_details(made),
         "pot_jars": pot_jars(made),
         "start_query": start_query(revision.pk, form.asked),
-        **(_day_context(made) | _buying_context(made, units) if made.ok else {}),
     }
-
-
-def _day_context(made: Plan) -> dict[str, Any]:
-    """The loads and the day, as tables and as a picture."""
-    # Safe: every text in the picture is escaped where it is drawn.
-    picture = made.day and mark_safe(
-        timeline_svg(made.day, title=f"{made.recipe.title}: {day_summary(made)}", when=when_words(made), prefix="plan")
-    )
-    return {
+    if not made.ok:
+        return context
+    purchases = shopping_list(made, units)
+    prices = Price.objects.known_of(purchase.item for purchase in purchases)
+    title = f"{made.recipe.title}: {day_summary(made)}"
+    return context | {
         "loads": load_lines(made),
         "day": day_summary(made),
         "steps": step_lines(made),
-        "picture": picture,
+        # Safe: every text in the picture is escaped where it is drawn.
+        "picture": made.day and mark_safe(timeline_svg(made.day, title=title, when=minute_format(made), prefix="plan")),
+        "shopping": purchases,
+        "cost": cost_details(cost_of(purchases, prices, made.jars)),
     }
-
-
-def _buying_context(made: Plan, units: str) -> dict[str, Any]:
-    purchases = shopping_list(made, units)
-    prices = Price.objects.known_of(purchase.item for purchase in purchases)
-    return {"shopping": purchases, "cost": cost_words(cost_of(purchases, prices, made.jars))}
 
 
 # What things cost: everybody in the club reads it, keepers and organisers note it.
@@ -224,11 +216,8 @@ def prices(request: HttpRequest) -> HttpResponse:
         allow(request, NOTE)
     form = PriceForm(request.POST or None, initial={"item": request.GET.get("item", "")[:80]})
     if request.method == "POST" and form.is_valid():
-        try:
+        with refusals_on(form):
             noted = services.price_note(by=user, **form.written())
-        except ValidationError as refused:
-            form.add_error(None, refused)
-        else:
             messages.success(
                 request, gettext("Noted: %(what)s for %(price)s.") % {"what": noted, "price": money_text(noted.cents)}
             )
@@ -328,6 +317,7 @@ def _kept(request: HttpRequest, form: DraftForm, keep: Callable[[], Revision]) -
 # A draft as its readers see it, and what moves it: submit, send back, publish; and withdrawing what is published.
 
 WITHDRAW = "recipes.withdraw_revision"
+BY_REASON = {"": "reason"}  # what a service refuses stands beside the reason
 
 
 def _draft(pk: int) -> Revision:
@@ -389,23 +379,18 @@ def class_food(request: HttpRequest, pk: int) -> HttpResponse:
     findings = services.findings_of(shown.tested)
     form = FoodForm(request.POST, words=[found.unknown for found in findings if found.unknown])
     if form.is_valid():
-        try:
+        with refusals_on(form):
             services.food_classify(by=user, revision=shown, **form.cleaned_data)
             messages.success(request, gettext("Classed. What still speaks against the draft stands below."))
             return redirect("recipes:draft", pk)
-        except ValidationError as error:
-            form.add_error(None, error)
     return _show(request, shown, ReasonForm(label=gettext("What should be changed")), form)
 
 
 def _move(request: HttpRequest, pk: int, said: str, move: Callable[[Revision], Any]) -> HttpResponse:
     """A button without a form of its own: a refusal becomes a message on the draft's page."""
-    try:
+    with refusals_as_messages(request):
         move(_draft(pk))
         messages.success(request, said)
-    except ValidationError as error:
-        for sentence in error.messages:
-            messages.error(request, sentence)
     return redirect("recipes:draft", pk)
 
 
@@ -415,12 +400,10 @@ def send_back(request: HttpRequest, pk: int) -> HttpResponse:
     shown = _draft(pk)
     form = ReasonForm(request.POST, label=gettext("What should be changed"))
     if form.is_valid():
-        try:
+        with refusals_on(form, BY_REASON):
             services.revision_send_back(by=user, revision=shown, note=form.cleaned_data["reason"])
             messages.success(request, gettext("Sent back to its author."))
             return redirect("recipes:draft", pk)
-        except ValidationError as error:
-            form.add_error("reason", error.messages)
     return _show(request, shown, form)
 
 
@@ -434,11 +417,9 @@ def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
     reach = reach_of(shown)
     form = WithdrawForm(request.POST or None, calls_back=reach.words if reach.jars else "")
     if request.method == "POST" and form.is_valid():
-        try:
+        with refusals_on(form, BY_REASON):
             services.revision_withdraw(by=user, revision=shown, reason=form.cleaned_data["reason"])
             messages.success(request, gettext("Withdrawn. The page says so to everybody who opens it."))
             return redirect("recipes:revision", slug, number)
-        except ValidationError as error:
-            form.add_error("reason", error.messages)
     context = {"form": form, "revision": shown, "recipe": shown.recipe, "reach": reach}
     return render(request, "recipes/withdraw.html", context)

@@ -43,8 +43,8 @@ from recipes.planning import plan_for
 from recipes.presentation import (
     KitchenPoints,
     PlanLine,
-    ProcessWords,
-    StepWords,
+    ProcessDetails,
+    StepLine,
     altitude_text,
     amount_pair,
     headspace_text,
@@ -52,8 +52,8 @@ from recipes.presentation import (
     kitchen_points,
     plan_lines,
     pressure_text,
+    process_details,
     process_text,
-    process_words,
     processes_by_size,
     step_lines,
     temperature_text,
@@ -96,7 +96,7 @@ class StationWords:
     heading: str
     title: str
     revision: str
-    process: ProcessWords | None
+    process: ProcessDetails | None
     processes: Sequence[tuple[str, str]]  # by jar size, where they differ
     jars: str
     canner: str
@@ -104,7 +104,7 @@ class StationWords:
     begins: str
     ends: str
     lines: list[PlanLine]
-    steps: list[StepWords]
+    steps: list[StepLine]
     times: list[LoadTimes]
     cautions: tuple[Caution, ...]
     refusals: list[Said]  # those that are about this station
@@ -213,7 +213,7 @@ def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRe
         heading=station_heading(station),
         title=plan.recipe.title,
         revision=str(plan.revision or ""),
-        process=process_words(plan.process),
+        process=process_details(plan.process),
         processes=processes_by_size(plan) or _one_process(plan),
         jars=", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in plan.jars),
         canner=f"{station.canners} × {CANNERS[station.canner]}" if station.canner else "",

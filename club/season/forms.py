@@ -13,7 +13,7 @@ from club.core.fields import count_field, token_field
 from club.core.forms import fields_helper
 from club.season.models import HouseholdSeason
 from inventory.jars.choices import Reason
-from recipes.choices import CANNERS, JARS, kind_word
+from recipes.choices import CANNERS, JARS, kind_label
 from recipes.models import Recipe, unbarred
 
 CANNER_CHOICES = [("", _("as the recipe has it")), *CANNERS.items()]
@@ -41,7 +41,7 @@ class TargetForm(forms.Form):
         self.fields["recipe"].choices = [("", "–"), *((pk, title) for pk, title, _kind, _produce in rows)]  # type: ignore[attr-defined]
         self.fields["of_kind"].choices = [  # type: ignore[attr-defined]
             ("", "–"),
-            *((f"{kind}{KIND_MARK}{food}", f"{kind_word(kind)}: {food}") for kind, food in sorted(kinds)),
+            *((f"{kind}{KIND_MARK}{food}", f"{kind_label(kind)}: {food}") for kind, food in sorted(kinds)),
         ]
         self.helper = fields_helper(gettext("Note it"))
 

@@ -7,7 +7,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen, User
-from recipes.choices import CANNERS, JARS, kind_word
+from recipes.choices import CANNERS, JARS, kind_label
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner
 from recipes.models import Recipe
@@ -101,7 +101,7 @@ class YearlyTarget(models.Model):
     @property
     def title(self) -> str:
         """ "Strawberry jam" or "jam: raspberries" """
-        return self.recipe.title if self.recipe is not None else f"{kind_word(self.kind)}: {self.produce}"
+        return self.recipe.title if self.recipe is not None else f"{kind_label(self.kind)}: {self.produce}"
 
     @property
     def size_word(self) -> str:

@@ -21,7 +21,7 @@ from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, 
 from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-from recipes.presentation import source_words
+from recipes.presentation import source_text
 from recipes.shopping import BANDS, LIDS, Purchase, shopping_together
 
 NONE_KNOWN: Mapping[str, int] = {}
@@ -57,7 +57,7 @@ class SeasonRow:
 
     @property
     def source(self) -> str:
-        return source_words(self.cooking.revision.tested.source) if self.cooking.revision else ""
+        return source_text(self.cooking.revision.tested.source) if self.cooking.revision else ""
 
     @property
     def plan_url(self) -> str:

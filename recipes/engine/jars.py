@@ -1,7 +1,9 @@
-"""The search behind `jars`: bounded counts that reach a sum, for fewest loads, then fewest jars.
+"""The mix of jars that takes a volume: least left over, then fewest canner loads, then fewest jars.
 
-Exact, unless it takes more than MOST_TRIES: then the best found so far is taken. What is left over is the least either
-way; only there may be a load fewer.
+Between equal mixes the one with more of the largest jar is taken, then of the next, and so on. Jar sizes are whole
+multiples of a quarter-pint, so the search runs over small integers: which sums can be reached is one bit each in a big
+integer, and the rest is branch and bound with two relaxations. It is exact, unless it takes more than MOST_TRIES: then
+the best found so far is taken. What is left over is the least either way; only there may be a load fewer.
 """
 
 from __future__ import annotations
@@ -15,6 +17,8 @@ from recipes.engine.process import process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.rules import day_refusal
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack, ProcessRow, Refusal
+
+# The search: bounded counts that reach a sum.
 
 MOST_TRIES = 20_000  # counts of one size that are looked at for all pots of a plan; two hundred jars take some fifty
 LEAST_TRIES = 200  # for each pot, however many there are
@@ -141,13 +145,7 @@ def _reached(options: Sequence[Option], target: int) -> list[int]:
     return reached[::-1]
 
 
-# The mix of jars that takes a volume: least left over, then fewest canner loads, then fewest jars.
-#
-# Exact within the bounds of `jar_search`. Jar sizes are whole multiples of a quarter-pint, so the search runs over
-# small integers: which sums can be reached is one bit each in a big integer, and the rest is branch and bound with
-# two
-# relaxations.
-# Between equal mixes the one with more of the largest jar is taken, then of the next, and so on.
+# The mix.
 
 UNIT_ML = JAR_ML["quarter-pint"]
 JAR_UNITS: dict[str, int] = {size: int(ml / UNIT_ML) for size, ml in JAR_ML.items()}

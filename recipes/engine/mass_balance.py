@@ -24,10 +24,8 @@ from recipes.engine.terms import Ingredient, Method, Refusal, Role, Rule, Seen, 
 
 # Soluble solids in degrees Brix by food, and the words by which recipes name a food.
 #
-# Fruit: 21 CFR 101.30(h), which gives legal averages for single-strength juice, taken for the whole fruit too.
-# Ripeness
-# moves a fruit by a fifth either way: common practice, no source. Most of a pot's solids is its sugar, so this
-# matters
+# Fruit: 21 CFR 101.30(h), which gives legal averages for single-strength juice, taken for the whole fruit too. Ripeness
+# moves a fruit by a fifth either way: common practice, no source. Most of a pot's solids is its sugar, so this matters
 # little. Where a list gave nothing, 100 less the water of USDA SR26 less an estimate of what does not dissolve.
 
 CFR = "21 CFR 101.30(h)"
@@ -327,10 +325,10 @@ def weight_rows() -> Iterator[tuple[str, str, float, float, float, str]]:
     yield from _ESTIMATED
 
 
-# What foods weigh and hold: the types, and finding a recipe's words among the foods of a table.
+# The types, and finding a recipe's words among the foods of a table.
 #
-# A `Foods` value is passed to whatever needs one; `PUBLISHED` below is the default. The figures are plain Python in
-# `foods_weights` and `foods_solids`, each with its source beside it, so that the engine reads no file. A figure is a
+# A `Foods` value is passed to whatever needs one; `PUBLISHED` below is the default. The figures are plain Python, each
+# with its source beside it, so that the engine reads no file. A figure is a
 # `Span`: 95 of 100 kitchens are taken to lie between its ends.
 
 # Words that say how a food was cut, most telling first: "fresh or thawed, crushed" is crushed.
@@ -457,8 +455,7 @@ PUBLISHED = Foods(
 
 # What one line of a recipe weighs and how much of it dissolves; or a refusal that names the line.
 #
-# A weight is taken, in this order: from the line itself, from its unit when that is a mass, from a published
-# household
+# A weight is taken, in this order: from the line itself, from its unit when that is a mass, from a published household
 # weight, from an estimate for that food, from an estimate for any food so cut. Whatever is estimated says so and has
 # the wider reach. A line that none of these covers is refused: nothing is guessed in silence.
 
@@ -653,8 +650,7 @@ def yield_refusal(code: str, message: str) -> Refusal:
 # pot are reckoned: boiled hard for the minutes that the recipe prints (added pectin), boiled to an end point (degrees
 # above boiling water), and not boiled (freezer spreads). Any other kind is refused: its source prints no end point.
 #
-# An interval is where 19 kitchens of 20 should land: every uncertain figure is moved to its two ends by itself and
-# the
+# An interval is where 19 kitchens of 20 should land: every uncertain figure is moved to its two ends by itself and the
 # effects are added as independent errors are, by squares. `assumptions` lists what no source prints.
 
 FILLING_C = 90.0  # hot spreads go into the jar at about this; common practice, no source

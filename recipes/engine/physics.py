@@ -219,11 +219,10 @@ def _minutes(joules: float, burner: Burner) -> int:
 
 # Sugar solutions: how heavy they are, and how far above water they boil.
 #
-# Density at 20 C: the sucrose table of the CRC Handbook of Chemistry and Physics (Concentrative Properties of
-# Aqueous Solutions), read between its rows in a straight line. Change with temperature: the ICUMSA polynomial of 1994
-# in the form of Bubnik, Kadlec, Urban and Bruhns, Sugar Technologists Manual, 8th ed. 1995, p. 164, whose
-# coefficients
-# agree in two separate transcriptions but for the fourth (-3.9643 and -3.9646: 0.0003 kg/m3 at most). Used alone the
+# Density at 20 C: the sucrose table of the CRC Handbook of Chemistry and Physics (Concentrative Properties of Aqueous
+# Solutions), read between its rows in a straight line. Change with temperature: the ICUMSA polynomial of 1994 in the
+# form of Bubnik, Kadlec, Urban and Bruhns, Sugar Technologists Manual, 8th ed. 1995, p. 164, whose coefficients agree
+# in two separate transcriptions but for the fourth (-3.9643 and -3.9646: 0.0003 kg/m3 at most). Used alone the
 # polynomial lies within 0.06 % of the table: a newer series of measurements, and nothing a jar can show.
 #
 # Boiling-point rise: C. A. Browne, Handbook of Sugar Analysis, 1912, as repeated in Lowe, Experimental Cookery.

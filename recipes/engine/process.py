@@ -1,4 +1,8 @@
-"""Altitude bands as printed in feet: which one a kitchen is in, and how near its limit it lies."""
+"""Looking up a tested process: never computed, only found in the rows of a published table, or refused.
+
+Every refusal says what to do and cites its rule. Bands are compared exactly, in feet as printed: a height above a
+band's upper limit by any amount is in the next band.
+"""
 
 from __future__ import annotations
 
@@ -24,6 +28,8 @@ from recipes.engine.terms import (
     Seen,
     TestedSource,
 )
+
+# The band of an altitude.
 
 NEAR_EDGE_M = 30
 
@@ -77,9 +83,8 @@ def _metres(feet: int | None) -> int:
     return floor(Altitude.from_feet(feet or 0).metres)
 
 
-# Which rows of a published table a jar, a pack and a canner come down to, or why none.
-#
-# Only rows seen in print count. Pack and canner are never guessed where more than one would do.
+# The rows of a table that a jar, a pack and a canner come down to. Only rows seen in print count; pack and canner are
+# never guessed where more than one would do.
 
 GAUGES = {Canner.DIAL_GAUGE: "dial", Canner.WEIGHTED_GAUGE: "weighted"}
 
@@ -216,10 +221,7 @@ def _jar_names(rows: Sequence[ProcessRow]) -> str:
     return " or ".join(process_choices(rows).tested_jars)
 
 
-# Looking up a tested process: never computed, only found in the rows of a published table, or refused.
-#
-# Every refusal says what to do and cites its rule. Bands are compared exactly, in feet as printed: a height
-# above a band's upper limit by any amount is in the next band.
+# The process for one kitchen.
 
 VENT_MINUTES = 10
 STERILISE_BELOW_MINUTES = 10

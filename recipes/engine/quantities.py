@@ -1,4 +1,4 @@
-"""Kitchen units and jar sizes, exact, and how they convert.
+"""Kitchen units, amounts and jar sizes: exact, how they convert, how they are written and read.
 
 Volumes are counted in millilitres, masses in grams. The US gallon is 231 cubic inches and the inch
 2.54 cm, the avoirdupois pound 0.45359237 kg, all exactly (NIST SP 811, appendix B; NIST Handbook 44,
@@ -116,7 +116,7 @@ def unit_kind(name: str) -> Kind:
     return UNITS[name].kind
 
 
-# Numbers and amounts in words: "2 1/4", "2 1/4 cups", "1.25 kg".
+# Writing: "2 1/4", "2 1/4 cups", "1.25 kg".
 
 _DECIMAL_UNITS = frozenset({"ml", "l", "g", "kg"})
 
@@ -147,10 +147,8 @@ def format_amount(value: Fraction, unit: str) -> str:
     return f"{number} {word}".rstrip()
 
 
-# Amounts as people write and read them: "2 1/4 cups", "2¼ c", "3 lb 4 oz", "1,5 kg".
-#
-# Reading is strict: what could mean two things is refused with a sentence that says how to write it.
-# Converting lives in `units`, rounding to what a kitchen can measure in `kitchen`; both are named here too.
+# Reading: "2 1/4 cups", "2¼ c", "3 lb 4 oz", "1,5 kg". It is strict: what could mean two things is refused with a
+# sentence that says how to write it.
 
 LONGEST_TEXT = 60
 LARGEST = 10**7

@@ -174,9 +174,8 @@ def is_borderline(item: str) -> bool:
     return any(f" {fruit}" in f" {words}" for fruit in BORDERLINE_FRUIT)
 
 
-# The rules behind jars, canner loads and the day's timeline, each with its source.
-#
-# Minutes here pace the work; none of them is a process time, and none makes anything safe.
+# The rules behind jars, canner loads and the day's timeline. Minutes here pace the work; none of them is a process
+# time, and none makes anything safe.
 
 EQUIPMENT = USDA + ", Guide 1, as carried by Michigan State Univ. Extension 01600948"
 

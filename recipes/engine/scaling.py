@@ -1,8 +1,11 @@
-"""Rounding an exact amount to what a kitchen can measure, by what the ingredient does in the jar.
+"""How many pots, how big, and what goes into each, rounded to what a kitchen can measure.
 
-Acid is never rounded down and low-acid vegetables never up, however small the step: the balance of the
-two is what keeps the jar safe. Pectin goes by whole packets. An amount that the measures can already
-give is left as it is. The tolerances and steps are common practice, no source.
+A pot is scaled only as far as the recipe's own test allows; more jars means more pots, never a doubled spread. All pots
+of a plan are the same size. What cannot be met is a `Refusal`.
+
+An amount is rounded by what the ingredient does in the jar. Acid is never rounded down and low-acid vegetables never
+up, however small the step: the balance of the two is what keeps the jar safe. Pectin goes by whole packets. An amount
+that the measures can already give is left as it is. The tolerances and steps are common practice, no source.
 """
 
 from __future__ import annotations
@@ -27,6 +30,8 @@ from recipes.engine.quantities import (
 )
 from recipes.engine.rules import refusal
 from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, TestedRecipe
+
+# Rounding.
 
 # How far an amount may move to save scoops.
 TOLERANCE = Fraction(2, 100)
@@ -189,10 +194,7 @@ def _pound_text(value: Fraction) -> str:
     return f"{pounds} lb {ounce_text}" if pounds else ounce_text
 
 
-# How many pots, how big, and what goes into each: for pots, for jars wanted, or for fruit at hand.
-#
-# A pot is scaled only as far as the recipe's own test allows; more jars means more pots, never a doubled
-# spread. All pots of a plan are the same size. What cannot be met is a `Refusal`.
+# Pots: for pots, for jars wanted, or for fruit at hand.
 
 MOST_POTS = 60  # in one plan: more than a club can cook in a day (common practice, no source)
 

@@ -17,7 +17,7 @@ from club.core.fields import Fold
 from club.core.forms import bare_helper
 from club.core.money import MoneyField
 from club.members.models import Kitchen, Units, User, default_kitchen
-from recipes.choices import CANNERS, CAPACITY_WORDS, JARS, METHODS, PACKS, STOVES, kind_word
+from recipes.choices import CANNERS, CAPACITY_LABELS, JARS, METHODS, PACKS, STOVES, kind_label
 from recipes.engine import process_choices
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner, Pack, TestedRecipe
@@ -88,7 +88,7 @@ class ViewForm(OwnKitchenForm):
         return str(self.cleaned_data.get("units", self._own_units))
 
     @property
-    def units_word(self) -> str:
+    def units_label(self) -> str:
         return str(Units(self.chosen_units).label)
 
 
@@ -96,7 +96,7 @@ LONGEST_SEARCH = 100
 
 NAMES: dict[str, Callable[[str], str]] = {
     "produce": str,
-    "kind": kind_word,
+    "kind": kind_label,
     "method": lambda word: str(METHODS.get(word, word)),
     "jar": lambda word: str(JARS.get(word, word)),
 }
@@ -191,7 +191,7 @@ GEAR_FIELDS = {  # and how wide each is on a phone
     "finish": "col-6",
 }
 STOVE_CHOICES = [("", _("as usual (electric)")), *STOVES.items()]
-CAPACITY_CHOICES = [("", _("as usual (7 quarts)")), *((size, CAPACITY_WORDS[size]) for size in CAPACITIES)]
+CAPACITY_CHOICES = [("", _("as usual (7 quarts)")), *((size, CAPACITY_LABELS[size]) for size in CAPACITIES)]
 # A template, so that it is put into the reader's language when it is shown.
 EMPTIES_HELP = """{% load i18n %}<p class="form-text">{% translate "How many empty jars of each size there are. \
 Left empty, there are as many as wanted of the one size." %}</p>"""

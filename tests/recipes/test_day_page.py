@@ -7,7 +7,7 @@ import pytest
 from recipes.engine import PlanRequest, Process, plan_batch
 from recipes.engine.document import recipe_from_document
 from recipes.engine.terms import Altitude, Canner, Method, Pack
-from recipes.presentation import day_summary, load_lines, pot_jars, process_text, step_lines, yield_words
+from recipes.presentation import day_summary, load_lines, pot_jars, process_text, step_lines, yield_details
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 HOME = Altitude.from_feet(3412)
@@ -20,7 +20,7 @@ def jam(**wanted):
 
 
 def test_a_yield_by_weight_has_its_reach_its_brix_and_what_was_estimated():
-    said = yield_words(jam(pots=1))
+    said = yield_details(jam(pots=1))
     assert said.jars_a_pot == "7.7 (7.3 to 8.1)"
     assert said.brix == "63 (61 to 65)"
     assert said.basis.startswith("By weight")
@@ -30,13 +30,13 @@ def test_a_yield_by_weight_has_its_reach_its_brix_and_what_was_estimated():
 
 def test_a_yield_that_only_the_source_tells_says_so():
     found = plan_batch(BEANS, PlanRequest(altitude=HOME, pots=1, pack=Pack.HOT, canner=Canner.DIAL_GAUGE))
-    said = yield_words(found)
+    said = yield_details(found)
     assert (said.brix, said.reach) == ("", "")
     assert "only its own yield is known" in said.basis
 
 
 def test_without_any_yield_there_are_no_words():
-    assert yield_words(jam(pots=None)) is None
+    assert yield_details(jam(pots=None)) is None
 
 
 def test_pots_that_are_filled_alike_share_a_line():

@@ -21,7 +21,7 @@ from recipes.presentation import (
     kitchen_points,
     pressure_text,
     temperature_text,
-    volume_words,
+    volume_text,
 )
 
 KPA_PER_PSI = 6.894757293168  # NIST SP 811, appendix B
@@ -137,6 +137,6 @@ def test_every_acid_of_the_library_is_shown_at_no_less_than_the_source_has():
 
 
 def test_volumes_in_litres_and_cups():
-    assert volume_words(Fraction(1656)) == "1.7 l (7 US cups)"
-    assert volume_words(Fraction(120)) == "120 ml (1/2 US cups)"
-    assert volume_words(None) == volume_words(Fraction(0)) == ""
+    assert volume_text(Fraction(1656)) == "1.7 l (7 US cups)"
+    assert volume_text(Fraction(120)) == "120 ml (1/2 US cups)"
+    assert volume_text(None) == volume_text(Fraction(0)) == ""

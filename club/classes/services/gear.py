@@ -32,7 +32,7 @@ from recipes.engine import NO_SOURCE, Plan
 from recipes.engine.quantities import SPELLINGS, UNITS, Amount, AmountError, parse_amount
 from recipes.engine.stations import HallPlan, Station
 from recipes.engine.terms import Canner, Method, Rule
-from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_words, shopping_list_of
+from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_text, shopping_list_of
 
 # Which things of the equipment room a session needs, from its plan. Pure: the engine's plan in, plain values out.
 
@@ -256,7 +256,7 @@ def to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside], shelves:
 def jars_to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside]) -> list[Purchase]:
     """Empty jars that the plans fill and that are not set aside; boxed by the dozen, as lids are."""
     return [
-        replace(wanted, bought=packages_words(wanted, PACKAGES[LIDS][units]))
+        replace(wanted, bought=packages_text(wanted, PACKAGES[LIDS][units]))
         for size, count in jars_lacking(plans, kept).items()
         for wanted in [
             Purchase(_("empty jars, %(size)s") % {"size": JARS[size]}, str(count), pieces=Fraction(count), unit="each")

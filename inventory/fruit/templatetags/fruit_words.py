@@ -10,7 +10,7 @@ from inventory.fruit.models import Offer
 from inventory.fruit.produce import units_words, weight_words
 from inventory.fruit.suggestions import Fit
 from recipes.engine.terms import Role
-from recipes.presentation import jar_words
+from recipes.presentation import jar_texts
 from recipes.shopping import shopping_list
 
 register = template.Library()
@@ -22,7 +22,7 @@ TOLD = frozenset({Role.SUGAR, Role.PECTIN, Role.ACID})
 @register.filter
 def jars_of(fit: Fit) -> str:
     """ "12 half-pints"; "" where the plan has none."""
-    return ", ".join(jar_words(fit.plan)) if fit.plan else ""
+    return ", ".join(jar_texts(fit.plan)) if fit.plan else ""
 
 
 @register.filter

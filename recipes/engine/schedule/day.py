@@ -129,7 +129,7 @@ def _lose_pressure(load: Load) -> int:
     return int((LOSE_PRESSURE_QUARTS if tall else LOSE_PRESSURE_PINTS).value + WEIGHT_OFF.value)
 
 
-# From a recipe and the jars of each pot to the day's work: what is heated, how long it boils, whether it may wait.
+# The work of each pot: what is heated, how long it boils, whether it may wait.
 
 # A spread sets, and its fruit floats, if it stands: it goes into the jars at once.
 SPREADS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve", "butter"})

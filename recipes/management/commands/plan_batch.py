@@ -20,7 +20,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
 from recipes.models import Recipe, Revision
 from recipes.planning import CAPACITIES, STOVES, PlanInput, PlanInputError, plan_for, read_plan_input
-from recipes.presentation import day_summary, plan_text, when_words
+from recipes.presentation import day_summary, minute_format, plan_text
 
 BAD_INPUT = 2
 REFUSED = 3
@@ -100,7 +100,7 @@ def _draw(made: Plan, path: Path) -> None:
 
     title = f"{made.recipe.title}: {day_summary(made)}"
     try:
-        path.write_text(timeline_svg(made.day, title=title, when=when_words(made), paper="white"), encoding="utf-8")
+        path.write_text(timeline_svg(made.day, title=title, when=minute_format(made), paper="white"), encoding="utf-8")
     except OSError as error:
         raise _bad(f"--picture: {error}") from error
 

@@ -1,35 +1,34 @@
-"""Filters that turn the library's own words into those of a page."""
+"""Filters that show the library's values as a page names them."""
 
 from __future__ import annotations
 
 from django import template
 
+from recipes import choices, presentation
 from recipes.choices import JARS, METHODS, SEEN
-from recipes.choices import kind_word as word_of_kind
 from recipes.engine.terms import TestedSource
 from recipes.models import unbarred
-from recipes.presentation import source_words as words_of_source
 
 register = template.Library()
 
 
 @register.filter
-def kind_word(kind: str) -> str:
-    return word_of_kind(kind)
+def kind_label(kind: str) -> str:
+    return choices.kind_label(kind)
 
 
 @register.filter
-def method_word(method: str) -> str:
+def method_label(method: str) -> str:
     return str(METHODS.get(method, method))
 
 
 @register.filter
-def jar_word(jar: str) -> str:
+def jar_label(jar: str) -> str:
     return str(JARS.get(jar, jar))
 
 
 @register.filter
-def seen_word(seen: str) -> str:
+def seen_label(seen: str) -> str:
     return str(SEEN.get(seen, seen))
 
 
@@ -40,5 +39,5 @@ def listed(text: str) -> str:
 
 
 @register.filter
-def source_words(source: TestedSource) -> str:
-    return words_of_source(source)
+def source_text(source: TestedSource) -> str:
+    return presentation.source_text(source)
