@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from enum import StrEnum
 
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 WEEK = timedelta(days=7)
@@ -78,3 +79,9 @@ def moment_near(day: date, at: time, zone: tzinfo, *, doubled: Doubled = Doubled
 def weekly(first: date, count: int) -> Iterator[date]:
     """The same weekday, week after week; the hour on the wall stays, whatever the clocks do. Dates end with 9999."""
     return (first + n * WEEK for n in range(min(count, (date.max - first) // WEEK + 1)))
+
+
+def zoned_text(moment: datetime) -> str:
+    """A moment as the clock on the wall shows it, with the zone's own letters: an hour may come twice."""
+    local = timezone.localtime(moment)
+    return f"{date_format(local, 'j M Y, H:i')} {local.tzname()}"

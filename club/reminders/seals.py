@@ -20,7 +20,7 @@ from club.reminders.subjects import ids_of, subject_id
 from club.reminders.terms import Rule
 from club.reminders.wording import Due, Message
 from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch, reprocess_refusal
+from inventory.batches.models import Batch
 from inventory.batches.rules import COOL_MIN, SECOND_CALL, STOOD_TOO_LONG
 
 # Our own choice, no source: after a week the desk still shows the batch, but a mail no longer helps anybody.
@@ -120,7 +120,7 @@ def _how_to_look() -> str:
 
 def _what_then(batch: Batch, now: datetime) -> Iterator[str]:
     """What can still be done at `now` with a jar that has not sealed, and until what hour."""
-    refusal = reprocess_refusal(batch, now)
+    refusal = batch.reprocess_refusal(now)
     hour = {"hour": hour_words(batch.reprocess_until)}
     if refusal is None:
         yield _("A jar that has not sealed can be processed again until %(hour)s. After that hour it cannot.") % hour

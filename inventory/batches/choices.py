@@ -37,7 +37,7 @@ class RecallKind(models.TextChoices):
 
 
 class RecallOutcome(models.TextChoices):
-    """What somebody did with the jars that a recall asked her about."""
+    """What somebody did with the jars that a recall asked them about."""
 
     SET_APART = "set-apart", _("marked and set apart, nobody eats from them")
     DISCARDED = "discarded", _("thrown away")

@@ -16,21 +16,25 @@ from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import zoned_text
 from club.core.fields import ClockField, Fold
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
 from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
-from inventory.batches.models import Batch, Jar, Need, reprocess_refusal
-from inventory.batches.rules import lot_code_typed, sizes_covered
-from inventory.batches.services.common import clock
-from inventory.batches.services.giving import OFFER_NOTE_LENGTH
-from inventory.batches.services.recalls import ANSWER_NOTE_LENGTH, REASON_LENGTH
+from inventory.batches.models import (
+    ABANDON_REASON_LENGTH,
+    ANSWER_NOTE_LENGTH,
+    LOOK_NOTE_LENGTH,
+    OFFER_NOTE_LENGTH,
+    RECALL_REASON_LENGTH,
+    Batch,
+    Jar,
+)
+from inventory.batches.rules import Need, lot_code_typed, sizes_covered
 from inventory.jars.models import LidLot
 from inventory.jars.rules import LID_CODE_LENGTH, LID_MAKER_LENGTH
 from recipes.choices import JARS
 from recipes.models import Revision
-
-# The room's forms. What was typed stays; what a service refuses appears beside its field.
 
 MOST_JARS = 999
 
@@ -139,9 +143,9 @@ class LogForm(forms.Form):
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of `batch_log_process`."""
-        told = dict(self.cleaned_data)
-        jars = {size: told.pop(f"jars_{size}") or 0 for size in self.sizes}
-        return {**told, "jars": jars}
+        data = dict(self.cleaned_data)
+        jars = {size: data.pop(f"jars_{size}") or 0 for size in self.sizes}
+        return {**data, "jars": jars}
 
 
 class ReprocessForm(forms.Form):
@@ -163,7 +167,7 @@ class ReprocessForm(forms.Form):
 class AbandonForm(forms.Form):
     reason = forms.CharField(
         label=_("Why is it given up?"),
-        max_length=200,
+        max_length=ABANDON_REASON_LENGTH,
         help_text=_("For instance: scorched; processed too short, all jars refrigerated."),
     )
 
@@ -202,7 +206,7 @@ class SealsForm(forms.Form):
     checked_at = ClockField(
         label=_("When did you look?"), required=False, help_text=_("Leave it empty if it was just now.")
     )
-    note = forms.CharField(label=_("Notes"), required=False, max_length=300)
+    note = forms.CharField(label=_("Notes"), required=False, max_length=LOOK_NOTE_LENGTH)
 
     def __init__(
         self, *args: Any, batch: Batch, jars: Sequence[Jar], now: datetime, is_called_back: bool, **kwargs: Any
@@ -227,22 +231,22 @@ class SealsForm(forms.Form):
     @staticmethod
     def _disposal_choices(batch: Batch, now: datetime) -> list[tuple[str, Any]]:
         until = batch.reprocess_until
-        if until is None or reprocess_refusal(batch, batch.jars_out_at or now) is not None:
+        if until is None or batch.reprocess_refusal(batch.jars_out_at or now) is not None:
             return AWAY_CHOICES
         # After it lapsed only somebody who keys in late may still have done it in time; the service checks.
         label = _("reprocess, before %(time)s") if now < until else _("was looked at and reprocessed before %(time)s")
-        return [(Disposal.REPROCESS.value, label % {"time": clock(until)}), *AWAY_CHOICES]
+        return [(Disposal.REPROCESS.value, label % {"time": zoned_text(until)}), *AWAY_CHOICES]
 
     def clean(self) -> dict[str, Any]:
-        told = self.cleaned_data
+        data = self.cleaned_data
         if (
             not self.errors
-            and not told.get("all_sealed")
-            and not any(told.get(f"jar_{jar.number}") for jar in self.jars)
+            and not data.get("all_sealed")
+            and not any(data.get(f"jar_{jar.number}") for jar in self.jars)
         ):
             # One sentence, not one for every jar of a full canner.
             self.add_error("all_sealed", _("Tick that all are sealed, or mark the jars one by one below."))
-        return told
+        return data
 
     @property
     def is_by_jar(self) -> bool:
@@ -253,17 +257,17 @@ class SealsForm(forms.Form):
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of `seals_record`. The tick speaks for every jar that is not marked by itself."""
-        told = self.cleaned_data
-        every = Seal.SEALED.value if told["all_sealed"] else ""
-        results = {jar.number: told[f"jar_{jar.number}"] or every for jar in self.jars}
+        data = self.cleaned_data
+        every = Seal.SEALED.value if data["all_sealed"] else ""
+        results = {jar.number: data[f"jar_{jar.number}"] or every for jar in self.jars}
         unsealed = [number for number, found in results.items() if found == Seal.UNSEALED]
-        disposals = {number: told[f"disposal_{number}"] for number in unsealed if told[f"disposal_{number}"]}
+        disposals = {number: data[f"disposal_{number}"] for number in unsealed if data[f"disposal_{number}"]}
         return {
-            "token": told["token"],
+            "token": data["token"],
             "results": {number: found for number, found in results.items() if found},
             "disposals": disposals,
-            "checked_at": told["checked_at"],
-            "note": told["note"],
+            "checked_at": data["checked_at"],
+            "note": data["note"],
         }
 
     def rows(self) -> Iterator[JarRow]:
@@ -301,15 +305,7 @@ class PutAwayForm(forms.Form):
             yield JarRow(jar, None, self[f"disposal_{jar.number}"])
 
 
-def waiting_jars(batch: Batch) -> list[Jar]:
-    return [jar for jar in batch.jars.all() if jar.disposal == Disposal.REPROCESS]
-
-
-def jars_to_look_at(batch: Batch) -> list[Jar]:
-    return [jar for jar in batch.jars.all() if not jar.disposal]
-
-
-# Choosing two lid lots to lay side by side.
+# Choosing two lid lots to compare.
 
 OFFERED = 200
 
@@ -329,10 +325,10 @@ class CompareForm(forms.Form):
             field.choices = [("", "–"), *((lot.pk, str(lot)) for lot in lots)]
 
     def clean(self) -> dict[str, Any]:
-        told = self.cleaned_data
-        if told.get("a") is not None and told.get("a") == told.get("b"):
+        data = self.cleaned_data
+        if data.get("a") is not None and data.get("a") == data.get("b"):
             raise forms.ValidationError(_("Choose two different lots."))
-        return told
+        return data
 
 
 # Forms for surplus jars: offering some, asking for some, and handing them over.
@@ -364,8 +360,8 @@ class JarOfferForm(forms.Form):
 
     def __init__(self, *args: Any, free: Mapping[str, int], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        told = gettext("%(size)s (%(n)s can be offered)")
-        choices = [(size, told % {"size": JARS[size], "n": n}) for size, n in free.items() if n]
+        text = gettext("%(size)s (%(n)s can be offered)")
+        choices = [(size, text % {"size": JARS[size], "n": n}) for size, n in free.items() if n]
         self.fields["size"].choices = choices  # type: ignore[attr-defined]
         self.helper = form_helper(submit=gettext("Offer these jars"))
 
@@ -387,7 +383,7 @@ class JarClaimForm(forms.Form):
 
 
 class RecallForm(forms.Form):
-    """When valid, `written()` names the one subject. A member without the right to trace calls back her own batch."""
+    """When valid, `written()` names the one subject. A member without the right to trace calls back their own batch."""
 
     token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     kind = forms.ChoiceField(label=_("What is called back?"), choices=RecallKind.choices, widget=forms.RadioSelect)
@@ -399,7 +395,7 @@ class RecallForm(forms.Form):
     )
     reason = forms.CharField(
         label=_("Why?"),
-        max_length=REASON_LENGTH,
+        max_length=RECALL_REASON_LENGTH,
         help_text=_("Everybody who holds such a jar reads this, at once and by mail."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
@@ -491,7 +487,7 @@ class RecallAnswerForm(forms.Form):
 
 class RecallCloseForm(forms.Form):
     note = forms.CharField(
-        label=_("How did it end?"), max_length=REASON_LENGTH, widget=forms.Textarea(attrs={"rows": 3})
+        label=_("How did it end?"), max_length=RECALL_REASON_LENGTH, widget=forms.Textarea(attrs={"rows": 3})
     )
     is_cleared = forms.BooleanField(
         label=_("The jars were looked into and found sound: they may be eaten and handed on."),

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 from fractions import Fraction
-from typing import Any, Protocol
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -15,7 +13,7 @@ from django.db.models import Count, F, Prefetch, Q
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import in_utc
@@ -23,17 +21,17 @@ from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState, ClaimState, Disposal, OfferState, RecallKind, RecallOutcome, Seal
 from inventory.batches.rules import (
     NOT_EATEN,
+    NOT_REPROCESSED,
     REPROCESS,
     REPROCESS_HOT,
     REPROCESS_ONCE,
+    Need,
     Phase,
     SealWindow,
-    filled_ml,
     looked_at_from,
     most_ml,
     phase,
     seal_window,
-    sizes_covered,
 )
 from inventory.jars.models import LidLot
 from recipes.engine import ProcessFound, process_for
@@ -41,7 +39,13 @@ from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal, Rule
 from recipes.models import Revision, RevisionState
 
-# Reads of the batch room: who may see what, what is open, due or cooling, and what a page needs with it.
+# How long what people write may be; the forms and the services hold to the same.
+ABANDON_REASON_LENGTH = 200
+LOOK_NOTE_LENGTH = 300
+OFFER_NOTE_LENGTH = 200
+RECALL_REASON_LENGTH = 2000
+ANSWER_NOTE_LENGTH = 300
+SCALE_LENGTH = 80  # of a pot's scale, as a fraction
 
 # When the jars that still want a look last came out of a canner.
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
@@ -71,7 +75,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self if user.has_perm("batches.trace_batch") else self.filter(_cared_for(user) | Q(started_by=user))
 
     def cared_for_by(self, user: User) -> BatchQuerySet:
-        """Batches a person made, or that were made in a kitchen of hers."""
+        """Batches a person made, or that were made in a kitchen of theirs."""
         return self.filter(_cared_for(user))
 
     def changeable_by(self, user: User) -> BatchQuerySet:
@@ -79,7 +83,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self if user.has_perm("batches.change_batch") else self.cared_for_by(user)
 
     def worked_at_by(self, user: User) -> BatchQuerySet:
-        """Who may write what is done at the stove: also whoever started it for somebody else. Seals are not hers."""
+        """Who may write what is done at the stove: also whoever started it for somebody else. Seals are not theirs."""
         if user.has_perm("batches.change_batch"):
             return self
         return self.filter(_cared_for(user) | Q(started_by=user))
@@ -109,7 +113,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
 
     def recalled(self) -> BatchQuerySet:
-        """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see recalls.py)."""
+        """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see `tracing`)."""
 
         return self.filter(pk__in=Jar.objects.recalled().values("batch"))
 
@@ -133,280 +137,6 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         )
 
 
-class JarQuerySet(models.QuerySet["Jar"]):
-    def to_look_at(self) -> JarQuerySet:
-        """Jars that still want a look: nothing was decided about them yet."""
-        return self.filter(disposal="")
-
-    def kept(self) -> JarQuerySet:
-        """Jars that were not thrown away. Whether one was eaten, only who had it knows."""
-        return self.exclude(disposal=Disposal.DISCARD)
-
-    def to_give(self) -> JarQuerySet:
-        """Sealed, on the shelf of whoever put them up, and neither called back nor of a withdrawn revision."""
-
-        shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None)
-        return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
-
-    def recalled(self) -> JarQuerySet:
-        """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
-
-        standing = Recall.objects.not_cleared()
-        return self.filter(
-            Q(batch__revision__state=RevisionState.WITHDRAWN)
-            | Q(batch__revision__in=standing.filter(revision__isnull=False).values("revision"))
-            | Q(lid_lot__in=standing.filter(lid_lot__isnull=False).values("lid_lot"))
-            | Q(batch__in=standing.filter(batch__isnull=False).values("batch"))
-        )
-
-    def whereabouts(self) -> list[Whereabouts]:
-        """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
-        # By kitchen, not by its name alone: two kitchens may be called the same.
-        fate = ("place__name", "place", "held_by__name", "held_by", "size", "seal", "disposal")
-        return [
-            Whereabouts(
-                kitchen=row["held_by__name"] or row["place__name"],
-                size=row["size"],
-                seal=Seal(row["seal"]),
-                disposal=Disposal(row["disposal"]) if row["disposal"] else None,
-                count=row["count"],
-            )
-            for row in self.order_by(*fate).values(*fate).annotate(count=Count("pk"))
-        ]
-
-
-# Sealed jars that somebody can spare: the offer, its jars one by one, and who would like some.
-#
-# Imported by models.py; tables of the room are named by words here, so that neither waits for the other.
-
-
-class JarOfferQuerySet(models.QuerySet["JarOffer"]):
-    def open(self) -> JarOfferQuerySet:
-        return self.filter(state=OfferState.OPEN)
-
-    def sound(self) -> JarOfferQuerySet:
-        """Without a jar that is called back, or whose recipe was withdrawn."""
-
-        return self.exclude(batch__in=Batch.objects.recalled())
-
-    def visible_to(self, user: User) -> JarOfferQuerySet:
-        """The gate: what is open and sound is for every member; the rest for its giver and who asked for some."""
-        theirs = Q(giver=user) | Q(pk__in=JarClaim.objects.filter(person=user).values("offer"))
-        return self.filter(theirs | Q(pk__in=JarOffer.objects.open().sound().values("pk")))
-
-    def for_list(self) -> JarOfferQuerySet:
-        """A row of a list: recipe, giver, and how many jars can still be had."""
-        rows = self.select_related("batch__revision__recipe", "giver").defer("batch__plan", "batch__revision__content")
-        free = Count("jars", filter=Q(jars__is_live=True, jars__claim=None))
-        return rows.annotate(left=free).order_by("-created_at", "-pk")
-
-
-class JarOffer(models.Model):
-    """So many sealed jars of one size and batch. `by_choice`: the giver chooses; else who comes first has them."""
-
-    batch: models.ForeignKey[Batch, Batch] = models.ForeignKey(
-        "batches.Batch", on_delete=models.PROTECT, related_name="jar_offers"
-    )
-    size = models.CharField(max_length=16)
-    giver = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jar_offers")
-    by_choice = models.BooleanField(_("I choose who gets them"), default=False)
-    note = models.CharField(_("note"), max_length=200, blank=True)
-    state = models.CharField(max_length=8, choices=OfferState.choices, default=OfferState.OPEN)
-    created_at = models.DateTimeField(default=timezone.now)
-    closed_at = models.DateTimeField(null=True, blank=True)
-    token = models.UUIDField(unique=True, editable=False)
-
-    objects = JarOfferQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-created_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(name="jar_offer_of_a_known_size", condition=Q(size__in=JAR_SIZES)),
-            models.CheckConstraint(
-                name="jar_offer_closed_says_when",
-                condition=Q(state="open", closed_at=None) | Q(state="closed", closed_at__gte=F("created_at")),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.batch_id} {self.size}"
-
-    def get_absolute_url(self) -> str:
-        return reverse("batches:jar-offer", args=[self.pk])
-
-
-class JarClaim(models.Model):
-    """Somebody would like so many. asked -> handed over, declined by the giver, or withdrawn by herself."""
-
-    offer = models.ForeignKey(JarOffer, on_delete=models.PROTECT, related_name="claims")
-    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jar_claims")
-    count = models.PositiveSmallIntegerField(_("jars"))
-    state = models.CharField(max_length=10, choices=ClaimState.choices, default=ClaimState.ASKED)
-    asked_at = models.DateTimeField(default=timezone.now)
-    settled_at = models.DateTimeField(null=True, blank=True)
-    token = models.UUIDField(unique=True, editable=False)
-
-    class Meta:
-        ordering = ["asked_at", "pk"]
-        constraints = [
-            models.CheckConstraint(name="jar_claim_asks_for_a_jar", condition=Q(count__gte=1)),
-            models.UniqueConstraint(
-                fields=["offer", "person"], condition=Q(state="asked"), name="one_open_claim_per_offer_and_person"
-            ),
-            models.CheckConstraint(
-                name="jar_claim_settled_says_when",
-                condition=Q(state="asked", settled_at=None) | (~Q(state="asked") & Q(settled_at__isnull=False)),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.offer_id} {self.person_id}: {self.count}"
-
-
-class OfferedJar(models.Model):
-    """One jar of an offer; `claim` is who it is kept for, or went to. A jar is in one live offer at most."""
-
-    offer = models.ForeignKey(JarOffer, on_delete=models.PROTECT, related_name="jars")
-    jar: models.ForeignKey[Jar, Jar] = models.ForeignKey(
-        "batches.Jar", on_delete=models.PROTECT, related_name="offered"
-    )
-    claim = models.ForeignKey(JarClaim, on_delete=models.PROTECT, null=True, blank=True, related_name="jars")
-    is_live = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ["offer", "jar"]
-        constraints = [
-            models.UniqueConstraint(fields=["jar"], condition=Q(is_live=True), name="one_live_offer_of_a_jar")
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.offer_id}/{self.jar_id}"
-
-
-# A recall: a withdrawn revision, a bad lid lot or a batch gone wrong, and what each holder of its jars answered.
-#
-# Imported by models.py; tables of the room are named by words here, so that neither waits for the other.
-
-
-class RecallQuerySet(models.QuerySet["Recall"]):
-    def open(self) -> RecallQuerySet:
-        """People are still asked for what they did with their jars."""
-        return self.filter(closed_at=None)
-
-    def not_cleared(self) -> RecallQuerySet:
-        """Open, or closed without the jars having been found sound: nobody hands these on."""
-        return self.filter(is_cleared=False)
-
-    def for_list(self) -> RecallQuerySet:
-        """A row of a list or a page, in one query; the plan and the recipe's text are left behind."""
-        named = self.select_related("revision__recipe", "lid_lot", "batch__revision__recipe", "opened_by", "closed_by")
-        return named.defer("revision__content", "batch__plan", "batch__revision__content")
-
-
-class Recall(models.Model):
-    """One recall of just one subject. `opened_by` may be empty only where the library withdrew a revision."""
-
-    kind = models.CharField(max_length=10, choices=RecallKind.choices)
-    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
-    lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
-    batch: models.ForeignKey[Batch | None, Batch | None] = models.ForeignKey(
-        "batches.Batch", on_delete=models.PROTECT, null=True, blank=True, related_name="recalls"
-    )
-    reason = models.TextField(_("why"))
-    opened_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls_opened"
-    )
-    opened_at = models.DateTimeField(default=timezone.now)
-    closed_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls_closed"
-    )
-    closed_at = models.DateTimeField(null=True, blank=True)
-    closed_note = models.TextField(_("how it ended"), blank=True)
-    # Looked into, and the jars were found sound: only then may they be handed on again.
-    is_cleared = models.BooleanField(default=False)
-    token = models.UUIDField(unique=True, editable=False)
-
-    objects = RecallQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-opened_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(
-                name="recall_is_of_just_one_subject",
-                condition=Q(kind="revision", revision__isnull=False, lid_lot=None, batch=None)
-                | Q(kind="lid-lot", revision=None, lid_lot__isnull=False, batch=None)
-                | Q(kind="batch", revision=None, lid_lot=None, batch__isnull=False),
-            ),
-            models.CheckConstraint(name="recall_says_why", condition=~Q(reason="")),
-            models.CheckConstraint(
-                name="recall_was_opened_by_somebody", condition=Q(opened_by__isnull=False) | Q(kind="revision")
-            ),
-            models.CheckConstraint(
-                name="recall_closed_says_how_it_ended",
-                condition=Q(closed_at=None, closed_by=None, closed_note="", is_cleared=False)
-                | (Q(closed_at__gte=F("opened_at"), closed_by__isnull=False) & ~Q(closed_note="")),
-            ),
-            *(
-                models.UniqueConstraint(
-                    fields=[subject],
-                    condition=Q(closed_at=None, **{f"{subject}__isnull": False}),
-                    name=f"one_open_recall_of_a_{subject}",
-                )
-                for subject in ("revision", "lid_lot", "batch")
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()}: {self.subject_words}"
-
-    def get_absolute_url(self) -> str:
-        return reverse("batches:recall", args=[self.pk])
-
-    @property
-    def subject_words(self) -> str:
-        """ "Plum jam, revision 2", "LID 40 (maker)", "26257-KXT, Plum jam"."""
-        if self.revision is not None:
-            return _("%(recipe)s, revision %(n)s") % {"recipe": self.revision.recipe.title, "n": self.revision.number}
-        if self.batch is not None:
-            return f"{self.batch.lot_code}, {self.batch.title}"
-        return str(self.lid_lot)
-
-
-class RecallAnswer(models.Model):
-    """What somebody did with the jars of one batch in one place. Never changed: who does more later answers again.
-
-    `where` is the place of the holding that it settles (see recalls.py). Empty only in old answers, from before places
-    were asked for, of people who held jars in several: these settle nothing.
-    """
-
-    recall = models.ForeignKey(Recall, on_delete=models.PROTECT, related_name="answers")
-    batch: models.ForeignKey[Batch, Batch] = models.ForeignKey(
-        "batches.Batch", on_delete=models.PROTECT, related_name="recall_answers"
-    )
-    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="recall_answers")
-    where = models.CharField(max_length=30, blank=True)
-    outcome = models.CharField(max_length=10, choices=RecallOutcome.choices)
-    jars = models.PositiveSmallIntegerField(_("jars"), default=0)
-    note = models.CharField(_("note"), max_length=300, blank=True)
-    answered_at = models.DateTimeField(default=timezone.now)
-    token = models.UUIDField(unique=True, editable=False)
-
-    class Meta:
-        ordering = ["-answered_at", "-pk"]
-        constraints = [
-            models.CheckConstraint(
-                name="recall_answer_counts_what_it_names",
-                condition=Q(outcome="none-left", jars=0) | (~Q(outcome="none-left") & Q(jars__gte=1)),
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.recall_id} {self.batch_id} {self.outcome}"
-
-
-# What was put up: a batch, its jars one by one, and each look at their seals.
-
-
 class Batch(models.Model):
     """Pots jarred together in one kitchen on one day from one revision.
 
@@ -422,9 +152,9 @@ class Batch(models.Model):
     token = models.UUIDField(unique=True)
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="batches")
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="batches")
-    # Whose jars they are: she takes them home, looks at their seals and is reminded of it.
+    # Whose jars they are: they take them home, look at the seals and are reminded of it.
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batches")
-    # Who pressed Start, where that was somebody else, such as the instructor of a class. Empty: she herself.
+    # Who pressed Start, where that was somebody else, such as the instructor of a class. Empty: the same person.
     started_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="batches_started"
     )
@@ -433,7 +163,7 @@ class Batch(models.Model):
 
     pots = models.PositiveSmallIntegerField(_("pots"))
     # Of the printed amounts, for each pot, as an exact fraction ("1/2"): a scaled pot fills fewer jars.
-    pot_scale = models.CharField(max_length=80, default="1")
+    pot_scale = models.CharField(max_length=SCALE_LENGTH, default="1")
     altitude_m = models.DecimalField(max_digits=9, decimal_places=4)
     canner = models.CharField(max_length=16, blank=True)  # empty, as the pack: kept in the freezer
     pack = models.CharField(max_length=16, blank=True)
@@ -441,7 +171,7 @@ class Batch(models.Model):
     required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)  # none: kept in the freezer
     required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
 
-    # Whether unsealed jars may be processed again at all (see needs.py); a pie filling's never are.
+    # Whether unsealed jars may be processed again at all (see `reprocess_need`); a pie filling's never are.
     is_reprocessable = models.BooleanField(default=True)
 
     created_at = models.DateTimeField(default=timezone.now)
@@ -460,7 +190,7 @@ class Batch(models.Model):
     checked_at = models.DateTimeField(null=True, blank=True)
     note = models.TextField(_("notes"), blank=True)
     abandoned_at = models.DateTimeField(null=True, blank=True)
-    abandoned_reason = models.CharField(max_length=200, blank=True)
+    abandoned_reason = models.CharField(max_length=ABANDON_REASON_LENGTH, blank=True)
 
     objects = BatchQuerySet.as_manager()
 
@@ -564,7 +294,7 @@ class Batch(models.Model):
     def reprocess_until(self) -> datetime | None:
         """When reprocessing lapses, counted from the first time the jars came out.
 
-        None where no jar may be reprocessed (any more), whatever the hour; `needs.reprocess_refusal` says why.
+        None where no jar may be reprocessed (any more), whatever the hour; `reprocess_refusal` says why.
         """
         used = self.reprocessed_out_at is not None
         if self.is_frozen_kind or not self.is_reprocessable or used or self.jars_out_at is None:
@@ -574,6 +304,128 @@ class Batch(models.Model):
     def phase_at(self, now: datetime) -> Phase | None:
         """Where the seal window stands while seals are still to be looked at."""
         return phase(self.window, now) if self.window and self.state == BatchState.OUT else None
+
+    def jars_to_look_at(self) -> list[Jar]:
+        """Jars about which nothing was decided yet. Reads `jars`; prefetch them."""
+        return [jar for jar in self.jars.all() if not jar.disposal]
+
+    def jars_to_reprocess(self) -> list[Jar]:
+        """Unsealed jars that wait for a second process. Reads `jars`; prefetch them."""
+        return [jar for jar in self.jars.all() if jar.disposal == Disposal.REPROCESS]
+
+    def most_filled_ml(self, size: str) -> Fraction:
+        """The most that the pots can have filled, with one jar of this size a pot to spare."""
+        stated = self.revision.tested.stated_yield
+        return most_ml(stated, pots=self.pots, printed_pots=self.printed_pots, jar=size)
+
+    def most_jars(self, size: str) -> int:
+        """The most jars of one size the pots of this batch can have filled."""
+        return int(self.most_filled_ml(size) / JAR_ML[size])
+
+    def tested_needs(self) -> list[Need]:
+        """The process planned, then the table's other tested pressures for the same jar. Empty: kept in the freezer."""
+        if self.required_minutes is None:
+            return []
+        planned = Need(self.required_minutes, self.required_psi)
+        found = self._process_found(Pack(self.pack))
+        others = () if isinstance(found, Refusal) else found.others
+        return [planned, *(Need(other.minutes, other.pressure_psi) for other in others)]
+
+    def reprocess_refusal(self, looked_at: datetime) -> Refusal | None:
+        """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
+        if self.revision.state == RevisionState.WITHDRAWN:
+            text = gettext("This recipe was withdrawn: its jars are not processed again, and nobody eats from them.")
+            return _refusal("revision-withdrawn", NOT_EATEN, text)
+        if Batch.objects.recalled().filter(pk=self.pk).exists():
+            text = gettext("These jars are called back: they are not processed again, and nobody eats from them.")
+            return _refusal("called-back", NOT_EATEN, text)
+        if self.reprocessed_out_at is not None:
+            text = gettext(
+                "These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal."
+            )
+            return _refusal("reprocessed-once", REPROCESS_ONCE, text)
+        need = self.reprocess_need()
+        if isinstance(need, Refusal):
+            return need
+        until = self.reprocess_until
+        if until is None or in_utc(looked_at) >= until:
+            text = gettext("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar.")
+            return _refusal("reprocess-lapsed", REPROCESS, text)
+        return None
+
+    def reprocess_need(self) -> Need | Refusal:
+        """The full time again, of a tested hot pack: contents are reheated, so a raw pack's own test does not hold.
+
+        Where the hot pack's figures are lower than those of the first time, the first ones hold: "the same full time".
+        """
+        tested = self.revision.tested
+        if self.required_minutes is None:
+            return _refusal("no-process", REPROCESS, gettext("A freezer recipe has no process to repeat."))
+        if tested.kind == "pie-filling" or any(word in food for food in tested.produce for word in NOT_REPROCESSED):
+            text = gettext(
+                "Pie filling, squash and pumpkin are not reprocessed: refrigerate or freeze the jar, or throw it away."
+            )
+            return _refusal("not-reprocessed", REPROCESS_HOT, text)
+        if self.pack == Pack.HOT:
+            return Need(self.required_minutes, self.required_psi)
+        hot = self._process_found(Pack.HOT)
+        if isinstance(hot, Refusal):
+            text = gettext(
+                "No hot pack of this recipe was tested, and a reprocessed jar is reheated: put the jar away otherwise."
+            )
+            return _refusal("no-hot-pack", REPROCESS_HOT, text)
+        psi = None if self.required_psi is None else max(self.required_psi, hot.pressure_psi or 0)
+        return Need(max(self.required_minutes, hot.minutes), psi)
+
+    def _process_found(self, pack: Pack) -> ProcessFound | Refusal:
+        rows = self.revision.tested.process
+        return process_for(rows, jar=self.jar_size, pack=pack, canner=Canner(self.canner), altitude=self.altitude)
+
+
+def _refusal(code: str, rule: Rule, message: str) -> Refusal:
+    return Refusal(code=code, message=message, rule=rule.name, source=rule.source)
+
+
+class JarQuerySet(models.QuerySet["Jar"]):
+    def to_look_at(self) -> JarQuerySet:
+        """Jars that still want a look: nothing was decided about them yet."""
+        return self.filter(disposal="")
+
+    def kept(self) -> JarQuerySet:
+        """Jars that were not thrown away. Whether one was eaten, only who had it knows."""
+        return self.exclude(disposal=Disposal.DISCARD)
+
+    def to_give(self) -> JarQuerySet:
+        """Sealed, on the shelf of whoever put them up, and neither called back nor of a withdrawn revision."""
+
+        shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None)
+        return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
+
+    def recalled(self) -> JarQuerySet:
+        """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
+
+        standing = Recall.objects.not_cleared()
+        return self.filter(
+            Q(batch__revision__state=RevisionState.WITHDRAWN)
+            | Q(batch__revision__in=standing.filter(revision__isnull=False).values("revision"))
+            | Q(lid_lot__in=standing.filter(lid_lot__isnull=False).values("lid_lot"))
+            | Q(batch__in=standing.filter(batch__isnull=False).values("batch"))
+        )
+
+    def whereabouts(self) -> list[Whereabouts]:
+        """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
+        # By kitchen, not by its name alone: two kitchens may be called the same.
+        fate = ("place__name", "place", "held_by__name", "held_by", "size", "seal", "disposal")
+        return [
+            Whereabouts(
+                kitchen=row["held_by__name"] or row["place__name"],
+                size=row["size"],
+                seal=Seal(row["seal"]),
+                disposal=Disposal(row["disposal"]) if row["disposal"] else None,
+                count=row["count"],
+            )
+            for row in self.order_by(*fate).values(*fate).annotate(count=Count("pk"))
+        ]
 
 
 class Jar(models.Model):
@@ -627,7 +479,7 @@ class SealCheck(models.Model):
     sealed = models.PositiveSmallIntegerField()
     unsealed = models.PositiveSmallIntegerField()
     broken = models.PositiveSmallIntegerField()
-    note = models.CharField(max_length=300, blank=True)
+    note = models.CharField(max_length=LOOK_NOTE_LENGTH, blank=True)
 
     class Meta:
         ordering = ["-checked_at", "-pk"]
@@ -636,140 +488,212 @@ class SealCheck(models.Model):
         return f"{self.batch_id} {self.checked_at:%Y-%m-%d %H:%M}"
 
 
-# What a batch's process must reach, and whether its unsealed jars may be processed again. Unknown means no.
+class JarOfferQuerySet(models.QuerySet["JarOffer"]):
+    def open(self) -> JarOfferQuerySet:
+        return self.filter(state=OfferState.OPEN)
 
-NOT_REPROCESSED = ("squash", "pumpkin")
+    def sound(self) -> JarOfferQuerySet:
+        """Without a jar that is called back, or whose recipe was withdrawn."""
 
+        return self.exclude(batch__in=Batch.objects.recalled())
 
-@dataclass(frozen=True)
-class Need:
-    """A tested process as two figures: minutes, and the pressure they hold for (None in boiling water)."""
+    def visible_to(self, user: User) -> JarOfferQuerySet:
+        """The gate: what is open and sound is for every member; the rest for its giver and who asked for some."""
+        theirs = Q(giver=user) | Q(pk__in=JarClaim.objects.filter(person=user).values("offer"))
+        return self.filter(theirs | Q(pk__in=JarOffer.objects.open().sound().values("pk")))
 
-    minutes: int
-    psi: int | None
-
-    def met_by(self, minutes: int, psi: Decimal | int | None) -> bool:
-        return minutes >= self.minutes and (self.psi is None or (psi is not None and psi >= self.psi))
-
-
-def tested_needs(batch: Batch) -> list[Need]:
-    """The process planned, then the table's other tested pressures for the same jar. Empty: kept in the freezer."""
-    if batch.required_minutes is None:
-        return []
-    planned = Need(batch.required_minutes, batch.required_psi)
-    found = _found(batch, Pack(batch.pack))
-    others = () if isinstance(found, Refusal) else found.others
-    return [planned, *(Need(other.minutes, other.pressure_psi) for other in others)]
+    def for_list(self) -> JarOfferQuerySet:
+        """A row of a list: recipe, giver, and how many jars can still be had."""
+        rows = self.select_related("batch__revision__recipe", "giver").defer("batch__plan", "batch__revision__content")
+        free = Count("jars", filter=Q(jars__is_live=True, jars__claim=None))
+        return rows.annotate(left=free).order_by("-created_at", "-pk")
 
 
-def reprocess_refusal(batch: Batch, looked_at: datetime) -> Refusal | None:
-    """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
-    if batch.revision.state == RevisionState.WITHDRAWN:
-        text = gettext("This recipe was withdrawn: its jars are not processed again, and nobody eats from them.")
-        return _refusal("revision-withdrawn", NOT_EATEN, text)
-    if Batch.objects.recalled().filter(pk=batch.pk).exists():
-        text = gettext("These jars are called back: they are not processed again, and nobody eats from them.")
-        return _refusal("called-back", NOT_EATEN, text)
-    if batch.reprocessed_out_at is not None:
-        text = gettext("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal.")
-        return _refusal("reprocessed-once", REPROCESS_ONCE, text)
-    need = reprocess_need(batch)
-    if isinstance(need, Refusal):
-        return need
-    until = batch.reprocess_until
-    if until is None or in_utc(looked_at) >= until:
-        text = gettext("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar.")
-        return _refusal("reprocess-lapsed", REPROCESS, text)
-    return None
+class JarOffer(models.Model):
+    """So many sealed jars of one size and batch. `by_choice`: the giver chooses; else who comes first has them."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="jar_offers")
+    size = models.CharField(max_length=16)
+    giver = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jar_offers")
+    by_choice = models.BooleanField(_("I choose who gets them"), default=False)
+    note = models.CharField(_("note"), max_length=OFFER_NOTE_LENGTH, blank=True)
+    state = models.CharField(max_length=8, choices=OfferState.choices, default=OfferState.OPEN)
+    created_at = models.DateTimeField(default=timezone.now)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    token = models.UUIDField(unique=True, editable=False)
+
+    objects = JarOfferQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(name="jar_offer_of_a_known_size", condition=Q(size__in=JAR_SIZES)),
+            models.CheckConstraint(
+                name="jar_offer_closed_says_when",
+                condition=Q(state="open", closed_at=None) | Q(state="closed", closed_at__gte=F("created_at")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.size}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("batches:jar-offer", args=[self.pk])
 
 
-def reprocess_need(batch: Batch) -> Need | Refusal:
-    """The full time again, of a tested hot pack: contents are reheated, so a raw pack's own test does not hold.
+class JarClaim(models.Model):
+    """Somebody would like so many. asked -> handed over, declined by the giver, or withdrawn by who asked."""
 
-    Where the hot pack's figures are lower than those of the first time, the first ones hold: "the same full time".
-    """
-    tested = batch.revision.tested
-    if batch.required_minutes is None:
-        return _refusal("no-process", REPROCESS, gettext("A freezer recipe has no process to repeat."))
-    if tested.kind == "pie-filling" or any(word in food for food in tested.produce for word in NOT_REPROCESSED):
-        text = gettext(
-            "Pie filling, squash and pumpkin are not reprocessed: refrigerate or freeze the jar, or throw it away."
-        )
-        return _refusal("not-reprocessed", REPROCESS_HOT, text)
-    if batch.pack == Pack.HOT:
-        return Need(batch.required_minutes, batch.required_psi)
-    hot = _found(batch, Pack.HOT)
-    if isinstance(hot, Refusal):
-        text = gettext(
-            "No hot pack of this recipe was tested, and a reprocessed jar is reheated: put the jar away otherwise."
-        )
-        return _refusal("no-hot-pack", REPROCESS_HOT, text)
-    psi = None if batch.required_psi is None else max(batch.required_psi, hot.pressure_psi or 0)
-    return Need(max(batch.required_minutes, hot.minutes), psi)
+    offer = models.ForeignKey(JarOffer, on_delete=models.PROTECT, related_name="claims")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jar_claims")
+    count = models.PositiveSmallIntegerField(_("jars"))
+    state = models.CharField(max_length=10, choices=ClaimState.choices, default=ClaimState.ASKED)
+    asked_at = models.DateTimeField(default=timezone.now)
+    settled_at = models.DateTimeField(null=True, blank=True)
+    token = models.UUIDField(unique=True, editable=False)
 
+    class Meta:
+        ordering = ["asked_at", "pk"]
+        constraints = [
+            models.CheckConstraint(name="jar_claim_asks_for_a_jar", condition=Q(count__gte=1)),
+            models.UniqueConstraint(
+                fields=["offer", "person"], condition=Q(state="asked"), name="one_open_claim_per_offer_and_person"
+            ),
+            models.CheckConstraint(
+                name="jar_claim_settled_says_when",
+                condition=Q(state="asked", settled_at=None) | (~Q(state="asked") & Q(settled_at__isnull=False)),
+            ),
+        ]
 
-def _found(batch: Batch, pack: Pack) -> ProcessFound | Refusal:
-    rows = batch.revision.tested.process
-    return process_for(rows, jar=batch.jar_size, pack=pack, canner=Canner(batch.canner), altitude=batch.altitude)
+    def __str__(self) -> str:
+        return f"{self.offer_id} {self.person_id}: {self.count}"
 
 
-def _refusal(code: str, rule: Rule, message: str) -> Refusal:
-    return Refusal(code=code, message=message, rule=rule.name, source=rule.source)
+class OfferedJar(models.Model):
+    """One jar of an offer; `claim` is who it is kept for, or went to. A jar is in one live offer at most."""
+
+    offer = models.ForeignKey(JarOffer, on_delete=models.PROTECT, related_name="jars")
+    jar = models.ForeignKey(Jar, on_delete=models.PROTECT, related_name="offered")
+    claim = models.ForeignKey(JarClaim, on_delete=models.PROTECT, null=True, blank=True, related_name="jars")
+    is_live = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["offer", "jar"]
+        constraints = [
+            models.UniqueConstraint(fields=["jar"], condition=Q(is_live=True), name="one_live_offer_of_a_jar")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.offer_id}/{self.jar_id}"
 
 
-# How many jars, of which sizes, the pots of a batch can have filled.
+class RecallQuerySet(models.QuerySet["Recall"]):
+    def open(self) -> RecallQuerySet:
+        """People are still asked for what they did with their jars."""
+        return self.filter(closed_at=None)
+
+    def not_cleared(self) -> RecallQuerySet:
+        """Open, or closed without the jars having been found sound: nobody hands these on."""
+        return self.filter(is_cleared=False)
+
+    def for_list(self) -> RecallQuerySet:
+        """A row of a list or a page, in one query; the plan and the recipe's text are left behind."""
+        named = self.select_related("revision__recipe", "lid_lot", "batch__revision__recipe", "opened_by", "closed_by")
+        return named.defer("revision__content", "batch__plan", "batch__revision__content")
 
 
-class Gathers(Protocol):
-    def add(self, field: str, message: str) -> None: ...
+class Recall(models.Model):
+    """One recall of just one subject. `opened_by` may be empty only where the library withdrew a revision."""
 
-
-def most_jars(batch: Batch, size: str) -> int:
-    """The most jars of one size the pots of this batch can have filled."""
-    return int(_most_ml(batch, size) / JAR_ML[size])
-
-
-def _most_ml(batch: Batch, size: str) -> Fraction:
-    stated = batch.revision.tested.stated_yield
-    return most_ml(stated, pots=batch.pots, printed_pots=batch.printed_pots, jar=size)
-
-
-def count_check(problems: Gathers, batch: Batch, jars: Mapping[str, int]) -> None:
-    """At least one jar, only sizes the process covers, and no more than the pots give. Problems go by `jars_<size>`."""
-    covered = sizes_covered(batch.jar_size)
-    filled = {size: count for size, count in jars.items() if count}
-    if not filled:
-        problems.add(
-            "jars", gettext("At least one jar must have been filled. If there was none, give the batch up instead.")
-        )
-        return
-    for size, count in filled.items():
-        if size not in JAR_SIZES:
-            problems.add("jars", gettext("%(size)s is no jar size known here.") % {"size": size})
-        elif size not in covered:
-            text = gettext("The process covers jars up to %(size)s: a larger jar needs a process tested for it.")
-            problems.add(f"jars_{size}", text % {"size": batch.jar_size})
-        elif count < 0:
-            problems.add(f"jars_{size}", gettext("A number of jars cannot be below zero."))
-    if all(size in covered and count > 0 for size, count in filled.items()):
-        _ceiling_check(problems, batch, filled)
-
-
-def _ceiling_check(problems: Gathers, batch: Batch, filled: Mapping[str, int]) -> None:
-    largest = max(filled, key=JAR_SIZES.index)
-    if filled_ml(filled) <= _most_ml(batch, largest):
-        return
-    stated = batch.revision.tested.stated_yield
-    text = gettext(
-        "That is more than this batch can have given: its tested source states at most %(high)s %(jar)s jars a"
-        " full pot; with %(pots)s, and a jar a pot to spare, that is %(most)s jars of %(size)s. Count again;"
-        " other pots are another batch."
+    kind = models.CharField(max_length=10, choices=RecallKind.choices)
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    reason = models.TextField(_("why"))
+    opened_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls_opened"
     )
-    said = {
-        "high": str(stated.high),
-        "jar": stated.jar,
-        "pots": ngettext("%(n)s pot", "%(n)s pots", batch.pots) % {"n": batch.pots},
-        "most": most_jars(batch, largest),
-        "size": largest,
-    }
-    problems.add(f"jars_{largest}", text % said)
+    opened_at = models.DateTimeField(default=timezone.now)
+    closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls_closed"
+    )
+    closed_at = models.DateTimeField(null=True, blank=True)
+    closed_note = models.TextField(_("how it ended"), blank=True)
+    # Looked into, and the jars were found sound: only then may they be handed on again.
+    is_cleared = models.BooleanField(default=False)
+    token = models.UUIDField(unique=True, editable=False)
+
+    objects = RecallQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-opened_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="recall_is_of_just_one_subject",
+                condition=Q(kind="revision", revision__isnull=False, lid_lot=None, batch=None)
+                | Q(kind="lid-lot", revision=None, lid_lot__isnull=False, batch=None)
+                | Q(kind="batch", revision=None, lid_lot=None, batch__isnull=False),
+            ),
+            models.CheckConstraint(name="recall_says_why", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="recall_was_opened_by_somebody", condition=Q(opened_by__isnull=False) | Q(kind="revision")
+            ),
+            models.CheckConstraint(
+                name="recall_closed_says_how_it_ended",
+                condition=Q(closed_at=None, closed_by=None, closed_note="", is_cleared=False)
+                | (Q(closed_at__gte=F("opened_at"), closed_by__isnull=False) & ~Q(closed_note="")),
+            ),
+            *(
+                models.UniqueConstraint(
+                    fields=[subject],
+                    condition=Q(closed_at=None, **{f"{subject}__isnull": False}),
+                    name=f"one_open_recall_of_a_{subject}",
+                )
+                for subject in ("revision", "lid_lot", "batch")
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.subject_words}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("batches:recall", args=[self.pk])
+
+    @property
+    def subject_words(self) -> str:
+        """ "Plum jam, revision 2", "LID 40 (maker)", "26257-KXT, Plum jam"."""
+        if self.revision is not None:
+            return _("%(recipe)s, revision %(n)s") % {"recipe": self.revision.recipe.title, "n": self.revision.number}
+        if self.batch is not None:
+            return f"{self.batch.lot_code}, {self.batch.title}"
+        return str(self.lid_lot)
+
+
+class RecallAnswer(models.Model):
+    """What somebody did with the jars of one batch in one place. Never changed: who does more later answers again.
+
+    `where` is the place of the holding that it settles (see `tracing`). Empty only in old answers, from before places
+    were asked for, of people who held jars in several: these settle nothing.
+    """
+
+    recall = models.ForeignKey(Recall, on_delete=models.PROTECT, related_name="answers")
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="recall_answers")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="recall_answers")
+    where = models.CharField(max_length=30, blank=True)
+    outcome = models.CharField(max_length=10, choices=RecallOutcome.choices)
+    jars = models.PositiveSmallIntegerField(_("jars"), default=0)
+    note = models.CharField(_("note"), max_length=ANSWER_NOTE_LENGTH, blank=True)
+    answered_at = models.DateTimeField(default=timezone.now)
+    token = models.UUIDField(unique=True, editable=False)
+
+    class Meta:
+        ordering = ["-answered_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="recall_answer_counts_what_it_names",
+                condition=Q(outcome="none-left", jars=0) | (~Q(outcome="none-left") & Q(jars__gte=1)),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.recall_id} {self.batch_id} {self.outcome}"

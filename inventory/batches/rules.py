@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
@@ -129,6 +130,21 @@ JAR_CEILING = Rule(
     ),
     "stated yield of the tested source; one jar a pot more: common practice, no source",
 )
+
+
+# Foods whose jars are never processed a second time (REPROCESS_HOT), beside pie fillings.
+NOT_REPROCESSED = ("squash", "pumpkin")
+
+
+@dataclass(frozen=True)
+class Need:
+    """A tested process as two figures: minutes, and the pressure they hold for (None in boiling water)."""
+
+    minutes: int
+    psi: int | None
+
+    def met_by(self, minutes: int, psi: Decimal | int | None) -> bool:
+        return minutes >= self.minutes and (self.psi is None or (psi is not None and psi >= self.psi))
 
 
 @dataclass(frozen=True)

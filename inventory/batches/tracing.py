@@ -21,7 +21,7 @@ from recipes.models import Revision, RevisionState
 
 # From a code to batches and jars: a lot code, a lid lot's code, or a recipe's short name with a revision number.
 #
-# Everything found is what the person may see; what she may not see is as if it were not there.
+# Everything found is what the person may see; the rest is as if it were not there.
 
 
 @dataclass(frozen=True)
@@ -81,12 +81,10 @@ def _rows(batches: BatchQuerySet) -> BatchQuerySet:
 #
 # A jar is held by the member it was handed to, or else by the people of the kitchen it stands in. Whoever made it is
 # asked apart where that kitchen is not theirs: jars from a hall may have gone home with them. The jar ledger adds
-# where
-# full jars of the lot were moved by hand. Whoever gave some of them away out of the club is asked as well: only they
-# know
-# to whom. An answer settles the one place it was given for: a household its kitchen, and nobody's other kitchen with
-# it.
-# Whoever left the club stays on the list; those who run the recall reach them, and note the answer for them.
+# where full jars of the lot were moved by hand. Whoever gave some of them away out of the club is asked as well: only
+# they know to whom. An answer settles the one place it was given for: a household its kitchen, and nobody's other
+# kitchen with it. Whoever left the club stays on the list; those who run the recall reach them, and note the answer
+# for them.
 
 # A batch, and where jars of it are held: "kitchen 4", "maker 7", "person 7", "store", "gave 7".
 Key = tuple[int, str]

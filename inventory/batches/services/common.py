@@ -1,4 +1,4 @@
-"""What the batch services share: problems gathered by field, who may write, and whether a moment can be true."""
+"""Shared by the services: problems by field, who may write, whether a moment can be true, the jar ledger."""
 
 from __future__ import annotations
 
@@ -8,11 +8,9 @@ from datetime import datetime
 from uuid import UUID, uuid5
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from club.core.clock import in_utc
+from club.core.clock import in_utc, zoned_text
 from club.members.models import User
 from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Batch, Jar
@@ -65,12 +63,6 @@ def stove_check(by: User, batch: Batch) -> None:
         raise PermissionDenied
 
 
-def clock(moment: datetime) -> str:
-    """A moment as the club's clocks show it, with the zone's own letters: an hour may come twice."""
-    local = timezone.localtime(moment)
-    return f"{date_format(local, 'j M Y, H:i')} {local.tzname()}"
-
-
 def utc_or_none(moment: datetime | None) -> datetime | None:
     return None if moment is None else in_utc(moment)
 
@@ -78,12 +70,12 @@ def utc_or_none(moment: datetime | None) -> datetime | None:
 def moment_check(problems: Problems, field: str, moment: datetime, now: datetime) -> None:
     """A moment noted down (in UTC, as `now`) is neither ahead of the clock nor longer ago than we take it in."""
     if moment > now + CLOCK_SLACK:
-        problems.add(field, _("%(time)s has not come yet. Give the time it happened.") % {"time": clock(moment)})
+        problems.add(field, _("%(time)s has not come yet. Give the time it happened.") % {"time": zoned_text(moment)})
     elif moment < now - KEYED_IN_LATE:
         problems.add(
             field,
             _("%(time)s is more than %(days)s days ago: too long to be keyed in from memory. Check the date.")
-            % {"time": clock(moment), "days": KEYED_IN_LATE.days},
+            % {"time": zoned_text(moment), "days": KEYED_IN_LATE.days},
         )
 
 

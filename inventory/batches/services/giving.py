@@ -19,12 +19,10 @@ from club.core.clock import now_or
 from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.batches.choices import ClaimState, OfferState
-from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, OfferedJar
+from inventory.batches.models import OFFER_NOTE_LENGTH, Batch, Jar, JarClaim, JarOffer, OfferedJar
 from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import Balance
 from inventory.jars.services import Shelf, kitchen_place, movement_post, person_place
-
-OFFER_NOTE_LENGTH = 200
 
 
 def jars_to_give(batch: Batch, size: str) -> list[Jar]:
@@ -88,7 +86,7 @@ def _same_offer(before: JarOffer, by: User, batch: Batch) -> JarOffer:
 
 @transaction.atomic
 def jar_claim_make(*, by: User, offer: JarOffer, count: int, token: UUID, now: datetime | None = None) -> JarClaim:
-    """Ask for `count` jars. First come, they are kept for her at once; where the giver chooses, she is told later.
+    """Ask for `count` jars. First come, they are kept for them at once; where the giver chooses, they are told later.
 
     ValidationError where there are not that many any more, or the jars are called back; the same `token` again finds
     the claim it made.

@@ -16,22 +16,21 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from club.core.clock import in_utc, now_or
+from club.core.clock import in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
 from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Seal
 from inventory.batches.models import (
+    ABANDON_REASON_LENGTH,
+    LOOK_NOTE_LENGTH,
+    SCALE_LENGTH,
     Batch,
     Jar,
     JarQuerySet,
-    Need,
     SealCheck,
-    count_check,
-    reprocess_need,
-    reprocess_refusal,
-    tested_needs,
 )
 from inventory.batches.rules import (
     MOST_MINUTES,
@@ -39,15 +38,17 @@ from inventory.batches.rules import (
     REPROCESS,
     SALTS,
     UNDERPROCESSED,
+    Need,
     Phase,
     elapsed,
+    filled_ml,
     lot_code,
     phase,
     seal_window,
+    sizes_covered,
 )
 from inventory.batches.services.common import (
     Problems,
-    clock,
     fate_of,
     ledger_fill,
     ledger_reprocess,
@@ -70,8 +71,6 @@ from recipes.presentation import altitude_text
 # Starting a batch from a plan, and giving one up.
 
 LOT_CODE_TRIES = 20
-REASON_LENGTH = 200
-SCALE_LENGTH = 80
 
 
 @transaction.atomic
@@ -117,7 +116,7 @@ def batch_start(
     if len(str(plan.pot_scale)) > SCALE_LENGTH:
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wanted.get("jar"))
-    fields["is_reprocessable"] = isinstance(reprocess_need(Batch(**fields)), Need)
+    fields["is_reprocessable"] = isinstance(Batch(**fields).reprocess_need(), Need)
     batch = _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
     if whose.started_by is None:
         kitchen_used(by=by, kitchen=kitchen)
@@ -214,8 +213,8 @@ def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None =
     reason = " ".join(reason.split())
     if not reason:
         raise ValidationError({"reason": _("Say in a few words why it was given up.")})
-    if len(reason) > REASON_LENGTH:
-        raise ValidationError({"reason": _("At most %(n)s characters, please.") % {"n": REASON_LENGTH}})
+    if len(reason) > ABANDON_REASON_LENGTH:
+        raise ValidationError({"reason": _("At most %(n)s characters, please.") % {"n": ABANDON_REASON_LENGTH}})
     given_up = Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(
         state=BatchState.ABANDONED, abandoned_at=now_or(now), abandoned_reason=reason
     )
@@ -257,8 +256,8 @@ def batch_log_process(
     began = started_at or batch.started_at
     if started_at is not None:
         moment_check(problems, "started_at", started_at, now)
-    count_check(problems, batch, jars)
-    reached = process_check(problems, batch, minutes, psi, needs=tested_needs(batch))
+    _jars_check(problems, batch, jars)
+    reached = process_check(problems, batch, minutes, psi, needs=batch.tested_needs())
     _times_check(problems, batch, minutes, began, process_started_at, jars_out_at, now)
     lid_lot = _lids(problems, by, batch, lid_code, lid_maker)
     if batch.state != BatchState.STARTED:
@@ -303,6 +302,45 @@ def _fill(batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None) -> None
         )
         for number, size in enumerate(sizes, start=1)
     )
+
+
+def _jars_check(problems: Problems, batch: Batch, jars: Mapping[str, int]) -> None:
+    """At least one jar, only sizes the process covers, and no more than the pots give. Problems go by `jars_<size>`."""
+    covered = sizes_covered(batch.jar_size)
+    filled = {size: count for size, count in jars.items() if count}
+    if not filled:
+        problems.add("jars", _("At least one jar must have been filled. If there was none, give the batch up instead."))
+        return
+    for size, count in filled.items():
+        if size not in JAR_SIZES:
+            problems.add("jars", _("%(size)s is no jar size known here.") % {"size": size})
+        elif size not in covered:
+            text = _("The process covers jars up to %(size)s: a larger jar needs a process tested for it.")
+            problems.add(f"jars_{size}", text % {"size": batch.jar_size})
+        elif count < 0:
+            problems.add(f"jars_{size}", _("A number of jars cannot be below zero."))
+    if all(size in covered and count > 0 for size, count in filled.items()):
+        _ceiling_check(problems, batch, filled)
+
+
+def _ceiling_check(problems: Problems, batch: Batch, filled: Mapping[str, int]) -> None:
+    largest = max(filled, key=JAR_SIZES.index)
+    if filled_ml(filled) <= batch.most_filled_ml(largest):
+        return
+    stated = batch.revision.tested.stated_yield
+    text = _(
+        "That is more than this batch can have given: its tested source states at most %(high)s %(jar)s jars a"
+        " full pot; with %(pots)s, and a jar a pot to spare, that is %(most)s jars of %(size)s. Count again;"
+        " other pots are another batch."
+    )
+    params = {
+        "high": str(stated.high),
+        "jar": stated.jar,
+        "pots": ngettext("%(n)s pot", "%(n)s pots", batch.pots) % {"n": batch.pots},
+        "most": batch.most_jars(largest),
+        "size": largest,
+    }
+    problems.add(f"jars_{largest}", text % params)
 
 
 def process_check(
@@ -382,11 +420,11 @@ def _times_check(
         text = _(
             "The jars cannot have come out before the cooking began (%(time)s). Correct this time, or the beginning."
         )
-        problems.add("jars_out_at", text % {"time": clock(began)})
+        problems.add("jars_out_at", text % {"time": zoned_text(began)})
         return
     if process_started_at is not None and not began <= process_started_at <= jars_out_at:
         text = _("The process began between the cooking (%(began)s) and the jars coming out (%(out)s).")
-        problems.add("process_started_at", text % {"began": clock(began), "out": clock(jars_out_at)})
+        problems.add("process_started_at", text % {"began": zoned_text(began), "out": zoned_text(jars_out_at)})
         return
     since = process_started_at or began
     if minutes is not None and 0 < minutes <= MOST_MINUTES and elapsed(since, jars_out_at) < timedelta(minutes=minutes):
@@ -395,7 +433,7 @@ def _times_check(
             "%(minutes)s minutes do not fit between %(since)s and %(out)s. If the batch was keyed in late, say here"
             " when it really began."
         )
-        problems.add(field, text % {"minutes": minutes, "since": clock(since), "out": clock(jars_out_at)})
+        problems.add(field, text % {"minutes": minutes, "since": zoned_text(since), "out": zoned_text(jars_out_at)})
 
 
 def _lids(problems: Problems, by: User, batch: Batch, code: str, maker: str) -> LidLot | None:
@@ -441,7 +479,7 @@ def jars_reprocess(
     waiting = Jar.objects.filter(batch=batch, disposal=Disposal.REPROCESS)
     if batch.state != BatchState.CHECKED or batch.reprocessed_out_at is not None or not waiting.exists():
         raise AlreadyDone(_("No jar of this batch waits to be reprocessed; nothing was written."))
-    need = reprocess_need(batch)
+    need = batch.reprocess_need()
     if isinstance(need, Refusal):
         raise ValidationError(need.message)
     if Batch.objects.recalled().filter(pk=batch.pk).exists():
@@ -477,15 +515,13 @@ def _time_check(problems: Problems, batch: Batch, minutes: int | None, jars_out_
             "Reprocessing lapsed at %(time)s, 24 hours after the jars first came out. Jars that were reprocessed later"
             " are not kept on a shelf: put them away otherwise. (Source: %(source)s.)"
         )
-        problems.add("jars_out_at", text % {"time": clock(until), "source": REPROCESS.source})
+        problems.add("jars_out_at", text % {"time": zoned_text(until), "source": REPROCESS.source})
     elif elapsed(first, jars_out_at) < timedelta(minutes=min(max(minutes or 0, 1), MOST_MINUTES)):
         text = _("That is too soon: the jars first came out at %(time)s.")
-        problems.add("jars_out_at", text % {"time": clock(first)})
+        problems.add("jars_out_at", text % {"time": zoned_text(first)})
 
 
 # Looking at the seals, and what becomes of the jars that did not seal.
-
-NOTE_LENGTH = 300
 
 
 @transaction.atomic
@@ -502,7 +538,7 @@ def seals_record(
 ) -> SealCheck:
     """Write down one look at every jar that still wants one; jar numbers are the keys.
 
-    1. The batch is claimed by a conditional update. Whoever comes second finds her own look by its token, or learns
+    1. The batch is claimed by a conditional update. Whoever comes second finds their own look by its token, or learns
        that somebody else recorded the seals (AlreadyDone).
     2. Every jar needs a result, and after 12 hours every unsealed jar a disposal: else ValidationError with the
        fields `jar_<number>` and `disposal_<number>`.
@@ -524,7 +560,7 @@ def seals_record(
     batch = Batch.objects.select_related("revision__recipe").get(pk=batch.pk)
     early = _check_look_time(batch, looked_at, now)
     jars = list(Jar.objects.filter(batch=batch).to_look_at().select_related("place").order_by("number"))
-    refusal = reprocess_refusal(batch, looked_at)
+    refusal = batch.reprocess_refusal(looked_at)
     _findings_check(jars, results, disposals or {}, early, refusal, note)
     _kept_nowhere_check(batch, disposals or {})
     before_look = {jar.number: fate_of(jar.seal, jar.disposal) for jar in jars}
@@ -555,7 +591,7 @@ def _check_look_time(batch: Batch, looked_at: datetime, now: datetime) -> bool:
     problems = Problems()
     moment_check(problems, "checked_at", looked_at, now)
     if looked_at < out:
-        problems.add("checked_at", _("The jars came out at %(time)s; look after that.") % {"time": clock(out)})
+        problems.add("checked_at", _("The jars came out at %(time)s; look after that.") % {"time": zoned_text(out)})
     problems.raise_if_any()
     return phase(seal_window(out), looked_at) is Phase.COOLING
 
@@ -578,8 +614,8 @@ def _findings_check(
             problems.add(f"jar_{number}", _("Say what you found on jar %(n)s.") % {"n": number})
         else:
             _disposal_check(problems, number, found, disposals.get(number, ""), early, refusal)
-    if len(note) > NOTE_LENGTH:
-        problems.add("note", _("At most %(n)s characters, please.") % {"n": NOTE_LENGTH})
+    if len(note) > LOOK_NOTE_LENGTH:
+        problems.add("note", _("At most %(n)s characters, please.") % {"n": LOOK_NOTE_LENGTH})
     problems.raise_if_any()
 
 

@@ -15,15 +15,21 @@ from club.core.errors import AlreadyDone
 from club.core.jobs import one_by_one
 from club.members.models import User
 from inventory.batches.choices import Disposal, RecallKind, RecallOutcome
-from inventory.batches.models import Batch, Jar, JarQuerySet, Recall, RecallAnswer
+from inventory.batches.models import (
+    ANSWER_NOTE_LENGTH,
+    RECALL_REASON_LENGTH,
+    Batch,
+    Jar,
+    JarQuerySet,
+    Recall,
+    RecallAnswer,
+)
 from inventory.batches.services.common import fate_of, ledger_empty, ledger_settle
 from inventory.batches.tracing import Holding, affected_jars, holdings, withdrawn_without_recall
 from inventory.jars.models import LidLot
 from inventory.jars.services import Fate
 from recipes.models import Revision
 
-REASON_LENGTH = 2000
-ANSWER_NOTE_LENGTH = 300
 MOST_JARS = 9_999  # a slip of the pen beyond
 # A recall of a withdrawal has a token of its own making, so that two processes that see it open one recall.
 WITHDRAWALS = UUID("6f0f3a52-5f0e-4b3c-9d1e-0d3b8a6c2a11")
@@ -75,8 +81,8 @@ def _reason_clean(reason: str, field: str = "reason") -> str:
     plain = reason.strip()
     if not plain:
         raise ValidationError({field: _("Say it in a sentence or two; everybody whom it reaches will read it.")})
-    if len(plain) > REASON_LENGTH:
-        raise ValidationError({field: _("At most %(n)s characters, please.") % {"n": REASON_LENGTH}})
+    if len(plain) > RECALL_REASON_LENGTH:
+        raise ValidationError({field: _("At most %(n)s characters, please.") % {"n": RECALL_REASON_LENGTH}})
     return plain
 
 
@@ -117,7 +123,7 @@ def _follow(revision: Revision, now: datetime) -> Recall:
     fields = {"revision": revision, "lid_lot": None, "batch": None}
     before: int = revision.recalls_before  # type: ignore[attr-defined]
     token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
-    reason = revision.withdrawn_reason[:REASON_LENGTH]
+    reason = revision.withdrawn_reason[:RECALL_REASON_LENGTH]
     return _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
 
 

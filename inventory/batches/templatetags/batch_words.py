@@ -10,7 +10,7 @@ from math import floor
 from django import template
 from django.utils.translation import gettext as _
 
-from inventory.batches.services.common import clock
+from club.core.clock import zoned_text
 from recipes.choices import CANNERS, JARS, METHODS, PACKS
 from recipes.engine.terms import Altitude
 from recipes.presentation import KPA_PER_PSI, altitude_text, pressure_text
@@ -29,7 +29,7 @@ def word(value: object) -> str:
 @register.filter(name="clock")
 def clock_filter(moment: datetime | None) -> str:
     """ "14 Sep 2026, 18:30 MDT": the zone's letters tell the doubled hour of autumn apart."""
-    return clock(moment) if moment else ""
+    return zoned_text(moment) if moment else ""
 
 
 @register.filter(expects_localtime=True)

@@ -15,6 +15,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.clock import zoned_text
 from club.core.http import refusals_on, signed_in
 from club.members.models import Kitchen, User
 from inventory.batches import rules, services
@@ -28,13 +29,10 @@ from inventory.batches.forms import (
     ReprocessForm,
     SealsForm,
     StartForm,
-    jars_to_look_at,
-    waiting_jars,
 )
-from inventory.batches.models import Batch, BatchQuerySet, most_jars, reprocess_need, reprocess_refusal, tested_needs
+from inventory.batches.models import Batch, BatchQuerySet
 from inventory.batches.presentation import LidFigures, jar_runs, labels_of, lid_figures, lids_compared, timeline
 from inventory.batches.rules import HELD_APART, NOT_EATEN
-from inventory.batches.services.common import clock
 from inventory.batches.statistics import FEW
 from inventory.batches.tracing import is_called_back, recalls_of
 from inventory.batches.tracing import trace as find
@@ -44,8 +42,6 @@ from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
 from recipes.presentation import headspace_text, kitchen_points
-
-# What the room's views share: who asks, the gate to a batch, and a refusal put beside its field.
 
 
 def batch_for(user: User, lot_code: str) -> Batch:
@@ -69,7 +65,7 @@ def batch_at_the_stove(user: User, lot_code: str) -> Batch:
     return batch
 
 
-# Looking at batches: the list, one batch, its labels, a trace, and how the lids have done.
+# Reading: the list, one batch, its labels, a trace, and how the lids have done.
 
 PER_PAGE = 30
 
@@ -92,14 +88,14 @@ def batch_list(request: HttpRequest) -> HttpResponse:
     batches = Batch.objects.visible_to(user) if everybody else Batch.objects.cared_for_by(user)
     page = Paginator(SHOWN[show][1](batches.for_list(), now), PER_PAGE).get_page(request.GET.get("page"))
     _with_phases(page, now)
-    told = {
+    context = {
         "page": page,
         "show": show,
         "shown": [(key, label) for key, (label, _narrow) in SHOWN.items()],
         "may_trace": may_trace,
         "everybody": everybody,
     }
-    return render(request, "batches/list.html", told)
+    return render(request, "batches/list.html", context)
 
 
 def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
@@ -113,41 +109,41 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
     tested, recalls = batch.revision.tested, recalls_of(batch)
-    told = {
+    context = {
         "batch": batch,
         "points": kitchen_points(batch.altitude, tested),
         "headspace": headspace_text(tested.headspace_in),
         "sterilise_minutes": sterilise_minutes(batch.altitude) if batch.plan.get("sterilise_jars") else None,
         "now": now,
-        "refusal": reprocess_refusal(batch, now),
+        "refusal": batch.reprocess_refusal(now),
         "phase": batch.phase_at(now),
         "timeline": timeline(batch, now),
-        "waiting": waiting_jars(batch),
+        "waiting": batch.jars_to_reprocess(),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
         "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
         "may_trace": user.has_perm("batches.trace_batch"),
-        "needs": tested_needs(batch) if batch.state == BatchState.STARTED else [],
+        "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
         "rules": rules,
         "recalls": recalls,
         "is_called_back": is_called_back(batch, recalls),
         "instead": (NOT_EATEN, HELD_APART),
     }
-    return render(request, "batches/detail.html", told)
+    return render(request, "batches/detail.html", context)
 
 
 @require_safe
 def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
     batch = batch_for(signed_in(request), lot_code)
     every = request.GET.get("which") == "all"
-    told = {
+    context = {
         "batch": batch,
         "labels": labels_of(batch, every=every),
         "every": every,
         "is_called_back": is_called_back(batch),
         "instead": (NOT_EATEN, HELD_APART),
     }
-    return render(request, "batches/labels.html", told)
+    return render(request, "batches/labels.html", context)
 
 
 @require_safe
@@ -170,7 +166,7 @@ def lids(request: HttpRequest) -> HttpResponse:
     page = Paginator(LidLot.objects.all(), PER_PAGE).get_page(request.GET.get("page"))
     figures = lid_figures(list(page))
     form = CompareForm(request.GET if "a" in request.GET or "b" in request.GET else None)
-    told = {
+    context = {
         "page": page,
         "figures": figures,
         "picture": _lids_picture(figures),
@@ -178,7 +174,7 @@ def lids(request: HttpRequest) -> HttpResponse:
         "compared": lids_compared(form.cleaned_data["a"], form.cleaned_data["b"]) if form.is_valid() else None,
         "few": FEW,
     }
-    return render(request, "batches/lids.html", told)
+    return render(request, "batches/lids.html", context)
 
 
 def _lids_picture(figures: Iterable[LidFigures]) -> str:
@@ -198,18 +194,18 @@ def start(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     revision, kitchen = _asked_for(request, user)
     form = StartForm(request.POST or None)
-    told = {"form": form, "revision": revision, "kitchen": kitchen}
+    context = {"form": form, "revision": revision, "kitchen": kitchen}
     try:
         wanted = read_plan_input(request.GET.dict())
     except PlanInputError as error:
-        return render(request, "batches/start.html", {**told, "problems": error.problems}, status=400)
+        return render(request, "batches/start.html", {**context, "problems": error.problems}, status=400)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wanted, **form.cleaned_data)
             messages.success(request, gettext("Batch %(lot)s is started.") % {"lot": batch.lot_code})
             return redirect(batch)
     plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
-    return render(request, "batches/start.html", {**told, "plan": plan, "may_start": plan.ok and kitchen.altitude})
+    return render(request, "batches/start.html", {**context, "plan": plan, "may_start": plan.ok and kitchen.altitude})
 
 
 def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:
@@ -240,22 +236,22 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
             return _done_before(request, batch, done)
     if batch.state != BatchState.STARTED:
         return _done_before(request, batch, gettext("This batch was logged or given up before."))
-    told = {
+    context = {
         "batch": batch,
         "form": form,
-        "needs": tested_needs(batch),
-        "most": [(size, most_jars(batch, size)) for size in form.sizes],
+        "needs": batch.tested_needs(),
+        "most": [(size, batch.most_jars(size)) for size in form.sizes],
         "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],
         "unsafe": rules.UNDERPROCESSED,
     }
-    return render(request, "batches/log.html", told)
+    return render(request, "batches/log.html", context)
 
 
 def _said_after_log(batch: Batch) -> str:
     if batch.window is None:
         return gettext("Written down. These jars are kept in the freezer; there are no seals to look at.")
     return gettext("Written down. Leave the jars where they are and look at the seals from %(time)s.") % {
-        "time": clock(batch.window.opens)
+        "time": zoned_text(batch.window.opens)
     }
 
 
@@ -268,7 +264,7 @@ def _done_before(request: HttpRequest, batch: Batch, why: object) -> HttpRespons
 def seals(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_to_write(user, lot_code)
-    jars = jars_to_look_at(batch)
+    jars = batch.jars_to_look_at()
     called_back = is_called_back(batch)
     form = SealsForm(request.POST or None, batch=batch, jars=jars, now=now, is_called_back=called_back)
     if request.method == "POST" and form.is_valid():
@@ -281,23 +277,23 @@ def seals(request: HttpRequest, lot_code: str) -> HttpResponse:
             return _done_before(request, batch, done)
     if batch.state != BatchState.OUT:
         return _done_before(request, batch, gettext("There are no seals to look at in this batch now."))
-    told = {
+    context = {
         "batch": batch,
         "form": form,
         "phase": batch.phase_at(now),
         "now": now,
-        "refusal": reprocess_refusal(batch, now),
+        "refusal": batch.reprocess_refusal(now),
         "is_called_back": called_back,
         "instead": (NOT_EATEN, HELD_APART),
         "rules": rules,
     }
-    return render(request, "batches/seals.html", told)
+    return render(request, "batches/seals.html", context)
 
 
 def _say_after_look(request: HttpRequest, batch: Batch, was_early: bool) -> None:
     if was_early and batch.window is not None:
         text = gettext("Noted as an early look. Seals may still be drawing down: look again after %(time)s.")
-        messages.warning(request, text % {"time": clock(batch.window.opens)})
+        messages.warning(request, text % {"time": zoned_text(batch.window.opens)})
     else:
         messages.success(request, gettext("The seals are recorded."))
 
@@ -306,8 +302,8 @@ def _say_after_look(request: HttpRequest, batch: Batch, was_early: bool) -> None
 def reprocess(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
     batch = batch_to_write(user, lot_code)
-    need = reprocess_need(batch)
-    if isinstance(need, Refusal) or not waiting_jars(batch):
+    need = batch.reprocess_need()
+    if isinstance(need, Refusal) or not batch.jars_to_reprocess():
         return _done_before(request, batch, gettext("No jar of this batch waits to be reprocessed."))
     form = ReprocessForm(request.POST or None, need=need)
     if request.method == "POST" and form.is_valid():
@@ -319,32 +315,32 @@ def reprocess(request: HttpRequest, lot_code: str) -> HttpResponse:
         except services.AlreadyDone as done:
             return _done_before(request, batch, done)
     return _reprocess_page(
-        request, batch, form, PutAwayForm(jars=waiting_jars(batch), is_called_back=is_called_back(batch))
+        request, batch, form, PutAwayForm(jars=batch.jars_to_reprocess(), is_called_back=is_called_back(batch))
     )
 
 
 def _reprocess_page(request: HttpRequest, batch: Batch, form: ReprocessForm, away: PutAwayForm) -> HttpResponse:
-    told = {
+    context = {
         "batch": batch,
         "now": timezone.now(),
         "form": form,
         "away": away,
-        "need": reprocess_need(batch),
+        "need": batch.reprocess_need(),
         "is_called_back": is_called_back(batch),
         "instead": (NOT_EATEN, HELD_APART),
-        "waiting": waiting_jars(batch),
+        "waiting": batch.jars_to_reprocess(),
         "has_lapsed": batch.reprocess_until is None or timezone.now() >= batch.reprocess_until,
         "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],
         "rules": rules,
     }
-    return render(request, "batches/reprocess.html", told)
+    return render(request, "batches/reprocess.html", context)
 
 
 @require_POST
 def put_away(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
     batch = batch_to_write(user, lot_code)
-    need, waiting = reprocess_need(batch), waiting_jars(batch)
+    need, waiting = batch.reprocess_need(), batch.jars_to_reprocess()
     if isinstance(need, Refusal) or not waiting:
         return _done_before(request, batch, gettext("No jar of this batch waits to be reprocessed."))
     away = PutAwayForm(request.POST, jars=waiting, is_called_back=is_called_back(batch))

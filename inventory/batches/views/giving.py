@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.http import refusals_on, signed_in
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.choices import ClaimState
@@ -49,13 +48,13 @@ def jar_offers(request: HttpRequest) -> HttpResponse:
     page = Paginator(JarOffer.objects.open().sound().for_list(), PER_PAGE).get_page(request.GET.get("page"))
     mine = JarOffer.objects.filter(giver=user).for_list()[:PER_PAGE]
     asked = JarClaim.objects.filter(person=user).select_related("offer__batch__revision__recipe", "offer__giver")
-    told = {
+    context = {
         "page": page,
         "mine": mine,
         "claims": asked.defer("offer__batch__plan", "offer__batch__revision__content").order_by("-pk")[:PER_PAGE],
         "rules": GIVING_RULES,
     }
-    return render(request, "batches/jar_offers.html", told)
+    return render(request, "batches/jar_offers.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -70,7 +69,7 @@ def jar_offer_new(request: HttpRequest, lot_code: str) -> HttpResponse:
             offer = services.jar_offer_make(by=user, batch=batch, **form.cleaned_data)
             messages.success(request, _("The jars are offered."))
             return redirect(offer)
-    told = {
+    context = {
         "batch": batch,
         "form": form,
         "can_offer": any(free.values()),
@@ -78,7 +77,7 @@ def jar_offer_new(request: HttpRequest, lot_code: str) -> HttpResponse:
         "instead": (NOT_EATEN, HELD_APART),
         "rules": GIVING_RULES,
     }
-    return render(request, "batches/jar_offer_new.html", told)
+    return render(request, "batches/jar_offer_new.html", context)
 
 
 @require_safe
@@ -90,7 +89,7 @@ def _offer_page(request: HttpRequest, offer: JarOffer, form: JarClaimForm) -> Ht
     user = signed_in(request)
     gives = _is_theirs(user, offer)
     claims = offer.claims.select_related("person")
-    told = {
+    context = {
         "offer": offer,
         "gives": gives,
         "form": form,
@@ -100,7 +99,7 @@ def _offer_page(request: HttpRequest, offer: JarOffer, form: JarClaimForm) -> Ht
         "instead": (NOT_EATEN, HELD_APART),
         "rules": GIVING_RULES,
     }
-    return render(request, "batches/jar_offer.html", told)
+    return render(request, "batches/jar_offer.html", context)
 
 
 @require_POST
@@ -148,12 +147,8 @@ def jar_offer_close(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _pressed(request: HttpRequest, offer: JarOffer, done: str, act: Callable[[], object]) -> HttpResponse:
     """One press of a button: what came of it is said on the page it leads back to."""
-    try:
+    with refusals_as_messages(request):
         act()
         messages.success(request, done)
-    except services.AlreadyDone as before:
-        messages.info(request, str(before))
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
     is_visible = JarOffer.objects.visible_to(signed_in(request)).filter(pk=offer.pk).exists()
     return redirect(offer) if is_visible else redirect("batches:jar-offers")

@@ -41,18 +41,18 @@ def recall_list(request: HttpRequest) -> HttpResponse:
     open_ones = list(Recall.objects.open().for_list())
     rows = holdings(open_ones)
     mine = held_by(user, rows)
-    told = {
+    context = {
         "mine": [(one, any(not row.is_answered for row in mine[one.pk])) for one in open_ones if one.pk in mine],
         "runs": may_recall(user),
     }
-    if told["runs"]:
+    if context["runs"]:
         closed = Recall.objects.filter(closed_at__isnull=False).for_list()
-        told |= {
+        context |= {
             "open": _with_counts(open_ones, rows),
             "page": Paginator(closed, PER_PAGE).get_page(request.GET.get("page")),
             "to_follow": withdrawn_without_recall(),
         }
-    return render(request, "batches/recalls.html", told)
+    return render(request, "batches/recalls.html", context)
 
 
 def _with_counts(recalls: Sequence[Recall], rows: Sequence[Holding]) -> list[tuple[Recall, int, int]]:
@@ -88,7 +88,7 @@ def _recall_page(
     answers = recall.answers.select_related("batch", "person").defer("batch__plan")
     answers = answers if runs else answers.filter(person=user)
     places = place_words(answer.where for answer in answers)
-    told = {
+    context = {
         "recall": recall,
         "runs": runs,
         "what_to_do": WHAT_TO_DO,
@@ -96,7 +96,7 @@ def _recall_page(
         "answers": [(answer, places[answer.where]) for answer in answers],
         "rows": [row for _one, row in holding_rows(rows)] if runs else [],
     }
-    return render(request, "batches/recall.html", told, status=400 if typed else 200)
+    return render(request, "batches/recall.html", context, status=400 if typed else 200)
 
 
 @dataclass(frozen=True)
@@ -131,11 +131,11 @@ def recall_answer(request: HttpRequest, pk: int) -> HttpResponse:
     recall, rows = recall_for(user, pk)
     form = RecallAnswerForm(request.POST)
     if form.is_valid():
-        told = form.cleaned_data
-        batch = get_object_or_404(Batch, pk=told.pop("batch"))
+        data = form.cleaned_data
+        batch = get_object_or_404(Batch, pk=data.pop("batch"))
         try:
             with refusals_on(form):
-                services.recall_answer(by=user, recall=recall, batch=batch, **told)
+                services.recall_answer(by=user, recall=recall, batch=batch, **data)
                 messages.success(request, _("Written down. Thank you."))
                 return redirect(recall)
         except services.AlreadyDone as done:
@@ -152,7 +152,7 @@ def recall_new(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             recall = services.recall_open(by=user, **form.written())
-            messages.success(request, _("The recall is open. Everybody who holds such a jar is told now."))
+            messages.success(request, _("The recall is open. Everybody who holds such a jar is context now."))
             return redirect(recall)
     return render(request, "batches/recall_new.html", {"form": form})
 

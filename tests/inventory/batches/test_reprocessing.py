@@ -11,7 +11,8 @@ from django.urls import reverse
 
 from inventory.batches import services
 from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch, Jar, Need, reprocess_need, reprocess_refusal
+from inventory.batches.models import Batch, Jar
+from inventory.batches.rules import Need
 from inventory.jars.models import LidLot
 from recipes.engine.terms import Pack, Refusal
 from recipes.models import Revision
@@ -65,10 +66,10 @@ def test_jars_that_were_called_back_are_not_processed_again_and_no_time_is_shown
 
 def test_a_jar_of_a_withdrawn_revision_that_did_not_seal_is_not_sent_to_reprocess():
     out = make_batch_out()
-    assert reprocess_refusal(out, NOW) is None
+    assert out.reprocess_refusal(NOW) is None
     Revision.objects.update(state="withdrawn", withdrawn_at=NOW, withdrawn_reason="Too little acid.")
     out = Batch.objects.get(pk=out.pk)
-    assert reprocess_refusal(out, NOW).code == "revision-withdrawn"
+    assert out.reprocess_refusal(NOW).code == "revision-withdrawn"
     with pytest.raises(ValidationError, match="withdrawn"):
         services.seals_record(
             by=out.made_by,
@@ -82,9 +83,9 @@ def test_a_jar_of_a_withdrawn_revision_that_did_not_seal_is_not_sent_to_reproces
 
 def test_of_reprocessed_jars_that_are_called_back_nobody_says_to_refrigerate_or_freeze_them(batch):
     again = services.jars_reprocess(**told(batch))
-    assert reprocess_refusal(again, AGAIN).code == "reprocessed-once"
+    assert again.reprocess_refusal(AGAIN).code == "reprocessed-once"
     make_recall(batch=again)
-    assert reprocess_refusal(again, AGAIN).code == "called-back"
+    assert again.reprocess_refusal(AGAIN).code == "called-back"
 
 
 def test_reprocessed_jars_cool_again_under_their_new_lids(batch):
@@ -175,16 +176,16 @@ def test_a_pressure_batch_is_reprocessed_at_full_pressure():
 
 
 def test_a_raw_pack_is_reprocessed_by_the_hot_pack_and_never_for_less():
-    assert reprocess_need(make_pressure_batch_out(pack=Pack.RAW)) == Need(20, 12)
+    assert make_pressure_batch_out(pack=Pack.RAW).reprocess_need() == Need(20, 12)
     longer = [{**row, "minutes": 35} if row["pack"] == "hot" else row for row in VEGETABLE["process"]]
     revision = make_revision(base=VEGETABLE, process=longer)
-    assert reprocess_need(make_pressure_batch_out(pack=Pack.RAW, revision=revision)) == Need(35, 12)
+    assert make_pressure_batch_out(pack=Pack.RAW, revision=revision).reprocess_need() == Need(35, 12)
 
 
 def test_without_a_tested_hot_pack_nothing_is_reprocessed():
     raw_only = [row for row in VEGETABLE["process"] if row["pack"] == "raw"]
     beans = make_pressure_batch_out(pack=Pack.RAW, revision=make_revision(base=VEGETABLE, process=raw_only))
-    refusal = reprocess_need(beans)
+    refusal = beans.reprocess_need()
     assert isinstance(refusal, Refusal)
     assert refusal.code == "no-hot-pack"
     with pytest.raises(ValidationError) as refused:
@@ -201,10 +202,10 @@ def test_without_a_tested_hot_pack_nothing_is_reprocessed():
 
 @pytest.mark.parametrize("changes", [{"kind": "pie-filling"}, {"produce": ["winter squash"]}])
 def test_pie_filling_and_squash_are_not_reprocessed(changes):
-    refusal = reprocess_refusal(make_batch_out(revision=make_revision(**changes)), NOW + timedelta(hours=13))
+    refusal = make_batch_out(revision=make_revision(**changes)).reprocess_refusal(NOW + timedelta(hours=13))
     assert refusal is not None
     assert refusal.code == "not-reprocessed"
-    assert reprocess_refusal(make_batch_out(revision=make_revision()), NOW + timedelta(hours=13)) is None
+    assert make_batch_out(revision=make_revision()).reprocess_refusal(NOW + timedelta(hours=13)) is None
 
 
 @pytest.mark.parametrize(
