@@ -1,15 +1,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from django.db.backends.sqlite3.base import DatabaseWrapper
+from django.test import Client
 from hypothesis import settings as hypothesis_settings
 
+from club.members.models import User
 from inventory.jars.triggers import GUARDS as LEDGER_GUARDS
 from recipes import triggers as recipes_triggers
 from tests import clock
+from tests.helpers import signed_in
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
 hypothesis_settings.register_profile("untimed", deadline=None)
@@ -42,6 +45,12 @@ def plain_parts(settings):
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def sign_in() -> Callable[[User], Client]:
+    """A client signed in as that person."""
+    return signed_in
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
+LOOK_INTO = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium")
 FLAGS = [
     "--no-sandbox",
@@ -92,6 +94,13 @@ class Visitor:
         if self.page.viewport_size == PHONE:
             small = self.page.evaluate(TOO_SMALL_FOR_A_THUMB, THUMB)
             assert not small, f"{self.page.url}: lower than {THUMB} px: {small}"
+
+    def look(self, name: str) -> None:
+        """Scan the page as it stands, and leave a picture of it under this name."""
+        self.scan()
+        if LOOK_INTO:
+            width = self.page.viewport_size["width"]
+            self.page.screenshot(path=Path(LOOK_INTO) / f"{name}-{width}.png", full_page=True)
 
 
 @pytest.fixture(params=["phone", "desktop"])

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -17,8 +15,6 @@ from tests.factories.class_day import log_out
 from tests.factories.classes import make_hall, make_instructor, make_session, make_signup, make_station
 from tests.factories.members import PASSWORD, make_kitchen, make_person
 from tests.factories.recipes import VEGETABLE, make_revision
-
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 
 
 @pytest.fixture
@@ -45,19 +41,12 @@ def saturday():
     return session, teacher, student
 
 
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"{name}-{width}.png", full_page=True)
-
-
 def test_a_class_runs_on_a_phone_from_the_roll_to_the_jars(visitor, saturday):
     session, teacher, student = saturday
     visitor.sign_in(teacher.email, PASSWORD)
     page = visitor.page
     visitor.go(f"/classes/{session.pk}/day/")
-    look(visitor, "class-roll-before")
+    visitor.look("class-roll-before")
 
     def press(name: str) -> None:
         page.get_by_role("button", name=name, exact=True).click()
@@ -69,13 +58,13 @@ def test_a_class_runs_on_a_phone_from_the_roll_to_the_jars(visitor, saturday):
     page.get_by_label("Who is it?").fill("wanda walker")
     press("Take her in")
     assert "Wanda Walker has a seat." in page.locator("main").inner_text()
-    look(visitor, "class-roll")
+    visitor.look("class-roll")
     assert list(SignUp.objects.order_by("person__name").values_list("came", flat=True)) == [0, 2, 1, 1]
 
     page.get_by_role("link", name="Stations", exact=True).click()
-    look(visitor, "class-stations-before")
+    visitor.look("class-stations-before")
     press("Seat everybody")
-    look(visitor, "class-seated")
+    visitor.look("class-seated")
     press("Start all batches")
     assert "3 batches are started." in page.locator("main").inner_text()
     beans = StationBatch.objects.get(station__number=3)
@@ -83,7 +72,7 @@ def test_a_class_runs_on_a_phone_from_the_roll_to_the_jars(visitor, saturday):
     box.get_by_role("button", name="Load 1: the minutes count now").click()
     box.locator(".countdown").wait_for()
     assert "to go" in box.locator(".countdown").inner_text()
-    look(visitor, "class-started")
+    visitor.look("class-started")
     page.get_by_role("link", name="Jars are out: write it down").first.click()
     page.get_by_role("heading", name="What was done").wait_for()
     visitor.scan()
@@ -106,13 +95,13 @@ def test_afterwards_the_session_is_closed_and_she_reads_her_handout(visitor, sat
     visitor.sign_in(teacher.email, PASSWORD)
     page = visitor.page
     visitor.go(f"/classes/{session.pk}/day/stations/")
-    look(visitor, "class-out")
+    visitor.look("class-out")
     visitor.go(f"/classes/{session.pk}/after/")
-    look(visitor, "class-after-before")
+    visitor.look("class-after-before")
     page.get_by_label("What was learned").fill("Skim at the end, not all the time.")
     page.get_by_role("button", name="Close the session").click()
     page.get_by_text("The session is closed.").wait_for()
-    look(visitor, "class-after")
+    visitor.look("class-after")
     page.context.clear_cookies()
     visitor.sign_in(student.email, PASSWORD)
     visitor.go(f"/classes/handouts/{signup.pk}/")
@@ -120,7 +109,7 @@ def test_afterwards_the_session_is_closed_and_she_reads_her_handout(visitor, sat
     assert "15 minutes" in told
     assert "altitude is not known" in told
     assert "Skim at the end" in told
-    look(visitor, "class-handout")
+    visitor.look("class-handout")
 
 
 def test_the_day_s_pages_work_without_scripts(chromium, live_server, saturday):

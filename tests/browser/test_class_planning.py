@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -19,8 +17,6 @@ from tests.factories.equipment import make_thing
 from tests.factories.members import PASSWORD
 from tests.factories.recipes import make_revision
 
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
-
 
 @pytest.fixture
 def by():
@@ -33,43 +29,36 @@ def by():
     return make_instructor(email="ilse@example.test", name="Ilse Damson")
 
 
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"{name}-{width}.png", full_page=True)
-
-
 def test_a_session_is_planned_refused_mended_and_published(visitor, by):
     visitor.sign_in(by.email, PASSWORD)
     page = visitor.page
     visitor.go("/classes/new/")
-    look(visitor, "class-new")
+    visitor.look("class-new")
     page.get_by_label("Title").fill("Plums in an hour")
     page.get_by_label("Day", exact=False).first.fill(str(club_day(timezone.now()) + timedelta(days=20)))
     page.get_by_label("To", exact=False).first.fill("11:00")
     page.get_by_role("button", name="Plan it").click()
     page.wait_for_url("**/plan/")
-    look(visitor, "class-plan-empty")
+    visitor.look("class-plan-empty")
     assert "There is no station yet" in page.locator("main").inner_text()
 
     page.get_by_role("link", name="Add a station").click()
-    look(visitor, "class-station")
+    visitor.look("class-station")
     page.get_by_label("Recipe").select_option(label="Plum spread")
     page.get_by_label("Burners, in watts").fill("two thousand")
     page.get_by_role("button", name="Save the station").click()
     page.get_by_text("Write watts as whole numbers").wait_for()
     assert page.get_by_label("Burners, in watts").input_value() == "two thousand"  # what was typed stays
-    look(visitor, "class-station-wrong")
+    visitor.look("class-station-wrong")
     page.get_by_label("Burners, in watts").fill("2000, 2000")
     page.get_by_role("button", name="Save the station").click()
     page.wait_for_url("**/plan/")
     told = page.locator("main").inner_text()
     assert "more than there are before cleaning up" in told
-    look(visitor, "class-plan-refused")
+    visitor.look("class-plan-refused")
 
     page.get_by_role("link", name="Move it").click()
-    look(visitor, "class-move")
+    visitor.look("class-move")
     page.get_by_label("To", exact=False).first.fill("14:00")
     page.get_by_role("button", name="Move it").click()
     page.wait_for_url("**/plan/")
@@ -77,11 +66,11 @@ def test_a_session_is_planned_refused_mended_and_published(visitor, by):
     page.get_by_role("link", name="Gear and shopping").click()
     page.get_by_role("button", name="Hold it and set it aside").click()
     page.get_by_text("2 things are held now.").wait_for()
-    look(visitor, "class-gear")
+    visitor.look("class-gear")
     page.get_by_role("link", name="Back to the plan").click()
     page.get_by_role("button", name="Publish it").click()
     page.get_by_text("It is published").wait_for()
-    look(visitor, "class-plan-published")
+    visitor.look("class-plan-published")
     session = ClassSession.objects.get()
     assert (session.state, session.seats_total) == (SessionState.PUBLISHED, 4)
 
@@ -95,4 +84,4 @@ def test_a_hall_of_six_stations_fits_the_screen(visitor, by):
     visitor.sign_in(by.email, PASSWORD)
     for name in ("plan", "gear", "change", "call-off"):
         assert visitor.go(f"/classes/{session.pk}/{name}/").status == 200
-        look(visitor, f"class-six-{name}")
+        visitor.look(f"class-six-{name}")

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.conf import settings
@@ -18,15 +16,6 @@ from tests.browser.conftest import PHONE
 from tests.factories.classes import make_instructor, make_session
 from tests.factories.members import PASSWORD, make_person
 from tests.factories.reminders import awake
-
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
-
-
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"seats-{name}-{width}.png", full_page=True)
 
 
 def link_in_the_mail_to(person) -> str:
@@ -76,39 +65,39 @@ def test_signed_up_then_full_then_given_up_from_the_mail_then_offered_and_taken(
     visitor.sign_in(first.email, PASSWORD)
     page.get_by_role("link", name="Classes").click()
     page.wait_for_url("**/classes/")
-    look(visitor, "list")
+    visitor.look("seats-list")
     page.get_by_role("link", name="Plum spread").click()
     page.wait_for_url(f"**/classes/{session.pk}/")
-    look(visitor, "open")
+    visitor.look("seats-open")
     if visitor.page.viewport_size == PHONE:
         assert visitor.is_uncovered(page.get_by_role("link", name="Sign up"))  # what is long comes below it
         page.get_by_role("link", name="Sign up").click()
         assert visitor.is_uncovered(page.get_by_label("I come alone"))
     page.get_by_role("button", name="Sign up").click()
     page.get_by_text("You have a seat. A mail").wait_for()
-    look(visitor, "seated")
+    visitor.look("seats-seated")
     sign_out(visitor)
 
     visitor.sign_in(second.email, PASSWORD)
     visitor.go(f"/classes/{session.pk}/")
     page.get_by_label("Allergies").fill("Celery")
-    look(visitor, "full")
+    visitor.look("seats-full")
     page.get_by_role("button", name="Sign up").click()
     page.get_by_text("You are in the waiting line. You get a mail when a seat").wait_for()
-    look(visitor, "waiting")
+    visitor.look("seats-waiting")
     sign_out(visitor)
 
     visitor.go(link_in_the_mail_to(first))  # opened by whoever has the mail, signed in or not
-    look(visitor, "by-mail-seated")
+    visitor.look("seats-by-mail-seated")
     assert is_on_the_screen(visitor, page.get_by_role("button", name="Give up my seat"))
     page.get_by_role("button", name="Give up my seat").click()
     page.get_by_text("You are not signed up any more.").wait_for()
-    look(visitor, "by-mail-given-up")
+    visitor.look("seats-by-mail-given-up")
     assert SignUp.objects.get(person=second).state == "offered"
 
     SignUp.objects.filter(person=second).update(offered_at=timezone.now() - timedelta(hours=30))  # not by night
     visitor.go(link_in_the_mail_to(second))
-    look(visitor, "by-mail-offered")
+    visitor.look("seats-by-mail-offered")
     assert is_on_the_screen(visitor, page.get_by_role("button", name="Take the seat"))
     page.get_by_role("button", name="Take the seat").click()
     page.get_by_role("button", name="Give up my seat").wait_for()
@@ -124,20 +113,20 @@ def test_two_come_together_and_say_what_they_need_and_the_instructor_reads_it(vi
     page.get_by_text("We come as two").click()
     page.get_by_role("button", name="Sign up").click()
     page.get_by_text("Who comes along? Give a name.").wait_for()
-    look(visitor, "refused")
+    visitor.look("seats-refused")
     page.get_by_label("Who comes along").fill("Bo")
     page.get_by_role("button", name="Sign up").click()
     page.get_by_text("You two stay together").wait_for()
     page.get_by_text("I cannot come").click()
     page.get_by_text("How seats are given").click()
-    look(visitor, "pair-waiting")
+    visitor.look("seats-pair-waiting")
     page.get_by_role("link", name="Tell the instructors something").click()
     page.get_by_label("Allergies").fill("Bo needs a chair")
-    look(visitor, "notes")
+    visitor.look("seats-notes")
     page.get_by_role("button", name="Save").click()
     page.get_by_text("Saved.").wait_for()
     visitor.go("/classes/mine/")
-    look(visitor, "mine")
+    visitor.look("seats-mine")
     sign_out(visitor)
 
     visitor.sign_in(teacher.email, PASSWORD)
@@ -145,7 +134,7 @@ def test_two_come_together_and_say_what_they_need_and_the_instructor_reads_it(vi
     shown = page.locator("main").inner_text()
     assert "Walnuts give me a rash." in shown
     assert "Bo needs a chair" in shown
-    look(visitor, "instructor")
+    visitor.look("seats-instructor")
 
 
 def test_with_nothing_planned_the_pages_say_what_to_do(visitor):
@@ -153,4 +142,4 @@ def test_with_nothing_planned_the_pages_say_what_to_do(visitor):
     visitor.sign_in(person.email, PASSWORD)
     for name, path in {"empty": "", "mine-empty": "mine/"}.items():
         visitor.go(f"/classes/{path}")
-        look(visitor, name)
+        visitor.look(f"seats-{name}")

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -18,15 +16,6 @@ from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.freezer import make_freezer_item
 from tests.factories.members import PASSWORD, make_kitchen, make_person
 from tests.factories.recipes import make_revision
-
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
-
-
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"{name}-{width}.png", full_page=True)
 
 
 @pytest.fixture
@@ -55,16 +44,16 @@ def test_a_bag_goes_in_is_planned_from_and_taken_out(visitor, house):
     visitor.sign_in(member.email, PASSWORD)
     page = visitor.page
     visitor.go("/fruit/freezer/")
-    look(visitor, "freezer")
+    visitor.look("freezer")
     page.get_by_role("link", name="Put something in").click()
-    look(visitor, "freezer-add")
+    visitor.look("freezer-add")
     page.get_by_label("What is it?").fill("Damson plums")
     page.get_by_label("How much?").fill("3 kg")
     page.get_by_role("button", name="Put it on the list").click()
     page.wait_for_url("**/fruit/freezer/")
     item = FreezerItem.objects.get(what="Damson plums")
     page.get_by_role("link", name="Damson plums").click()
-    look(visitor, "freezer-item")
+    visitor.look("freezer-item")
     page.get_by_role("link", name=re.compile("Plan this")).click()
     page.wait_for_url("**/plan/?**")
     assert page.locator("main").get_by_text("Refused").count() == 0
@@ -86,7 +75,7 @@ def test_what_can_be_made_is_said_with_pots_and_refusals(visitor, house):
     page.get_by_label("How much of it").first.fill("5 kg")
     page.get_by_role("button", name="Look").click()
     page.wait_for_url("**/make/?**")
-    look(visitor, "make")
+    visitor.look("make")
     text = page.locator("main").inner_text()
     assert "Plum jam" in text
     assert "Draw the juice first" in text
@@ -100,9 +89,9 @@ def test_a_holder_answers_a_recall_and_an_instructor_sees_who_has_not(visitor, h
     visitor.sign_in(member.email, PASSWORD)
     page = visitor.page
     visitor.go("/batches/recalls/")
-    look(visitor, "recalls-member")
+    visitor.look("recalls-member")
     page.get_by_role("link", name="What to do, and your answer").click()
-    look(visitor, "recall-member")
+    visitor.look("recall-member")
     page.get_by_label("marked and set apart").check()
     page.get_by_label("How many jars?").fill("4")
     page.get_by_role("button", name="Send my answer").click()
@@ -119,7 +108,7 @@ def test_a_holder_answers_a_recall_and_an_instructor_sees_who_has_not(visitor, h
         "recall-close": f"{recall.get_absolute_url()}close/",
     }.items():
         visitor.go(path)
-        look(visitor, name)
+        visitor.look(name)
 
 
 def test_jars_are_offered_asked_for_and_handed_over(visitor, house):
@@ -128,7 +117,7 @@ def test_jars_are_offered_asked_for_and_handed_over(visitor, house):
     visitor.sign_in(member.email, PASSWORD)
     page = visitor.page
     visitor.go(f"/batches/{batch.lot_code}/offer/")
-    look(visitor, "jar-offer-new")
+    visitor.look("jar-offer-new")
     page.get_by_label("How many?").fill("3")
     page.get_by_role("button", name="Offer these jars").click()
     page.wait_for_url("**/to-give/*/")
@@ -136,16 +125,16 @@ def test_jars_are_offered_asked_for_and_handed_over(visitor, house):
     page.context.clear_cookies()
     visitor.sign_in(taker.email, PASSWORD)
     visitor.go("/batches/to-give/")
-    look(visitor, "jar-offers")
+    visitor.look("jar-offers")
     visitor.go(offer.get_absolute_url())
-    look(visitor, "jar-offer-taker")
+    visitor.look("jar-offer-taker")
     page.get_by_label("How many would you like?").fill("2")
     page.get_by_role("button", name="Ask for them").click()
     page.get_by_text("You asked for 2 jars").wait_for()
     page.context.clear_cookies()
     visitor.sign_in(member.email, PASSWORD)
     visitor.go(offer.get_absolute_url())
-    look(visitor, "jar-offer-giver")
+    visitor.look("jar-offer-giver")
     page.get_by_label("I looked at every jar again").check()
     page.get_by_role("button", name=re.compile("They changed hands")).click()
     page.get_by_text("the jars are with Tom Taker now").wait_for()

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import time
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -19,7 +16,6 @@ from tests.factories.fruit import KG, hours, make_claim, make_offer
 from tests.factories.members import PASSWORD, make_person
 from tests.published.library import LIBRARY
 
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 PHONE_OF_390 = {"width": 390, "height": 844}
 # Taps, keys and choices of the quick form, each counted as two seconds, are well under a minute.
 MOST_ACTIONS = 12
@@ -47,13 +43,6 @@ def orchard():
     return giver, member, plums, apples
 
 
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"fruit-{name}-{width}.png", full_page=True)
-
-
 def test_an_offer_is_made_on_a_phone_in_a_few_taps_and_its_rest_stays_folded(visitor, orchard):
     giver, _member, _plums, _apples = orchard
     page = visitor.page
@@ -61,8 +50,8 @@ def test_an_offer_is_made_on_a_phone_in_a_few_taps_and_its_rest_stays_folded(vis
         page.set_viewport_size(PHONE_OF_390)
     visitor.sign_in(giver.email, PASSWORD)
     visitor.go("/fruit/")
-    look(visitor, "list")
-    actions, began = 0, time.monotonic()
+    visitor.look("fruit-list")
+    actions = 0
 
     def act(do) -> None:
         nonlocal actions
@@ -71,7 +60,7 @@ def test_an_offer_is_made_on_a_phone_in_a_few_taps_and_its_rest_stays_folded(vis
 
     act(page.get_by_role("link", name="Offer some").click)
     page.wait_for_url("**/fruit/new/")
-    look(visitor, "new")
+    visitor.look("fruit-new")
     act(lambda: page.get_by_label("What", exact=False).first.select_option("plums"))
     act(lambda: page.get_by_label("How much").fill("7.5"))
     assert page.get_by_label("Where to pick it up").input_value() == "7 Orchard Row"  # as it was last time
@@ -80,11 +69,10 @@ def test_an_offer_is_made_on_a_phone_in_a_few_taps_and_its_rest_stays_folded(vis
     act(page.get_by_role("button", name="Offer it").click)
     page.wait_for_url("**/fruit/offers/*/")
     assert actions <= MOST_ACTIONS
-    assert time.monotonic() - began < 60  # the scan of the form included
     offer = Offer.objects.latest("pk")
     assert (offer.units, offer.produce, offer.giver) == (7_500, "plums", giver)
     assert "It is offered." in page.locator("main").inner_text()
-    look(visitor, "own-offer")
+    visitor.look("fruit-own-offer")
 
 
 def test_what_a_bucket_weighs_is_asked_and_the_fold_opens_where_it_is_wanted(visitor, orchard):
@@ -99,7 +87,7 @@ def test_what_a_bucket_weighs_is_asked_and_the_fold_opens_where_it_is_wanted(vis
     each = page.get_by_label("What one full container weighs (kg)")
     each.wait_for(state="visible")
     assert "Weigh one and write it here" in page.locator("main").inner_text()
-    look(visitor, "new-refused")
+    visitor.look("fruit-new-refused")
     each.fill("8")
     page.get_by_role("button", name="Offer it").click()
     page.wait_for_url("**/fruit/offers/*/")
@@ -111,30 +99,30 @@ def test_a_claim_takes_the_least_amount_from_a_pot_and_a_share_is_explained_and_
     visitor.sign_in(member.email, PASSWORD)
     page = visitor.page
     visitor.go(f"/fruit/offers/{plums.pk}/")
-    look(visitor, "offer")
+    visitor.look("fruit-offer")
     assert "7 Orchard Row" not in page.content()
     page.get_by_role("link", name="I would like some").click()
     page.wait_for_url("**/claim/")
-    look(visitor, "claim")
+    visitor.look("fruit-claim")
     page.get_by_role("link", name="plums", exact=False).first.click()
     page.wait_for_url("**recipe=**")
-    look(visitor, "claim-pot")
+    visitor.look("fruit-claim-pot")
     least = page.get_by_label("Less than this is of no use to me (kg)").input_value()
     assert float(least) > 0
     page.get_by_role("checkbox").first.check()
     page.get_by_role("button", name="Send the claim").click()
     page.wait_for_url(f"**/offers/{plums.pk}/")
     assert Claim.objects.get(offer=plums, person=member).least == round(float(least) * KG)
-    look(visitor, "claimed")
+    visitor.look("fruit-claimed")
     visitor.go(f"/fruit/offers/{apples.pk}/")
     assert "7 Orchard Row" in page.locator("main").inner_text()
     assert "3 people asked" in page.locator("main").inner_text()
-    look(visitor, "share")
+    visitor.look("fruit-share")
     visitor.go(f"/fruit/offers/{apples.pk}/result/")
-    look(visitor, "result")
+    visitor.look("fruit-result")
     for name in ("mine", "season"):
         visitor.go(f"/fruit/{name}/")
-        look(visitor, f"member-{name}")
+        visitor.look(f"fruit-member-{name}")
     visitor.go(f"/fruit/offers/{apples.pk}/")
     page.get_by_role("button", name="I picked it up").click()
     page.get_by_text("Written down.").wait_for()
@@ -146,10 +134,10 @@ def test_the_giver_shares_out_and_every_page_of_hers_passes_the_scan(visitor, or
     visitor.sign_in(giver.email, PASSWORD)
     page = visitor.page
     visitor.go(f"/fruit/offers/{plums.pk}/")
-    look(visitor, "giver-open")
+    visitor.look("fruit-giver-open")
     page.get_by_role("button", name="Close claims now and share it out").click()
     page.wait_for_url("**/result/")
-    look(visitor, "giver-result")
+    visitor.look("fruit-giver-result")
     for path in (
         f"offers/{apples.pk}/",
         f"offers/{apples.pk}/change/",
@@ -158,7 +146,7 @@ def test_the_giver_shares_out_and_every_page_of_hers_passes_the_scan(visitor, or
         "mine/",
     ):
         assert visitor.go(f"/fruit/{path}").status == 200
-        look(visitor, f"giver-{path.strip('/').replace('/', '-')}")
+        visitor.look(f"fruit-giver-{path.strip('/').replace('/', '-')}")
 
 
 def test_an_organiser_reads_everybody_s_season(visitor, orchard):
@@ -166,7 +154,7 @@ def test_an_organiser_reads_everybody_s_season(visitor, orchard):
     visitor.sign_in(organiser.email, PASSWORD)
     visitor.go("/fruit/season/")
     assert "Everybody" in visitor.page.locator("main").inner_text()
-    look(visitor, "season")
+    visitor.look("fruit-season")
 
 
 def test_the_rooms_fit_the_bar_of_a_phone_with_fruit_among_them(visitor, orchard):

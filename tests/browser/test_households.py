@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
 from datetime import timedelta
-from pathlib import Path
 
 from django.utils import timezone
 
@@ -14,15 +12,6 @@ from club.members.models import Kitchen
 from tests.factories.classes import make_instructor, make_session
 from tests.factories.members import PASSWORD, make_kitchen, make_person
 from tests.factories.recipes import make_revision
-
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
-
-
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"household-{name}-{width}.png", full_page=True)
 
 
 def test_somebody_is_asked_into_a_kitchen_and_says_yes(visitor):
@@ -34,22 +23,22 @@ def test_somebody_is_asked_into_a_kitchen_and_says_yes(visitor):
     page.get_by_label("Email of a member").fill(bo.email)
     page.get_by_role("button", name="Ask them").click()
     page.get_by_role("heading", name="Asked, no answer yet").wait_for()
-    look(visitor, "asked")
+    visitor.look("household-asked")
     page.context.clear_cookies()
     visitor.sign_in(bo.email, PASSWORD)
     visitor.go("/people/me/")
-    look(visitor, "me")
+    visitor.look("household-me")
     page.get_by_role("button", name="Yes, I preserve there").click()
     page.get_by_text("You preserve in Plum Lane too now.").wait_for()
     assert Kitchen.objects.usable_by(bo).filter(pk=kitchen.pk).exists()
     slug = make_revision().recipe.slug
     visitor.go(f"/recipes/{slug}/")
     page.get_by_text("Choose the kitchen that you preserve in").wait_for()  # neither theirs nor used before
-    look(visitor, "choose")
+    visitor.look("household-choose")
     page.get_by_role("link", name="Choose one for good").click()
     page.get_by_role("button", name=re.compile("Show figures for this one.*Plum Lane")).click()
     page.get_by_text("shown first").wait_for()
-    look(visitor, "chosen")
+    visitor.look("household-chosen")
     visitor.go(f"/recipes/{slug}/")
     page.get_by_text("Shown for Plum Lane").wait_for()
 
@@ -63,12 +52,12 @@ def test_a_note_waits_for_its_writer_where_an_instructor_came_later(visitor):
     visitor.sign_in(late.email, PASSWORD)
     visitor.go(f"/classes/{session.pk}/")
     visitor.page.get_by_text("before you were one").wait_for()
-    look(visitor, "hidden")
+    visitor.look("household-hidden")
     visitor.page.context.clear_cookies()
     visitor.sign_in(student.email, PASSWORD)
     visitor.go(f"/classes/sign-ups/{signup.pk}/")
     visitor.page.get_by_text("Not read by Lara Late").wait_for()
-    look(visitor, "note")
+    visitor.look("household-note")
     visitor.page.get_by_role("button", name="Save").click()
     visitor.page.get_by_text("Saved.").wait_for()
     assert set(signup.needs_for.all()) == {teacher, late}

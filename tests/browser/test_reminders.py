@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -17,15 +15,7 @@ from club.reminders.stopping import stop_token
 from tests.factories.members import PASSWORD, make_organiser, make_person
 from tests.factories.reminders import make_told, make_wishes
 
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 LONG = "Due back Thursday 17 September: Dial-gauge canner, sixteen quarts, with its rack and both weights"
-
-
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"reminders-{name}-{width}.png", full_page=True)
 
 
 @pytest.fixture
@@ -40,11 +30,11 @@ def test_what_waits_is_seen_in_the_head_and_opened_in_two_taps(visitor, mina):
     make_told(mina, "Running low: Pectin", sent_at=now - timedelta(days=9), read_at=now)
     visitor.sign_in(mina.email, PASSWORD)
     page = visitor.page
-    look(visitor, "desk")
+    visitor.look("reminders-desk")
     assert page.locator(".unread").inner_text().startswith("2")
     page.locator(".inbox-link").click()
     page.wait_for_url("**/reminders/inbox/")
-    look(visitor, "inbox")
+    visitor.look("reminders-inbox")
     page.get_by_role("button", name="Due back Thursday").click()
     page.wait_for_url("**/equipment/mine/")
     assert page.locator(".unread").inner_text().startswith("1")
@@ -57,7 +47,7 @@ def test_what_waits_is_seen_in_the_head_and_opened_in_two_taps(visitor, mina):
 def test_an_empty_inbox_passes_the_scan(visitor, mina):
     visitor.sign_in(mina.email, PASSWORD)
     visitor.go("/reminders/inbox/")
-    look(visitor, "inbox-empty")
+    visitor.look("reminders-inbox-empty")
 
 
 def test_how_she_is_reached_is_said_in_one_form(visitor, mina):
@@ -66,7 +56,7 @@ def test_how_she_is_reached_is_said_in_one_form(visitor, mina):
     visitor.go("/people/me/")
     page.get_by_role("link", name="How we reach you").click()
     page.wait_for_url("**/reminders/wishes/")
-    look(visitor, "wishes")
+    visitor.look("reminders-wishes")
     page.get_by_label("Time zone").select_option("America/St_Johns")
     page.get_by_label("No mail from").fill("20:15")
     page.get_by_label("Bring a thing back", exact=True).uncheck()
@@ -83,14 +73,14 @@ def test_an_address_that_bounced_is_told_to_her_and_to_the_organiser(visitor, mi
     visitor.sign_in(mina.email, PASSWORD)
     page = visitor.page
     visitor.go("/people/me/")
-    look(visitor, "me-bounced")
+    visitor.look("reminders-me-bounced")
     page.get_by_role("button", name="It works again").click()
     page.get_by_text("Mails go to you again.").wait_for()
     mailbox_note_bounce(person=mina, reason="5.1.1: 550 5.1.1 <mina@example.test>: no such box here")
     page.context.clear_cookies()
     visitor.sign_in(make_organiser(email="olga@example.test").email, PASSWORD)
     visitor.go("/reminders/")
-    look(visitor, "organiser")
+    visitor.look("reminders-organiser")
     assert "mina@example.test" in page.locator("main").inner_text()
 
 
@@ -98,10 +88,10 @@ def test_a_mails_own_link_asks_then_stops_and_signs_nobody_in(visitor, mina):
     make_wishes(mina)
     page = visitor.page
     visitor.go(f"/reminders/stop/{stop_token(mina.pk, 'loan-due')}/")
-    look(visitor, "stop")
+    visitor.look("reminders-stop")
     page.get_by_role("button", name="Stop these mails").click()
     page.get_by_role("heading", name="No more mails of this kind").wait_for()
-    look(visitor, "stopped")
+    visitor.look("reminders-stopped")
     assert Wishes.objects.get(person=mina).muted_kinds == {"loan-due"}
     assert not page.locator("nav.rooms").count()
 
@@ -109,4 +99,4 @@ def test_a_mails_own_link_asks_then_stops_and_signs_nobody_in(visitor, mina):
 def test_a_link_that_is_not_ours_says_so(visitor):
     assert visitor.go("/reminders/stop/anything/").status == 404
     visitor.refused.clear()  # the browser complains of the 404 itself
-    look(visitor, "stop-unknown")
+    visitor.look("reminders-stop-unknown")

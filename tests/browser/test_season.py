@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
-from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -20,15 +18,6 @@ from tests.factories.members import PASSWORD, make_kitchen, make_person
 from tests.factories.orders import LIDS, PINTS, make_arrived, make_order, make_ordered, pectin_line, wish
 from tests.factories.recipes import make_revision
 from tests.factories.season import make_shelf, make_target, use
-
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
-
-
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"{name}-{width}.png", full_page=True)
 
 
 @pytest.fixture
@@ -55,12 +44,12 @@ def test_a_jar_is_opened_and_a_wish_noted_with_a_few_taps(visitor, household):
     page = visitor.page
     page.get_by_role("link", name="The season's plan").click()
     page.wait_for_url(f"**/season/{home.pk}/")
-    look(visitor, "season")
+    visitor.look("season")
     page.get_by_role("button", name="Opened Plum spread").click()
     page.get_by_text("Written down, the oldest jars first.").wait_for()
     assert Movement.objects.filter(reason="emptied").order_by("pk").last().count == 1
     page.get_by_role("link", name="Add something").click()
-    look(visitor, "season-wish")
+    visitor.look("season-wish")
     page.get_by_label("or any recipe of a kind").select_option(label="jam: pears")
     page.get_by_label("Jars a year").fill("8")
     page.get_by_role("button", name="Note it").click()
@@ -68,20 +57,20 @@ def test_a_jar_is_opened_and_a_wish_noted_with_a_few_taps(visitor, household):
     assert YearlyTarget.objects.get(kind="jam", produce="pears").jars == 8
     page.get_by_text("The same as a table").click()
     page.get_by_text("How we do it").click()
-    look(visitor, "season-open")
+    visitor.look("season-open")
 
 
 def test_the_season_of_a_kitchen_without_altitude_and_of_nobody(visitor):
     bo = make_person(email="bo@example.test", name="Bo Rower")
     visitor.sign_in(bo.email, PASSWORD)
     visitor.go("/season/")
-    look(visitor, "season-none")
+    visitor.look("season-none")
     flat = make_kitchen(bo, name="New flat", altitude="")
     visitor.go(f"/season/{flat.pk}/")
-    look(visitor, "season-empty")
+    visitor.look("season-empty")
     make_target(bo, flat, make_revision(title="Plum spread"), jars=6)
     visitor.go(f"/season/{flat.pk}/")
-    look(visitor, "season-refused")
+    visitor.look("season-refused")
     assert "no process time can be given" in visitor.page.locator("main").inner_text()
 
 
@@ -93,17 +82,17 @@ def test_a_member_wishes_and_sees_her_bill(visitor):
     visitor.sign_in(ada.email, PASSWORD)
     page = visitor.page
     visitor.go("/jars/orders/")
-    look(visitor, "orders")
+    visitor.look("orders")
     page.get_by_role("link", name=order.title).click()
     page.get_by_label("How many of Regular lids").fill("2")
     page.get_by_label("How many of Pint jars").fill("1")
     page.get_by_role("button", name="Note my wishes").click()
     page.get_by_text("Your wishes are noted").wait_for()
-    look(visitor, "order-member")
+    visitor.look("order-member")
     assert OrderWish.objects.filter(member=ada).count() == 2
     assert "by weight, 4.96 kg of 5.5 kg" in page.locator("main").inner_text()
     visitor.go(f"/jars/orders/{order.pk}/members/{ada.pk}/")
-    look(visitor, "bill-member")
+    visitor.look("bill-member")
 
 
 def test_a_keeper_brings_an_order_in_and_hands_it_out(visitor):
@@ -116,23 +105,23 @@ def test_a_keeper_brings_an_order_in_and_hands_it_out(visitor):
     visitor.sign_in(keeper.email, PASSWORD)
     page = visitor.page
     visitor.go(f"/jars/orders/{order.pk}/")
-    look(visitor, "order-keeper")
+    visitor.look("order-keeper")
     page.get_by_role("button", name="It is sent to the supplier").click()
     page.get_by_role("link", name="It has arrived").click()
     page.get_by_label("How many came?").first.fill("7")
     page.get_by_label("Lot code on the box").fill("HJ-0902")
-    look(visitor, "order-arrive")
+    visitor.look("order-arrive")
     page.get_by_role("button", name="Book it all").click()
     page.wait_for_url("**/pick-up/")
-    look(visitor, "pick-up")
+    visitor.look("pick-up")
     assert LidStock.objects.get().on_hand == 84
     page.get_by_role("button", name="Has it Ada Plum").click()
     page.get_by_text("Ada Plum has hers.").wait_for()
     page.get_by_role("link", name="Ada Plum").click()
-    look(visitor, "bill-keeper")
+    visitor.look("bill-keeper")
     page.get_by_role("button", name="Note it").click()
     page.get_by_text("Noted for Ada Plum.").wait_for()
-    look(visitor, "pick-up-later")
+    visitor.look("pick-up-later")
     assert OrderPickup.objects.get().member == OrderPayment.objects.get().member == members[0]
     assert "settled" in page.locator("tr", has_text="Ada Plum").inner_text()
 
@@ -165,7 +154,7 @@ def test_every_other_page_of_a_keeper_passes_the_scan(visitor, household):
     }
     for name, path in pages.items():
         assert visitor.go(path).status == 200, path
-        look(visitor, name)
+        visitor.look(name)
     visitor.go("/season/club/")
     visitor.page.get_by_role("link", name="Open a club order with these lines").click()
     visitor.page.wait_for_url("**/orders/new/**")

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -15,8 +13,6 @@ from inventory.equipment.choices import Kind
 from inventory.equipment.models import Loan
 from tests.factories.equipment import make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import PASSWORD, make_person
-
-LOOK = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 
 
 def days(first: int, last: int) -> dict:
@@ -44,13 +40,6 @@ def shelf():
     return keeper, member
 
 
-def look(visitor, name: str) -> None:
-    visitor.scan()
-    if LOOK:
-        width = visitor.page.viewport_size["width"]
-        visitor.page.screenshot(path=Path(LOOK) / f"{name}-{width}.png", full_page=True)
-
-
 def test_a_held_canner_goes_out_and_comes_back_in_three_taps_each(visitor, shelf):
     keeper, member = shelf
     visitor.sign_in(keeper.email, PASSWORD)
@@ -65,10 +54,10 @@ def test_a_held_canner_goes_out_and_comes_back_in_three_taps_each(visitor, shelf
             page.wait_for_url(f"**{leads_to}")
 
     visitor.go("/equipment/counter/")
-    look(visitor, "counter")
+    visitor.look("counter")
     page.get_by_label("Code on the label").fill("bwc 01")
     tap(page.get_by_role("button", name="Find it"), "/counter/?code=bwc+01")
-    look(visitor, "hand-over")
+    visitor.look("hand-over")
     assert visitor.is_uncovered(page.get_by_role("button", name="Hand it over"))
     tap(page.get_by_role("button", name="Hand it over"), "/counter/")
     assert taps <= 3
@@ -80,7 +69,7 @@ def test_a_held_canner_goes_out_and_comes_back_in_three_taps_each(visitor, shelf
     taps = 0
     page.get_by_label("Code on the label").fill("BWC-01")
     tap(page.get_by_role("button", name="Find it"), "/counter/?code=BWC-01")
-    look(visitor, "take-back")
+    visitor.look("take-back")
     assert visitor.is_uncovered(page.get_by_role("button", name="Take it back"))
     tap(page.get_by_label("good", exact=True))
     tap(page.get_by_role("button", name="Take it back"), "/counter/")
@@ -110,28 +99,28 @@ def test_every_page_of_a_keeper_passes_the_scan(visitor, shelf):
     }
     for name, path in pages.items():
         assert visitor.go(f"/equipment/{path}").status == 200
-        look(visitor, f"keeper-{name}")
+        visitor.look(f"keeper-{name}")
     visitor.go("/")
-    look(visitor, "keeper-desk")
+    visitor.look("keeper-desk")
 
 
 def test_a_member_sees_what_she_has_and_who_comes_second_reads_the_next_dates(visitor, shelf):
     _keeper, member = shelf
     visitor.sign_in(member.email, PASSWORD)
-    look(visitor, "member-desk")
+    visitor.look("member-desk")
     for name, path in {"mine": "mine/", "register": "?show=free", "kind": "kinds/dial-gauge-canner/"}.items():
         visitor.go(f"/equipment/{path}")
-        look(visitor, f"member-{name}")
+        visitor.look(f"member-{name}")
     page = visitor.page
     visitor.go("/equipment/t/BWC-01/calendar/")
-    look(visitor, "member-calendar")
+    visitor.look("member-calendar")
     first = club_day(timezone.now()) + timedelta(days=1)
     visitor.go(f"/equipment/t/BWC-01/hold/?starts={first}")
     page.get_by_role("button", name="Hold it").click()
     page.get_by_role("alert").wait_for()
     assert "Next free for 3 days" in page.locator("main").inner_text()
     assert page.get_by_label("First day").input_value() == str(first)  # what was typed stays
-    look(visitor, "member-taken")
+    visitor.look("member-taken")
 
 
 def test_the_rooms_fit_the_bar_of_a_phone(visitor, shelf):

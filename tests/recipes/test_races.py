@@ -2,43 +2,20 @@
 
 from __future__ import annotations
 
-import threading
 from functools import partial
 from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 
 from recipes.models import Recipe, Revision, RevisionState
 from recipes.services import revision_draft, revision_publish, revision_submit, revision_withdraw
 from tests.factories.recipes import make_revision, recipe_document
+from tests.helpers import at_once
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 ROUNDS = 5
-
-
-def at_once(*calls):
-    """Run every call in a thread of its own, started together; what each returned or raised, in order."""
-    start, results = threading.Barrier(len(calls)), [None] * len(calls)
-
-    def run(index, call):
-        try:
-            start.wait()
-            results[index] = call()
-        except Exception as error:
-            results[index] = error
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(calls)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert not any(thread.is_alive() for thread in threads)
-    return results
 
 
 def handed_in(author, recipe_of=None, **changes):

@@ -26,6 +26,7 @@ from tests.factories.batches import make_freezer_revision
 from tests.factories.class_day import log_out, make_at_station, make_called, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
 from tests.factories.members import make_kitchen, make_person
+from tests.helpers import addresses_of, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -37,13 +38,7 @@ def now():
     return timezone.now()
 
 
-def text_of(response) -> str:
-    """The words of a page, without its tags, spaces put together."""
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
-
-
-def url(page: str, *args: object) -> str:
-    return reverse(f"classes:{page}", args=args)
+url = addresses_of("classes")
 
 
 def today(**fields) -> ClassSession:

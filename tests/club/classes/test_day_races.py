@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
-from typing import Any
+from functools import partial
 from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 
 from club.classes.models import CannerLoad, ClassSession, SignUp, StationBatch
 from club.classes.services import day
 from inventory.batches.models import Batch
+from tests import helpers
 from tests.factories.class_day import MORNING, make_at_station, make_called, make_cooking, runner_of
 from tests.factories.classes import make_session
 from tests.factories.members import make_person
@@ -23,23 +20,7 @@ from tests.factories.members import make_person
 pytestmark = pytest.mark.django_db(transaction=True)
 
 RACERS = 6
-
-
-def race(press: Callable[[int], Any], racers: int = RACERS) -> list[Any]:
-    """What each of the racers got, or "refused", all having set off together."""
-    gate = Barrier(racers)
-
-    def run(number: int) -> Any:
-        try:
-            gate.wait(timeout=20)
-            return press(number)
-        except ValidationError:
-            return "refused"
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(racers) as pool:
-        return list(pool.map(run, range(racers)))
+race = partial(helpers.race, racers=RACERS, refusals=ValidationError)
 
 
 def test_six_walk_ins_for_the_last_two_seats_two_are_taken():
@@ -51,7 +32,7 @@ def test_six_walk_ins_for_the_last_two_seats_two_are_taken():
         day.walk_in_take(by=by, **told)
         return "taken"
 
-    assert Counter(race(press)) == {"taken": 2, "refused": RACERS - 2}
+    assert Counter(race(press)) == {"taken": 2, ValidationError: RACERS - 2}
     session.refresh_from_db()
     assert session.seats_taken == SignUp.objects.seated().count() == 2
 
@@ -77,7 +58,7 @@ def test_six_parties_for_the_last_two_seats_of_a_station_two_sit():
         day.signup_sit(by=by, signup=standing[number], station=station, now=MORNING)
         return "sits"
 
-    assert Counter(race(press)) == {"sits": 2, "refused": RACERS - 2}
+    assert Counter(race(press)) == {"sits": 2, ValidationError: RACERS - 2}
     assert sum(SignUp.objects.filter(station=station).values_list("places", flat=True)) == station.seats
 
 

@@ -4,14 +4,11 @@ before its writer was told and sent it again.
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from html import unescape
 from importlib import import_module
 
 import pytest
 from django.apps import apps
-from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -24,22 +21,13 @@ from club.reminders.outbox import gather
 from club.reminders.rules import RULES, with_words
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_organiser, make_person
+from tests.helpers import signed_in, text_of
 
 pytestmark = pytest.mark.django_db
 
 SECRET = "Hazelnuts close my throat"
 HIDDEN = "before you were one"
 RULE = RULES["class-note"]
-
-
-def signed_in(person: User) -> Client:
-    client = Client()
-    client.force_login(person)
-    return client
-
-
-def text_of(response) -> str:
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.text)).split())
 
 
 def next_week(by: User) -> ClassSession:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
+from functools import partial
 from time import sleep
 from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 from django.db.models import Sum
 
 from club.classes.choices import SessionState
@@ -19,6 +17,7 @@ from club.classes.services import gear
 from club.classes.services import sessions as services_sessions
 from club.classes.services.sessions import StationFields
 from inventory.jars import services as jars
+from tests import helpers
 from tests.factories.classes import NOW, make_instructor, make_session
 from tests.factories.equipment import make_thing
 from tests.factories.jars import make_jars, make_keeper
@@ -26,24 +25,8 @@ from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db(transaction=True)
 RACERS = 4
+race = partial(helpers.race, racers=RACERS, refusals=ValidationError)
 PAUSE = 0.3  # seconds
-
-
-def race(press: Any) -> list[Any]:
-    """What each of the racers got, or the refusal's class, all having set off together."""
-    gate = Barrier(RACERS)
-
-    def run(number: int) -> Any:
-        try:
-            gate.wait(timeout=20)
-            return press(number)
-        except ValidationError as refused:
-            return type(refused)
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(RACERS) as pool:
-        return list(pool.map(run, range(RACERS)))
 
 
 def slowly(monkeypatch, module: Any, name: str, *, after: bool = True) -> None:

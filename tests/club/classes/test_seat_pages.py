@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from html import unescape
 from uuid import uuid4
 
 import pytest
@@ -21,6 +19,7 @@ from club.members.choices import Role
 from club.members.models import User
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_person
+from tests.helpers import addresses_of, signed_in, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -29,18 +28,7 @@ SECRET = "Hazelnuts close my throat"
 FORM = {"places": "1", "companion": "", "needs": ""}
 
 
-def signed_in(person: User) -> Client:
-    client = Client()
-    client.force_login(person)
-    return client
-
-
-def url(page: str, *args: object) -> str:
-    return reverse(f"classes:{page}", args=args)
-
-
-def text_of(response) -> str:
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
+url = addresses_of("classes")
 
 
 def next_week(**fields) -> ClassSession:

@@ -18,6 +18,7 @@ from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
 from tests.factories.season import make_shelf, make_target, use
+from tests.helpers import signed_in, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -27,16 +28,6 @@ CLUB_QUERIES = 24
 
 def at(name, *args):
     return reverse(f"desk:{name}", args=args)
-
-
-def text_of(response):
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
-
-
-def signed_in(person):
-    client = Client()
-    client.force_login(person)
-    return client
 
 
 @pytest.fixture

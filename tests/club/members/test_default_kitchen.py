@@ -7,7 +7,6 @@ from importlib import import_module
 import pytest
 from django.apps import apps
 from django.core.exceptions import PermissionDenied
-from django.test import Client
 from django.urls import reverse
 
 from club.members import services
@@ -16,6 +15,7 @@ from club.members.models import Kitchen, User, default_kitchen
 from tests.factories.batches import NOW, make_batch
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
+from tests.helpers import signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -40,12 +40,6 @@ def shared(ada):
 
 def default_of(person: User) -> Kitchen | None:
     return default_kitchen(User.objects.get(pk=person.pk), Kitchen.objects.usable_by(person))
-
-
-def signed_in(person: User) -> Client:
-    client = Client()
-    client.force_login(person)
-    return client
 
 
 def test_a_kitchen_shared_with_somebody_does_not_become_theirs_by_its_name(ada, home, shared):

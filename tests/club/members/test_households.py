@@ -7,7 +7,6 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -19,6 +18,7 @@ from inventory.batches.models import Batch
 from inventory.jars.models import Place
 from tests.factories.batches import make_batch
 from tests.factories.members import make_kitchen, make_organiser, make_person
+from tests.helpers import signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -47,12 +47,6 @@ def invited(ada, kitchen, email=BO, **more) -> KitchenInvitation:
 
 def joined(ada, bo, kitchen) -> None:
     services.kitchen_invitation_answer(by=bo, invitation=invited(ada, kitchen, bo.email), accept=True)
-
-
-def signed_in(person) -> Client:
-    client = Client()
-    client.force_login(person)
-    return client
 
 
 def page_of(client, name, *args) -> str:

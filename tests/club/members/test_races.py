@@ -4,37 +4,21 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
+from functools import partial
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 
 from club.members import services
 from club.members.choices import Role
 from club.members.models import Invitation, User
 from club.members.services import InvitationClosed, token_for
+from tests import helpers
 from tests.factories.members import make_invitation, make_organiser
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-
-def at_once(*acts: Callable[[], object]) -> list[object]:
-    """Run all from one starting line, each in a thread; what each gave, or the exception that it raised."""
-    line = Barrier(len(acts))
-
-    def run(act: Callable[[], object]) -> object:
-        line.wait()
-        try:
-            return act()
-        except (InvitationClosed, ValidationError) as refused:
-            return refused
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(len(acts)) as pool:
-        return list(pool.map(run, acts))
+at_once = partial(helpers.at_once, refusals=(InvitationClosed, ValidationError))
 
 
 @pytest.mark.parametrize("attempt", range(3))

@@ -29,8 +29,7 @@ NEEDS = "Hazelnuts close my throat"
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

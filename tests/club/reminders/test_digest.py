@@ -27,8 +27,7 @@ FRIDAY = datetime(2026, 9, 11, 12, 0, tzinfo=DENVER)
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

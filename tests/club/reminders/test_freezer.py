@@ -24,8 +24,7 @@ NIGHT = datetime(2026, 7, 12, 4, 30, tzinfo=ZoneInfo("UTC"))  # the evening befo
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

@@ -20,8 +20,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

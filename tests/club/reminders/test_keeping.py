@@ -27,8 +27,7 @@ OUT = datetime(2026, 9, 14, 18, 0, tzinfo=UTC)  # noon in the club's zone
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

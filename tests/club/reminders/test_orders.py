@@ -23,8 +23,7 @@ OPENED = datetime(2026, 3, 2, 9, 0, tzinfo=DENVER)
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

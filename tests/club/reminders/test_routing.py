@@ -26,11 +26,6 @@ MORNING = datetime(2026, 8, 15, 13, 30, tzinfo=UTC)
 NOON = datetime(2026, 8, 15, 18, 0, tzinfo=UTC)
 
 
-@pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
-
-
 @pytest.fixture
 def person() -> User:
     return make_person()

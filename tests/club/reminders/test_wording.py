@@ -21,8 +21,7 @@ OUT = datetime(2026, 8, 14, 18, 10, tzinfo=DENVER)
 
 
 @pytest.fixture(autouse=True)
-def club_zone(settings):
-    settings.TIME_ZONE = "America/Denver"
+def club_address(settings):
     settings.SITE_URL = "https://club.example.test"
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
-from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -18,14 +17,11 @@ from tests.factories.batches import make_batch, make_batch_checked, make_batch_o
 from tests.factories.jars import make_lid_lot
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
+from tests.helpers import text_of
 
 pytestmark = pytest.mark.django_db
 
 LIST, TRACE, LIDS = (reverse(f"batches:{page}") for page in ("list", "trace", "lids"))
-
-
-def text_of(response):
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 
 
 def ago(**span):

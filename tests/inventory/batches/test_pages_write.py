@@ -23,6 +23,7 @@ from tests.factories.batches import (
 )
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
+from tests.helpers import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -33,11 +34,6 @@ def ago(**span):
 
 def typed(moment):
     return f"{timezone.localtime(moment):%Y-%m-%dT%H:%M}"
-
-
-def text_of(response):
-    """The words of a page, without its tags, spaces put together."""
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 
 
 @pytest.fixture

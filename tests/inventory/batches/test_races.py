@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
-from threading import Barrier
-from typing import Any
+from functools import partial
 from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 
 from inventory.batches import services
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar, SealCheck
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
+from tests import helpers
 from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
@@ -26,24 +23,8 @@ from tests.factories.recipes import make_revision
 pytestmark = pytest.mark.django_db(transaction=True)
 
 RACERS = 4
+race = partial(helpers.race, racers=RACERS, refusals=services.AlreadyDone)
 LATER = NOW + timedelta(hours=14)
-
-
-def race(press: Callable[[int], Any]) -> list[Any]:
-    """What each of the racers got, or the exception's class, all having set off together."""
-    gate = Barrier(RACERS)
-
-    def run(number: int) -> Any:
-        try:
-            gate.wait(timeout=20)
-            return press(number)
-        except services.AlreadyDone as done:
-            return type(done)
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(RACERS) as pool:
-        return list(pool.map(run, range(RACERS)))
 
 
 def test_one_form_pressed_in_four_places_starts_one_batch():

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from html import unescape
 from uuid import uuid4
 
 import pytest
@@ -20,6 +18,7 @@ from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
 from tests.factories.equipment import BAD, make_keeper, make_loan, make_test, make_thing
 from tests.factories.members import make_person, make_skill
+from tests.helpers import addresses_of, text_of
 from tests.inventory.equipment.test_things import picture
 
 pytestmark = pytest.mark.django_db
@@ -32,13 +31,7 @@ KEEPERS_OF_A_THING = ["change", "test"]
 POSTS_OF_A_THING = ["state", "photo-change", "hand-over", "take-back"]
 
 
-def url(page: str, *args: object) -> str:
-    return reverse(f"equipment:{page}", args=args)
-
-
-def text_of(response) -> str:
-    """The words of a page, without its tags, spaces put together."""
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
+url = addresses_of("equipment")
 
 
 def now():

@@ -3,41 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
-from threading import Barrier
-from typing import Any
+from functools import partial
 from uuid import uuid4
 
 import pytest
-from django.db import connection
 
 from inventory.equipment import services
 from inventory.equipment.models import ConditionNote, Hold, Loan, Thing, ThingDay, WaitingEntry
+from tests import helpers
 from tests.factories.equipment import NOW, day, make_hold, make_keeper, make_loan, make_thing
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 RACERS = 4
-
-
-def race(press: Callable[[int], Any]) -> list[Any]:
-    """What each of the racers got, or the refusal's class, all having set off together."""
-    gate = Barrier(RACERS)
-
-    def run(number: int) -> Any:
-        try:
-            gate.wait(timeout=20)
-            return press(number)
-        except (services.AlreadyDone, services.Taken) as refused:
-            return type(refused)
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(RACERS) as pool:
-        return list(pool.map(run, range(RACERS)))
+race = partial(helpers.race, racers=RACERS, refusals=(services.AlreadyDone, services.Taken))
 
 
 def test_one_form_pressed_in_four_places_is_one_hold():

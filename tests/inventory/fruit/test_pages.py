@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from html import unescape
 from uuid import uuid4
 
 import pytest
@@ -20,6 +18,7 @@ from inventory.fruit.models import Claim, Offer, OfferPhoto, Share, SharingRound
 from recipes.services import library_load
 from tests.factories.fruit import KG, hours, make_claim, make_offer
 from tests.factories.members import make_organiser, make_person
+from tests.helpers import addresses_of, text_of
 from tests.inventory.equipment.test_things import picture
 from tests.published.library import LIBRARY
 
@@ -31,13 +30,7 @@ GIVERS = ["change", "keep-back", "take-back", "photo-change"]
 ADDRESS = "7 Orchard Row"
 
 
-def url(page: str, *args: object) -> str:
-    return reverse(f"fruit:{page}", args=args)
-
-
-def text_of(response) -> str:
-    """The words of a page, without its tags, spaces put together."""
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
+url = addresses_of("fruit")
 
 
 def now():

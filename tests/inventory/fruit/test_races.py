@@ -2,41 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
+from functools import partial
 from typing import Any
 from uuid import uuid4
 
 import pytest
-from django.db import connection
 from django.db.models import Sum
 
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share, SharingRound
+from tests import helpers
 from tests.factories.fruit import KG, NOW, make_claim, make_offer, share_out
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 RACERS = 4
-
-
-def race(press: Callable[[int], Any]) -> list[Any]:
-    """What each of the racers got, or the refusal's class, all having set off together."""
-    gate = Barrier(RACERS)
-
-    def run(number: int) -> Any:
-        try:
-            gate.wait(timeout=20)
-            return press(number)
-        except services.AlreadyDone as refused:
-            return type(refused)
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(RACERS) as pool:
-        return list(pool.map(run, range(RACERS)))
+race = partial(helpers.race, racers=RACERS, refusals=services.AlreadyDone)
 
 
 def test_one_form_pressed_in_four_places_is_one_offer():

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from datetime import timedelta
-from html import unescape
 from uuid import uuid4
 
 import pytest
@@ -21,16 +19,13 @@ from inventory.jars.models import ClubOrder, LidStock, OrderLine, OrderPayment, 
 from tests.factories.jars import make_supply
 from tests.factories.members import make_organiser, make_person
 from tests.factories.orders import LIDS, PINTS, line_of, make_arrived, make_order, make_ordered, wish
+from tests.helpers import text_of
 
 pytestmark = pytest.mark.django_db
 
 NOW = timezone.now()
 FOR_RUNNERS = ["order-terms", "order-cancel", "order-arrive", "order-pick-up", "order-pick-up-csv"]
 PRESSES = ["order-line-add", "order-place", "order-close"]
-
-
-def text_of(response):
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 
 
 def new_order(*lines, **fields):

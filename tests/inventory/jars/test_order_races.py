@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
-from threading import Barrier
-from typing import Any
+from functools import partial
 from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 
 from inventory.jars import services
 from inventory.jars.models import (
@@ -24,6 +20,7 @@ from inventory.jars.models import (
     OrderPickup,
     OrderWish,
 )
+from tests import helpers
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_person
 from tests.factories.orders import NOW, line_of, make_arrived, make_order, make_ordered, received_of, wish
@@ -31,23 +28,7 @@ from tests.factories.orders import NOW, line_of, make_arrived, make_order, make_
 pytestmark = pytest.mark.django_db(transaction=True)
 
 RACERS = 4
-
-
-def race(press: Callable[[int], Any]) -> list[Any]:
-    """What each of the racers got, or the refusal's class, all having set off together."""
-    gate = Barrier(RACERS)
-
-    def run(number: int) -> Any:
-        try:
-            gate.wait(timeout=20)
-            return press(number)
-        except ValidationError as refused:
-            return type(refused)
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(RACERS) as pool:
-        return list(pool.map(run, range(RACERS)))
+race = partial(helpers.race, racers=RACERS, refusals=ValidationError)
 
 
 @pytest.fixture

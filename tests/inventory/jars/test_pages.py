@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from html import unescape
 from uuid import uuid4
 
 import pytest
@@ -29,16 +27,13 @@ from inventory.jars.models import (
 from tests.factories.batches import make_batch_checked, make_batch_out
 from tests.factories.jars import make_jars, make_keeper, make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_kitchen, make_person
+from tests.helpers import text_of
 
 pytestmark = pytest.mark.django_db
 
 KEEPERS_ONLY = ["movements", "lids", "counts", "exports", "export-workbook"]
 FOR_ALL = ["home", "deposits", "supplies"]
 READ_ONLY = ["home", "movements", "deposits", "exports", "export-workbook"]
-
-
-def text_of(response):
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 
 
 @pytest.fixture

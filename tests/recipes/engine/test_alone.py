@@ -1,4 +1,4 @@
-"""The engine stands alone: standard library only, no Django, quick and small to load."""
+"""The engine stands alone: standard library only, no Django. How fast it loads is measured in `tests.benchmarks`."""
 
 from __future__ import annotations
 
@@ -13,12 +13,18 @@ import pytest
 import recipes.engine
 
 HOME = Path(recipes.engine.__file__).parent
-MODULES = sorted(path.stem for path in HOME.glob("*.py") if path.stem != "__init__")
-LONGEST_SECONDS = 2.0  # measured: 0.3 s with memory tracing on
-LARGEST_BYTES = 20_000_000  # measured: 4,100,000 at the highest
+FILES = sorted(HOME.rglob("*.py"))
+
+
+def module_of(path: Path) -> str:
+    parts = path.relative_to(HOME).with_suffix("").parts
+    return ".".join(("recipes.engine", *(part for part in parts if part != "__init__")))
+
+
+MODULES = [module_of(path) for path in FILES]
 
 LOADING = """
-import importlib, json, sys, time, tracemalloc
+import importlib, json, sys
 
 class Wall:
     def find_spec(self, name, path=None, target=None):
@@ -32,14 +38,10 @@ except ImportError:
     blocked = True
 else:
     blocked = False
-tracemalloc.start()
-start = time.perf_counter()
 for name in sys.argv[1:]:
-    importlib.import_module(f"recipes.engine.{name}")
+    importlib.import_module(name)
 print(json.dumps({
     "blocked": blocked,
-    "seconds": time.perf_counter() - start,
-    "bytes": tracemalloc.get_traced_memory()[1],
     "loaded": sorted(sys.modules),
 }))
 """
@@ -56,13 +58,13 @@ def imported_by(path: Path) -> set[str]:
     return found
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_a_module_imports_only_the_standard_library_and_its_neighbours(module):
-    for name in imported_by(HOME / f"{module}.py"):
+@pytest.mark.parametrize("path", FILES, ids=module_of)
+def test_a_module_imports_only_the_standard_library_and_its_neighbours(path):
+    for name in imported_by(path):
         assert f"{name}.".startswith("recipes.engine.") or name.partition(".")[0] in sys.stdlib_module_names, name
 
 
-def test_every_module_loads_where_django_cannot_be_found_quickly_and_small():
+def test_every_module_loads_where_django_cannot_be_found():
     ran = subprocess.run(
         [sys.executable, "-c", LOADING, *MODULES],
         capture_output=True,
@@ -73,7 +75,5 @@ def test_every_module_loads_where_django_cannot_be_found_quickly_and_small():
     )
     report = json.loads(ran.stdout)
     assert report["blocked"]
-    assert {f"recipes.engine.{module}" for module in MODULES} <= set(report["loaded"])
+    assert set(MODULES) <= set(report["loaded"])
     assert not [name for name in report["loaded"] if name.startswith(("django", "club", "inventory"))]
-    assert report["seconds"] < LONGEST_SECONDS
-    assert report["bytes"] < LARGEST_BYTES

@@ -1,0 +1,64 @@
+"""What the tests of many rooms do alike: a signed-in client, the words of a page, several people at the same moment."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from html import unescape
+from threading import Barrier
+from typing import Any
+
+from django.db import connection
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import reverse
+
+from club.members.models import User
+
+LONGEST_WAIT = 20  # seconds for everybody to reach the starting line
+
+
+def signed_in(person: User) -> Client:
+    """A client of its own, signed in as that person."""
+    client = Client()
+    client.force_login(person)
+    return client
+
+
+def text_of(response: HttpResponse) -> str:
+    """The words of a page, without its tags, spaces put together."""
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
+
+
+def addresses_of(room: str) -> Callable[..., str]:
+    """A function that gives the address of a page of this room, by the page's name."""
+    return lambda page, *args: reverse(f"{room}:{page}", args=args)
+
+
+def at_once(
+    *calls: Callable[[], Any], refusals: type[Exception] | tuple[type[Exception], ...] = Exception
+) -> list[Any]:
+    """Run all from one starting line, each in a thread; what each returned, or the refusal that it raised."""
+    line = Barrier(len(calls))
+
+    def run(call: Callable[[], Any]) -> Any:
+        try:
+            line.wait(timeout=LONGEST_WAIT)
+            return call()
+        except refusals as refused:
+            return refused
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(calls)) as pool:
+        return list(pool.map(run, calls))
+
+
+def race(
+    press: Callable[[int], Any], *, racers: int, refusals: type[Exception] | tuple[type[Exception], ...]
+) -> list[Any]:
+    """What each of the racers got, or the class of the refusal, all having set off together."""
+    answers = at_once(*(partial(press, number) for number in range(racers)), refusals=refusals)
+    return [type(answer) if isinstance(answer, refusals) else answer for answer in answers]
