@@ -1,9 +1,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
 
 import pytest
+from django.conf import settings
 from django.db.backends.sqlite3.base import DatabaseWrapper
 from django.test import Client
 from hypothesis import settings as hypothesis_settings
@@ -11,12 +15,12 @@ from hypothesis import settings as hypothesis_settings
 from club.members.models import User
 from inventory.jars.triggers import GUARDS as LEDGER_GUARDS
 from recipes import triggers as recipes_triggers
-from tests import clock
-from tests.helpers import signed_in
+from tests import clock, helpers
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
 hypothesis_settings.register_profile("untimed", deadline=None)
-hypothesis_settings.load_profile("untimed")
+hypothesis_settings.register_profile(helpers.QUICK, deadline=None, max_examples=helpers.FEW)
+hypothesis_settings.load_profile("untimed")  # `--hypothesis-profile` names another
 
 # Playwright's sync API runs an event loop in the test's thread; Django would refuse to touch the database there.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
@@ -24,6 +28,45 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 # Before a test module is imported: many of them note the time as they are.
 clock.pin_zone()
 clock.pin_hour()
+
+DRILLS = Path(__file__).parent / "drills"
+FIGURES = "figure of a drill"
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes(config: pytest.Config, specs: Sequence[Any]) -> None:
+    """A data folder for each worker of `-n`; pytest-django already gives each a database of its own."""
+    for spec in specs:
+        folder = Path(settings.DATA_DIR) / "workers" / spec.id
+        (folder / "static").mkdir(parents=True, exist_ok=True, mode=0o700)
+        spec.env["KETTLEHALL_DATA"] = str(folder)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.path.stem.endswith("races"):
+            item.add_marker(pytest.mark.race)
+        elif item.path.stem.endswith("_fuzz"):
+            item.add_marker(pytest.mark.fuzz)
+        elif item.path.is_relative_to(DRILLS):
+            # They share a broker's database and keep every core busy: one after another, on one worker.
+            item.add_marker(pytest.mark.xdist_group("drills"))
+
+
+@pytest.fixture
+def tell(record_property: Callable[[str, object], None]) -> Callable[[str], None]:
+    """Say what a drill measured; all is printed together at the end, also when everything passed."""
+    return partial(record_property, FIGURES)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    reports = [one for kind in ("passed", "failed") for one in terminalreporter.stats.get(kind, [])]
+    told = [line for one in reports if one.when == "call" for name, line in one.user_properties if name == FIGURES]
+    if told:
+        terminalreporter.section("figures of the drills")
+        for line in told:
+            terminalreporter.write_line(str(line))
 
 
 @pytest.fixture(autouse=True)
@@ -44,13 +87,13 @@ def plain_parts(settings):
         **settings.STORAGES,
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.PASSWORD_HASHERS = helpers.HASHERS
 
 
 @pytest.fixture
 def sign_in() -> Callable[[User], Client]:
     """A client signed in as that person."""
-    return signed_in
+    return helpers.signed_in
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -2,22 +2,54 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import partial
 from html import unescape
 from threading import Barrier
 from typing import Any
 
-from django.db import connection
+from django.db import connection, transaction
 from django.http import HttpResponse
-from django.test import Client
+from django.test import Client, override_settings
 from django.urls import reverse
+from hypothesis import settings
 
 from club.members.models import User
 
 LONGEST_WAIT = 20  # seconds for everybody to reach the starting line
+# `prove --hours` takes the whole of what otherwise is a sample; nobody waits for it.
+IS_WHOLE = os.environ.get("TEST_WHOLE") == "1"
+QUICK = "quick"  # the Hypothesis profile of `prove --quick`
+FEW = 10  # examples
+
+
+def examples(number: int, **more: Any) -> settings:
+    """So many examples of a property, or a few where the run is a quick one."""
+    is_quick = settings.get_current_profile_name() == QUICK
+    return settings(max_examples=min(number, FEW) if is_quick else number, **more)
+
+
+# Quick to check; a password of a test guards nothing.
+HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@contextmanager
+def filled_once(blocker: Any) -> Iterator[None]:
+    """For a fixture that fills the database for a whole module, none of whose tests asks for a database of its own."""
+    with override_settings(PASSWORD_HASHERS=HASHERS), taken_back(blocker):
+        yield
+
+
+@contextmanager
+def taken_back(blocker: Any) -> Iterator[None]:
+    """The database may be used; what is written is taken back."""
+    with blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
 
 
 def signed_in(person: User) -> Client:

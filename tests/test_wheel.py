@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("wheel")]  # built once
+
 PACKAGES = ("club", "recipes", "inventory")
 CARRIED = {"fixtures/library": "club/fixtures/library", "fixtures/demo": "club/fixtures/demo"}
 

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -19,20 +19,6 @@ if connection.vendor != "postgresql" or own_postgres.programs() is None:
     collect_ignore = ["test_database_restarts.py"]
 
 DRILL_DATABASE = 9  # of a Redis server that others may use too
-FIGURES = pytest.StashKey[list[str]]()
-
-
-@pytest.fixture
-def tell(request: pytest.FixtureRequest) -> Callable[[str], None]:
-    """Say what a drill measured; all is printed together at the end, also when everything passed."""
-    return request.config.stash.setdefault(FIGURES, []).append
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    if told := config.stash.get(FIGURES, []):
-        terminalreporter.section("figures of the drills")
-        for line in told:
-            terminalreporter.write_line(line)
 
 
 @pytest.fixture

@@ -9,10 +9,25 @@ from django.conf import settings
 from django.core.management import call_command
 
 from recipes.models import ProcessTable, Recipe, Revision
+from tests import helpers
 
 LIBRARY = settings.BASE_DIR / "fixtures" / "library"
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("library")]  # filled once
+
+
+@pytest.fixture(scope="module")
+def loaded(django_db_setup, django_db_blocker):
+    """The library once for all tests of this module; what each of them writes is taken back."""
+    with helpers.filled_once(django_db_blocker):
+        call_command("load_library", verbosity=0)
+        yield
+
+
+@pytest.fixture
+def library(loaded, django_db_blocker):
+    with helpers.taken_back(django_db_blocker):
+        yield
 
 
 def entries(kind):
@@ -25,8 +40,7 @@ def is_tested(entry):
     return all(mark in ("seen-once", "seen-twice") for mark in marks)
 
 
-def test_every_tested_recipe_is_published_and_every_other_held_back(capsys):
-    call_command("load_library")
+def test_every_tested_recipe_is_published_and_every_other_held_back(library):
     tested = {entry["slug"] for entry in entries("recipe") if is_tested(entry)}
     untested = {entry["slug"] for entry in entries("recipe")} - tested
     assert len(tested) >= 60
@@ -35,8 +49,7 @@ def test_every_tested_recipe_is_published_and_every_other_held_back(capsys):
     assert all(revision.tested.is_tested for revision in Revision.objects.published().select_related("recipe"))
 
 
-def test_every_figure_is_stored_as_the_file_has_it():
-    call_command("load_library", verbosity=0)
+def test_every_figure_is_stored_as_the_file_has_it(library):
     stored = {revision.recipe.slug: revision.content for revision in Revision.objects.select_related("recipe")}
     for entry in entries("recipe"):
         content = stored[entry["slug"]]
@@ -50,17 +63,14 @@ def test_every_figure_is_stored_as_the_file_has_it():
     assert ProcessTable.objects.count() == len(entries("process_table"))
 
 
-def test_the_second_load_changes_nothing(capsys):
-    call_command("load_library")
+def test_the_second_load_changes_nothing(library, capsys):
     before = list(Revision.objects.order_by("pk").values_list("pk", "number", "state", "digest"))
-    capsys.readouterr()
     call_command("load_library")
     assert "0 changed in all." in capsys.readouterr().out
     assert list(Revision.objects.order_by("pk").values_list("pk", "number", "state", "digest")) == before
 
 
-def test_every_source_has_a_title_and_a_place():
-    call_command("load_library", verbosity=0)
+def test_every_source_has_a_title_and_a_place(library):
     for revision in Revision.objects.select_related("recipe"):
         for source in (revision.tested.source, *(row.source for row in revision.tested.process)):
             assert source.title

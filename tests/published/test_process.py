@@ -7,6 +7,8 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 
+import pytest
+
 from recipes.engine import PlanRequest, ProcessFound, plan_batch, process_for
 from recipes.engine.document import recipe_from_document
 from recipes.engine.terms import Altitude, Canner, Method, Refusal
@@ -143,6 +145,7 @@ def planned(row, canner, feet):
     return plan_batch(carrier, wish)
 
 
+@pytest.mark.long
 def test_a_plan_gives_the_printed_minutes_at_every_band():
     asked = Counter()
     for line, row, _canner, feet, minutes, where in bands_of(boiling_water_row, BOILING_WATER):
@@ -154,6 +157,7 @@ def test_a_plan_gives_the_printed_minutes_at_every_band():
     assert_all_were_asked(asked, BOILING_WATER, minutes_bands)
 
 
+@pytest.mark.long
 def test_a_plan_gives_the_printed_pressure_at_every_band():
     asked = Counter()
     for line, row, canner, feet, psi, where in bands_of(pressure_row, PRESSURE):

@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Sum
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from club.classes.models import ClassSession, SignUp
@@ -17,6 +17,7 @@ from club.classes.services import seats
 from club.core.errors import AlreadyDone
 from tests.factories.classes import NOW, make_instructor, make_session
 from tests.factories.members import make_organiser, make_person
+from tests.helpers import examples
 
 pytestmark = pytest.mark.django_db
 
@@ -362,7 +363,7 @@ def test_a_session_whose_line_cannot_move_does_not_hold_up_the_next(monkeypatch)
     assert (states(broken), states(sound)) == (["cancelled", "waiting"], ["cancelled", "offered"])
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     events=st.lists(
         st.tuples(
@@ -371,6 +372,7 @@ def test_a_session_whose_line_cannot_move_does_not_hold_up_the_next(monkeypatch)
         max_size=30,
     )
 )
+@pytest.mark.long
 def test_whatever_people_and_the_clock_do_the_seats_are_counted_right_and_the_line_keeps_its_order(events, hall):
     session, people = hall
     with transaction.atomic():

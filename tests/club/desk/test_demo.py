@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -24,15 +23,24 @@ from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
 from inventory.jars.models import ClubOrder, LidLot, OrderWish
 from inventory.jars.services import ledger_audit
 from recipes.services import library_load
+from tests import helpers
 from tests.published.library import LIBRARY
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("demo")]  # filled once
+
+
+@pytest.fixture(scope="module")
+def laid_down(django_db_setup, django_db_blocker):
+    """The demo club once for all tests of this module; what each of them writes is taken back."""
+    with helpers.filled_once(django_db_blocker):
+        library_load(paths=[LIBRARY])
+        yield demo_lay_down(now=timezone.now())
 
 
 @pytest.fixture
-def demo():
-    library_load(paths=[LIBRARY])
-    return demo_lay_down(now=timezone.now())
+def demo(laid_down, django_db_blocker):
+    with helpers.taken_back(django_db_blocker):
+        yield laid_down
 
 
 def test_the_demo_has_a_dozen_people_and_kitchens_of_three_altitudes_above_three_thousand_feet(demo):
@@ -138,35 +146,3 @@ def test_the_demo_is_refused_where_there_are_people_and_changes_nothing(demo):
     with pytest.raises(CommandError, match="people here already"):
         call_command("load_demo", "--even-here")
     assert Batch.objects.count() == before
-
-
-@pytest.fixture
-def on_this_machine(monkeypatch, settings):
-    """None of the variables of a site for others, whatever database these tests run on."""
-    for name in ("DATABASE_URL", "SMTP_HOST"):
-        monkeypatch.delenv(name, raising=False)
-    settings.SECURE_PROXY_SSL_HEADER, settings.SITE_URL = None, "http://localhost:8000"
-
-
-@pytest.mark.parametrize("name", ["DATABASE_URL", "SMTP_HOST", "BEHIND_PROXY", "SITE_URL"])
-def test_the_demo_is_refused_on_a_site_for_others_unless_asked_for_by_name(
-    name, on_this_machine, monkeypatch, settings
-):
-    library_load(paths=[LIBRARY])
-    if name == "SITE_URL":
-        settings.SITE_URL = "https://club.example.test"
-    elif name == "BEHIND_PROXY":
-        settings.SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-    else:
-        monkeypatch.setenv(name, "postgres://club@db.example.test/club")
-    with pytest.raises(CommandError, match=rf"site for others \({name}\)"):
-        call_command("load_demo")
-    assert not User.objects.exists()
-    call_command("load_demo", "--even-here", stdout=StringIO())
-    assert User.objects.count() == 12
-
-
-def test_the_demo_is_laid_down_where_nothing_speaks_of_others(on_this_machine):
-    library_load(paths=[LIBRARY])
-    call_command("load_demo", stdout=StringIO())
-    assert User.objects.count() == 12

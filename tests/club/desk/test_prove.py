@@ -69,6 +69,15 @@ def test_at_each_hour_the_tests_and_all_they_start_have_its_clock_and_zone(runs,
         assert abs(then.replace(tzinfo=None) - datetime.fromisoformat(hour.moment)) < timedelta(minutes=1)
 
 
+def test_tests_run_side_by_side_and_at_each_hour_the_whole_of_what_is_a_sample(runs):
+    made, _answers = runs
+    prove_hours("--quick", "--", "-k", "seals")
+    for argv, env in made:
+        assert [*argv[-9:-4]] == ["-n", "auto", "--dist", "loadgroup", "-m"], argv
+        assert argv[-3:] == ["--hypothesis-profile=quick", "-k", "seals"]
+        assert env["TEST_WHOLE"] == "1"
+
+
 def test_without_faketime_real_workers_are_left_out_and_that_is_said(runs, monkeypatch):
     made, _answers = runs
     monkeypatch.setattr(prove.shutil, "which", lambda name: None)

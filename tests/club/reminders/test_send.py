@@ -151,6 +151,7 @@ def test_when_the_mail_server_is_away_the_others_keep_their_tries(due, monkeypat
     assert (fresh(due).attempts, fresh(later).attempts) == (1, 0)
 
 
+@pytest.mark.long
 def test_a_mail_server_away_for_a_day_loses_nothing_that_is_still_due(monkeypatch):
     make_waiting_batch(OUT)
     now = OUT + timedelta(hours=12)

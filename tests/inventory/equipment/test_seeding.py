@@ -11,7 +11,7 @@ from club.run.seeds import things_seed
 from inventory.equipment.models import Hold, Loan, Thing
 from tests.factories.members import make_person
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.long, pytest.mark.django_db]
 
 
 def test_a_season_has_as_many_things_and_loans_as_asked_and_some_are_out_and_late():

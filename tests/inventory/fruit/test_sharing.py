@@ -10,12 +10,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from inventory.fruit import sharing
 from inventory.fruit.sharing import Outcome, SharingError, Why, Wish, share_out
+from tests.helpers import examples
 
 
 def given_to(outcome: Outcome) -> dict[str, int]:
@@ -160,7 +161,7 @@ def a_few_wishes(draw, most_claims: int = 4, most_units: int = 6, with_promises:
 
 
 @given(a_few_wishes())
-@settings(max_examples=400)
+@examples(400)
 def test_it_is_the_best_of_all_outcomes_there_are(case):
     supply, wishes = case
     found = tuple(part.units for part in share_out(supply, wishes).parts)
@@ -246,7 +247,7 @@ def _highest_of(supply, served, low, fixed, free, level, which):
 
 
 @given(a_few_wishes(most_claims=6, most_units=30, with_promises=False))
-@settings(max_examples=120)
+@examples(120)
 def test_the_number_served_and_their_level_are_those_of_an_integer_programme(case):
     supply, wishes = case
     if not wishes:
@@ -259,7 +260,7 @@ def test_the_number_served_and_their_level_are_those_of_an_integer_programme(cas
 
 
 @given(a_few_wishes(most_claims=6, most_units=30))
-@settings(max_examples=150)
+@examples(150)
 def test_among_those_served_the_amounts_are_a_linear_programme_s_to_within_one_unit(case):
     supply, wishes = case
     outcome = share_out(supply, wishes)

@@ -8,7 +8,7 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -26,6 +26,7 @@ from inventory.jars.services.ledger import NOT_BY_HAND, Fate
 from tests.factories.batches import make_batch
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_person
+from tests.helpers import examples
 
 SIZES = ["half-pint", "pint"]
 BY_HAND = sorted(set(SHAPES) - NOT_BY_HAND)
@@ -153,7 +154,8 @@ class Ledger(RuleBasedStateMachine):
         assert audit.problems == []
 
 
+@pytest.mark.long
 @pytest.mark.django_db
 def test_whatever_people_do_the_sum_stays_zero_and_the_books_agree():
-    few = settings(max_examples=20, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck))
+    few = examples(20, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck))
     run_state_machine_as_test(Ledger, settings=few)

@@ -6,13 +6,14 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.mass_balance import PUBLISHED, PotBalance, end_point_brix, pot_balance, water_to_boil_off_g
 from recipes.engine.physics import density_g_per_ml
 from recipes.engine.terms import HardBoil, Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
+from tests.helpers import examples
 from tests.recipes.engine.samples import SNAP_BEANS, STRAWBERRY_JAM
 
 JAM = recipe_from_document(STRAWBERRY_JAM, where="jam")
@@ -88,7 +89,7 @@ def test_what_is_as_thick_already_loses_no_water():
 
 
 @given(st.fractions(Fraction(1, 4), 8, max_denominator=4))
-@settings(max_examples=40)
+@examples(40)
 def test_a_scaled_pot_scales_in_everything_that_is_an_amount(scale: Fraction):
     for recipe in (jam(), jam(like=PLAIN)):
         one, many = balance(recipe), balance(recipe, scale=scale)

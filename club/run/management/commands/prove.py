@@ -10,6 +10,7 @@ import tempfile
 import time
 from argparse import ArgumentParser
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -27,17 +28,20 @@ def tool(name: str, *arguments: str) -> list[str]:
     return [str(BIN / name), *arguments]
 
 
+# The longest first: they run beside each other.
 CHECKS: Mapping[str, list[str]] = {
+    "types": tool("mypy", "-p", "club", "-p", "recipes", "-p", "inventory"),
     "format": tool("ruff", "format", "--check", "."),
     "lint": tool("ruff", "check", "."),
     "who imports whom": tool("lint-imports"),
-    "types": tool("mypy", "-p", "club", "-p", "recipes", "-p", "inventory"),
     "templates, format": tool("djlint", "--check", *TEMPLATES),
     "templates, lint": tool("djlint", "--lint", *TEMPLATES),
     "migrations": [sys.executable, "manage.py", "makemigrations", "--check", "--dry-run"],
 }
-LEFT_OUT_WHEN_QUICK = ("-m", "not worker and not browser")
+LEFT_OUT_WHEN_QUICK = ("-m", "not (worker or browser or race or fuzz or long)", "--hypothesis-profile=quick")
 LEFT_OUT_WITHOUT_FAKETIME = ("-m", "not worker")
+# A test process for each core. What must not run beside another of its kind is one group of tests, and has one process.
+SIDE_BY_SIDE = ("-n", "auto", "--dist", "loadgroup")
 
 
 @dataclass(frozen=True)
@@ -63,12 +67,17 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--quick", action="store_true", help="Leave out the tests with real workers and browsers.")
+        parser.add_argument(
+            "--quick",
+            action="store_true",
+            help="Leave out what takes long: real workers, browsers, races, fuzzing, tests marked long.",
+        )
         parser.add_argument("--tests-only", action="store_true", help="Only the tests, none of the other checks.")
         parser.add_argument(
             "--hours",
             action="store_true",
-            help="Only the tests, once at each of four hours and in three zones, days of clock change among them. "
+            help="Only the tests, once at each of four hours and in three zones, days of clock change among them, and "
+            "the whole of what otherwise is a sample. "
             "Those with real workers need Debian's faketime, which moves the clock of every process they start.",
         )
         parser.add_argument("pytest_arguments", nargs="*", metavar="-- ...", help="Handed to pytest.")
@@ -105,34 +114,35 @@ class Command(BaseCommand):
             self.say(f"== {hour.moment}, CLUB_TIME_ZONE={hour.zone}")
             ahead = datetime.fromisoformat(hour.moment).replace(tzinfo=ZONE_OF_THE_TESTS).timestamp() - time.time()
             moved = [faketime, "-f", f"{ahead:+.0f}s"] if faketime else []
-            told = {"TEST_CLOCK": hour.moment, "CLUB_TIME_ZONE": hour.zone}
+            told = {"TEST_CLOCK": hour.moment, "CLUB_TIME_ZONE": hour.zone, "TEST_WHOLE": "1"}
             if self.run_tests([*left_out, *pytest_arguments], within=moved, told=told) != 0:
                 failed.append(hour.moment)
         self.say(f"{len(HOURS) - len(failed)} of {len(HOURS)} hours passed. Failed: {', '.join(failed) or 'none'}")
         sys.exit(1 if failed else 0)
 
     def run_checks(self) -> list[str]:
-        """Every check, whatever the others say; the names of those that failed."""
-        failed = []
-        for name, command in CHECKS.items():
-            began = time.monotonic()
-            done = subprocess.run(
-                command,
-                cwd=settings.BASE_DIR,
-                env={**os.environ, "KETTLEHALL_OWN_ENVIRONMENT": "1"},
-                capture_output=True,
-                text=True,
-            )
-            verdict = "ok" if done.returncode == 0 else "FAILED"
-            self.say(f"{name:<20} {verdict:<7} {time.monotonic() - began:5.1f} s")
-            if done.returncode != 0:
-                failed.append(name)
-                self.say((done.stdout + done.stderr).rstrip())
-        return failed
+        """Every check, as many at a time as there are cores; the names of those that failed."""
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            passed = list(pool.map(self.check, CHECKS))
+        return [name for name, is_passed in zip(CHECKS, passed, strict=True) if not is_passed]
+
+    def check(self, name: str) -> bool:
+        began = time.monotonic()
+        done = subprocess.run(
+            CHECKS[name],
+            cwd=settings.BASE_DIR,
+            env={**os.environ, "KETTLEHALL_OWN_ENVIRONMENT": "1"},
+            capture_output=True,
+            text=True,
+        )
+        verdict = "ok" if done.returncode == 0 else "FAILED"
+        line = f"{name:<20} {verdict:<7} {time.monotonic() - began:5.1f} s"
+        self.say(line if done.returncode == 0 else f"{line}\n{(done.stdout + done.stderr).rstrip()}")
+        return done.returncode == 0
 
     def say_what_is_left_out(self, quick: bool) -> None:
         if quick:
-            self.say("QUICK: tests with real workers and real browsers are left out.")
+            self.say("QUICK: tests with real workers and browsers, races, fuzzing and long tests are left out.")
         elif not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
             required = os.environ.get("KETTLEHALL_REQUIRE_BROWSER") == "1"
             self.say(f"NO CHROMIUM on this machine: the browser tests will {'fail' if required else 'be skipped'}.")
@@ -144,7 +154,7 @@ class Command(BaseCommand):
         with tempfile.TemporaryDirectory(prefix="kettlehall-prove-") as data_dir:
             (Path(data_dir) / "static").mkdir()
             return subprocess.run(
-                [*within, sys.executable, "-m", "pytest", *arguments],
+                [*within, sys.executable, "-m", "pytest", *SIDE_BY_SIDE, *arguments],
                 cwd=settings.BASE_DIR,
                 env={**os.environ, **(told or {}), "KETTLEHALL_OWN_ENVIRONMENT": "1", "KETTLEHALL_DATA": data_dir},
             ).returncode
