@@ -127,7 +127,9 @@ def test_withdrawal_asks_for_a_reason_and_shows_it(client, make_person, role):
     yes = {"confirmed": "on", "calls_back": ""}
     page = client.post(url, {"reason": "The lids failed.", **yes}, follow=True).content.decode()
     assert "Withdrawn, do not use: The lids failed." in page
-    assert "reason" in client.post(url, {"reason": "Again", **yes}).context["form"].errors
+    again = client.post(url, {"reason": "Again", **yes}, follow=True)
+    assert again.redirect_chain == [("/recipes/test-spread/revisions/1/", 302)]
+    assert "This revision was withdrawn before." in again.content.decode()
     assert Revision.objects.get().withdrawn_reason == "The lids failed."
 
 
