@@ -1,4 +1,4 @@
-"""Work that the clock does on many things: one that breaks holds up none of the others."""
+"""Periodic work on many rows: one that breaks holds up none of the others."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from typing import TypeVar
 
 log = logging.getLogger(__name__)
 
-Thing = TypeVar("Thing")
+Item = TypeVar("Item")
 Done = TypeVar("Done")
 
 
-def one_by_one(things: Iterable[Thing], act: Callable[[Thing], Done]) -> list[Done]:
+def one_by_one(items: Iterable[Item], act: Callable[[Item], Done]) -> list[Done]:
     """What `act` gives for each, in their order. An error is logged, and raised when all had their turn."""
     done: list[Done] = []
     errors: list[Exception] = []
-    for thing in things:
+    for item in items:
         try:
-            done.append(act(thing))
+            done.append(act(item))
         except Exception as error:
-            log.exception("%r could not move on", thing)
+            log.exception("%r could not move on", item)
             errors.append(error)
     if errors:
         raise errors[0]

@@ -1,4 +1,4 @@
-"""What a request meets before any of it is read."""
+"""What a request meets before a view: the limit on its body, and the sign-in page under htmx."""
 
 from __future__ import annotations
 
@@ -26,9 +26,6 @@ class BodyLimitMiddleware:
         if not (size.isascii() and size.isdecimal() and len(size) < 19 and int(size) <= settings.MOST_BODY_BYTES):
             return HttpResponse(render_to_string("413.html"), status=413)
         return self.get_response(request)
-
-
-# What a request meets on its way that belongs to no room.
 
 
 class HtmxSignInMiddleware:

@@ -46,7 +46,7 @@ from club.members.models import (
 from club.members.rules import metres_from_text
 from recipes.engine import AltitudeError
 
-# Small checks that several services share.
+# Checks that several services share.
 
 
 def require_perm(user: User, *perms: str) -> None:
@@ -142,7 +142,7 @@ def mail_invitation(invitation: Invitation) -> None:
     Invitation.objects.filter(pk=invitation.pk, nonce=invitation.nonce).update(mailed_at=timezone.now())
 
 
-# Reads that need more than one queryset method.
+# Reading an invitation.
 
 
 def invitation_for_token(token: str, *, now: datetime) -> Invitation:
