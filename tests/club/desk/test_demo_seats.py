@@ -18,10 +18,10 @@ pytestmark = pytest.mark.django_db
 
 def test_the_demo_has_seats_taken_one_offered_a_line_with_a_party_of_two_and_one_given_up():
     now = timezone.now()
-    told = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
-    people = {one["key"]: make_person(name=one["name"]) for one in told["person"]}
+    tables = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
+    people = {one["key"]: make_person(name=one["name"]) for one in tables["person"]}
     session = make_session(seats=4, now=now, day=(now + timedelta(days=11)).date())
-    [coming] = [one for one in told["class"] if one["title"] == "Jelly and plums for the shelf"]
+    [coming] = [one for one in tables["class"] if one["title"] == "Jelly and plums for the shelf"]
     seats_lay_down(coming["seat"], session, people, now)
     rows = {one.person.name.split()[0]: one for one in SignUp.objects.select_related("person")}
     assert {name: one.state for name, one in rows.items()} == {
