@@ -18,7 +18,7 @@ def house(request: HttpRequest) -> dict[str, Any]:
 
 
 def unread_for(request: HttpRequest) -> str:
-    """How many reminders wait in her inbox: "3", "99+"; nothing for none and for nobody."""
+    """How many reminders wait in the member's inbox: "3", "99+"; "" for none and for nobody."""
     user = getattr(request, "user", None)
     count = unread_count(user) if isinstance(user, User) else 0
     return f"{MOST_COUNTED}+" if count > MOST_COUNTED else str(count or "")

@@ -26,14 +26,15 @@ from inventory.fruit.models import Offer, Share
 from inventory.fruit.produce import units_words
 from recipes.models import Revision, RevisionState
 
-# The desk is made of heaps of cards: each heap one kind of thing to do, each card one of it, leading to its page.
-
-SHOWN = 12  # cards in a heap; the room itself lists the rest
+SHOWN = 12  # cards in a section; the room itself lists the rest
+# Our own choice, no source: what is further ahead stands on the classes' own page.
+SOON = timedelta(days=14)
 
 
 @dataclass(frozen=True)
 class Card:
-    """`about` stands beneath the title; `tag` says how it stands, in the tone of look.css: wait, stop or go."""
+    """One thing to do, leading to its page. `about` stands beneath the title; `tag` says what is due, in the tone of
+    look.css: wait, stop or go."""
 
     title: str
     url: str
@@ -43,8 +44,8 @@ class Card:
 
 
 @dataclass(frozen=True)
-class Heap:
-    """`more` leads to the rest, where there may be more than `SHOWN`."""
+class Section:
+    """One kind of thing to do. `more` leads to the rest, where there may be more than `SHOWN`."""
 
     key: str
     title: str
@@ -57,8 +58,42 @@ class Heap:
         return len(self.cards) >= SHOWN and bool(self.more_url)
 
 
-def heap(key: str, title: str, cards: Iterable[Card], *, more: str = "", more_url: str = "") -> Heap:
-    return Heap(key, title, list(cards)[:SHOWN], more, more_url)
+@dataclass(frozen=True)
+class Desk:
+    """`sections` are those that hold anything, the most pressing first."""
+
+    sections: list[Section]
+    kitchens_without_altitude: list[Kitchen]
+    has_kitchen: bool
+
+    @property
+    def is_quiet(self) -> bool:
+        return not self.sections
+
+    def section(self, key: str) -> Section | None:
+        return next((one for one in self.sections if one.key == key), None)
+
+
+def desk_for(user: User, *, now: datetime) -> Desk:
+    kitchens = list(Kitchen.objects.filter(people=user))
+    return Desk(
+        sections=[one for one in _sections(user, now) if one.cards],
+        kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
+        has_kitchen=bool(kitchens),
+    )
+
+
+def _sections(user: User, now: datetime) -> Iterator[Section]:
+    yield from batch_sections(user, now)
+    yield from class_sections(user, now)
+    yield from fruit_sections(user, now)
+    yield from equipment_sections(user, now)
+    yield review_section(user)
+    yield club_seals_section(user, now)
+
+
+def section(key: str, title: str, cards: Iterable[Card], *, more: str = "", more_url: str = "") -> Section:
+    return Section(key, title, list(cards)[:SHOWN], more, more_url)
 
 
 def hour_words(moment: datetime) -> str:
@@ -70,27 +105,29 @@ def day_words(day: date) -> str:
     return date_format(day, "D j M")
 
 
-# What batches want: jars to reprocess, seals to look at, a log to write.
+# Batches: jars to reprocess, seals to look at, a log to write.
 
 
-def batch_heaps(user: User, now: datetime) -> Iterator[Heap]:
+def batch_sections(user: User, now: datetime) -> Iterator[Section]:
     mine = Batch.objects.filter(made_by=user).for_list()
-    yield heap("to-reprocess", _("Jars to reprocess"), seal_cards(mine.to_reprocess(), now, page="batches:reprocess"))
-    yield heap(
+    yield section(
+        "to-reprocess", _("Jars to reprocess"), seal_cards(mine.to_reprocess(), now, page="batches:reprocess")
+    )
+    yield section(
         "seals-due",
         _("Seals to look at"),
         seal_cards(mine.seals_due(now), now),
         more=_("All seals due"),
         more_url=_listed("due"),
     )
-    yield heap(
+    yield section(
         "on-the-stove",
         _("On the stove"),
         map(stove_card, mine.open()[:SHOWN]),
         more=_("All on the stove"),
         more_url=_listed("open"),
     )
-    yield heap(
+    yield section(
         "cooling",
         _("Cooling, leave them be"),
         cooling_cards(mine.cooling(now)),
@@ -99,15 +136,15 @@ def batch_heaps(user: User, now: datetime) -> Iterator[Heap]:
     )
 
 
-def club_seals_heap(user: User, now: datetime) -> Heap:
-    """What fellows have to do. Its cards lead to the page for noting seals only where this person may note them."""
+def club_seals_section(user: User, now: datetime) -> Section:
+    """What other members have to do. Its cards lead to the page for noting seals only where this member may."""
     elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
     due = list(elsewhere.seals_due(now)[:SHOWN])
-    hers = set(Batch.objects.changeable_by(user).filter(pk__in=[one.pk for one in due]).values_list("pk", flat=True))
-    return heap(
+    own = set(Batch.objects.changeable_by(user).filter(pk__in=[one.pk for one in due]).values_list("pk", flat=True))
+    return section(
         "club-seals",
         _("Seals others have yet to look at"),
-        seal_cards(due, now, names=True, may_note=hers),
+        seal_cards(due, now, names=True, may_note=own),
         more=_("All seals due in the club"),
         more_url=f"{_listed('due')}&whose=all",
     )
@@ -159,25 +196,22 @@ def _listed(show: str) -> str:
     return f"{reverse('batches:list')}?show={show}"
 
 
-# Seats one is offered, classes one goes to, and those one runs.
-
-# Our own choice, no source: what is further ahead stands on the classes' own page.
-SOON = timedelta(days=14)
+# Classes: seats one is offered, classes one goes to, and those one runs.
 
 
-def class_heaps(user: User, now: datetime) -> Iterator[Heap]:
+def class_sections(user: User, now: datetime) -> Iterator[Section]:
     mine = list(_seats(user, now))
     offered = [one for one in mine if one.state == SignUpState.OFFERED]
     seated = [one for one in mine if one.state == SignUpState.SEATED]
-    yield heap("seats-offered", _("A seat for you"), map(_offer_card, offered))
-    yield heap(
+    yield section("seats-offered", _("A seat for you"), map(_offer_card, offered))
+    yield section(
         "classes-mine",
         _("Your classes"),
-        (_card(one.session, reverse("classes:session", args=[one.session_id])) for one in seated),
+        (_session_card(one.session, reverse("classes:session", args=[one.session_id])) for one in seated),
         more=_("All your classes"),
         more_url=reverse("classes:mine"),
     )
-    yield heap("classes-taught", _("Classes you run"), _taught_cards(user, now))
+    yield section("classes-taught", _("Classes you run"), _taught_cards(user, now))
 
 
 def _seats(user: User, now: datetime) -> Iterator[SignUp]:
@@ -194,8 +228,8 @@ def _seats(user: User, now: datetime) -> Iterator[SignUp]:
 
 def _offer_card(signup: SignUp) -> Card:
     until = hour_words(signup.offer_until) if signup.offer_until else ""
-    told = _("take it or leave it until %(when)s") % {"when": until}
-    return _card(signup.session, reverse("classes:session", args=[signup.session_id]), tag=told)
+    tag = _("take it or leave it until %(when)s") % {"when": until}
+    return _session_card(signup.session, reverse("classes:session", args=[signup.session_id]), tag=tag)
 
 
 def _taught_cards(user: User, now: datetime) -> Iterator[Card]:
@@ -207,24 +241,26 @@ def _taught_cards(user: User, now: datetime) -> Iterator[Card]:
     ).select_related("hall")
     for session in sessions.order_by("starts_at", "pk")[:SHOWN]:
         if session.state == SessionState.DRAFT:
-            yield _card(session, reverse("classes:plan", args=[session.pk]), tag=_("not published yet"))
+            yield _session_card(session, reverse("classes:plan", args=[session.pk]), tag=_("not published yet"))
         elif session.ends_at <= now:
-            yield _card(session, reverse("classes:after", args=[session.pk]), tag=_("call the roll and close it"))
+            yield _session_card(
+                session, reverse("classes:after", args=[session.pk]), tag=_("call the roll and close it")
+            )
         else:
             taken = ngettext("%(n)s seat taken", "%(n)s seats taken", session.seats_taken) % {"n": session.seats_taken}
-            yield _card(session, reverse("classes:session", args=[session.pk]), tag=taken, tone="go")
+            yield _session_card(session, reverse("classes:session", args=[session.pk]), tag=taken, tone="go")
 
 
-def _card(session: ClassSession, url: str, *, tag: str = "", tone: str = "wait") -> Card:
+def _session_card(session: ClassSession, url: str, *, tag: str = "", tone: str = "wait") -> Card:
     return Card(session.title, url, f"{hour_words(session.starts_at)} · {session.hall.name}", tag, tone)
 
 
-# Fruit that waits to be fetched, and fruit of one's own to share out.
+# Fruit: shares to pick up, and one's own offers.
 
 
-def fruit_heaps(user: User, now: datetime) -> Iterator[Heap]:
+def fruit_sections(user: User, now: datetime) -> Iterator[Section]:
     shares = Share.objects.promised().filter(person=user).select_related("offer__giver", "window")
-    yield heap(
+    yield section(
         "fruit-to-fetch",
         _("Fruit to pick up"),
         (_share_card(one, user.units, now) for one in shares.order_by("window__starts_at", "pk")[:SHOWN]),
@@ -232,7 +268,7 @@ def fruit_heaps(user: User, now: datetime) -> Iterator[Heap]:
         more_url=reverse("fruit:mine"),
     )
     offers = Offer.objects.filter(giver=user, stage=OfferStage.OPEN).order_by("closes_at", "pk")
-    yield heap("fruit-offered", _("Fruit you offer"), map(_fruit_offer_card, offers[:SHOWN]))
+    yield section("fruit-offered", _("Fruit you offer"), map(_fruit_offer_card, offers[:SHOWN]))
 
 
 def _share_card(share: Share, units: str, now: datetime) -> Card:
@@ -252,13 +288,13 @@ def _fruit_offer_card(offer: Offer) -> Card:
     return Card(capfirst(str(offer.title)), offer.get_absolute_url(), use_by, closes)
 
 
-# What one has of the club's things, what is free for one, and what is not back yet.
+# Equipment: what one has of the club's, what is free for one, and what is not back yet.
 
 
-def thing_heaps(user: User, now: datetime) -> Iterator[Heap]:
-    yield heap("offered", _("Free for you"), offer_cards(user, now))
-    yield heap("to-bring-back", _("Yours to bring back"), loan_cards(user, now))
-    yield heap("club-overdue", _("At the counter"), overdue_cards(user, now))
+def equipment_sections(user: User, now: datetime) -> Iterator[Section]:
+    yield section("offered", _("Free for you"), offer_cards(user, now))
+    yield section("to-bring-back", _("Yours to bring back"), loan_cards(user, now))
+    yield section("club-overdue", _("At the counter"), overdue_cards(user, now))
 
 
 def offer_cards(user: User, now: datetime) -> Iterator[Card]:
@@ -285,68 +321,31 @@ def loan_cards(user: User, now: datetime) -> Iterator[Card]:
 
 
 def overdue_cards(user: User, now: datetime) -> Iterator[Card]:
-    """For keepers: a card that counts what others have not brought back, and one for things that lack a part."""
+    """For keepers: a card that counts what others have not brought back, and one for equipment that lacks a part."""
     if not user.has_perm(KEEP):
         return
     if count := Loan.objects.overdue(club_day(now)).exclude(person=user).count():
-        said = ngettext("%(n)s thing is not back yet", "%(n)s things are not back yet", count) % {"n": count}
-        yield Card(said, reverse("equipment:overdue"))
+        title = ngettext("%(n)s thing is not back yet", "%(n)s things are not back yet", count) % {"n": count}
+        yield Card(title, reverse("equipment:overdue"))
     if count := Thing.objects.short_of_parts().count():
-        said = ngettext("A part of %(n)s thing is missing", "Parts of %(n)s things are missing", count) % {"n": count}
-        yield Card(said, f"{reverse('equipment:list')}?show=missing")
+        title = ngettext("A part of %(n)s thing is missing", "Parts of %(n)s things are missing", count) % {"n": count}
+        yield Card(title, f"{reverse('equipment:list')}?show=missing")
 
 
-# What needs a hand today, for one person. Reads only; every heap is bounded so that the page keeps its shape.
+# Recipes to review.
 
 
-@dataclass(frozen=True)
-class Desk:
-    """`heaps` are those that hold anything, the most pressing first."""
-
-    heaps: list[Heap]
-    kitchens_without_altitude: list[Kitchen]
-    has_kitchen: bool
-
-    @property
-    def is_quiet(self) -> bool:
-        return not self.heaps
-
-    def heap(self, key: str) -> Heap | None:
-        return next((one for one in self.heaps if one.key == key), None)
-
-
-def desk_for(user: User, *, now: datetime) -> Desk:
-    kitchens = list(Kitchen.objects.filter(people=user))
-    return Desk(
-        heaps=[one for one in _heaps(user, now) if one.cards],
-        kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
-        has_kitchen=bool(kitchens),
-    )
-
-
-def _heaps(user: User, now: datetime) -> Iterator[Heap]:
-    yield from batch_heaps(user, now)
-    yield from class_heaps(user, now)
-    yield from fruit_heaps(user, now)
-    yield from thing_heaps(user, now)
-    yield review_heap(user)
-    yield club_seals_heap(user, now)
-
-
-def review_heap(user: User) -> Heap:
-    """Drafts that wait for somebody else's eyes; an author never reviews her own."""
+def review_section(user: User) -> Section:
+    """Drafts that wait for somebody else's eyes; authors never review their own."""
     title = _("Recipes waiting for a second pair of eyes")
     if not user.has_perm("recipes.review_revision"):
-        return Heap("to-review", title)
+        return Section("to-review", title)
     waiting = Revision.objects.filter(state=RevisionState.IN_REVIEW).exclude(author=user)
     cards = map(_review_card, waiting.select_related("recipe", "author").order_by("submitted_at", "pk")[:SHOWN])
-    return heap("to-review", title, cards, more=_("All that wait for review"), more_url=reverse("recipes:drafts"))
+    return section("to-review", title, cards, more=_("All that wait for review"), more_url=reverse("recipes:drafts"))
 
 
 def _review_card(revision: Revision) -> Card:
-    told = {
-        "author": revision.author,
-        "when": date_format(revision.submitted_at, "j M") if revision.submitted_at else "",
-    }
-    about = _("from %(author)s, %(when)s") % told
+    when = date_format(revision.submitted_at, "j M") if revision.submitted_at else ""
+    about = _("from %(author)s, %(when)s") % {"author": revision.author, "when": when}
     return Card(revision.content["title"], reverse("recipes:draft", args=[revision.pk]), about)

@@ -8,7 +8,7 @@ from crispy_forms.layout import Column, Layout, Row
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from club.desk.suggestions import Basket
+from club.desk.suggestions import FreshFruit
 from club.members.models import User
 from inventory.fruit.forms import WeightField
 from recipes.forms.plans import OwnKitchenForm
@@ -17,7 +17,7 @@ ROWS = (1, 2, 3)
 
 
 class MakingForm(OwnKitchenForm):
-    """Bound to the query; when valid, `baskets` and `with_freezer`."""
+    """Bound to the query; when valid, `fresh` and `with_freezer`."""
 
     freezer = forms.ChoiceField(
         label=_("Count the freezer too?"), choices=[("yes", _("yes")), ("no", _("no"))], required=False
@@ -50,10 +50,10 @@ class MakingForm(OwnKitchenForm):
         return cleaned
 
     @property
-    def baskets(self) -> list[Basket]:
+    def fresh(self) -> list[FreshFruit]:
         """Only of a valid form."""
-        told = self.cleaned_data
-        return [Basket(told[f"fruit_{n}"], told[f"weight_{n}"]) for n in ROWS if told[f"fruit_{n}"]]
+        data = self.cleaned_data
+        return [FreshFruit(data[f"fruit_{n}"], data[f"weight_{n}"]) for n in ROWS if data[f"fruit_{n}"]]
 
     @property
     def with_freezer(self) -> bool:

@@ -1,4 +1,4 @@
-"""What can be made of the fruit at hand: what somebody has in her basket and what lies in her freezer.
+"""What can be made of the fruit at hand: what a member has fresh and what lies in their freezer.
 
 Fruit that spoils or ages first comes first. The work is bounded: so many fruits and so many plans for a page.
 """
@@ -26,16 +26,16 @@ MOST_LOTS = 200
 
 
 @dataclass(frozen=True)
-class Basket:
-    """Fresh fruit as somebody typed it in."""
+class FreshFruit:
+    """As somebody typed it in."""
 
     what: str
     grams: int
 
 
 @dataclass(frozen=True)
-class Heap:
-    """One fruit at hand. `until`: by when to use it, fresh, or until when it is at its best, frozen."""
+class FruitAtHand:
+    """One fruit with its recipes. `until`: by when to use it, fresh, or until when it is at its best, frozen."""
 
     at_hand: AtHand
     until: date
@@ -47,10 +47,10 @@ class Heap:
 
 
 @dataclass(frozen=True)
-class Making:
+class Suggestions:
     """`unknown`: what no recipe goes by the name of. `sugared`: frozen with sugar, which no recipe measures."""
 
-    heaps: list[Heap] = field(default_factory=list)
+    fruits: list[FruitAtHand] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)
     sugared: list[FreezerItem] = field(default_factory=list)
     empties: list[tuple[str, int]] = field(default_factory=list)  # of the kitchen, by size
@@ -58,20 +58,22 @@ class Making:
 
     @property
     def has_frozen(self) -> bool:
-        return any(heap.is_frozen for heap in self.heaps)
+        return any(fruit.is_frozen for fruit in self.fruits)
 
 
-def making_for(user: User, kitchen: Kitchen, baskets: Sequence[Basket], *, with_freezer: bool, today: date) -> Making:
+def suggestions_for(
+    user: User, kitchen: Kitchen, fresh: Sequence[FreshFruit], *, with_freezer: bool, today: date
+) -> Suggestions:
     """Every fruit at hand with the recipes that fit it in this kitchen; five queries, however much there is."""
     words = produce_words()
     lots = list(FreezerItem.objects.visible_to(user).there().oldest_first()[:MOST_LOTS]) if with_freezer else []
-    named = [(produce_named(one.what, words), one) for one in baskets]
+    named = [(produce_named(one.what, words), one) for one in fresh]
     frozen = [(one.produce or produce_named(one.what, words), one) for one in lots if not one.with_sugar]
     found = [*_fresh(named, today), *_frozen(frozen, today)]
-    found.sort(key=lambda heap: (heap.until, heap.at_hand.produce, heap.at_hand.state))
+    found.sort(key=lambda fruit: (fruit.until, fruit.at_hand.produce, fruit.at_hand.state))
     shown = found[:MOST_FRUITS]
-    return Making(
-        heaps=_with_fits(shown, kitchen),
+    return Suggestions(
+        fruits=_with_fits(shown, kitchen),
         unknown=sorted(
             {one.what for produce, one in named if not produce} | {lot.what for word, lot in frozen if not word}
         ),
@@ -81,42 +83,42 @@ def making_for(user: User, kitchen: Kitchen, baskets: Sequence[Basket], *, with_
     )
 
 
-def _fresh(named: Sequence[tuple[str, Basket]], today: date) -> list[Heap]:
+def _fresh(named: Sequence[tuple[str, FreshFruit]], today: date) -> list[FruitAtHand]:
     grams: defaultdict[str, int] = defaultdict(int)
-    for produce, basket in named:
+    for produce, fruit in named:
         if produce:
-            grams[produce] += basket.grams
+            grams[produce] += fruit.grams
     return [
-        Heap(AtHand(produce, weight), use_by_estimate(produce, FruitState.FRESH, today), False, False, (), [], 0)
+        FruitAtHand(AtHand(produce, weight), use_by_estimate(produce, FruitState.FRESH, today), False, False, (), [], 0)
         for produce, weight in grams.items()
     ]
 
 
-def _frozen(named: Sequence[tuple[str, FreezerItem]], today: date) -> list[Heap]:
+def _frozen(named: Sequence[tuple[str, FreezerItem]], today: date) -> list[FruitAtHand]:
     """Lots of the same produce and state together: a batch is cooked from all the bags there are."""
     lots: defaultdict[tuple[str, str], list[FreezerItem]] = defaultdict(list)
     for produce, item in named:
         if produce:
             lots[produce, FreezerState(item.state).value].append(item)
-    return [_heap_of(produce, state, items, today) for (produce, state), items in lots.items()]
+    found = []
+    for (produce, state), items in lots.items():
+        first = min((item.keeping for item in items), key=lambda keeping: keeping.best_until)
+        at_hand = AtHand(produce, sum(item.grams_left for item in items), state, is_frozen=True)
+        is_past = first.age(today) is Age.PAST
+        found.append(FruitAtHand(at_hand, first.best_until, True, is_past, tuple(items), [], 0))
+    return found
 
 
-def _heap_of(produce: str, state: str, items: Sequence[FreezerItem], today: date) -> Heap:
-    first = min((item.keeping for item in items), key=lambda keeping: keeping.best_until)
-    at_hand = AtHand(produce, sum(item.grams_left for item in items), state, is_frozen=True)
-    return Heap(at_hand, first.best_until, True, first.age(today) is Age.PAST, tuple(items), [], 0)
-
-
-def _with_fits(heaps: Sequence[Heap], kitchen: Kitchen) -> list[Heap]:
-    """Each heap with its recipes, as long as plans may still be made; what was not tried is counted."""
-    revisions = revisions_with({heap.at_hand.produce for heap in heaps})
-    left, done = MOST_PLANS, []
-    for heap in heaps:
-        mine = [one for one in revisions if heap.at_hand.produce in one.tested.produce]
-        tried: Sequence[Revision] = mine[:left]
-        left -= len(tried)
-        found = [(fit, fit.query(kitchen.pk)) for fit in fits(heap.at_hand, tried, kitchen.altitude)]
-        done.append(replace(heap, fits=found, left_off=len(mine) - len(tried)))
+def _with_fits(fruits: Sequence[FruitAtHand], kitchen: Kitchen) -> list[FruitAtHand]:
+    """Each fruit with its recipes, as long as plans may still be made; what was not tried is counted."""
+    revisions = revisions_with({fruit.at_hand.produce for fruit in fruits})
+    plans_left, done = MOST_PLANS, []
+    for fruit in fruits:
+        taking = [one for one in revisions if fruit.at_hand.produce in one.tested.produce]
+        tried: Sequence[Revision] = taking[:plans_left]
+        plans_left -= len(tried)
+        found = [(fit, fit.query(kitchen.pk)) for fit in fits(fruit.at_hand, tried, kitchen.altitude)]
+        done.append(replace(fruit, fits=found, left_off=len(taking) - len(tried)))
     return done
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import islice
@@ -24,49 +24,49 @@ from inventory.jars.rules import CHIPPED, EMPTY, FULL
 from inventory.jars.services import outside_place
 from recipes.engine.quantities import JAR_SIZES
 
-# A long season of things and loans for benchmarks: made up, in bulk, under the same constraints as real ones.
+# Equipment and loans.
 
-OUT_ONE_IN = 4  # so many things are out now, and of those as many are late
-LONGEST = 4
+OUT_ONE_IN = 4  # one in so many is out now, and of those one in as many is late
+LONGEST_LOAN = 4  # days
 HANDED_OVER_AT, RETURNED_AT = time(10, 0), time(17, 0)
 
 
 class SeedRefused(Exception):
-    """A season is laid down only where there are no things yet."""
+    """A season of loans is laid down only where there is no equipment yet."""
 
 
 @transaction.atomic
-def things_seed(*, things: int, loans: int, people: Sequence[User], now: datetime, seed: int = 4) -> None:
-    """So many things and, shared evenly among them, loans going back in time; one in four is out now.
+def equipment_seed(*, things: int, loans: int, people: Sequence[User], now: datetime, seed: int = 4) -> None:
+    """So many pieces of equipment and, shared evenly among them, loans going back in time; one in four is out now.
 
-    The same numbers and seed give the same season. SeedRefused where there are things already.
+    The same numbers and seed give the same season. SeedRefused where there is equipment already.
     """
     if Thing.objects.exists():
         raise SeedRefused("There are things here already: a season is laid down on an empty register only.")
     if not people:
         raise SeedRefused("There are no people to lend to.")
     dice = random.Random(seed)
-    made = Thing.objects.bulk_create(_things(things, now), batch_size=500)
-    _tests(made, people[0], club_day(now), now)
+    made = Thing.objects.bulk_create(_equipment(things, now), batch_size=500)
+    InstrumentTest.objects.bulk_create(_tests(made, people[0], now), batch_size=500)
     for number, thing in enumerate(made):
         share = loans * (number + 1) // things - loans * number // things
-        _season(thing, share, people, now, dice)
+        _lend(thing, share, people, now, dice)
 
 
-def _things(count: int, now: datetime) -> list[Thing]:
-    kinds, numbers = list(Kind.values), dict.fromkeys(Kind.values, 0)
-    rows = []
+def _equipment(count: int, now: datetime) -> list[Thing]:
+    """The kinds in turn, numbered within each."""
+    kinds, rows = list(Kind.values), []
     for n in range(count):
         kind = kinds[n % len(kinds)]
-        numbers[kind] += 1
-        code = f"{FACTS[kind].prefix}-{numbers[kind]:04d}"
+        code = f"{FACTS[kind].prefix}-{n // len(kinds) + 1:04d}"
         rows.append(Thing(code=code, code_key=code.replace("-", ""), kind=kind, name=f"Seeded {code}", created_at=now))
     return rows
 
 
-def _tests(things: Sequence[Thing], by: User, today: date, now: datetime) -> None:
-    tested = today - timedelta(days=60)
-    rows = [
+def _tests(things: Sequence[Thing], by: User, now: datetime) -> list[InstrumentTest]:
+    """A good one for each instrument, sixty days ago."""
+    tested = club_day(now) - timedelta(days=60)
+    return [
         InstrumentTest(
             thing=thing,
             token=UUID(int=(1 << 120) + thing.pk, version=4),
@@ -81,17 +81,16 @@ def _tests(things: Sequence[Thing], by: User, today: date, now: datetime) -> Non
         for thing in things
         if thing.kind in TESTED_KINDS and (measure := thing.facts.measure)
     ]
-    InstrumentTest.objects.bulk_create(rows, batch_size=500)
 
 
-def _season(thing: Thing, count: int, people: Sequence[User], now: datetime, dice: random.Random) -> None:
+def _lend(thing: Thing, count: int, people: Sequence[User], now: datetime, dice: random.Random) -> None:
     """The loans of one thing, from today backwards, each with its hold, its days and two notes."""
     holds, loans = [], []
     today = club_day(now)
     is_out = count > 0 and dice.randrange(OUT_ONE_IN) == 0
     ends = today + (dice.randint(1, 5) * DAY if dice.randrange(OUT_ONE_IN) else -2 * DAY) if is_out else today - 2 * DAY
     for n in range(count):
-        starts = min(ends, today) - dice.randrange(LONGEST) * DAY
+        starts = min(ends, today) - dice.randrange(LONGEST_LOAN) * DAY
         is_open = is_out and n == 0
         person = people[dice.randrange(len(people))]
         holds.append(_hold(thing, person, starts, ends, is_open, dice))
@@ -140,10 +139,10 @@ def _loan(hold: Hold, keeper: User, is_open: bool, dice: random.Random) -> Loan:
 
 
 def _notes(loan: Loan) -> list[ConditionNote]:
-    told = {"thing": loan.thing, "by": loan.handed_over_by, "condition": Condition.GOOD}
-    notes = [ConditionNote(at=loan.handed_over_at, occasion=Occasion.HANDED_OVER, **told)]
+    common = {"thing": loan.thing, "by": loan.handed_over_by, "condition": Condition.GOOD}
+    notes = [ConditionNote(at=loan.handed_over_at, occasion=Occasion.HANDED_OVER, **common)]
     if loan.returned_at is not None:
-        notes.append(ConditionNote(at=loan.returned_at, occasion=Occasion.RETURNED, **told))
+        notes.append(ConditionNote(at=loan.returned_at, occasion=Occasion.RETURNED, **common))
     return notes
 
 
@@ -151,12 +150,11 @@ def _moment(day: date, hour: time) -> datetime:
     return timezone.make_aware(datetime.combine(day, hour), timezone.get_default_timezone())
 
 
-# A season of the ledger for benchmarks: a million movements laid down in bulk, and every balance with them.
-#
-# What is written is what the services would have written, one movement at a time: the audit finds nothing amiss.
+# Movements of the jar ledger, a million where asked, and every balance with them. What is written is what the services
+# would have written, one movement at a time: the audit finds nothing amiss.
 
 PORTION = 5_000
-# How often each thing happens; what cannot happen for want of jars is a purchase instead.
+# How often each reason comes; what cannot happen for want of jars is a purchase instead.
 OFTEN = {
     Reason.FILLED: 28,
     Reason.EMPTIED: 25,
@@ -172,7 +170,7 @@ Key = tuple[int, str, str, int | None]  # place, size, state, lot
 
 
 @dataclass
-class _Season:
+class _Ledger:
     by: User
     places: Sequence[Place]
     people: Sequence[Place]
@@ -232,7 +230,7 @@ class _Season:
 
 
 @transaction.atomic
-def season_seed(
+def ledger_seed(
     *,
     movements: int,
     by: User,
@@ -248,28 +246,19 @@ def season_seed(
     Starts from the balances there are and leaves every one right. For an empty or a trial site: it invents.
     """
     accounts = {kind: outside_place(kind) for kind in sorted(OUTSIDE)}
-    season = _Season(by, places, people, lots, random.Random(seed), accounts, _balances())
+    ledger = _Ledger(by, places, people, lots, random.Random(seed), accounts, _balances())
     step = timedelta(days=365) / max(movements, 1)
     began = until - timedelta(days=365)
-    for portion in _portions(movements):
-        Movement.objects.bulk_create(season.movement(began + step * number) for number in portion)
-    _write_balances(season.balances)
+    for first in range(0, movements, PORTION):
+        portion = range(first, min(first + PORTION, movements))
+        Movement.objects.bulk_create(ledger.movement(began + step * number) for number in portion)
+    _write_balances(ledger.balances)
     return movements
 
 
-def _portions(movements: int) -> Iterator[range]:
-    return (range(start, min(start + PORTION, movements)) for start in range(0, movements, PORTION))
-
-
 def _balances() -> Counter[Key]:
-    return Counter(
-        {
-            (place, size, state, lot): count
-            for place, size, state, lot, count in Balance.objects.values_list(
-                "place", "size", "state", "batch", "count"
-            )
-        }
-    )
+    rows = Balance.objects.values_list("place", "size", "state", "batch", "count")
+    return Counter({(place, size, state, lot): count for place, size, state, lot, count in rows})
 
 
 def _write_balances(balances: Counter[Key]) -> None:

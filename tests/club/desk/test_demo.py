@@ -56,7 +56,7 @@ def test_the_demo_season_has_failed_seals_and_work_for_today(demo):
     assert states["started"] == 2
     assert Jar.objects.filter(seal="unsealed").count() >= 5
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
-    counts = {heap.key: len(heap.cards) for heap in desk.heaps}
+    counts = {section.key: len(section.cards) for section in desk.sections}
     assert (counts["seals-due"], counts["cooling"], counts["on-the-stove"]) == (1, 1, 1)
 
 
@@ -71,7 +71,7 @@ def test_the_demo_lends_a_dozen_things_one_late_one_failed_and_somebody_waits(de
     assert InstrumentTest.objects.get(verdict="failed").thing.code == "DGC-02"
     assert WaitingEntry.objects.get().state == "waiting"
     desk = desk_for(User.objects.get(email=SIGN_INS[-1][0]), now=timezone.now())
-    assert [card.tone for card in desk.heap("to-bring-back").cards] == ["stop", "wait"]
+    assert [card.tone for card in desk.section("to-bring-back").cards] == ["stop", "wait"]
 
 
 def test_the_demo_season_plans_refuses_and_orders(demo):

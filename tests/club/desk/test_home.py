@@ -43,19 +43,19 @@ def fill(person, count: int) -> None:
 
 
 def titles(person, key: str) -> list[str]:
-    heap = desk_for(person, now=timezone.now()).heap(key)
-    return [card.title for card in heap.cards] if heap else []
+    section = desk_for(person, now=timezone.now()).section(key)
+    return [card.title for card in section.cards] if section else []
 
 
 def lots(person, key: str) -> list[str]:
     """The lot code of each card, which its second line begins with."""
-    heap = desk_for(person, now=timezone.now()).heap(key)
-    return [card.about.partition(" · ")[0] for card in heap.cards] if heap else []
+    section = desk_for(person, now=timezone.now()).section(key)
+    return [card.about.partition(" · ")[0] for card in section.cards] if section else []
 
 
 def tags(person, key: str) -> list[str]:
-    heap = desk_for(person, now=timezone.now()).heap(key)
-    return [card.tag for card in heap.cards] if heap else []
+    section = desk_for(person, now=timezone.now()).section(key)
+    return [card.tag for card in section.cards] if section else []
 
 
 def test_seals_are_due_twelve_hours_after_the_jars_came_out_and_not_before():
@@ -131,7 +131,7 @@ def test_a_fellow_of_the_kitchen_is_led_to_the_seals_and_who_only_traces_to_the_
     led_to = {fellow: reverse("batches:seals", args=[batch.lot_code]), keeper: batch.get_absolute_url()}
     for person, url in led_to.items():
         client.force_login(person)
-        [card] = desk_for(person, now=timezone.now()).heap("club-seals").cards
+        [card] = desk_for(person, now=timezone.now()).section("club-seals").cards
         assert card.url == url
         assert client.get(url).status_code == 200
 
@@ -140,7 +140,7 @@ def test_an_instructor_sees_others_drafts_to_review_and_never_her_own():
     instructor, author = make_person(Role.INSTRUCTOR), make_person(Role.INSTRUCTOR)
     theirs = make_revision(state=RevisionState.IN_REVIEW, author=author)
     make_revision(state=RevisionState.IN_REVIEW, author=instructor)
-    [card] = desk_for(instructor, now=timezone.now()).heap("to-review").cards
+    [card] = desk_for(instructor, now=timezone.now()).section("to-review").cards
     assert card.url == reverse("recipes:draft", args=[theirs.pk])
     assert titles(make_person(), "to-review") == []
 
@@ -162,9 +162,9 @@ def test_the_desk_takes_the_same_few_queries_however_much_is_due(client, count, 
     with django_assert_max_num_queries(HOME_QUERIES):
         answer = client.get("/")
     assert answer.status_code == 200
-    assert len(answer.context["desk"].heap("seals-due").cards) == min(count, 12)
+    assert len(answer.context["desk"].section("seals-due").cards) == min(count, 12)
     for way_on in ("?show=due", "?show=open", "?show=cooling"):
-        assert (f"/batches/{way_on}" in answer.content.decode()) == (count > 12)  # a full heap says where the rest is
+        assert (f"/batches/{way_on}" in answer.content.decode()) == (count > 12)  # a full section says where the rest is
 
 
 def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):
@@ -238,9 +238,9 @@ def test_who_runs_a_class_is_led_to_what_it_wants_next():
     instructor, now = make_instructor(), timezone.now()
     session = make_session(by=instructor, now=now, day=(now + timedelta(days=5)).date())
     draft = make_session(by=instructor, now=now, day=(now + timedelta(days=6)).date(), state="draft")
-    urls = [card.url for card in desk_for(instructor, now=now).heap("classes-taught").cards]
+    urls = [card.url for card in desk_for(instructor, now=now).section("classes-taught").cards]
     assert urls == [reverse("classes:session", args=[session.pk]), reverse("classes:plan", args=[draft.pk])]
-    afterwards = desk_for(instructor, now=session.ends_at + timedelta(hours=1)).heap("classes-taught").cards
+    afterwards = desk_for(instructor, now=session.ends_at + timedelta(hours=1)).section("classes-taught").cards
     assert afterwards[0].url == reverse("classes:after", args=[session.pk])
     assert titles(make_instructor(), "classes-taught") == []
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from club.core.clock import club_day
 from club.desk import suggestions
-from club.desk.suggestions import Basket, making_for
+from club.desk.suggestions import FreshFruit, suggestions_for
 from inventory.jars.services import kitchen_place
 from tests.factories.freezer import make_freezer_item
 from tests.factories.jars import make_jars
@@ -53,29 +53,29 @@ def frozen(cook, kitchen, what="plums", *, days=100, **fields):
 
 
 def make(cook, kitchen, *baskets, with_freezer=True):
-    typed = [Basket(*one) for one in baskets]
-    return making_for(cook, kitchen, typed, with_freezer=with_freezer, today=club_day())
+    typed = [FreshFruit(*one) for one in baskets]
+    return suggestions_for(cook, kitchen, typed, with_freezer=with_freezer, today=club_day())
 
 
 def test_what_spoils_first_comes_first(cook, kitchen, recipes):
     frozen(cook, kitchen, "plums")
     found = make(cook, kitchen, ("apples", 4000), ("strawberries", 4000), ("plums", 4000))
-    told = [(heap.at_hand.produce, heap.is_frozen) for heap in found.heaps]
+    told = [(fruit.at_hand.produce, fruit.is_frozen) for fruit in found.fruits]
     assert told == [("strawberries", False), ("plums", False), ("apples", False), ("plums", True)]
 
 
 def test_fruit_past_its_best_comes_before_fresh_apples(cook, kitchen, recipes):
     frozen(cook, kitchen, "plums", days=400)
-    heaps = make(cook, kitchen, ("apples", 4000)).heaps
-    assert [heap.is_past for heap in heaps] == [True, False]
+    fruits = make(cook, kitchen, ("apples", 4000)).fruits
+    assert [fruit.is_past for fruit in fruits] == [True, False]
 
 
 def test_bags_of_the_same_fruit_are_one_heap_with_its_pots_jars_and_sugar(client, cook, kitchen, recipes):
     for _n in range(2):
         frozen(cook, kitchen, "plums", grams=1000)
-    (heap,) = make(cook, kitchen).heaps
-    assert heap.at_hand.grams == 2000
-    ((fit, query),) = heap.fits
+    (fruit,) = make(cook, kitchen).fruits
+    assert fruit.at_hand.grams == 2000
+    ((fit, query),) = fruit.fits
     assert (fit.plan.pots, fit.asked) == (3, {"fruit": "2000 g"})  # of 907 g, each a little smaller than printed
     client.force_login(cook)
     page = client.get(MAKE).content.decode()
@@ -87,15 +87,15 @@ def test_bags_of_the_same_fruit_are_one_heap_with_its_pots_jars_and_sugar(client
 def test_anothers_freezer_is_not_counted_and_ones_own_can_be_left_out(cook, kitchen, recipes):
     other = make_person()
     frozen(other, make_kitchen(other), "plums")
-    assert make(cook, kitchen).heaps == []
+    assert make(cook, kitchen).fruits == []
     frozen(cook, kitchen, "plums")
-    assert make(cook, kitchen, with_freezer=False).heaps == []
+    assert make(cook, kitchen, with_freezer=False).fruits == []
 
 
 def test_what_no_recipe_takes_and_what_has_sugar_in_it_is_said(client, cook, kitchen, recipes):
     frozen(cook, kitchen, "plums", with_sugar=True)
     found = make(cook, kitchen, ("medlars", 900))
-    assert (found.heaps, found.unknown) == ([], ["medlars"])
+    assert (found.fruits, found.unknown) == ([], ["medlars"])
     assert [one.what for one in found.sugared] == ["plums"]
     client.force_login(cook)
     page = client.get(MAKE, {"fruit_1": "medlars", "weight_1": "900"}).content.decode()
@@ -113,7 +113,7 @@ def test_a_kitchen_without_an_altitude_gives_no_plan(client, cook, recipes):
     nowhere = make_kitchen(cook, altitude="")
     client.force_login(cook)
     page = client.get(MAKE, {"kitchen": nowhere.pk, "fruit_1": "plums", "weight_1": "4 kg"})
-    assert not any(fit.ok for heap in page.context["making"].heaps for fit, _query in heap.fits)
+    assert not any(fit.ok for fruit in page.context["making"].fruits for fit, _query in fruit.fits)
     assert "has no altitude yet" in page.content.decode()
 
 
@@ -138,8 +138,8 @@ def test_the_empties_of_the_kitchen_are_told(cook, kitchen):
 
 def test_no_more_plans_are_made_than_are_allowed_and_the_rest_is_counted(cook, kitchen, recipes, monkeypatch):
     monkeypatch.setattr(suggestions, "MOST_PLANS", 1)
-    heaps = make(cook, kitchen, ("strawberries", 4000), ("plums", 4000)).heaps
-    assert [(len(heap.fits), heap.left_off) for heap in heaps] == [(1, 0), (0, 1)]
+    fruits = make(cook, kitchen, ("strawberries", 4000), ("plums", 4000)).fruits
+    assert [(len(fruit.fits), fruit.left_off) for fruit in fruits] == [(1, 0), (0, 1)]
     monkeypatch.setattr(suggestions, "MOST_FRUITS", 1)
     assert make(cook, kitchen, ("strawberries", 4000), ("plums", 4000)).fruits_left_off == 1
 

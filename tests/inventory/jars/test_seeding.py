@@ -8,7 +8,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from club.run.seeds import season_seed
+from club.run.seeds import ledger_seed
 from inventory.jars import services
 from inventory.jars.models import Balance, Movement
 from inventory.jars.rules import SHAPES, shape_fits
@@ -35,7 +35,7 @@ def test_a_seeded_season_is_sound_and_every_movement_fits_its_reason():
         "lots": [batch.pk],
         "until": timezone.now(),
     }
-    assert season_seed(movements=3000, **told) == 3000
+    assert ledger_seed(movements=3000, **told) == 3000
     assert Movement.objects.count() == before + 3000
     assert services.ledger_audit().problems == []
     assert not Balance.objects.filter(is_inside=True, count__lt=0).exists()

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from club.members.models import Kitchen, User
-from club.run.seeds import season_seed
+from club.run.seeds import ledger_seed
 from inventory.jars.models import Balance
 from inventory.jars.services import kitchen_place, ledger_audit, person_place, store_place
 
@@ -33,7 +33,7 @@ class Command(BaseCommand):
             raise CommandError("There is nobody yet who could have moved jars: run load_demo first.")
         began = time.monotonic()
         with transaction.atomic():
-            count = season_seed(
+            count = ledger_seed(
                 movements=options["movements"],
                 by=by,
                 places=[store_place(), *(kitchen_place(one) for one in _kitchens(options["kitchens"]))],

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from club.members.models import User
-from club.run.seeds import SeedRefused, things_seed
+from club.run.seeds import SeedRefused, equipment_seed
 
 
 class Command(BaseCommand):
@@ -24,7 +24,7 @@ class Command(BaseCommand):
         people = list(User.objects.get_queryset().filter(is_active=True).order_by("pk"))
         began = time.monotonic()
         try:
-            things_seed(things=things, loans=loans, people=people, now=timezone.now())
+            equipment_seed(things=things, loans=loans, people=people, now=timezone.now())
         except SeedRefused as refused:
             raise CommandError(str(refused)) from refused
         self.stdout.write(f"{things} things and {loans} loans, in {time.monotonic() - began:.1f} s.")
