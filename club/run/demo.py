@@ -41,7 +41,6 @@ from inventory.equipment.models import Thing
 from inventory.equipment.rules import Reading
 from inventory.fruit import services as fruit
 from inventory.fruit.models import Offer, Share
-from inventory.fruit.services.freezer import FreezerFields, freezer_item_add, freezer_item_take
 from inventory.jars import services as jars
 from inventory.jars.models import ClubOrder
 from recipes.engine.terms import Canner, Pack
@@ -207,14 +206,16 @@ class Loader:
         self.batches.append(batch)
 
     def _check_seals(self, row: Row, batch: Batch, at: datetime) -> None:
-        unsealed, broken = row.get("unsealed", []), row.get("broken", [])
+        unsealed: list[int] = row.get("unsealed", [])
+        broken: list[int] = row.get("broken", [])
+        kept: str = row.get("kept", "")
         numbers = batch.jars.values_list("number", flat=True)
         batches.seals_record(
             by=self.people[row["by"]],
             batch=batch,
             token=uuid.uuid4(),
             results={n: "unsealed" if n in unsealed else "broken" if n in broken else "sealed" for n in numbers},
-            disposals=dict.fromkeys(unsealed, row.get("kept", "")),
+            disposals=dict.fromkeys(unsealed, kept),
             now=at,
         )
 
@@ -490,15 +491,15 @@ class Loader:
 
     def freezer(self, row: Row) -> None:
         by, put_in = self.people[row["by"]], self.ago(days=row["days_ago"])
-        fields = FreezerFields(
+        fields = fruit.FreezerFields(
             kitchen=self.kitchens[row["kitchen"]],
             frozen_on=club_day(put_in),
             **given(row, "what", "grams", "bags", "state", "with_sugar", "freezer"),
         )
-        item = freezer_item_add(by=by, fields=fields, token=uuid.uuid4(), now=put_in)
+        item = fruit.freezer_item_add(by=by, fields=fields, token=uuid.uuid4(), now=put_in)
         if "taken" in row:
             taken_at = self.ago(days=row["days_ago"] // 2)
-            freezer_item_take(by=by, item=item, grams=row["taken"], token=uuid.uuid4(), now=taken_at)
+            fruit.freezer_item_take(by=by, item=item, grams=row["taken"], token=uuid.uuid4(), now=taken_at)
 
 
 # Each section names only what was laid down by those before it: opened jars and recalls need the batches.

@@ -132,7 +132,7 @@ def used(request: HttpRequest, pk: int) -> HttpResponse:
     else:  # the page has no place beside each field
         for sentences in form.errors.values():
             for sentence in sentences:
-                messages.error(request, sentence)
+                messages.error(request, str(sentence))
     return redirect("desk:season", kitchen.pk)
 
 

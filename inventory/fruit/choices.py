@@ -33,4 +33,4 @@ class ShareStage(models.TextChoices):
 
 
 # What counts as had this season, and against what is offered.
-STANDING = (ShareStage.PROMISED, ShareStage.PICKED_UP)
+ACTIVE_STAGES = (ShareStage.PROMISED, ShareStage.PICKED_UP)

@@ -8,17 +8,15 @@ from decimal import Decimal
 from fractions import Fraction
 from math import floor
 from typing import Any
-from uuid import uuid4
 
-from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Column, Layout, Row, Submit
+from crispy_forms.layout import Column, Layout, Row
 from django import forms
 from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import Fold, MomentField
-from club.core.forms import form_helper
+from club.core.fields import Fold, MomentField, token_field
+from club.core.forms import fields_helper, form_helper
 from club.members.models import Kitchen, User, default_kitchen
 from inventory.fruit.choices import FruitState
 from inventory.fruit.models import (
@@ -34,12 +32,9 @@ from inventory.fruit.models import (
     TakenFor,
 )
 from inventory.fruit.produce import CONTAINERS, grams_typed, produce_choices, weight_typed, weight_unit
-from inventory.fruit.services.freezer import LENGTHS, FreezerFields
-from inventory.fruit.validators import Hours, OfferFields
+from inventory.fruit.validators import FREEZER_LENGTHS, FreezerFields, Hours, OfferFields
 from recipes.engine.quantities import UNITS, AmountError, parse_amount
 from recipes.forms.plans import kitchen_choices, set_choices
-
-# Forms of offers and claims. What was typed stays; a service's refusal appears beside its field.
 
 WINDOWS = ("", "_2", "_3")  # the ends of the field names of three pick-up windows
 NOT_FILLED = [("", "–")]
@@ -68,10 +63,19 @@ def amount_field(label: Any, *, whole: bool = False, **options: Any) -> forms.De
     )
 
 
+def photo_field(**options: Any) -> forms.FileField:
+    return forms.FileField(
+        label=_("Picture"),
+        help_text=_("JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."),
+        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+        **options,
+    )
+
+
 class OfferForm(forms.Form):
     """What, how much, when and where; whatever else there is to say is folded away."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     produce = forms.ChoiceField(label=_("What"), choices=[*NOT_FILLED, *produce_choices()])
     amount = amount_field(_("How much"))
     unit = forms.ChoiceField(
@@ -113,12 +117,7 @@ class OfferForm(forms.Form):
     note = forms.CharField(
         label=_("Note"), max_length=NOTE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
-    photo = forms.FileField(
-        label=_("Picture"),
-        required=False,
-        help_text=_("JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."),
-        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
-    )
+    photo = photo_field(required=False)
 
     def __init__(self, *args: Any, by: User, today: date, where: str = "", about_where: str = "", **kw: Any) -> None:
         self.by = by
@@ -158,50 +157,39 @@ class OfferForm(forms.Form):
         return Row(*parts)
 
     def clean(self) -> dict[str, Any]:
-        told = super().clean() or {}
+        data = super().clean() or {}
         for end in WINDOWS[1:]:
-            given = [bool(told.get(f"{name}{end}")) for name in ("day", "starts", "ends")]
+            given = [bool(data.get(f"{name}{end}")) for name in ("day", "starts", "ends")]
             if any(given) and not all(given):
                 self.add_error(f"day{end}", _("A time to pick up has a day, from and to."))
-        unit, amounts = told.get("unit"), [told.get("amount"), told.get("kept")]
+        unit, amounts = data.get("unit"), [data.get("amount"), data.get("kept")]
         if unit in CONTAINERS and any(one is not None and one % 1 for one in amounts):
             self.add_error("amount", _("Containers are counted whole. Offer the rest by weight."))
-        return told
+        return data
 
-    def fields_told(self) -> OfferFields:
-        told = self.cleaned_data
-        container = told["unit"] if told["unit"] in CONTAINERS else ""
-        each = told["each"]
-        plain = (
-            "produce",
-            "where",
-            "name",
-            "frozen_on",
-            "about_where",
-            "grown",
-            "use_by",
-            "closes_at",
-            "note",
-        )
+    def offer_fields(self) -> OfferFields:
+        """Only of a valid form."""
+        data = self.cleaned_data
+        container = data["unit"] if data["unit"] in CONTAINERS else ""
+        each = data["each"]
+        as_typed = ("produce", "where", "name", "frozen_on", "about_where", "grown", "use_by", "closes_at", "note")
         return OfferFields(
-            amount=self._units(told["amount"]),
+            amount=self._units(data["amount"]),
             container=container,
             each_g=None if each is None or not container else grams_typed(each, weight_unit(self.by.units)),
-            kept=self._units(told["kept"] or Decimal(0)),
-            windows=tuple(self._windows()),
-            state=told["state"] or FruitState.FRESH,
-            **{name: told[name] for name in plain},
+            kept=self._units(data["kept"] or Decimal(0)),
+            windows=tuple(
+                Hours(data[f"day{end}"], data[f"starts{end}"], data[f"ends{end}"])
+                for end in WINDOWS
+                if data[f"day{end}"]
+            ),
+            state=data["state"] or FruitState.FRESH,
+            **{name: data[name] for name in as_typed},
         )
 
     def _units(self, value: Decimal) -> int:
         unit = self.cleaned_data["unit"]
         return int(value) if unit in CONTAINERS else grams_typed(value, unit)
-
-    def _windows(self) -> list[Hours]:
-        told = self.cleaned_data
-        return [
-            Hours(told[f"day{end}"], told[f"starts{end}"], told[f"ends{end}"]) for end in WINDOWS if told[f"day{end}"]
-        ]
 
 
 class ClaimForm(forms.Form):
@@ -232,10 +220,6 @@ class ClaimForm(forms.Form):
             field.initial = windows
         self.helper = form_helper("asked", "least", "windows", "note", "recipe", submit=gettext("Send the claim"))
 
-    @property
-    def recipe_slug(self) -> str:
-        return str(self.cleaned_data["recipe"])
-
     def units_of(self, name: str) -> int:
         """In the offer's units; a pound rounded to its hundredth never asks for more than all there is."""
         value = self.cleaned_data.get(name)
@@ -246,8 +230,8 @@ class ClaimForm(forms.Form):
         grams, most = grams_typed(value, self.unit), self.offer.to_share
         return most if 0 < grams - most <= 5 else grams
 
-    def written(self) -> dict[str, Any]:
-        """The keyword arguments of claim_set, the recipe left out."""
+    def claim_fields(self) -> dict[str, Any]:
+        """The keyword arguments of `claim_set`, the recipe left out. Only of a valid form."""
         return {
             "asked": self.units_of("asked"),
             "least": max(self.units_of("least"), 1),
@@ -258,14 +242,18 @@ class ClaimForm(forms.Form):
 
 def claim_initial(offer: Offer, by: User, claim: Claim | None, pot_units: int | None) -> dict[str, Any]:
     """What the form starts with: the claim so far; the pot that was chosen."""
-    told: dict[str, Any] = {}
+    initial: dict[str, Any] = {}
     if claim is not None:
-        told = {"asked": units_typed(offer, by, claim.asked), "note": claim.note, "windows": list(claim.windows.all())}
-        told["least"] = units_typed(offer, by, claim.least) if claim.least > 1 else None
+        initial = {
+            "asked": units_typed(offer, by, claim.asked),
+            "note": claim.note,
+            "windows": list(claim.windows.all()),
+        }
+        initial["least"] = units_typed(offer, by, claim.least) if claim.least > 1 else None
     if pot_units is not None:
-        told["least"] = units_typed(offer, by, pot_units)
-        told.setdefault("asked", told["least"])
-    return told
+        initial["least"] = units_typed(offer, by, pot_units)
+        initial.setdefault("asked", initial["least"])
+    return initial
 
 
 def units_typed(offer: Offer, by: User, count: int) -> Decimal:
@@ -276,7 +264,7 @@ def window_words(window: PickUpWindow) -> str:
     return f"{date_format(window.day, 'D j M')}, {window.starts:%H:%M}–{window.ends:%H:%M}"
 
 
-# Forms with which a giver runs an offer: what it says, what is kept back, its picture, taking it back.
+# What a giver changes: what the offer says, what is kept back, its picture, taking it back
 
 
 class DetailsForm(forms.Form):
@@ -320,18 +308,14 @@ class TakeBackForm(forms.Form):
 
 
 class PictureForm(forms.Form):
-    photo = forms.FileField(
-        label=_("Picture"),
-        help_text=_("JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."),
-        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
-    )
+    photo = photo_field()
 
     def __init__(self, *args: Any, **kw: Any) -> None:
         super().__init__(*args, **kw)
         self.helper = form_helper(submit=gettext("Show this picture"), css="")
 
 
-# Forms of the freezer. Weights are typed as people say them, with a unit; a bare number is grams.
+# The freezer. Weights are typed as people say them, with a unit; a bare number is grams.
 
 
 class WeightField(forms.CharField):
@@ -371,10 +355,10 @@ def bags_field(label: Any, **kwargs: Any) -> forms.IntegerField:
 class FreezerForm(forms.Form):
     """What lies in the freezer: four fields everybody fills in, the rest folded away."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     what = forms.CharField(
         label=_("What is it?"),
-        max_length=LENGTHS["what"],
+        max_length=FREEZER_LENGTHS["what"],
         widget=forms.TextInput(attrs={"list": "produce-words", "autocomplete": "off", "autocapitalize": "none"}),
     )
     grams = WeightField(label=_("How much?"), help_text=_("Such as 2.4 kg, 800 g or 3 lb."))
@@ -386,10 +370,10 @@ class FreezerForm(forms.Form):
     freezer = forms.CharField(
         label=_("Which freezer?"),
         required=False,
-        max_length=LENGTHS["freezer"],
+        max_length=FREEZER_LENGTHS["freezer"],
         help_text=_("If there is more than one, such as: chest in the cellar."),
     )
-    note = forms.CharField(label=_("Note"), required=False, max_length=LENGTHS["note"])
+    note = forms.CharField(label=_("Note"), required=False, max_length=FREEZER_LENGTHS["note"])
 
     def __init__(self, *args: Any, user: User, submit: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -400,8 +384,7 @@ class FreezerForm(forms.Form):
             self.fields["kitchen"].initial = default.pk
         if default is not None and len(self.kitchens) == 1:
             self.fields["kitchen"].widget = forms.HiddenInput()
-        self.helper = FormHelper()
-        self.helper.layout = Layout(
+        self.helper = form_helper(
             "token",
             Row(Column("what", css_class="col-sm-6"), Column("grams", css_class="col-sm-6")),
             Row(Column("frozen_on", css_class="col-sm-6"), Column("kitchen", css_class="col-sm-6")),
@@ -412,15 +395,14 @@ class FreezerForm(forms.Form):
                 "freezer",
                 "note",
             ),
+            submit=submit or gettext("Put it on the list"),
         )
-        self.helper.add_input(Submit("send", submit or gettext("Put it on the list"), css_class="btn-lg"))
 
-    def written(self) -> FreezerFields:
+    def item_fields(self) -> FreezerFields:
         """Only of a valid form."""
-        told = {key: value for key, value in self.cleaned_data.items() if key not in ("token", "kitchen")}
-        return FreezerFields(
-            kitchen=self.kitchens[self.cleaned_data["kitchen"]], **{**told, "bags": told["bags"] or None}
-        )
+        data = {name: value for name, value in self.cleaned_data.items() if name != "token"}
+        kitchen = self.kitchens[data["kitchen"]]
+        return FreezerFields(**data | {"kitchen": kitchen, "bags": data["bags"] or None})
 
 
 def initial_of(item: FreezerItem) -> dict[str, Any]:
@@ -430,11 +412,11 @@ def initial_of(item: FreezerItem) -> dict[str, Any]:
 
 
 class TakeForm(forms.Form):
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     grams = WeightField(label=_("How much comes out?"))
     bags = bags_field(_("Bags or boxes"))
     reason = forms.ChoiceField(label=_("What for?"), choices=TakenFor.choices, initial=TakenFor.USED)
-    note = forms.CharField(label=_("Note"), required=False, max_length=LENGTHS["note"])
+    note = forms.CharField(label=_("Note"), required=False, max_length=FREEZER_LENGTHS["note"])
 
     def __init__(self, *args: Any, item: FreezerItem, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -442,7 +424,8 @@ class TakeForm(forms.Form):
         self.fields["bags"].initial = item.bags_left
         if item.bags is None:
             del self.fields["bags"]
-        self.helper = FormHelper()
+        self.helper = fields_helper(gettext("Take it out"))
+        self.helper.disable_csrf = True  # the template writes the token
         self.helper.layout = Layout(
             "token",
             Row(
@@ -452,10 +435,7 @@ class TakeForm(forms.Form):
             *(["reason"] if "bags" in self.fields else []),
             Fold(gettext("A note"), "note"),
         )
-        self.helper.form_tag = False
-        self.helper.disable_csrf = True
-        self.helper.add_input(Submit("send", gettext("Take it out"), css_class="btn-lg"))
 
-    def written(self) -> dict[str, Any]:
+    def taking_fields(self) -> dict[str, Any]:
         """The keyword arguments of `freezer_item_take`."""
         return {**self.cleaned_data, "bags": self.cleaned_data.get("bags") or 0}

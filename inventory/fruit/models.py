@@ -18,14 +18,13 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import club_day
 from club.members.models import Kitchen, User
-from inventory.fruit.choices import STANDING, ClaimStage, FruitState, OfferStage, ShareStage
+from inventory.fruit.choices import ACTIVE_STAGES, ClaimStage, FruitState, OfferStage, ShareStage
 from inventory.fruit.produce import CONTAINERS, OTHER, PRODUCE, produce_choices
 from inventory.fruit.rules import Keeping, keeping, season_of
 from recipes.models import Recipe
 
-# Who may see which offers, claims and shares, and what the pages and the sharing ask of them.
-
 RUN = "fruit.run_offers"
+WHERE_LENGTH, ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH = 200, 120, 60, 500
 
 
 class OfferQuerySet(models.QuerySet["Offer"]):
@@ -33,7 +32,6 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         """The gate: everybody sees what is offered; what was taken back only its giver, who claimed, and organisers."""
         if user.has_perm(RUN):
             return self
-
         mine = Q(giver=user) | Exists(Claim.objects.filter(offer=OuterRef("pk"), person=user))
         return self.filter(~Q(stage=OfferStage.TAKEN_BACK) | mine)
 
@@ -56,7 +54,6 @@ class OfferQuerySet(models.QuerySet["Offer"]):
 
     def for_list(self, user: User) -> OfferQuerySet:
         """With its giver, its windows, how many claims it has and the person's own."""
-
         open_claims = Claim.objects.filter(offer=OuterRef("pk"), stage=ClaimStage.OPEN).order_by()
         return (
             self.select_related("giver")
@@ -72,7 +69,6 @@ class OfferQuerySet(models.QuerySet["Offer"]):
 
     @staticmethod
     def _window_ahead(now: datetime) -> Exists:
-
         return Exists(PickUpWindow.objects.filter(offer=OuterRef("pk"), ends_at__gt=now))
 
 
@@ -90,8 +86,8 @@ class ShareQuerySet(models.QuerySet["Share"]):
         """The gate: one's own, those of one's own offers, and all to organisers."""
         return self if user.has_perm(RUN) else self.filter(Q(person=user) | Q(offer__giver=user))
 
-    def standing(self) -> ShareQuerySet:
-        return self.filter(stage__in=STANDING)
+    def active(self) -> ShareQuerySet:
+        return self.filter(stage__in=ACTIVE_STAGES)
 
     def promised(self) -> ShareQuerySet:
         return self.filter(stage=ShareStage.PROMISED)
@@ -104,14 +100,9 @@ class ShareQuerySet(models.QuerySet["Share"]):
 
     def had_by(self, people: Iterable[int], now: datetime, *, but: int | None = None) -> dict[int, int]:
         """Grams that each person was promised or picked up this season, those of one offer left out."""
-        rows = self.standing().in_season(season_of(club_day(now))).filter(person__in=people).exclude(offer=but)
+        rows = self.active().in_season(season_of(club_day(now))).filter(person__in=people).exclude(offer=but)
         sums = rows.order_by().values_list("person").annotate(had=Sum("grams"))
         return dict.fromkeys(people, 0) | dict(sums)
-
-
-# An offer: fruit that somebody can spare, when it may be picked up, and its picture.
-
-WHERE_LENGTH, ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH = 200, 120, 60, 500
 
 
 class Offer(models.Model):
@@ -119,7 +110,7 @@ class Offer(models.Model):
 
     open -> shared (in one or more rounds), or taken back. `version` is counted up with every write that the shares
     hang on: who writes claims or shares first takes the row by it, so that on every database one comes after another.
-    `shared` counts the units of standing shares; a constraint keeps it within what is offered.
+    `shared` counts the units of active shares; a constraint keeps it within what is offered.
     """
 
     token = models.UUIDField(unique=True, editable=False)
@@ -207,6 +198,10 @@ class Offer(models.Model):
     def is_shared(self) -> bool:
         return self.stage == OfferStage.SHARED
 
+    def is_run_by(self, user: User) -> bool:
+        """The giver, and organisers."""
+        return self.giver_id == user.pk or user.has_perm(RUN)
+
     def takes_claims(self, now: datetime) -> bool:
         """Until the closing moment; afterwards as long as there is something left. Pick-up windows come on top."""
         is_open = self.stage == OfferStage.OPEN and now < self.closes_at
@@ -245,11 +240,9 @@ class OfferPhoto(models.Model):
         return f"{self.offer_id} {self.changed_at:%Y-%m-%d}"
 
 
-# A claim: how much of an offer would help somebody, and when she could come for it.
-
-
 class Claim(models.Model):
-    """One a person and offer, changed until it is shared. Amounts are in the offer's units."""
+    """How much of an offer would help somebody, and when they could come for it: one a person and offer, changed until
+    it is shared. Amounts are in the offer's units."""
 
     offer = models.ForeignKey(Offer, on_delete=models.PROTECT, related_name="claims")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="fruit_claims")
@@ -278,12 +271,12 @@ class Claim(models.Model):
         return f"{self.offer_id} {self.person_id} {self.asked}"
 
 
-# Shares, and how they came about: every round of sharing out is kept as it was reckoned.
-
-
 class SharingRound(models.Model):
-    """One sharing out: the first, or what came back shared out again. `parts` holds inventory.fruit.sharing.Part by
-    the claim's key, with what each person had this season, so that a share can be explained for ever."""
+    """One sharing out, kept as it was calculated: the first, or what came back shared out again.
+
+    `parts` holds inventory.fruit.sharing.Part by the claim's key, with what each person had this season, so that a
+    share can be explained for ever.
+    """
 
     offer = models.ForeignKey(Offer, on_delete=models.PROTECT, related_name="sharing_rounds")
     number = models.PositiveSmallIntegerField()
@@ -338,7 +331,7 @@ class Share(models.Model):
         return f"{self.offer_id} {self.person_id} {self.units}"
 
 
-# What lies in a household's freezer, and every time some of it was taken out.
+# The freezer
 
 
 class FreezerState(models.TextChoices):
@@ -439,12 +432,12 @@ class FreezerTaking(models.Model):
         return f"{self.item_id}: -{self.grams} g"
 
 
-# The season's ledger: who gave how much and who had how much, in grams.
+# The season: who gave how much and who had how much
 
 
 @dataclass(frozen=True)
 class SeasonRow:
-    """Grams that a person had, promised or picked up, and that others had of her fruit."""
+    """Grams that a person had, promised or picked up, and that others had of their fruit."""
 
     person: User
     had_g: int
@@ -453,16 +446,16 @@ class SeasonRow:
 
 def season_rows(year: int) -> list[SeasonRow]:
     """Everybody who had or gave some, who had least first: the next tie goes to them. Three queries."""
-    standing = Share.objects.standing().in_season(year).order_by()
-    had = dict(standing.values_list("person").annotate(Sum("grams")))
-    gave = dict(standing.values_list("offer__giver").annotate(Sum("grams")))
+    active = Share.objects.active().in_season(year).order_by()
+    had = dict(active.values_list("person").annotate(Sum("grams")))
+    gave = dict(active.values_list("offer__giver").annotate(Sum("grams")))
     people = User.objects.get_queryset().filter(pk__in={*had, *gave}).in_order()
     rows = [SeasonRow(one, had.get(one.pk, 0), gave.get(one.pk, 0)) for one in people]
     return sorted(rows, key=lambda row: row.had_g)
 
 
 def season_of_person(person: User, year: int) -> SeasonRow:
-    standing = Share.objects.standing().in_season(year)
-    had = standing.filter(person=person).aggregate(g=Sum("grams"))["g"]
-    gave = standing.filter(offer__giver=person).aggregate(g=Sum("grams"))["g"]
+    active = Share.objects.active().in_season(year)
+    had = active.filter(person=person).aggregate(g=Sum("grams"))["g"]
+    gave = active.filter(offer__giver=person).aggregate(g=Sum("grams"))["g"]
     return SeasonRow(person, had or 0, gave or 0)

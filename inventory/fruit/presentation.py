@@ -13,13 +13,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from club.members.models import User
-from inventory.fruit.models import RUN, Claim, Offer, OfferPhoto, Share, SharingRound
+from inventory.fruit.models import Claim, Offer, OfferPhoto, Share, SharingRound
 from inventory.fruit.produce import units_words, weight_words
 from inventory.fruit.sharing import Why
 
-# Every share in sentences, from the round that was kept: to the person it is about, and to whoever looks at all.
-
-# To whoever looks at all shares; the sentences to the person herself are below.
+# To whoever looks at all shares; the sentences to the person it is about are below.
 REASONS: dict[str, str | Promise] = {
     Why.ALL: gettext_lazy("all that was asked"),
     Why.LEVEL: gettext_lazy("the same as everybody who wanted more"),
@@ -54,7 +52,7 @@ def rows_of(made: SharingRound) -> list[Row]:
 
 
 def sentences_for(made: SharingRound, claim_id: int, offer: Offer, units: str) -> list[str]:
-    """Why this claim got what it got, to the person herself; empty where the round knew nothing of it."""
+    """Why this claim got what it got, to the person it is about; empty where the round knew nothing of it."""
     part = made.parts.get(str(claim_id))
     if part is None:
         return []
@@ -67,24 +65,24 @@ def sentences_for(made: SharingRound, claim_id: int, offer: Offer, units: str) -
 
 def _what_there_was(made: SharingRound, part: Mapping[str, Any], offer: Offer, said: Callable[[int], str]) -> str:
     count = len(made.parts)
-    told = {"asked": said(part["asked"]), "n": count, "supply": said(made.supply)}
+    amounts = {"asked": said(part["asked"]), "n": count, "supply": said(made.supply)}
     first = ngettext(
         "You asked for %(asked)s. You were the only one who asked, and %(supply)s was there to share.",
         "You asked for %(asked)s. %(n)s people asked, and %(supply)s was there to share.",
         count,
     )
     kept = _("The giver keeps %(kept)s.") % {"kept": said(offer.kept)} if offer.kept else ""
-    return f"{first % told} {kept}".strip()
+    return f"{first % amounts} {kept}".strip()
 
 
 def _why(part: Mapping[str, Any], said: Callable[[int], str], units: str) -> list[str]:
-    told = {
+    amounts = {
         "units": said(part["units"]),
         "level": said(part["level"]),
         "least": said(part["least"]),
         "had": weight_words(part["had"], units),
     }
-    return [str(text) % told for text in _SENTENCES[part["why"]]]
+    return [str(text) % amounts for text in _SENTENCES[part["why"]]]
 
 
 _SENTENCES: dict[str, tuple[str | Promise, ...]] = {
@@ -121,21 +119,21 @@ _SENTENCES: dict[str, tuple[str | Promise, ...]] = {
     ),
 }
 
-# What an offer's page shows to whom: the place to who gets a share, names to the giver, a reason to everybody.
+# What an offer's page shows to whom: the place to those with a share, names to the giver, a reason to everybody.
 
 
 def knows_where(user: User, offer: Offer, share: Share | None) -> bool:
     """The giver, organisers, and who has a share to pick up or picked up: nobody else reads where somebody lives."""
     is_sharer = share is not None and share.stage in ("promised", "picked-up")
-    return is_sharer or offer.giver_id == user.pk or user.has_perm(RUN)
+    return is_sharer or offer.is_run_by(user)
 
 
-def offer_told(offer: Offer, user: User, now: datetime) -> dict[str, Any]:
+def offer_context(offer: Offer, user: User, now: datetime) -> dict[str, Any]:
     """The context of the page, in a number of queries that does not hang on how many claims there are."""
     claim = Claim.objects.filter(offer=offer, person=user).prefetch_related("windows").first()
     share = Share.objects.filter(offer=offer, person=user).select_related("window").first()
     made = SharingRound.objects.filter(offer=offer).order_by("-number").first()
-    runs = offer.giver_id == user.pk or user.has_perm(RUN)
+    runs = offer.is_run_by(user)
     windows = list(offer.windows.all())
     is_ahead = any(one.ends_at > now for one in windows)
     asked = Claim.objects.open().filter(offer=offer).aggregate(count=Count("pk"), units=Sum("asked"))
@@ -174,18 +172,18 @@ def _shares_by_name(offer: Offer, now: datetime) -> list[Share]:
     return shares
 
 
-def result_told(offer: Offer, user: User) -> list[dict[str, Any]]:
+def rounds_for(offer: Offer, user: User) -> list[dict[str, Any]]:
     """Every round: its rows, named for the giver and organisers alone, one's own row marked for everybody."""
-    runs = offer.giver_id == user.pk or user.has_perm(RUN)
+    runs = offer.is_run_by(user)
     rounds = list(SharingRound.objects.filter(offer=offer).select_related("by"))
     claims = {one.pk: one for one in Claim.objects.filter(offer=offer).select_related("person")}
     return [
-        {"round": one, "rows": [_row_told(row, claims.get(row.claim_id), user, runs) for row in rows_of(one)]}
+        {"round": one, "rows": [_row_context(row, claims.get(row.claim_id), user, runs) for row in rows_of(one)]}
         for one in rounds
     ]
 
 
-def _row_told(row: Row, claim: Claim | None, user: User, runs: bool) -> dict[str, Any]:
+def _row_context(row: Row, claim: Claim | None, user: User, runs: bool) -> dict[str, Any]:
     is_own = claim is not None and claim.person_id == user.pk
     return {
         "row": row,

@@ -81,13 +81,10 @@ def produce_choices() -> list[tuple[str, str | Promise]]:
 
 # What a container of a kind of produce weighs, from published tables; nothing where none prints it.
 #
-# The figures are those of fixtures/foods/produce.csv, each with its source; a row that was only remembered is left
-# out.
+# The figures are those of fixtures/foods/produce.csv, each with its source; what was only remembered is left out.
 # Of two printed figures for one container USDA's is taken. A half bushel and a peck are a half and a quarter of a
-# bushel
-# (US dry measure: NIST Handbook 44, appendix C). Juice goes by what a US cup of it weighs
-# (recipes.engine.mass_balance).
-# A giver who weighed a container knows better than any table: her figure goes before it.
+# bushel (US dry measure: NIST Handbook 44, appendix C). Juice goes by what a US cup of it weighs.
+# A giver who weighed a container knows better than any table: their figure goes before it.
 
 FRESH, FROZEN, JUICE = "fresh", "frozen", "juice"
 
@@ -199,7 +196,7 @@ def _juice(produce: str, container: str) -> ContainerWeight | None:
 
 def containers_words(container: str, count: int) -> str:
     """ "3 bushels", "1 lug"."""
-    told = {
+    words = {
         "bushel": ngettext("%(n)d bushel", "%(n)d bushels", count),
         "half-bushel": ngettext("%(n)d half bushel", "%(n)d half bushels", count),
         "peck": ngettext("%(n)d peck", "%(n)d pecks", count),
@@ -211,7 +208,7 @@ def containers_words(container: str, count: int) -> str:
         "box": ngettext("%(n)d box", "%(n)d boxes", count),
         "bag": ngettext("%(n)d bag", "%(n)d bags", count),
     }
-    return told[container] % {"n": count}
+    return words[container] % {"n": count}
 
 
 # Amounts in the reader's units: grams as kilograms or pounds, an offer's units as weight or as containers.

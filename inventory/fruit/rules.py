@@ -112,8 +112,7 @@ def months_later(day: date, months: int) -> date:
 
 # How long fruit keeps, when claims close, and other figures of the room. None of them makes anything safe to eat.
 #
-# The days below are for a cool place, from picking or pressing, with sound fruit. They are estimates by which to
-# hurry,
+# The days below are for a cool place, from picking or pressing, with sound fruit. They are estimates by which to hurry,
 # and nobody printed them for us: common practice, no source.
 
 KEEPS_SOURCE = "common practice, no source"
@@ -172,7 +171,7 @@ MOST_GRAMS = 2_000_000  # two tonnes: a slip of the pen
 
 
 def keeps_days(produce: str, state: str) -> int:
-    """Of what is fresh or pressed; what is frozen keeps by freezer_rules."""
+    """Of what is fresh or pressed; what is frozen keeps by `keeping`."""
     if state == JUICE:
         return KEEPS_JUICE
     return KEEPS_FRESH.get(produce, KEEPS_UNKNOWN)

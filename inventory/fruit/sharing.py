@@ -33,7 +33,7 @@ MOST_CLAIMS = 500  # beyond any club; keeps a slip from running for minutes
 
 
 @dataclass(frozen=True)
-class Wish:
+class ClaimInput:
     """One claim. `had` is what this person had this season in grams; `holds` what this offer promised before."""
 
     key: str
@@ -91,57 +91,57 @@ class SharingError(ValueError):
     """The claims cannot be shared among: a slip of whoever calls."""
 
 
-def share_out(supply: int, wishes: Sequence[Wish]) -> Outcome:
+def share_out(supply: int, claims: Sequence[ClaimInput]) -> Outcome:
     """Share `supply` units among the claims. SharingError for claims that make no sense, or promises beyond supply."""
-    _check(supply, wishes)
-    order = sorted(wishes, key=_turn)
+    _check(supply, claims)
+    order = sorted(claims, key=_turn)
     count = _most_served(supply, order)
     reach = _highest(supply // count if count else 0, lambda level: _fits(supply, order, count, level))
     chosen = _first_by_turn(supply, order, count, reach)
-    level = _highest(max((wish.asked for wish in chosen), default=0), lambda one: _sum_at(chosen, one) <= supply)
+    level = _highest(max((claim.asked for claim in chosen), default=0), lambda one: _sum_at(chosen, one) <= supply)
     amounts, extra = _amounts(supply, chosen, level)
-    served = {wish.key for wish in chosen}
+    served = {claim.key for claim in chosen}
     parts = []
-    for wish in wishes:
-        if wish.key in served:
-            why = _why_served(wish, amounts[wish.key], level, wish.key in extra)
+    for claim in claims:
+        if claim.key in served:
+            why = _why_served(claim, amounts[claim.key], level, claim.key in extra)
         else:
-            why = _why_not(supply, wish, chosen, reach)
-        parts.append(Part(wish.key, amounts.get(wish.key, 0), why, wish.asked, wish.least, level))
+            why = _why_not(supply, claim, chosen, reach)
+        parts.append(Part(claim.key, amounts.get(claim.key, 0), why, claim.asked, claim.least, level))
     return Outcome(tuple(parts), supply, supply - sum(amounts.values()), count)
 
 
-def _check(supply: int, wishes: Sequence[Wish]) -> None:
-    if supply < 0 or len(wishes) > MOST_CLAIMS or len({wish.key for wish in wishes}) < len(wishes):
+def _check(supply: int, claims: Sequence[ClaimInput]) -> None:
+    if supply < 0 or len(claims) > MOST_CLAIMS or len({claim.key for claim in claims}) < len(claims):
         raise SharingError("A supply below nothing, more claims than can be, or two claims with one key.")
-    if any(wish.asked < 1 or wish.least < 0 or wish.holds < 0 or wish.floor > wish.asked for wish in wishes):
+    if any(claim.asked < 1 or claim.least < 0 or claim.holds < 0 or claim.floor > claim.asked for claim in claims):
         raise SharingError("A claim asks for at least one unit, and for no less than its least amount.")
-    if any(0 < wish.holds < wish.least for wish in wishes) or sum(wish.holds for wish in wishes) > supply:
+    if any(0 < claim.holds < claim.least for claim in claims) or sum(claim.holds for claim in claims) > supply:
         raise SharingError("More is promised already than there is, or less than is of use.")
 
 
-def _turn(wish: Wish) -> tuple[bool, int, str]:
+def _turn(claim: ClaimInput) -> tuple[bool, int, str]:
     """Whose turn comes first: what is promised stands, then who had less, then the lot."""
-    return (not wish.holds, wish.had, wish.key)
+    return (not claim.holds, claim.had, claim.key)
 
 
-def _sum_at(wishes: Iterable[Wish], level: int) -> int:
-    return sum(wish.at(level) for wish in wishes)
+def _sum_at(claims: Iterable[ClaimInput], level: int) -> int:
+    return sum(claim.at(level) for claim in claims)
 
 
-def _cheapest(order: Sequence[Wish], count: int, level: int) -> int:
+def _cheapest(order: Sequence[ClaimInput], count: int, level: int) -> int:
     """The least that `count` claims at this level take together; those with a promise are always among them."""
-    promised = [wish.at(level) for wish in order if wish.holds]
-    others = sorted(wish.at(level) for wish in order if not wish.holds)
+    promised = [claim.at(level) for claim in order if claim.holds]
+    others = sorted(claim.at(level) for claim in order if not claim.holds)
     return sum(promised) + sum(others[: count - len(promised)])
 
 
-def _most_served(supply: int, order: Sequence[Wish]) -> int:
-    promised = sum(1 for wish in order if wish.holds)
+def _most_served(supply: int, order: Sequence[ClaimInput]) -> int:
+    promised = sum(1 for claim in order if claim.holds)
     return max(count for count in range(promised, len(order) + 1) if _cheapest(order, count, 0) <= supply)
 
 
-def _fits(supply: int, order: Sequence[Wish], count: int, level: int) -> bool:
+def _fits(supply: int, order: Sequence[ClaimInput], count: int, level: int) -> bool:
     return _cheapest(order, count, level) <= supply
 
 
@@ -154,44 +154,44 @@ def _highest(most: int, holds_at: Callable[[int], bool]) -> int:
     return low
 
 
-def _first_by_turn(supply: int, order: Sequence[Wish], count: int, level: int) -> list[Wish]:
+def _first_by_turn(supply: int, order: Sequence[ClaimInput], count: int, level: int) -> list[ClaimInput]:
     """Of all sets of `count` claims that reach the level, the one that is first when turns are compared one by one."""
-    chosen: list[Wish] = []
-    for place, wish in enumerate(order):
+    chosen: list[ClaimInput] = []
+    for place, claim in enumerate(order):
         missing = count - len(chosen) - 1
         if missing < 0:
             break
         rest = order[place + 1 :]
-        if len(rest) >= missing and _sum_at([*chosen, wish], level) + _cheapest(rest, missing, level) <= supply:
-            chosen.append(wish)
+        if len(rest) >= missing and _sum_at([*chosen, claim], level) + _cheapest(rest, missing, level) <= supply:
+            chosen.append(claim)
     return chosen
 
 
-def _amounts(supply: int, chosen: Sequence[Wish], level: int) -> tuple[dict[str, int], set[str]]:
+def _amounts(supply: int, chosen: Sequence[ClaimInput], level: int) -> tuple[dict[str, int], set[str]]:
     """Everybody at the level, and who gets one unit more of what then remains."""
-    amounts = {wish.key: wish.at(level) for wish in chosen}
+    amounts = {claim.key: claim.at(level) for claim in chosen}
     remaining = supply - sum(amounts.values())
-    want = [wish for wish in chosen if amounts[wish.key] == level < wish.asked]
-    extra = {wish.key for wish in sorted(want, key=lambda one: (one.had, one.key))[:remaining]}
+    want = [claim for claim in chosen if amounts[claim.key] == level < claim.asked]
+    extra = {claim.key for claim in sorted(want, key=lambda one: (one.had, one.key))[:remaining]}
     for key in extra:
         amounts[key] += 1
     return amounts, extra
 
 
-def _why_served(wish: Wish, units: int, level: int, is_extra: bool) -> Why:
-    if units == wish.asked:
+def _why_served(claim: ClaimInput, units: int, level: int, is_extra: bool) -> Why:
+    if units == claim.asked:
         return Why.ALL
     if is_extra:
         return Why.EXTRA
     return Why.LEAST if units > level else Why.LEVEL
 
 
-def _why_not(supply: int, wish: Wish, chosen: Sequence[Wish], level: int) -> Why:
+def _why_not(supply: int, claim: ClaimInput, chosen: Sequence[ClaimInput], level: int) -> Why:
     """Whether it could have stood in somebody's place, as many served and to the same level; then turns decided."""
-    if wish.floor > supply:
+    if claim.floor > supply:
         return Why.TOO_LITTLE
     taken = _sum_at(chosen, level)
-    instead = [one for one in chosen if not one.holds and taken - one.at(level) + wish.at(level) <= supply]
+    instead = [one for one in chosen if not one.holds and taken - one.at(level) + claim.at(level) <= supply]
     if not instead:
         return Why.NO_ROOM
-    return Why.HAD_MORE if any(one.had < wish.had for one in instead) else Why.LOT
+    return Why.HAD_MORE if any(one.had < claim.had for one in instead) else Why.LOT

@@ -53,9 +53,8 @@ def _names(line: Ingredient, food: str) -> bool:
 
 # Which tested recipes fit a fruit at hand, how many pots it gives, and what else each of them takes.
 #
-# Where a recipe prints no weight that the fruit could be compared with, the pots are reckoned from a household
-# weight, by
-# its heavy end and down to whole pots, and the answer says that it is an estimate. A process comes from the plan
+# Where a recipe prints no weight that the fruit could be compared with, the pots are reckoned from a household weight,
+# by its heavy end and down to whole pots, and the answer says that it is an estimate. A process comes from the plan
 # alone.
 
 NOT_COMPARABLE = "fruit-not-comparable"
@@ -206,18 +205,18 @@ def _planned(
 ) -> Fit:
     """By weight where the recipe gives one; else, or where it is measured by other produce too, by whole pots."""
     pack, canner = _usual_process(revision.tested)
-    told = {name: choice.value for name, choice in (("pack", pack), ("canner", canner)) if choice is not None}
+    choices = {name: choice.value for name, choice in (("pack", pack), ("canner", canner)) if choice is not None}
     if len(mine) == len(fruit_lines(revision.tested)):
         fruit = Amount(Fraction(at_hand.grams), "g")
         plan = plan_for(revision=revision, altitude=altitude, fruit=fruit, pack=pack, canner=canner)
         if NOT_COMPARABLE not in {one.code for one in plan.refusals}:
-            asked = {"fruit": f"{at_hand.grams} g", **told}
+            asked = {"fruit": f"{at_hand.grams} g", **choices}
             return Fit(revision.recipe, plan, plan.refusals, also, is_estimate=False, asked=asked)
     pots = _pots_by_weight(at_hand, mine)
     if isinstance(pots, Refusal):
         return _refused(revision, also, pots)
     plan = plan_for(revision=revision, altitude=altitude, pots=pots, pack=pack, canner=canner)
-    return Fit(revision.recipe, plan, plan.refusals, also, is_estimate=True, asked={"pots": str(pots), **told})
+    return Fit(revision.recipe, plan, plan.refusals, also, is_estimate=True, asked={"pots": str(pots), **choices})
 
 
 def _refused(revision: Revision, also: tuple[str, ...], why: Refusal) -> Fit:
@@ -242,8 +241,8 @@ def _pots_by_weight(at_hand: AtHand, mine: Sequence[Ingredient]) -> int | Refusa
     pots = floor(at_hand.grams / sum(grams))
     if pots < 1:
         text = _("One pot takes about %(need)s g of %(what)s, and there is %(have)s g. Gather more.")
-        told = {"need": round(sum(grams)), "what": said, "have": at_hand.grams}
-        return refusal("fruit-too-little", "POT-LIMITS", text % told)
+        amounts = {"need": round(sum(grams)), "what": said, "have": at_hand.grams}
+        return refusal("fruit-too-little", "POT-LIMITS", text % amounts)
     return min(pots, MOST_POTS)
 
 

@@ -2,26 +2,34 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from inventory.fruit import views as fruit_views
+from inventory.fruit import views
 
 app_name = "fruit"
 
+freezer_patterns = [
+    path("", views.freezer, name="freezer"),
+    path("add/", views.freezer_add, name="freezer-add"),
+    path("<int:pk>/", views.freezer_item, name="freezer-item"),
+    path("<int:pk>/take/", views.freezer_take, name="freezer-take"),
+    path("<int:pk>/change/", views.freezer_change, name="freezer-change"),
+]
+
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("freezer/", include("inventory.fruit.freezer_urls")),
-    path("", fruit_views.offer_list, name="list"),
-    path("new/", fruit_views.new, name="new"),
-    path("mine/", fruit_views.mine, name="mine"),
-    path("season/", fruit_views.season, name="season"),
-    path("offers/<int:pk>/", fruit_views.offer_page, name="offer"),
-    path("offers/<int:pk>/claim/", fruit_views.claim, name="claim"),
-    path("offers/<int:pk>/change/", fruit_views.change, name="change"),
-    path("offers/<int:pk>/keep/", fruit_views.keep_back, name="keep-back"),
-    path("offers/<int:pk>/take-back/", fruit_views.take_back, name="take-back"),
-    path("offers/<int:pk>/photo/", fruit_views.photo, name="photo"),
-    path("offers/<int:pk>/photo/change/", fruit_views.photo_change, name="photo-change"),
-    path("offers/<int:pk>/share-out/", fruit_views.share_out, name="share-out"),
-    path("offers/<int:pk>/share-again/", fruit_views.share_again, name="share-again"),
-    path("offers/<int:pk>/result/", fruit_views.result, name="result"),
-    path("claims/<int:pk>/withdraw/", fruit_views.withdraw, name="claim-withdraw"),
-    path("shares/<int:pk>/note/", fruit_views.note, name="share-note"),
+    path("freezer/", include(freezer_patterns)),
+    path("", views.offer_list, name="list"),
+    path("new/", views.new, name="new"),
+    path("mine/", views.mine, name="mine"),
+    path("season/", views.season, name="season"),
+    path("offers/<int:pk>/", views.offer_page, name="offer"),
+    path("offers/<int:pk>/claim/", views.claim, name="claim"),
+    path("offers/<int:pk>/change/", views.change, name="change"),
+    path("offers/<int:pk>/keep/", views.keep_back, name="keep-back"),
+    path("offers/<int:pk>/take-back/", views.take_back, name="take-back"),
+    path("offers/<int:pk>/photo/", views.photo, name="photo"),
+    path("offers/<int:pk>/photo/change/", views.photo_change, name="photo-change"),
+    path("offers/<int:pk>/share-out/", views.share_out, name="share-out"),
+    path("offers/<int:pk>/share-again/", views.share_again, name="share-again"),
+    path("offers/<int:pk>/result/", views.result, name="result"),
+    path("claims/<int:pk>/withdraw/", views.withdraw, name="claim-withdraw"),
+    path("shares/<int:pk>/note/", views.note, name="share-note"),
 ]

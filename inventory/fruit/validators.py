@@ -1,4 +1,4 @@
-"""What a giver writes of an offer, checked: one plain value, made by a form or a test, refused by field."""
+"""What is written of an offer or of a lot in the freezer, checked: one plain value, refused by field."""
 
 from __future__ import annotations
 
@@ -14,10 +14,12 @@ from django.utils.translation import gettext_lazy
 
 from club.core.clock import Doubled, WallTimeSkipped, club_day, moment_of
 from club.core.text import plain
+from club.members.models import Kitchen
 from inventory.fruit import rules
 from inventory.fruit.choices import FruitState
-from inventory.fruit.models import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH
+from inventory.fruit.models import ABOUT_LENGTH, NAME_LENGTH, NOTE_LENGTH, WHERE_LENGTH, FreezerState
 from inventory.fruit.produce import CONTAINERS, FROZEN, OTHER, PRODUCE, container_weight, containers_words
+from inventory.fruit.suggestions import produce_named
 
 GONE_BY = gettext_lazy("That time has gone by. Choose one ahead.")
 TOO_FAR = gettext_lazy("That is too far ahead: offer it nearer the day.")
@@ -96,7 +98,7 @@ def details_columns(*, where: str, about_where: str, grown: str, note: str) -> d
     }
 
 
-def windows_told(windows: tuple[Hours, ...], now: datetime) -> list[Window]:
+def windows_checked(windows: tuple[Hours, ...], now: datetime) -> list[Window]:
     """At least one, all ahead, none twice. ValidationError on `windows`."""
     if not windows:
         raise ValidationError({"windows": _("Say when it can be picked up, at least one day with its hours.")})
@@ -180,7 +182,7 @@ def _weighed(fields: OfferFields) -> tuple[int, str]:
 
 def _use_by_columns(fields: OfferFields, first_day: date, today: date) -> dict[str, Any]:
     if fields.use_by is not None:
-        return use_by_told(fields.use_by, today)
+        return own_use_by(fields.use_by, today)
     estimate = rules.use_by_estimate(fields.produce, fields.state, fields.frozen_on or first_day)
     if estimate < today:
         text = _("It was frozen so long ago that it is past our estimate. If it is good still, say until when.")
@@ -188,7 +190,7 @@ def _use_by_columns(fields: OfferFields, first_day: date, today: date) -> dict[s
     return {"use_by": estimate, "use_by_told": False}
 
 
-def use_by_told(use_by: date, today: date) -> dict[str, Any]:
+def own_use_by(use_by: date, today: date) -> dict[str, Any]:
     """The giver's own day; ValidationError on `use_by`."""
     if use_by < today:
         raise ValidationError({"use_by": _("That day has gone by: what is past its day is not offered.")})
@@ -203,3 +205,51 @@ def _closes_at(fields: OfferFields, first: datetime, last: datetime, now: dateti
     if fields.closes_at > last - timedelta(minutes=1):
         raise ValidationError({"closes_at": _("Claims close before the last pick-up ends.")})
     return fields.closes_at
+
+
+# A lot in the freezer
+
+MOST_FREEZER_GRAMS = 500_000  # a slip of the pen beyond: half a tonne of one lot
+MOST_BAGS = 999
+OLDEST_FREEZER_YEARS = 10
+FREEZER_LENGTHS = {"what": 80, "freezer": 60, "note": 200}
+
+
+@dataclass(frozen=True)
+class FreezerFields:
+    """What is said of a lot. `bags` None: nobody counted."""
+
+    kitchen: Kitchen
+    what: str
+    frozen_on: date
+    grams: int
+    bags: int | None = None
+    state: str = FreezerState.FRUIT
+    with_sugar: bool = False
+    freezer: str = ""
+    note: str = ""
+
+
+def freezer_columns(fields: FreezerFields, today: date) -> dict[str, object]:
+    """The columns of FreezerItem; ValidationError with every problem by its field."""
+    problems: dict[str, str] = {}
+    texts = {name: " ".join(getattr(fields, name).replace("\0", "").split()) for name in FREEZER_LENGTHS}
+    for name, longest in FREEZER_LENGTHS.items():
+        if len(texts[name]) > longest:
+            problems[name] = _("At most %(n)s characters, please.") % {"n": longest}
+    if not texts["what"]:
+        problems["what"] = _("Say what it is.")
+    if fields.state not in FreezerState.values:
+        problems["state"] = _("Choose fruit, juice or purée.")
+    if not 1 <= fields.grams <= MOST_FREEZER_GRAMS:
+        problems["grams"] = _("Weigh it: from 1 gram to 500 kilograms.")
+    if fields.bags is not None and not 1 <= fields.bags <= MOST_BAGS:
+        problems["bags"] = _("Count the bags from 1 to 999, or leave it empty.")
+    if fields.frozen_on > today:
+        problems["frozen_on"] = _("That day has not come yet.")
+    elif fields.frozen_on.year < today.year - OLDEST_FREEZER_YEARS:
+        problems["frozen_on"] = _("That is more than ten years ago. Check the year.")
+    if problems:
+        raise ValidationError(problems)
+    kept = {name: getattr(fields, name) for name in ("kitchen", "frozen_on", "grams", "bags", "state", "with_sugar")}
+    return {**texts, **kept, "produce": produce_named(texts["what"])}

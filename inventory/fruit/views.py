@@ -17,8 +17,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
-from club.core.http import refusals_on, signed_in
-from club.core.http import refusals_on as refusals_on_of_http
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
 from inventory.fruit import services
 from inventory.fruit.forms import (
@@ -34,32 +33,36 @@ from inventory.fruit.forms import (
     initial_of,
 )
 from inventory.fruit.models import RUN, Claim, FreezerItem, Offer, OfferPhoto, Share, season_of_person, season_rows
-from inventory.fruit.presentation import offer_told, result_told
+from inventory.fruit.presentation import offer_context, rounds_for
 from inventory.fruit.produce import PRODUCE, produce_choices
 from inventory.fruit.rules import AT_BEST, MEASURE_RULES, NO_ADDED_SUGAR, season_of, use_by_source
-from inventory.fruit.services.freezer import freezer_item_add, freezer_item_change, freezer_item_take
 from inventory.fruit.suggestions import AtHand, Fit, fits, pots_of, produce_named, produce_words, revisions_with
 
-# What the views of offers share: the gates, and a refusal beside its field.
-
+# The form's field for what a service calls otherwise.
 FIELDS = {"windows": "day", "each_g": "each"}
+OFFERS_PER_PAGE = 30
+MOST_OF_MINE = 30
+MEMBERS_PER_PAGE = 50
+ITEMS_PER_PAGE = 50
+MOST_DIGITS = 9  # of a round's number
+NOTES: dict[str, Callable[..., None]] = {
+    "picked-up": services.share_note_picked_up,
+    "missed": services.share_note_missed,
+    "give-back": services.share_give_back,
+}
 
 
 def offer_for(user: User, pk: int) -> Offer:
-    """The one gate to an offer's pages: 404 for what this person may not see, as for what is not there."""
+    """404 for what this person may not see, as for what is not there."""
     return get_object_or_404(Offer.objects.visible_to(user).select_related("giver"), pk=pk)
 
 
 def offer_run_by(user: User, pk: int) -> Offer:
     """For its giver and organisers; 403 for somebody else who may see it."""
     offer = offer_for(user, pk)
-    if not may_run(user, offer):
+    if not offer.is_run_by(user):
         raise PermissionDenied
     return offer
-
-
-def may_run(user: User, offer: Offer) -> bool:
-    return offer.giver_id == user.pk or user.has_perm(RUN)
 
 
 def share_for(user: User, pk: int) -> Share:
@@ -70,9 +73,7 @@ def claim_for(user: User, pk: int) -> Claim:
     return get_object_or_404(Claim.objects.visible_to(user).select_related("offer"), pk=pk)
 
 
-# What is offered now, an offer's page and picture, offering.
-
-PER_PAGE = 30
+# What is offered now, an offer's page and picture, offering
 
 
 @require_safe
@@ -82,37 +83,45 @@ def offer_list(request: HttpRequest) -> HttpResponse:
     produce = request.GET.get("produce", "")
     if produce in PRODUCE:
         offers = offers.filter(produce=produce)
-    page = Paginator(offers, PER_PAGE).get_page(request.GET.get("page"))
-    told = {"page": page, "offers": page.object_list, "produce": produce, "kinds": produce_choices()}
-    return render(request, "fruit/list.html", told | {"today": club_day(now)})
+    page = Paginator(offers, OFFERS_PER_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "page": page,
+        "offers": page.object_list,
+        "produce": produce,
+        "kinds": produce_choices(),
+        "today": club_day(now),
+    }
+    return render(request, "fruit/list.html", context)
 
 
 @require_safe
 def offer_page(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     offer = offer_for(user, pk)
-    told = offer_told(offer, user, timezone.now()) | {"keeps_source": use_by_source(offer.produce, offer.frozen_on)}
-    return render(request, "fruit/offer.html", told)
+    context = offer_context(offer, user, timezone.now())
+    context["keeps_source"] = use_by_source(offer.produce, offer.frozen_on)
+    return render(request, "fruit/offer.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     today = club_day(timezone.now())
-    form = OfferForm(request.POST or None, request.FILES or None, by=user, today=today, **_places_before(user))
+    # Where this person's last offer was: most people have one garden.
+    last = Offer.objects.filter(giver=user).order_by("-created_at", "-pk").first()
+    place = {"where": last.where, "about_where": last.about_where} if last else {}
+    form = OfferForm(request.POST or None, request.FILES or None, by=user, today=today, **place)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, FIELDS):
-            told = {"token": form.cleaned_data["token"], "photo": form.cleaned_data["photo"]}
-            offer = services.offer_make(by=user, fields=form.fields_told(), **told)
+            offer = services.offer_make(
+                by=user,
+                fields=form.offer_fields(),
+                token=form.cleaned_data["token"],
+                photo=form.cleaned_data["photo"],
+            )
             messages.success(request, _("It is offered. Thank you!"))
             return redirect(offer)
     return render(request, "fruit/new.html", {"form": form})
-
-
-def _places_before(user: User) -> dict[str, str]:
-    """Where this person's last offer was: most people have one garden."""
-    last = Offer.objects.filter(giver=user).order_by("-created_at", "-pk").first()
-    return {"where": last.where, "about_where": last.about_where} if last else {}
 
 
 @require_safe
@@ -125,7 +134,7 @@ def photo(request: HttpRequest, pk: int) -> HttpResponse:
     return HttpResponse(bytes(found.jpeg), content_type="image/jpeg")
 
 
-# What a giver does with an offer: keeping some back, changing what is said of it, its picture, taking it back.
+# What a giver does with an offer: changing what it says, keeping some back, taking it back, its picture
 
 
 @require_http_methods(["GET", "POST"])
@@ -134,13 +143,10 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     offer = offer_run_by(user, pk)
     form = DetailsForm(request.POST or None, offer=offer)
     if request.method == "POST" and form.is_valid():
-        try:
-            with refusals_on(form, FIELDS):
-                services.offer_change(by=user, offer=offer, **form.cleaned_data)
-                messages.success(request, _("Changed."))
-                return redirect(offer)
-        except services.AlreadyDone as done:
-            messages.info(request, str(done))
+        with refusals_as_messages(request), refusals_on(form, FIELDS):
+            services.offer_change(by=user, offer=offer, **form.cleaned_data)
+            messages.success(request, _("Changed."))
+        if not form.errors:
             return redirect(offer)
     return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("Change what it says")})
 
@@ -151,13 +157,10 @@ def keep_back(request: HttpRequest, pk: int) -> HttpResponse:
     offer = offer_run_by(user, pk)
     form = KeepBackForm(request.POST or None, offer=offer, by=user)
     if request.method == "POST" and form.is_valid():
-        try:
-            with refusals_on(form, FIELDS):
-                services.offer_keep_back(by=user, offer=offer, kept=form.kept())
-                messages.success(request, _("Changed."))
-                return redirect(offer)
-        except services.AlreadyDone as done:
-            messages.info(request, str(done))
+        with refusals_as_messages(request), refusals_on(form, FIELDS):
+            services.offer_keep_back(by=user, offer=offer, kept=form.kept())
+            messages.success(request, _("Changed."))
+        if not form.errors:
             return redirect(offer)
     return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("Keep some back")})
 
@@ -187,9 +190,7 @@ def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "fruit/form.html", {"offer": offer, "form": form, "heading": _("A picture")})
 
 
-# Claiming, withdrawing, and what is mine: offers, claims and shares.
-
-SHOWN = 30
+# Claiming, withdrawing, and what is mine: offers, claims and shares
 
 
 @require_http_methods(["GET", "POST"])
@@ -201,22 +202,20 @@ def claim(request: HttpRequest, pk: int) -> HttpResponse:
             raise PermissionDenied
         messages.info(request, _("This is your own fruit. What you want of it yourself you keep back on its page."))
         return redirect(offer)
-    told = _claim_told(request, offer, user)
-    form: ClaimForm = told["form"]
+    context = _claim_context(request, offer, user)
+    form: ClaimForm = context["form"]
     if request.method == "POST" and form.is_valid():
-        try:
-            with refusals_on(form, FIELDS):
-                recipe = next((one.recipe for one in told["pots"] if one.recipe.slug == form.recipe_slug), None)
-                services.claim_set(by=user, offer=offer, recipe=recipe, **form.written())
-                messages.success(request, _("Your claim is in."))
-                return redirect(offer)
-        except services.AlreadyDone as done:
-            messages.info(request, str(done))
+        with refusals_as_messages(request), refusals_on(form, FIELDS):
+            slug = form.cleaned_data["recipe"]
+            recipe = next((one.recipe for one in context["pots"] if one.recipe.slug == slug), None)
+            services.claim_set(by=user, offer=offer, recipe=recipe, **form.claim_fields())
+            messages.success(request, _("Your claim is in."))
+        if not form.errors:
             return redirect(offer)
-    return render(request, "fruit/claim.html", told)
+    return render(request, "fruit/claim.html", context)
 
 
-def _claim_told(request: HttpRequest, offer: Offer, user: User) -> dict[str, Any]:
+def _claim_context(request: HttpRequest, offer: Offer, user: User) -> dict[str, Any]:
     """The form as it stands. The least amount may be what one pot of a recipe takes, chosen by a link: no script."""
     mine = Claim.objects.open().filter(offer=offer, person=user).select_related("recipe").first()
     pots = pots_of(offer)
@@ -232,11 +231,9 @@ def _claim_told(request: HttpRequest, offer: Offer, user: User) -> dict[str, Any
 def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     found = claim_for(user, pk)
-    try:
+    with refusals_as_messages(request):
         services.claim_withdraw(by=user, claim=found)
         messages.success(request, _("Your claim is withdrawn."))
-    except services.AlreadyDone as done:
-        messages.info(request, str(done))
     return redirect(found.offer)
 
 
@@ -244,40 +241,30 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 def mine(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     shares = Share.objects.filter(person=user).select_related("offer", "window")
-    told = {
-        "offers": Offer.objects.filter(giver=user).for_list(user).order_by("-created_at")[:SHOWN],
+    context = {
+        "offers": Offer.objects.filter(giver=user).for_list(user).order_by("-created_at")[:MOST_OF_MINE],
         "claims": Claim.objects.open()
         .filter(person=user, share=None)
         .select_related("offer")
-        .order_by("-made_at")[:SHOWN],
-        "to_fetch": shares.promised().order_by("window__starts_at", "pk")[:SHOWN],
-        "past": shares.exclude(stage="promised")[:SHOWN],
+        .order_by("-made_at")[:MOST_OF_MINE],
+        "to_fetch": shares.promised().order_by("window__starts_at", "pk")[:MOST_OF_MINE],
+        "past": shares.exclude(stage="promised")[:MOST_OF_MINE],
     }
-    return render(request, "fruit/mine.html", told)
+    return render(request, "fruit/mine.html", context)
 
 
-# Sharing out, how it was shared, what becomes of a share, and the season's ledger.
-
-MEMBERS_PER_PAGE = 50
-MOST_DIGITS = 9
-NOTES: dict[str, Callable[..., None]] = {
-    "picked-up": services.share_note_picked_up,
-    "missed": services.share_note_missed,
-    "give-back": services.share_give_back,
-}
+# Sharing out, how it was shared, what becomes of a share, and the season
 
 
 @require_POST
 def share_out(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     offer = offer_run_by(user, pk)
-    try:
+    with refusals_as_messages(request):
         services.offer_share_out(by=user, offer=offer)
         messages.success(request, _("Shared out. Everybody who claimed is told."))
-    except services.AlreadyDone as done:
-        messages.info(request, str(done))
-        return redirect(offer)
-    return redirect("fruit:result", pk=offer.pk)
+        return redirect("fruit:result", pk=offer.pk)
+    return redirect(offer)
 
 
 @require_POST
@@ -286,12 +273,10 @@ def share_again(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     offer = offer_run_by(user, pk)
     after = request.POST.get("after", "")
-    try:
-        known = int(after) if after.isdecimal() and len(after) <= MOST_DIGITS else -1
+    known = int(after) if after.isdecimal() and len(after) <= MOST_DIGITS else -1
+    with refusals_as_messages(request):
         services.offer_share_again(by=user, offer=offer, after_round=known)
         messages.success(request, _("What was left is shared out again."))
-    except services.AlreadyDone as done:
-        messages.info(request, str(done))
     return redirect("fruit:result", pk=offer.pk)
 
 
@@ -299,8 +284,8 @@ def share_again(request: HttpRequest, pk: int) -> HttpResponse:
 def result(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     offer = offer_for(user, pk)
-    runs = offer.giver_id == user.pk or user.has_perm(RUN)
-    return render(request, "fruit/result.html", {"offer": offer, "rounds": result_told(offer, user), "runs": runs})
+    context = {"offer": offer, "rounds": rounds_for(offer, user), "runs": offer.is_run_by(user)}
+    return render(request, "fruit/result.html", context)
 
 
 @require_POST
@@ -308,12 +293,10 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     share = share_for(user, pk)
     noted = NOTES.get(request.POST.get("what", ""))
-    try:
-        if noted is not None:
+    if noted is not None:
+        with refusals_as_messages(request):
             noted(by=user, share=share)
             messages.success(request, _("Written down."))
-    except services.AlreadyDone as done:
-        messages.info(request, str(done))
     return redirect(share.offer)
 
 
@@ -322,19 +305,17 @@ def season(request: HttpRequest) -> HttpResponse:
     """Everybody's season to organisers, one's own to everybody."""
     user, now = signed_in(request), timezone.now()
     year = season_of(club_day(now))
-    told = {"year": year, "own": season_of_person(user, year)}
+    context = {"year": year, "own": season_of_person(user, year)}
     if user.has_perm(RUN):
-        told["page"] = Paginator(season_rows(year), MEMBERS_PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "fruit/season.html", told)
+        context["page"] = Paginator(season_rows(year), MEMBERS_PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "fruit/season.html", context)
 
 
-# The freezer of a household: what lies there, the oldest first, and what can be made of it.
-
-ITEMS_PER_PAGE = 50
+# The freezer of a household: what lies there, the oldest first, and what can be made of it
 
 
 def freezer_item_for(user: User, pk: int) -> FreezerItem:
-    """The one gate to a lot: 404 for another household's, as for what is not there."""
+    """404 for another household's lot, as for what is not there."""
     return get_object_or_404(FreezerItem.objects.visible_to(user).select_related("kitchen", "put_in_by"), pk=pk)
 
 
@@ -343,13 +324,13 @@ def freezer(request: HttpRequest) -> HttpResponse:
     items = FreezerItem.objects.visible_to(signed_in(request)).there()
     page = Paginator(items.oldest_first(), ITEMS_PER_PAGE).get_page(request.GET.get("page"))
     today = club_day()
-    told = {
+    context = {
         "page": page,
         "rows": [(item, item.keeping, item.age_on(today)) for item in page],
         "total": items.aggregate(grams=Sum("grams_left"))["grams"] or 0,
         "at_best": AT_BEST,
     }
-    return render(request, "fruit/freezer.html", told)
+    return render(request, "fruit/freezer.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -357,8 +338,8 @@ def freezer_add(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     form = FreezerForm(request.POST or None, user=user, initial={"frozen_on": club_day()})
     if request.method == "POST" and form.is_valid():
-        with refusals_on_of_http(form):
-            item = freezer_item_add(by=user, fields=form.written(), token=form.cleaned_data["token"])
+        with refusals_on(form):
+            item = services.freezer_item_add(by=user, fields=form.item_fields(), token=form.cleaned_data["token"])
             messages.success(request, _("On the list: %(what)s.") % {"what": item.what})
             return redirect("fruit:freezer")
     return render(request, "fruit/freezer_form.html", {"form": form, "words": produce_words()})
@@ -371,7 +352,7 @@ def freezer_item(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _item_page(request: HttpRequest, item: FreezerItem, form: TakeForm) -> HttpResponse:
-    told = {
+    context = {
         "item": item,
         "form": form,
         "age": item.age_on(club_day()),
@@ -380,7 +361,7 @@ def _item_page(request: HttpRequest, item: FreezerItem, form: TakeForm) -> HttpR
         "measure_rules": MEASURE_RULES,
         "no_sugar": NO_ADDED_SUGAR,
     }
-    return render(request, "fruit/freezer_item.html", told)
+    return render(request, "fruit/freezer_item.html", context)
 
 
 def _fits(item: FreezerItem) -> list[Fit]:
@@ -398,8 +379,8 @@ def freezer_take(request: HttpRequest, pk: int) -> HttpResponse:
     item = freezer_item_for(user, pk)
     form = TakeForm(request.POST, item=item)
     if form.is_valid():
-        with refusals_on_of_http(form):
-            taking = freezer_item_take(by=user, item=item, **form.written())
+        with refusals_on(form):
+            taking = services.freezer_item_take(by=user, item=item, **form.taking_fields())
             messages.success(request, _("%(n)s g taken out.") % {"n": taking.grams})
             return redirect("fruit:freezer")
     return _item_page(request, item, form)
@@ -411,8 +392,8 @@ def freezer_change(request: HttpRequest, pk: int) -> HttpResponse:
     item = freezer_item_for(user, pk)
     form = FreezerForm(request.POST or None, user=user, initial=initial_of(item), submit=_("Save it"))
     if request.method == "POST" and form.is_valid():
-        with refusals_on_of_http(form):
-            freezer_item_change(by=user, item=item, fields=form.written())
+        with refusals_on(form):
+            services.freezer_item_change(by=user, item=item, fields=form.item_fields())
             messages.success(request, _("Written down."))
             return redirect(item)
     return render(request, "fruit/freezer_form.html", {"form": form, "item": item, "words": produce_words()})

@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from club.members.models import Kitchen, User
 from inventory.fruit.models import FreezerItem
-from inventory.fruit.services.freezer import FreezerFields, freezer_item_add
+from inventory.fruit.services import FreezerFields, freezer_item_add
 from tests.factories.members import make_kitchen, make_person
 
 NOW = datetime(2026, 11, 2, 18, 0, tzinfo=UTC)

@@ -6,6 +6,7 @@ Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `
 from __future__ import annotations
 
 from club.core.errors import AlreadyDone
+from inventory.fruit.services.freezer import freezer_item_add, freezer_item_change, freezer_item_take
 from inventory.fruit.services.offers import (
     claim_set,
     claim_withdraw,
@@ -21,14 +22,18 @@ from inventory.fruit.services.offers import (
     share_note_missed,
     share_note_picked_up,
 )
-from inventory.fruit.validators import Hours, OfferFields
+from inventory.fruit.validators import FreezerFields, Hours, OfferFields
 
 __all__ = [
     "AlreadyDone",
+    "FreezerFields",
     "Hours",
     "OfferFields",
     "claim_set",
     "claim_withdraw",
+    "freezer_item_add",
+    "freezer_item_change",
+    "freezer_item_take",
     "offer_change",
     "offer_keep_back",
     "offer_make",

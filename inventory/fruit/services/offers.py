@@ -20,18 +20,16 @@ from club.core.jobs import one_by_one
 from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.core.text import plain
 from club.members.models import User
-from inventory.fruit.choices import STANDING, ClaimStage, OfferStage, ShareStage
-from inventory.fruit.models import RUN, Claim, Offer, OfferPhoto, PickUpWindow, Share, SharingRound
-from inventory.fruit.sharing import Outcome, Part, Wish, share_out
-from inventory.fruit.validators import OfferFields, Window, details_columns, offer_columns, use_by_told, windows_told
+from inventory.fruit.choices import ACTIVE_STAGES, ClaimStage, OfferStage, ShareStage
+from inventory.fruit.models import Claim, Offer, OfferPhoto, PickUpWindow, Share, SharingRound
+from inventory.fruit.sharing import ClaimInput, Outcome, Part, share_out
+from inventory.fruit.validators import OfferFields, Window, details_columns, offer_columns, own_use_by, windows_checked
 from recipes.models import Recipe
-
-# What the services of offers, claims and shares have in common.
 
 
 def runs_check(by: User, offer: Offer) -> None:
     """PermissionDenied for anybody but the giver and organisers."""
-    if not (by.is_active and (by.pk == offer.giver_id or by.has_perm(RUN))):
+    if not (by.is_active and offer.is_run_by(by)):
         raise PermissionDenied
 
 
@@ -40,17 +38,17 @@ def member_check(by: User) -> None:
         raise PermissionDenied
 
 
-def offer_take_row(offer: Offer, **told: object) -> bool:
+def offer_take_row(offer: Offer, **state: object) -> bool:
     """Take the offer's row as long as it is in that state; until this transaction ends nobody else can.
 
     The counting up is what takes it: PostgreSQL locks the row, SQLite the file.
     """
-    taken = Offer.objects.filter(pk=offer.pk, **told).update(version=F("version") + 1)
+    taken = Offer.objects.filter(pk=offer.pk, **state).update(version=F("version") + 1)
     offer.refresh_from_db()
     return taken == 1
 
 
-# Offers: made, changed in what is said of them, taken back; their picture.
+# Offers: made, changed in what is said of them, taken back; their picture
 
 
 def offer_make(
@@ -66,7 +64,7 @@ def offer_make(
     moment, token = now_or(now), token or uuid4()
     if made := Offer.objects.filter(token=token, giver=by).first():
         return made
-    windows = windows_told(fields.windows, moment)
+    windows = windows_checked(fields.windows, moment)
     columns = offer_columns(fields, windows, moment)
     jpeg = photo_as_jpeg(photo.read(MOST_BYTES + 1)) if photo is not None else None
     try:
@@ -113,7 +111,7 @@ def offer_change(
     runs_check(by, offer)
     columns: dict[str, Any] = dict(details_columns(where=where, about_where=about_where, grown=grown, note=note))
     if use_by != offer.use_by:
-        columns |= use_by_told(use_by, club_day(now_or(now)))
+        columns |= own_use_by(use_by, club_day(now_or(now)))
     standing = Offer.objects.exclude(stage=OfferStage.TAKEN_BACK).filter(pk=offer.pk)
     if standing.update(**columns) != 1:
         raise AlreadyDone(_("This offer was taken back."))
@@ -144,8 +142,8 @@ def offer_take_back(*, by: User, offer: Offer, reason: str, now: datetime | None
     """
     runs_check(by, offer)
     moment = now_or(now)
-    told = plain(reason, field="reason", longest=200)
-    if not told:
+    said = plain(reason, field="reason", longest=200)
+    if not said:
         raise ValidationError({"reason": _("Say in a few words why, for those who hoped for it.")})
     with transaction.atomic():
         if offer_take_row(offer, stage__in=[OfferStage.OPEN, OfferStage.SHARED]):
@@ -155,7 +153,7 @@ def offer_take_back(*, by: User, offer: Offer, reason: str, now: datetime | None
             Offer.objects.filter(pk=offer.pk).update(
                 stage=OfferStage.TAKEN_BACK,
                 taken_back_at=moment,
-                taken_back_reason=told,
+                taken_back_reason=said,
                 shared=offer.shared - freed,
             )
     offer.refresh_from_db()
@@ -170,7 +168,7 @@ def offer_photo_set(*, by: User, offer: Offer, file: BinaryIO, now: datetime | N
     return photo
 
 
-# Sharing out, and what becomes of a share. The sums are inventory.fruit.sharing's; here is what they are about.
+# Sharing out, and what becomes of a share. How much goes to whom is inventory.fruit.sharing's.
 
 
 def offer_share_out(*, by: User, offer: Offer, now: datetime | None = None) -> SharingRound:
@@ -207,7 +205,7 @@ def _share_due(offer: Offer, now: datetime) -> bool:
 
 
 def offer_share_again(*, by: User, offer: Offer, after_round: int, now: datetime | None = None) -> SharingRound:
-    """Share out what was not picked up or is left. `after_round`: the last round that the person had before her.
+    """Share out what was not picked up or is left. `after_round`: the last round that the person saw.
 
     Two presses are one: the second finds that round. PermissionDenied; AlreadyDone before the first sharing.
     """
@@ -254,7 +252,7 @@ def _noted(share: Share, by: User, stage: ShareStage, before: Sequence[ShareStag
             same = Share.objects.filter(pk=share.pk, stage__in=before)
             was = same.values_list("stage", flat=True).first()
             if same.update(stage=stage, noted_at=now, noted_by=by) == 1:
-                step = (stage in STANDING) - (was in STANDING)
+                step = (stage in ACTIVE_STAGES) - (was in ACTIVE_STAGES)
                 Offer.objects.filter(pk=share.offer_id).update(shared=F("shared") + step * share.units)
                 if stage is ShareStage.GIVEN_BACK:
                     shares_settle_again(offer=share.offer, by=None, now=now)
@@ -273,14 +271,14 @@ def shares_settle_again(*, offer: Offer, by: User | None, now: datetime) -> Shar
 
 
 def _round(offer: Offer, by: User | None, now: datetime) -> SharingRound:
-    """Reckon and write one round. The caller has taken the offer's row in this transaction."""
+    """Calculate and write one round. The caller has taken the offer's row in this transaction."""
     shares = {share.claim_id: share for share in Share.objects.filter(offer=offer).select_related("window")}
     claims = [one for one in _claims(offer) if _is_in(one, shares.get(one.pk), now)]
     had = Share.objects.had_by([one.person_id for one in claims], now, but=offer.pk)
-    wishes = [_wish(one, shares.get(one.pk), had[one.person_id], now) for one in claims]
+    inputs = [_input(one, shares.get(one.pk), had[one.person_id], now) for one in claims]
     inside = {one.pk for one in claims}
-    gone = sum(share.units for pk, share in shares.items() if share.stage in STANDING and pk not in inside)
-    outcome = share_out(offer.to_share - gone, wishes)
+    gone = sum(share.units for pk, share in shares.items() if share.stage in ACTIVE_STAGES and pk not in inside)
+    outcome = share_out(offer.to_share - gone, inputs)
     number = offer.rounds + 1
     _promise(zip(claims, outcome.parts, strict=True), shares, number, now)
     Offer.objects.filter(pk=offer.pk).update(
@@ -319,12 +317,12 @@ def _window_of(claim: Claim, now: datetime) -> PickUpWindow | None:
     return min((one for one in claim.windows.all() if one.ends_at > now), key=lambda one: one.starts_at, default=None)
 
 
-def _wish(claim: Claim, share: Share | None, had: int, now: datetime) -> Wish:
+def _input(claim: Claim, share: Share | None, had: int, now: datetime) -> ClaimInput:
     """Whose pick-up is over keeps what was promised, and gets no more."""
     if share is None:
-        return Wish(_lot(claim), claim.asked, claim.least, had)
+        return ClaimInput(_lot(claim), claim.asked, claim.least, had)
     asked = claim.asked if share.window.ends_at > now else share.units
-    return Wish(_lot(claim), asked, min(claim.least, share.units), had, share.units)
+    return ClaimInput(_lot(claim), asked, min(claim.least, share.units), had, share.units)
 
 
 def _lot(claim: Claim) -> str:
@@ -368,9 +366,9 @@ def _kept(outcome: Outcome, claims: Sequence[Claim], had: dict[int, int]) -> dic
     }
 
 
-# Claims: made, changed and withdrawn until the fruit is shared.
+# Claims: made, changed and withdrawn until the fruit is shared
 
-NOTE_LENGTH = 200
+CLAIM_NOTE_LENGTH = 200
 
 
 def claim_set(
@@ -394,8 +392,13 @@ def claim_set(
     if by.pk == offer.giver_id:
         raise PermissionDenied
     moment = now_or(now)
-    told = plain(note, field="note", longest=NOTE_LENGTH)
-    columns = {"asked": asked, "least": least, "recipe": recipe, "note": told, "changed_at": moment}
+    columns = {
+        "asked": asked,
+        "least": least,
+        "recipe": recipe,
+        "note": plain(note, field="note", longest=CLAIM_NOTE_LENGTH),
+        "changed_at": moment,
+    }
     with transaction.atomic():
         _claims_open(offer, by, moment)
         _amounts_check(offer, asked, least)

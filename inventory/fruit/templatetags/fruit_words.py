@@ -16,7 +16,7 @@ from recipes.shopping import shopping_list
 register = template.Library()
 
 # What is worth knowing before one decides: what is bought, not what every kitchen has.
-TOLD = frozenset({Role.SUGAR, Role.PECTIN, Role.ACID})
+WORTH_KNOWING = frozenset({Role.SUGAR, Role.PECTIN, Role.ACID})
 
 
 @register.filter
@@ -30,12 +30,12 @@ def needs(fit: Fit, units: str = "metric") -> str:
     """Sugar, pectin and acid over all pots, as the shopping list has them."""
     if fit.plan is None:
         return ""
-    items = {line.ingredient.item for line in fit.plan.lines if line.ingredient.role in TOLD}
-    return ", ".join(f"{one.item} {one.need}" for one in shopping_list(fit.plan, units) if _is_told(one.item, items))
-
-
-def _is_told(item: str, items: set[str]) -> bool:
-    return any(item in known or known in item for known in items)
+    items = {line.ingredient.item for line in fit.plan.lines if line.ingredient.role in WORTH_KNOWING}
+    return ", ".join(
+        f"{one.item} {one.need}"
+        for one in shopping_list(fit.plan, units)
+        if any(one.item in known or known in one.item for known in items)
+    )
 
 
 # Weights as the freezer's pages show them.

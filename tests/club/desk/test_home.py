@@ -164,7 +164,9 @@ def test_the_desk_takes_the_same_few_queries_however_much_is_due(client, count, 
     assert answer.status_code == 200
     assert len(answer.context["desk"].section("seals-due").cards) == min(count, 12)
     for way_on in ("?show=due", "?show=open", "?show=cooling"):
-        assert (f"/batches/{way_on}" in answer.content.decode()) == (count > 12)  # a full section says where the rest is
+        assert (f"/batches/{way_on}" in answer.content.decode()) == (
+            count > 12
+        )  # a full section says where the rest is
 
 
 def test_nobody_is_sent_to_sign_in_and_htmx_leaves_its_page(client):

@@ -12,7 +12,7 @@ from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES, with_words
 from inventory.fruit.models import FreezerItem
-from inventory.fruit.services.freezer import freezer_item_take
+from inventory.fruit.services import freezer_item_take
 from tests.factories.freezer import make_freezer_item
 from tests.factories.members import make_kitchen, make_person
 

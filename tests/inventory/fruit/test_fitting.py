@@ -169,4 +169,8 @@ def test_the_plan_page_makes_the_same_plan_of_the_address(base):
     found = fit_of(AtHand(revision.tested.produce[0], 9000), revision, kitchen.altitude)
     form = PlanForm(QueryDict(found.query(kitchen.pk)), user=cook, recipe=revision.tested)
     assert form.is_valid(), form.errors
-    assert form.wish["pots"] == int(found.asked["pots"]) if "pots" in found.asked else form.wish["fruit"].value == 9000
+    assert (
+        form.plan_input["pots"] == int(found.asked["pots"])
+        if "pots" in found.asked
+        else form.plan_input["fruit"].value == 9000
+    )

@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
 from inventory.fruit.models import FreezerItem
-from inventory.fruit.services.freezer import (
+from inventory.fruit.services import (
     FreezerFields,
     freezer_item_add,
     freezer_item_change,

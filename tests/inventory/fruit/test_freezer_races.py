@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import ValidationError
 
-from inventory.fruit.services.freezer import freezer_item_take
+from inventory.fruit.services import freezer_item_take
 from tests.factories.freezer import make_freezer_item
 from tests.inventory.batches.test_races import RACERS, race
 
