@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sys
 
-from inventory.fruit.sharing import Wish, share_out
+from inventory.fruit.sharing import ClaimInput, share_out
 from tests.benchmarks.bench_engine import bare_baseline, typical
 
 CLAIMS = 60
@@ -19,7 +19,7 @@ MOST_TIMES = 10  # the baseline; measured: 0.8 to 1.4
 
 
 def main() -> int:
-    wishes = [Wish(f"{n:02}", 4_000 + 400 * (n % 17), 900 * (n % 5), 700 * (n % 7)) for n in range(CLAIMS)]
+    wishes = [ClaimInput(f"{n:02}", 4_000 + 400 * (n % 17), 900 * (n % 5), 700 * (n % 7)) for n in range(CLAIMS)]
     bare = typical(bare_baseline for _ in range(50))
     seconds = typical((lambda: share_out(UNITS, wishes)) for _ in range(20))
     times = seconds / bare

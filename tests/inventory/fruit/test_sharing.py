@@ -420,5 +420,3 @@ def test_every_reason_there_is_occurs_among_three_small_claims():
     for supply, three in product(range(7), combinations(claims, 3)):
         seen |= {part.why for part in share_out(supply, three).parts}
     assert seen == set(Why)
-from inventory.fruit.sharing import ClaimInput, Outcome, SharingError, Why, share_out
-from tests.helpers import examples

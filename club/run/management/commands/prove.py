@@ -123,10 +123,10 @@ class Command(BaseCommand):
     def run_checks(self) -> list[str]:
         """Every check, as many at a time as there are cores; the names of those that failed."""
         with ThreadPoolExecutor(os.cpu_count()) as pool:
-            passed = list(pool.map(self.check, CHECKS))
+            passed = list(pool.map(self.passes, CHECKS))
         return [name for name, is_passed in zip(CHECKS, passed, strict=True) if not is_passed]
 
-    def check(self, name: str) -> bool:
+    def passes(self, name: str) -> bool:
         began = time.monotonic()
         done = subprocess.run(
             CHECKS[name],
