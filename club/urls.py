@@ -4,6 +4,7 @@ from django.contrib import admin
 from django.urls import include, path
 
 from club.reminders import views as reminders_views
+from club.reminders.urls import calendar_patterns
 
 urlpatterns = [
     path("", include("club.desk.urls")),
@@ -14,7 +15,7 @@ urlpatterns = [
     path("jars/", include("inventory.jars.urls")),
     path("fruit/", include("inventory.fruit.urls")),
     path("classes/", include("club.classes.urls")),
-    path("calendar/", include("club.reminders.calendar_urls")),
+    path("calendar/", include(calendar_patterns)),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
     path("accounts/", include("allauth.urls")),

@@ -99,9 +99,9 @@ SENT_WITHIN = timedelta(days=14)
 def bounces_note(*, notification: Notification, now: datetime) -> list[User]:
     """Note each bounce for the person it is about; returns those of whom it is news.
 
-    The address must be the one she has now, and the mail one of ours to her, by its Message-ID: a stranger who writes
-    in our name can make her mail server refuse that, and it must not cost her our mails. A report that names no
-    Message-ID counts when a reminder was mailed to her lately.
+    The address must be the one they have now, and the mail one of ours to them, by its Message-ID: a stranger who
+    writes in our name can make their mail server refuse that, and it must not cost them our mails. A report that names
+    no Message-ID counts when a reminder was mailed to them lately.
     """
     noted = []
     for bounce in notification.bounces:

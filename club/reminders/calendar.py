@@ -1,4 +1,4 @@
-"""What stands in a person's calendar: her classes, what she has of the club's, the seals she has to look at.
+"""What stands in a person's calendar: their classes, what they have of the club's, the seals they look at.
 
 A calendar program keeps what it has once read, so a change has to reach it: an entry keeps its UID for ever, and its
 SEQUENCE rises with each change (RFC 5545, 3.8.7.4). What is called off stays for a month, told as cancelled.
@@ -79,7 +79,7 @@ def session_entry(
 
 
 def _taken(person: User, now: datetime) -> Iterator[Entry]:
-    """Classes she has a seat in, is offered one, or had one. A place in the waiting line is no appointment."""
+    """Classes they have a seat in, is offered one, or had one. A place in the waiting line is no appointment."""
     rows = SignUp.objects.of(person).filter(session__ends_at__gt=now - LOOK_BACK)
     rows = rows.select_related("session__hall").order_by("session_id", "joined_at", "pk")
     for _session_id, group in groupby(rows, key=lambda row: row.session_id):
@@ -89,7 +89,7 @@ def _taken(person: User, now: datetime) -> Iterator[Entry]:
 
 
 def _taken_one(rows: list[SignUp], now: datetime) -> Entry | None:
-    """All her sign-ups for one session, the last one stands. Each of their moments is a change, never taken back."""
+    """All their sign-ups for one session, the last one stands. Each of their moments is a change, never taken back."""
     last = rows[-1]
     called_off = last.closed_at or last.session.cancelled_at
     had_a_seat = any(row.seated_at or row.offered_at for row in rows)
@@ -120,13 +120,13 @@ def _loans(person: User, now: datetime) -> Iterator[Entry]:
     """A day, not an hour. A loan is only ever made longer, so the days from hand-over count the changes."""
     rows = Loan.objects.filter(person=person).exclude(returned_at__lt=now - CALLED_OFF_FOR).select_related("thing")
     for loan in rows:
-        told = {"name": loan.thing.name, "code": loan.thing.code}
+        names = {"name": loan.thing.name, "code": loan.thing.code}
         days = max((loan.due_on - loan.handed_over_at.date()).days, 0)
         yield Entry(
             uid=f"loan-{loan.pk}",
             sequence=days + (1 if loan.returned_at else 0),
             changed_at=loan.returned_at or loan.handed_over_at,
-            summary=_("Bring back: %(name)s (%(code)s)") % told,
+            summary=_("Bring back: %(name)s (%(code)s)") % names,
             starts=loan.due_on,
             ends=loan.due_on + timedelta(days=1),
             url=settings.SITE_URL + reverse("equipment:mine"),

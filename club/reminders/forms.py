@@ -16,10 +16,10 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.reminders import digest
-from club.reminders.models import Wishes
+from club.reminders.models import NotificationSettings
+from club.reminders.rules import DIGEST
+from club.reminders.rules.base import AnyRule
 from club.reminders.services import zone_names
-from club.reminders.terms import Rule
 
 CLOCK = {"type": "time"}
 HOURS = [(hour, f"{hour:02}:00") for hour in range(24)]
@@ -29,7 +29,7 @@ def weekday_choices() -> list[tuple[str, Any]]:
     return [("", _("No, each one as it comes")), *((str(day), name) for day, name in WEEKDAYS.items())]
 
 
-class WishesForm(forms.Form):
+class NotificationSettingsForm(forms.Form):
     zone_name = forms.ChoiceField(label=_("Time zone"), required=False)
     quiet_from = forms.TimeField(label=_("No mail from"), widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"))
     quiet_until = forms.TimeField(label=_("until"), widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"))
@@ -48,8 +48,8 @@ class WishesForm(forms.Form):
         help_text=_("What is not ticked is shown on the site alone."),
     )
 
-    def __init__(self, *args: Any, wishes: Wishes, kinds: Sequence[Rule], **kwargs: Any) -> None:
-        kwargs["initial"] = shown(wishes, kinds)
+    def __init__(self, *args: Any, preferences: NotificationSettings, kinds: Sequence[AnyRule], **kwargs: Any) -> None:
+        kwargs["initial"] = shown(preferences, kinds)
         super().__init__(*args, **kwargs)
         _offer(self.fields["zone_name"], zone_choices())
         _offer(self.fields["mailed"], [(rule.name, capfirst(str(rule.title))) for rule in kinds if rule.may_mute])
@@ -60,7 +60,7 @@ class WishesForm(forms.Form):
             Row(Column("quiet_from", css_class="col-6"), Column("quiet_until", css_class="col-6")),
             _said(gettext("By the clock in your time zone. The same time twice: mail at any hour.")),
             _note(
-                [rule for rule in kinds if not rule.may_wait and rule.name != digest.NAME],
+                [rule for rule in kinds if not rule.may_wait and rule.name != DIGEST.name],
                 gettext("These come at any hour, as they cannot wait"),
             ),
             _heading(gettext("What")),
@@ -73,15 +73,15 @@ class WishesForm(forms.Form):
         self.helper.add_input(Submit("send", gettext("Save")))
 
 
-def shown(wishes: Wishes, kinds: Sequence[Rule]) -> dict[str, Any]:
-    """Wishes as their form shows them."""
+def shown(preferences: NotificationSettings, kinds: Sequence[AnyRule]) -> dict[str, Any]:
+    """NotificationSettings as their form shows them."""
     return {
-        "zone_name": wishes.zone_name,
-        "quiet_from": wishes.quiet_from,
-        "quiet_until": wishes.quiet_until,
-        "digest_weekday": wishes.digest_weekday,
-        "digest_hour": wishes.digest_hour,
-        "mailed": [rule.name for rule in kinds if rule.may_mute and rule.name not in wishes.muted_kinds],
+        "zone_name": preferences.zone_name,
+        "quiet_from": preferences.quiet_from,
+        "quiet_until": preferences.quiet_until,
+        "digest_weekday": preferences.digest_weekday,
+        "digest_hour": preferences.digest_hour,
+        "mailed": [rule.name for rule in kinds if rule.may_mute and rule.name not in preferences.muted_kinds],
     }
 
 
@@ -107,6 +107,6 @@ def _said(text: str) -> HTML:
     return HTML(format_html('<p class="form-text">{}</p>', text))
 
 
-def _note(kinds: Sequence[Rule], text: str) -> HTML:
+def _note(kinds: Sequence[AnyRule], text: str) -> HTML:
     """Which kinds a rule of the house is about; nothing where it is about none."""
     return HTML(render_to_string("reminders/parts/kinds.html", {"kinds": kinds, "text": text}))

@@ -1,6 +1,6 @@
 """Quiet hours and the weekly hour, by a person's own clock. Pure: the moment is an argument, and so is the zone.
 
-Both are wall time: they mean what her clock shows, on the days it is put forward or back too. So "inside" is asked
+Both are wall time: they mean what that clock shows, on the days it is put forward or back too. So "inside" is asked
 of the clock, and an end is the first moment at which the clock shows something else: it comes when the clock gets
 there, or when it jumps over it.
 """
@@ -104,7 +104,7 @@ def _at(day: date, wall: time, zone: tzinfo) -> datetime:
     return datetime.combine(day, wall, zone).astimezone(UTC)
 
 
-# How a person wants to be reached, and whether her mailbox takes our mail. No row means the defaults below.
+# How a person wants to be reached, and whether their mailbox takes our mail. No row means the defaults below.
 
 # Our own choices, no source: what a household would call late, and the hour at which a week is looked over.
 QUIET_FROM, QUIET_UNTIL = time(21, 30), time(7, 30)
@@ -113,10 +113,12 @@ BAR = "|"
 MONDAY, SUNDAY = 0, 6
 
 
-class Wishes(models.Model):
+class NotificationSettings(models.Model):
     """One row for each person, so that a sender reads it together with the person."""
 
-    person = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="wishes")
+    person = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="notification_settings"
+    )
     zone_name = models.CharField(_("time zone"), max_length=64, blank=True)  # empty: the club's
     quiet_from = models.TimeField(default=QUIET_FROM)
     quiet_until = models.TimeField(default=QUIET_UNTIL)
@@ -124,12 +126,13 @@ class Wishes(models.Model):
     muted = models.TextField(default=BAR, blank=True)
     digest_weekday = models.PositiveSmallIntegerField(null=True, blank=True)  # Monday is 0; none: each as it comes
     digest_hour = models.PositiveSmallIntegerField(default=DIGEST_HOUR)
-    # The address that sent our mail back for good. Another address in her account lifts it by itself.
+    # The address that sent our mail back for good. Another address in their account lifts it by itself.
     bounced_address = models.CharField(max_length=254, blank=True)
     bounced_at = models.DateTimeField(null=True, blank=True)
     bounce_reason = models.CharField(max_length=300, blank=True)
 
     class Meta:
+        db_table = "reminders_wishes"
         constraints = [
             models.CheckConstraint(
                 name="digest_on_a_day_of_the_week",
@@ -147,7 +150,7 @@ class Wishes(models.Model):
 
     @cached_property
     def zone(self) -> tzinfo:
-        """Hers, or the club's where she named none or one that this machine no longer knows."""
+        """Theirs, or the club's where they named none or one that this machine no longer knows."""
         try:
             return ZoneInfo(self.zone_name) if self.zone_name else timezone.get_default_timezone()
         except (ZoneInfoNotFoundError, ValueError):
@@ -170,19 +173,19 @@ class Wishes(models.Model):
         return bool(self.bounced_address) and self.bounced_address == self.person.email
 
 
-def people_bounced() -> QuerySet[Wishes]:
+def people_bounced() -> QuerySet[NotificationSettings]:
     """Of active people whose address, the one they have now, sends our mail back; the latest first."""
-    theirs = Wishes.objects.exclude(bounced_address="").filter(bounced_address=F("person__email"))
+    theirs = NotificationSettings.objects.exclude(bounced_address="").filter(bounced_address=F("person__email"))
     return theirs.filter(person__is_active=True).select_related("person").order_by("-bounced_at", "-pk")
 
 
-def wishes_of(person: User) -> Wishes:
-    """Hers, or the defaults, not saved. No query where the person was read with `select_related("wishes")`."""
+def notification_settings_of(person: User) -> NotificationSettings:
+    """Theirs, or the defaults, not saved. No query where they were read with the person by `select_related`."""
     try:
-        wishes: Wishes = person.wishes
+        preferences: NotificationSettings = person.notification_settings
     except ObjectDoesNotExist:
-        return Wishes(person=person)
-    return wishes
+        return NotificationSettings(person=person)
+    return preferences
 
 
 # The outbox: one row for one reason, one subject, one occurrence and one person, whatever asks twice.
@@ -190,16 +193,16 @@ def wishes_of(person: User) -> Wishes:
 
 class ReminderState(models.TextChoices):
     DUE = "due", _("due")
-    TAKEN = "taken", _("about to be sent")  # in a sender's basket: nothing of it has left the house
-    SENDING = "sending", _("being sent")  # in a sender's hand: if the sender dies, nobody knows whether it left
+    LEASED = "taken", _("about to be sent")  # by a sender, with others: nothing of it has left the house
+    SENDING = "sending", _("being sent")  # if the sender dies now, nobody knows whether it left
     SENT = "sent", _("sent")
     SHOWN = "shown", _("shown on the site")  # to somebody who wants no mail of this kind, or a digest
     SETTLED = "settled", _("settled before it was sent")
     DEAD = "dead", _("could not be sent")
 
 
-HELD = (ReminderState.TAKEN, ReminderState.SENDING)
-LIVE = (ReminderState.DUE, *HELD)
+UNDER_LEASE = (ReminderState.LEASED, ReminderState.SENDING)
+LIVE = (ReminderState.DUE, *UNDER_LEASE)
 
 
 class IsIn(Func):
@@ -217,16 +220,16 @@ class IsIn(Func):
 
 class ReminderQuerySet(models.QuerySet["Reminder"]):
     def waiting(self, now: datetime) -> ReminderQuerySet:
-        """Rows a sender may take, the longest wait first: due, or held by one whose lease ran out, who died."""
+        """Rows a sender may take, the longest wait first: due, or under a lease that ran out, as its sender died."""
         due = Q(state=ReminderState.DUE, next_try_at__lte=now)
-        abandoned = Q(state__in=HELD, leased_until__lt=now)
+        abandoned = Q(state__in=UNDER_LEASE, leased_until__lt=now)
         return self.filter(IsIn(*LIVE)).filter(due | abandoned).order_by("due_at", "pk")
 
     def dead(self) -> ReminderQuerySet:
         return self.filter(IsIn(ReminderState.DEAD)).select_related("person").order_by("-due_at", "-pk")
 
     def late(self, now: datetime) -> ReminderQuerySet:
-        """What wants to go out by now, in whose hands it may be; what was put off on purpose only from its hour on."""
+        """What wants to go out by now, under a lease or not; what was put off on purpose only from its hour on."""
         return self.filter(IsIn(*LIVE)).filter(Q(not_before=None) | Q(not_before__lte=now)).order_by()
 
     def lateness(self, now: datetime) -> timedelta:
@@ -244,14 +247,14 @@ class Reminder(models.Model):
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="reminders")
     due_at = models.DateTimeField()
     state = models.CharField(max_length=10, choices=ReminderState.choices, default=ReminderState.DUE)
-    # How often it was in a sender's hand.
+    # How often sending it was begun.
     attempts = models.PositiveSmallIntegerField(default=0)
     next_try_at = models.DateTimeField()
     # Put off on purpose, such as over somebody's quiet hours: until then it is not late.
     not_before = models.DateTimeField(null=True, blank=True)
-    # The basket it lies in. A basket's name is never used again, so a sender that was taken for dead cannot speak for
-    # a row that another has taken since.
-    holder = models.UUIDField(null=True, blank=True)
+    # The lease under which a sender has it, with other rows. Its key is never used again, so a sender that was late
+    # cannot speak for a row that another has leased since.
+    lease = models.UUIDField(null=True, blank=True, db_column="holder")
     leased_until = models.DateTimeField(null=True, blank=True)
     sent_at = models.DateTimeField(null=True, blank=True)
     last_error = models.CharField(max_length=300, blank=True)
@@ -280,14 +283,22 @@ class Reminder(models.Model):
     def __str__(self) -> str:
         return f"{self.rule} {self.subject} {self.occurrence}"
 
+    @property
+    def subject_id(self) -> int:
+        """41 of "batch:41"."""
+        return int(self.subject.partition(":")[2])
 
-class Tick(models.Model):
-    """When the rules were last asked, and the lease that keeps two clocks from asking them twice."""
+
+class PeriodicJob(models.Model):
+    """When a round of it was last begun, and the lease that keeps two clocks from beginning the same one twice."""
 
     name = models.CharField(max_length=20, primary_key=True)
     free_at = models.DateTimeField()  # nobody begins before
     began_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        db_table = "reminders_tick"
 
     def __str__(self) -> str:
         return self.name

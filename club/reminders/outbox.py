@@ -30,18 +30,19 @@ from django.core.mail.backends.smtp import EmailBackend as SmtpBackend
 from django.db import DatabaseError, InterfaceError, OperationalError, connection, transaction
 from django.db.models import F, Q, QuerySet, prefetch_related_objects
 
-from club.classes.services.seats import seats_move_on
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders.models import Reminder, ReminderState, Tick, Wishes, quiet_until, wishes_of
+from club.reminders.models import (
+    NotificationSettings,
+    PeriodicJob,
+    Reminder,
+    ReminderState,
+    notification_settings_of,
+    quiet_until,
+)
 from club.reminders.rules import RULES
+from club.reminders.rules.base import AnyRule, Due, Message, stop_link
 from club.reminders.services import mailbox_note_bounce
-from club.reminders.stopping import stop_link
-from club.reminders.terms import Rule
-from club.reminders.wording import Due, Message
-from inventory.batches.services import recalls_follow_withdrawals
-from inventory.equipment.services import waiting_move_on
-from inventory.fruit.services import offers_share_due
 
 # Pure sums of the outbox: how long to wait, when to give up, and which refusals are final.
 
@@ -92,7 +93,7 @@ def is_server_away(error: Exception) -> bool:
 def is_no_mailbox(error: Exception) -> bool:
     """True when the server says that there is no such mailbox (RFC 3463, 5.1.x): the address is wrong, not we.
 
-    Any other refusal for good may be our own fault, such as a relay that does not know us, and says nothing of her.
+    Any other refusal for good may be our own fault, such as a relay that does not know us, and says nothing of them.
     """
     if not isinstance(error, smtplib.SMTPRecipientsRefused) or not error.recipients:
         return False
@@ -110,50 +111,49 @@ def message_id(*key: object, host: str) -> str:
     return f"<{digest}@{host}>"
 
 
-# One clock at a time: a second beat, or a tick that comes twice, finds the round taken and does no harm.
+# One clock at a time: a second beat, or a message that comes twice, finds the round begun and does no harm.
 
-NAME = "reminders"
+JOB = "reminders"
 # A machine whose clock was wrong for a moment must not stop the rules from being asked for a year.
 NO_LEASE_IS_LONGER = timedelta(hours=1)
 
 
-def tick_begin(*, now: datetime) -> bool:
-    """True when this round is ours. It stays so for two ticks, then the holder is taken for dead."""
+def round_begin(*, now: datetime) -> bool:
+    """True when this round is ours. It stays so for two rounds' time; then whoever began it counts as gone."""
     if _take(now):
         return True
-    if Tick.objects.filter(name=NAME).exists():
+    if PeriodicJob.objects.filter(name=JOB).exists():
         return False
-    Tick.objects.bulk_create([Tick(name=NAME, free_at=now)], ignore_conflicts=True)
+    PeriodicJob.objects.bulk_create([PeriodicJob(name=JOB, free_at=now)], ignore_conflicts=True)
     return _take(now)
 
 
 def _take(now: datetime) -> bool:
     free = Q(free_at__lte=now) | Q(free_at__gt=now + NO_LEASE_IS_LONGER)
     until = now + timedelta(seconds=2 * settings.REMINDER_TICK_SECONDS)
-    return Tick.objects.filter(free, name=NAME).update(free_at=until, began_at=now) == 1
+    return PeriodicJob.objects.filter(free, name=JOB).update(free_at=until, began_at=now) == 1
 
 
-def tick_end(*, began: datetime, now: datetime) -> None:
-    """The next round may begin three quarters of a tick after this one began: a clock is never that early."""
+def round_end(*, began: datetime, now: datetime) -> None:
+    """The next round may begin three quarters of the interval after this one began: a clock is never that early."""
     free_at = began + timedelta(seconds=0.75 * settings.REMINDER_TICK_SECONDS)
-    Tick.objects.filter(name=NAME, began_at=began).update(free_at=free_at, ended_at=now)
+    PeriodicJob.objects.filter(name=JOB, began_at=began).update(free_at=free_at, ended_at=now)
 
 
-def last_tick(now: datetime) -> timedelta | None:
+def last_round(now: datetime) -> timedelta | None:
     """How long ago a round ended; None when there never was one."""
-    ended = Tick.objects.filter(name=NAME).values_list("ended_at", flat=True).first()
+    ended = PeriodicJob.objects.filter(name=JOB).values_list("ended_at", flat=True).first()
     return now - ended if ended else None
 
 
-# Who has which row in hand. Every change of state of a row on its way is here, each a conditional update.
+# Which sender has which row. Every change of state of a row on its way is here, each a conditional update.
 #
-# A sender takes due rows by the basketful, under a lease, and then one after the other into its hand. A basket whose
-# lease ran out belonged to a sender that died: what lay in it is simply due again; of what was in hand nobody knows
-# whether it left the house.
+# A sender leases a batch of due rows, and then sends one after the other. A lease that ran out belonged to a sender
+# that died: rows that were only leased are due again; of the one that was being sent nobody knows whether it left.
 
 log = logging.getLogger(__name__)
 
-BASKET = 50
+MOST_LEASED = 50
 DATABASE_AWAY = (OperationalError, InterfaceError)
 # Together half a minute: a database that restarts is back by then, and the lease runs much longer.
 PAUSES_S = (0.5, 1, 2, 4, 8, 16)
@@ -161,11 +161,11 @@ ALL_DIED = "Each sender died before it could say."
 UNKNOWN = "The sender died with this mail in hand: it may have arrived. Ask, before you send it again."
 
 
-def lease() -> timedelta:
+def lease_time() -> timedelta:
     return timedelta(seconds=settings.REMINDER_LEASE_SECONDS)
 
 
-def basket_take(*, now: datetime, most: int = BASKET) -> list[Reminder]:
+def lease_begin(*, now: datetime, most: int = MOST_LEASED) -> list[Reminder]:
     """So many of the rows that wait, the longest wait first; an empty list when none does.
 
     PostgreSQL passes over the rows that another is taking at this moment. SQLite knows no row locks; there the
@@ -173,18 +173,18 @@ def basket_take(*, now: datetime, most: int = BASKET) -> list[Reminder]:
     """
     while True:
         with transaction.atomic():
-            waiting = Reminder.objects.waiting(now).select_related("person__wishes")
+            waiting = Reminder.objects.waiting(now).select_related("person__notification_settings")
             found = list(waiting.select_for_update(skip_locked=True, of=("self",))[:most])
             rows = _without_the_given_up(found)
-            holder, until = uuid4(), now + lease()
+            key, until = uuid4(), now + lease_time()
             Reminder.objects.filter(pk__in=[row.pk for row in rows]).update(
-                state=ReminderState.TAKEN, holder=holder, leased_until=until
+                state=ReminderState.LEASED, lease=key, leased_until=until
             )
         if rows or not found:
             break
     for row in rows:
-        row.state, row.holder, row.leased_until = ReminderState.TAKEN, holder, until
-    # Rules ask for a person's roles; asked here they cost one query a basket.
+        row.state, row.lease, row.leased_until = ReminderState.LEASED, key, until
+    # Rules ask for a person's roles; asked here they cost one query a lease.
     prefetch_related_objects(rows, "person__groups")
     return rows
 
@@ -194,7 +194,7 @@ def _without_the_given_up(found: list[Reminder]) -> list[Reminder]:
     given_up = {row.pk: why for row in found if (why := _why_not_again(row))}
     for why in set(given_up.values()):
         rows = Reminder.objects.filter(pk__in=[pk for pk, its in given_up.items() if its == why])
-        rows.update(state=ReminderState.DEAD, holder=None, leased_until=None, last_error=why)
+        rows.update(state=ReminderState.DEAD, lease=None, leased_until=None, last_error=why)
         log.error("Reminders %s are given up: %s", [pk for pk, its in given_up.items() if its == why], why)
     return [row for row in found if row.pk not in given_up]
 
@@ -208,34 +208,34 @@ def _why_not_again(row: Reminder) -> str:
     return ALL_DIED if row.attempts >= MOST_ATTEMPTS else ""
 
 
-def reminder_take_in_hand(*, reminder: Reminder, now: datetime) -> bool:
-    """From the basket into the hand, with a lease of its own; False when the basket was taken over meanwhile.
+def reminder_begin_sending(*, reminder: Reminder, now: datetime) -> bool:
+    """From now on it is being sent, under the lease anew; False when another sender leased it meanwhile.
 
     The try is counted now: a mail that kills its senders must run out of tries as well.
     """
-    ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.TAKEN, holder=reminder.holder)
-    if not ours.update(state=ReminderState.SENDING, attempts=F("attempts") + 1, leased_until=now + lease()):
+    ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.LEASED, lease=reminder.lease)
+    if not ours.update(state=ReminderState.SENDING, attempts=F("attempts") + 1, leased_until=now + lease_time()):
         return False
     reminder.state, reminder.attempts = ReminderState.SENDING, reminder.attempts + 1
     return True
 
 
 def reminder_note(*, reminder: Reminder, state: ReminderState, **changes: object) -> None:
-    """What became of the row in hand. Only while it is ours: another may have taken it since."""
-    ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.SENDING, holder=reminder.holder)
-    _surely(partial(ours.update, state=state, holder=None, leased_until=None, **changes))
+    """What became of the row being sent. Only while it is ours: another may have leased it since."""
+    ours = Reminder.objects.filter(pk=reminder.pk, state=ReminderState.SENDING, lease=reminder.lease)
+    _surely(partial(ours.update, state=state, lease=None, leased_until=None, **changes))
     reminder.state = state
 
 
-def basket_give_back(rows: Collection[Reminder]) -> None:
-    """What of a basket was not taken in hand is due again at once, its tries as they were."""
-    for holder in {row.holder for row in rows}:  # one: a basket has one holder
-        ours = Reminder.objects.filter(pk__in=[row.pk for row in rows], holder=holder, state=ReminderState.TAKEN)
-        _surely(partial(ours.update, state=ReminderState.DUE, holder=None, leased_until=None))
+def lease_release(rows: Collection[Reminder]) -> None:
+    """What of a lease was not begun is due again at once, its tries as they were."""
+    for key in {row.lease for row in rows}:  # one: they were leased together
+        ours = Reminder.objects.filter(pk__in=[row.pk for row in rows], lease=key, state=ReminderState.LEASED)
+        _surely(partial(ours.update, state=ReminderState.DUE, lease=None, leased_until=None))
 
 
 def _surely(write: Callable[[], object]) -> None:
-    """A mail that left must be noted: when the database is away for a moment we wait for it, with nothing new in hand.
+    """A mail that left must be noted: when the database is away for a moment we wait for it, and send nothing new.
 
     Writing twice does no harm: after the first time the row is no longer ours.
     """
@@ -269,7 +269,7 @@ def gather(now: datetime) -> int:
         try:
             written += sum(_write_new(rule, some, now) for some in _in_parts(rule.due(now)))
         except Exception as error:
-            log.exception("Rule %s could not be asked", rule.name)
+            log.exception("AnyRule %s could not be asked", rule.name)
             errors.append(error)
     if errors:
         raise errors[0]
@@ -293,7 +293,7 @@ def known(rule: str, due: list[Due]) -> QuerySet[Reminder, Key]:
     return same.order_by().values_list("subject", "occurrence", "person_id")
 
 
-def _write_new(rule: Rule, due: list[Due], now: datetime) -> int:
+def _write_new(rule: AnyRule, due: list[Due], now: datetime) -> int:
     there = set(known(rule.name, due))
     new = [
         Reminder(
@@ -323,26 +323,26 @@ class Route:
     not_before: datetime | None = None
 
 
-def route_for(reminder: Reminder, rule: Rule, now: datetime) -> Route:
-    """As its person wishes. One query at most; none where the row was read with "person__wishes".
+def route_for(reminder: Reminder, rule: AnyRule, now: datetime) -> Route:
+    """As its person chose. One query at most; none where the row was read with "person__notification_settings".
 
     What is shown on the site alone is shown at once: it wakes nobody.
     """
-    wishes = wishes_of(reminder.person)
-    if is_site_alone(wishes, rule):
+    preferences = notification_settings_of(reminder.person)
+    if is_site_alone(preferences, rule):
         return Route(by_mail=False)
     if rule.may_wait:
-        return Route(not_before=quiet_until(now, wishes.quiet, wishes.zone))
+        return Route(not_before=quiet_until(now, preferences.quiet, preferences.zone))
     return Route()
 
 
-def is_site_alone(wishes: Wishes, rule: Rule) -> bool:
-    """Her mailbox sends our mail back, or she muted the kind, or it waits for her digest, which lists it."""
-    is_muted = rule.may_mute and rule.name in wishes.muted_kinds
-    return wishes.is_bounced or is_muted or (wishes.has_digest and rule.may_wait and rule.keeps_a_week)
+def is_site_alone(preferences: NotificationSettings, rule: AnyRule) -> bool:
+    """Their mailbox sends our mail back, or they muted the kind, or it waits for their digest, which lists it."""
+    is_muted = rule.may_mute and rule.name in preferences.muted_kinds
+    return preferences.is_bounced or is_muted or (preferences.has_digest and rule.may_wait and rule.keeps_a_week)
 
 
-def mail_headers(reminder: Reminder, rule: Rule) -> dict[str, str]:
+def mail_headers(reminder: Reminder, rule: AnyRule) -> dict[str, str]:
     """Headers of the mail beside those that every reminder has.
 
     Auto-Submitted keeps absence notes quiet (RFC 3834). A kind that may be muted names where (RFC 2369), and that one
@@ -364,7 +364,7 @@ MAILS_A_CONNECTION = 50
 OF_THE_MAIL = (smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError)
 
 
-def mail_of(reminder: Reminder, rule: Rule, message: Message) -> EmailMultiAlternatives:
+def mail_of(reminder: Reminder, rule: AnyRule, message: Message) -> EmailMultiAlternatives:
     host = urlsplit(settings.SITE_URL).hostname or "localhost"
     key = (reminder.rule, reminder.subject, reminder.occurrence, reminder.person_id)
     headers = {"Message-ID": message_id(*key, host=host), **mail_headers(reminder, rule)}
@@ -431,10 +431,9 @@ class MailLine:
         self._smtp = None
 
 
-# Sending: what waits goes out once, whatever falls over.
+# Sending: what waits goes out once, whichever process or server fails.
 #
-# Any number of processes may run this at once, on PostgreSQL and on SQLite. No lock is held and no transaction is
-# open
+# Any number of processes may run this at once, on PostgreSQL and on SQLite. No lock is held and no transaction is open
 # while a mail server is talked to.
 
 # One run takes no new row after this long: with the slowest mail on top it ends before Celery's time limit.
@@ -459,36 +458,36 @@ class Watch:
 def send_due(now: datetime, run_for: timedelta = RUN_FOR) -> Counter[str]:
     """Send what waits, the longest wait first; returns how many ended in each state.
 
-    1. Take a basketful of rows.
-    2. Take a row in hand. Somebody else has it meanwhile: leave it.
+    1. Lease a batch of rows.
+    2. Begin to send one. Somebody else has it meanwhile: leave it.
     3. Ask its rule again. Settled meanwhile: say so and send nothing.
     4. Send, in no transaction: a failure later must not un-mark what has left the house.
-    5. Note the outcome before the next row is taken in hand: a sender that dies leaves one mail unknown, never two.
+    5. Note the outcome before the next row is begun: a sender that dies leaves one mail unknown, never two.
     A row that breaks is put off, so that the run is never caught on it. When the mail server or the database is away
     the run ends: the others are given back and keep their tries.
     """
     watch, outcomes = Watch(now), Counter[str]()
     with MailLine() as line:
-        while watch.ran() < run_for and (rows := basket_take(now=watch.now())):
+        while watch.ran() < run_for and (rows := lease_begin(now=watch.now())):
             try:
                 for row in rows:
                     if watch.ran() >= run_for:
                         break
-                    if not reminder_take_in_hand(reminder=row, now=watch.now()):
+                    if not reminder_begin_sending(reminder=row, now=watch.now()):
                         continue
                     error = _send_one(row, watch.now(), line)
                     outcomes[row.state] += 1
                     if error is not None and (is_server_away(error) or isinstance(error, DATABASE_AWAY)):
                         return outcomes
             finally:
-                basket_give_back(rows)
+                lease_release(rows)
     return outcomes
 
 
 def senders_wanted(now: datetime) -> int:
-    """How many senders are worth their while beside the one who asks: one for each further basketful that waits."""
-    waiting = Reminder.objects.waiting(now).order_by()[: BASKET * MOST_SENDERS].count()
-    return max(0, -(-waiting // BASKET) - 1)
+    """How many senders are worth their while beside the one who asks: one for each further lease that waits."""
+    waiting = Reminder.objects.waiting(now).order_by()[: MOST_LEASED * MOST_SENDERS].count()
+    return max(0, -(-waiting // MOST_LEASED) - 1)
 
 
 def _send_one(reminder: Reminder, now: datetime, line: MailLine) -> Exception | None:
@@ -517,52 +516,43 @@ def _send_one(reminder: Reminder, now: datetime, line: MailLine) -> Exception | 
 
 
 def _put_off(reminder: Reminder, later: datetime) -> None:
-    """Nothing was tried, so the try is given back. That it is ours hangs on the basket, not on the number of tries."""
+    """Nothing was tried, so the try is given back. That it is ours hangs on the lease, not on the number of tries."""
     tries = {"attempts": reminder.attempts - 1, "next_try_at": later, "not_before": later}
     reminder_note(reminder=reminder, state=ReminderState.DUE, **tries)
 
 
 def _note_failure(reminder: Reminder, error: Exception, now: datetime) -> None:
-    told = f"{type(error).__name__}: {error}"[:300]
+    reason = f"{type(error).__name__}: {error}"[:300]
     if is_given_up(error, reminder.attempts):
-        log.error("Reminder %s is given up: %s", reminder.pk, told)
-        reminder_note(reminder=reminder, state=ReminderState.DEAD, last_error=told)
+        log.error("Reminder %s is given up: %s", reminder.pk, reason)
+        reminder_note(reminder=reminder, state=ReminderState.DEAD, last_error=reason)
         if is_no_mailbox(error):
-            mailbox_note_bounce(person=reminder.person, reason=told, now=now)
+            mailbox_note_bounce(person=reminder.person, reason=reason, now=now)
         return
     # A rule that could not be asked for want of a database is asked as soon as there is one.
     is_ours = isinstance(error, DATABASE_AWAY)
     wait = timedelta(0) if is_ours else wait_after(reminder.attempts, jitter=random.random())
-    log.warning("Reminder %s failed, again in %d s: %s", reminder.pk, wait.total_seconds(), told)
-    reminder_note(reminder=reminder, state=ReminderState.DUE, next_try_at=now + wait, last_error=told)
+    log.warning("Reminder %s failed, again in %d s: %s", reminder.pk, wait.total_seconds(), reason)
+    reminder_note(reminder=reminder, state=ReminderState.DUE, next_try_at=now + wait, last_error=reason)
 
 
-# The outbox: gather what is due, send it once, and never lose it.
-
-# What moves on by the clock alone, before what is due is gathered.
-MOVES_ON: tuple[Callable[[datetime], object], ...] = (
-    waiting_move_on,
-    seats_move_on,
-    offers_share_due,
-    recalls_follow_withdrawals,
-)
+# The periodic job, and an organiser's second try.
 
 
-def tick(now: datetime, call_senders: Callable[[int], None] = lambda number: None) -> None:
-    """What the clock asks for each minute: lines move on, what is due is gathered, what waits is sent.
+def gather_and_send(now: datetime, call_senders: Callable[[int], None] = lambda number: None) -> None:
+    """Run each minute: what is due is gathered, what waits is sent.
 
     Two clocks do no more than one: a round is begun once. Sending is anybody's; when much waits, `call_senders` is
-    told how many more hands are worth their while.
-    What cannot move on, or a rule that cannot be asked, must not hold up what comes after it.
+    told how many more senders are worth their while.
+    A rule that cannot be asked must not hold up what waits to be sent.
     """
     watch = Watch(now)
     with ExitStack() as at_last:  # run from the last to the first, each whether or not the one before it broke
         at_last.callback(lambda: send_due(watch.now()))
-        if tick_begin(now=now):
+        if round_begin(now=now):
             at_last.callback(lambda: call_senders(senders_wanted(watch.now())))
-            at_last.callback(lambda: tick_end(began=now, now=watch.now()))
-            for step in reversed((*MOVES_ON, gather)):
-                at_last.callback(step, now)
+            at_last.callback(lambda: round_end(began=now, now=watch.now()))
+            at_last.callback(gather, now)
 
 
 def reminder_resend(*, by: User, reminder: Reminder, now: datetime) -> bool:
@@ -577,7 +567,7 @@ def reminder_resend(*, by: User, reminder: Reminder, now: datetime) -> bool:
 
 State = Literal["ok", "gone"]
 PATIENCE_S = 2
-# Ticks missed before an organiser is told: one may fall into a restart.
+# Rounds missed before an organiser is told: one may fall into a restart.
 TICKS_MISSED = 3
 # Our own choice, no source: a reminder a quarter of an hour late is one that somebody should look after.
 LATE_S = 15 * 60
@@ -604,7 +594,7 @@ def health_at(now: datetime) -> Health:
         "reminders_given_up": None,
     }
     try:
-        late, ticked = Reminder.objects.lateness(now), last_tick(now)
+        late, ticked = Reminder.objects.lateness(now), last_round(now)
         answer["reminders_waiting"] = Reminder.objects.waiting(now).order_by().count()
         answer["reminders_given_up"] = Reminder.objects.dead().count()
     except DatabaseError:

@@ -17,14 +17,14 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
-from club.reminders.models import BAR, SUNDAY, Reminder, ReminderState, Wishes, wishes_of
+from club.reminders.models import BAR, SUNDAY, NotificationSettings, Reminder, ReminderState, notification_settings_of
 from club.reminders.rules import RULES
-from club.reminders.terms import Rule
+from club.reminders.rules.base import AnyRule
 
 if TYPE_CHECKING:
     from club.reminders.models import ReminderQuerySet
 
-# Every write to how a person is reached. Each is one transaction; who asks is the person herself, or her mail.
+# Every write to how a person is reached. Each is one transaction; who asks is the person, or their mail.
 #
 # A mail's own unsubscribe link and a mail server's bounce come without anybody signed in: those two take the person.
 
@@ -38,13 +38,13 @@ def zone_names() -> tuple[str, ...]:
     return tuple(sorted(name for name in places if not name.startswith(("Etc/", "SystemV/", "US/"))))
 
 
-def kinds_for(person: User) -> list[Rule]:
+def kinds_for(person: User) -> list[AnyRule]:
     """The kinds of reminder that can ever be due to this person."""
     return [rule for rule in RULES.values() if not rule.only_to or person.has_role(*rule.only_to)]
 
 
 @transaction.atomic
-def wishes_change(
+def notification_settings_change(
     *,
     by: User,
     zone_name: str,
@@ -54,17 +54,17 @@ def wishes_change(
     digest_hour: int,
     mailed: Iterable[str],
 ) -> None:
-    """What a person says of herself. `mailed`: the kinds she wants by mail; others of hers are on the site alone.
+    """What a person says of themselves. `mailed`: the kinds they want by mail; others are on the site alone.
 
-    What she said of kinds that no longer concern her (a keeper's, once) is kept as it was.
+    What they said of kinds that no longer concern them (a keeper's, once) is kept as it was.
     Raises ValidationError by field.
     """
     _check(zone_name, digest_weekday, digest_hour)
     wanted, offered = set(mailed), {rule.name for rule in kinds_for(by) if rule.may_mute}
     if not wanted <= offered:
         raise ValidationError({"mailed": _("That is no kind of reminder that you could choose.")})
-    muted = (wishes_of(by).muted_kinds - offered) | (offered - wanted)
-    told = {
+    muted = (notification_settings_of(by).muted_kinds - offered) | (offered - wanted)
+    values = {
         "zone_name": zone_name,
         "quiet_from": quiet_from,
         "quiet_until": quiet_until,
@@ -72,7 +72,7 @@ def wishes_change(
         "digest_hour": digest_hour,
         "muted": BAR + "".join(f"{kind}{BAR}" for kind in sorted(muted)),
     }
-    Wishes.objects.update_or_create(person=by, defaults=told)
+    NotificationSettings.objects.update_or_create(person=by, defaults=values)
 
 
 def _check(zone_name: str, digest_weekday: int | None, digest_hour: int) -> None:
@@ -86,42 +86,42 @@ def _check(zone_name: str, digest_weekday: int | None, digest_hour: int) -> None
 
 @transaction.atomic
 def kind_mute(*, person: User, kind: str) -> bool:
-    """From now on she sees this kind on the site alone. False when she may not mute it. Twice is as good as once."""
+    """From now on they see this kind on the site alone. False when it may not be muted. Twice is as good as once."""
     rule = RULES.get(kind)
     if rule is None or not rule.may_mute:
         return False
-    Wishes.objects.get_or_create(person=person)
+    NotificationSettings.objects.get_or_create(person=person)
     # One UPDATE: of two links pressed at once, neither forgets the other.
-    heard = Wishes.objects.filter(person=person).exclude(muted__contains=f"{BAR}{kind}{BAR}")
+    heard = NotificationSettings.objects.filter(person=person).exclude(muted__contains=f"{BAR}{kind}{BAR}")
     heard.update(muted=Concat(F("muted"), Value(f"{kind}{BAR}")))
     return True
 
 
 @transaction.atomic
 def mailbox_note_bounce(*, person: User, reason: str, now: datetime | None = None) -> bool:
-    """Her address sent our mail back for good: no mail until she says otherwise. False when that was known."""
-    Wishes.objects.get_or_create(person=person)
-    news = Wishes.objects.filter(person=person).exclude(bounced_address=person.email)
-    told = {"bounced_address": person.email, "bounce_reason": reason[:REASON_LENGTH]}
-    return news.update(bounced_at=now or timezone.now(), **told) == 1
+    """Their address sent our mail back for good: no mail until they say otherwise. False when that was known."""
+    NotificationSettings.objects.get_or_create(person=person)
+    news = NotificationSettings.objects.filter(person=person).exclude(bounced_address=person.email)
+    values = {"bounced_address": person.email, "bounce_reason": reason[:REASON_LENGTH]}
+    return news.update(bounced_at=now or timezone.now(), **values) == 1
 
 
 @transaction.atomic
 def mailbox_confirm(*, by: User) -> None:
-    """The person says that her address takes our mail again."""
-    Wishes.objects.filter(person=by).update(bounced_address="", bounced_at=None, bounce_reason="")
+    """The person says that their address takes our mail again."""
+    NotificationSettings.objects.filter(person=by).update(bounced_address="", bounced_at=None, bounce_reason="")
 
 
-# What a person was told, on the site: each reminder that was mailed or shown to her, and whether she has read it.
+# What a person was told, on the site: each reminder that was mailed or shown to them, and whether it was read.
 
 TOLD = (ReminderState.SENT, ReminderState.SHOWN)
 MOST_COUNTED = 99
 
 
 def inbox_of(person: User) -> ReminderQuerySet:
-    """The gate: her own, told to her, the latest first."""
-    told = Reminder.objects.filter(person=person, state__in=TOLD).exclude(headline="")
-    return told.order_by(F("sent_at").desc(nulls_last=True), "-pk")
+    """The gate: their own, told to them, the latest first."""
+    rows = Reminder.objects.filter(person=person, state__in=TOLD).exclude(headline="")
+    return rows.order_by(F("sent_at").desc(nulls_last=True), "-pk")
 
 
 def unread_count(person: User) -> int:
@@ -131,7 +131,7 @@ def unread_count(person: User) -> int:
 
 @transaction.atomic
 def reminder_open(*, by: User, reminder: Reminder, now: datetime | None = None) -> str:
-    """Mark her reminder read, keeping the first time it was; returns the page where the thing is done."""
+    """Mark the reminder read, keeping the first time it was; returns the page where the thing is done."""
     inbox_of(by).order_by().filter(pk=reminder.pk, read_at=None).update(read_at=now or timezone.now())
     is_ours = url_has_allowed_host_and_scheme(reminder.path, allowed_hosts=None)
     return reminder.path if is_ours and reminder.path.startswith("/") else ""
@@ -139,5 +139,5 @@ def reminder_open(*, by: User, reminder: Reminder, now: datetime | None = None) 
 
 @transaction.atomic
 def inbox_read_all(*, by: User, now: datetime | None = None) -> int:
-    """Mark all of hers read; returns how many were not."""
+    """Mark all of theirs read; returns how many were not."""
     return inbox_of(by).order_by().filter(read_at=None).update(read_at=now or timezone.now())

@@ -12,9 +12,9 @@ from club.reminders import outbox
 log = logging.getLogger(__name__)
 
 
-@shared_task(name="club.reminders.tasks.tick")  # type: ignore[untyped-decorator]
-def tick() -> None:
-    outbox.tick(timezone.now(), call_senders=call_senders)
+@shared_task(name="club.reminders.tasks.gather_and_send")  # type: ignore[untyped-decorator]
+def gather_and_send() -> None:
+    outbox.gather_and_send(timezone.now(), call_senders=call_senders)
 
 
 @shared_task(name="club.reminders.tasks.send")  # type: ignore[untyped-decorator]
@@ -25,7 +25,7 @@ def send() -> None:
 def call_senders(number: int) -> None:
     """Only help: with the broker away the sender who calls does it alone.
 
-    A call that nobody hears soon is void: hands that are busy now must be free for the next tick.
+    A call that nobody hears soon is void: workers that are busy now must be free for the next round.
     """
     soon = max(1.0, settings.REMINDER_TICK_SECONDS / 6)
     try:

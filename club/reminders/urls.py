@@ -6,11 +6,22 @@ from club.reminders import views
 
 app_name = "reminders"
 
+calendar_patterns = (
+    [
+        path("", views.mine, name="mine"),
+        path("renew/", views.renew, name="renew"),
+        path("close/", views.close, name="close"),
+        path("feed/<slug:token>.ics", views.feed, name="feed"),
+        path("class/<int:pk>.ics", views.session, name="session"),
+    ],
+    "calendar",
+)
+
 urlpatterns = [
     path("", views.dead, name="dead"),
     path("health/", views.page, name="health"),
     path("<int:pk>/resend/", views.resend, name="resend"),
-    path("wishes/", views.wishes, name="wishes"),
+    path("wishes/", views.notification_settings, name="wishes"),
     path("wishes/mailbox-works/", views.mailbox_works, name="mailbox-works"),
     path("inbox/", views.inbox, name="inbox"),
     path("inbox/read/", views.read_all, name="read-all"),

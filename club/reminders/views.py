@@ -23,21 +23,20 @@ from club.members.models import CalendarAddress, User
 from club.members.services import calendar_address_close, calendar_address_renew
 from club.reminders import outbox
 from club.reminders.calendar import Entry, calendar_text, entries_for, session_entry
-from club.reminders.forms import WishesForm
-from club.reminders.models import Reminder, people_bounced, wishes_of
+from club.reminders.forms import NotificationSettingsForm
+from club.reminders.models import Reminder, notification_settings_of, people_bounced
 from club.reminders.outbox import LATE_S, health_at, is_ticking
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
+from club.reminders.rules.base import AnyRule, read_stop_token
 from club.reminders.services import (
     inbox_of,
     inbox_read_all,
     kind_mute,
     kinds_for,
     mailbox_confirm,
+    notification_settings_change,
     reminder_open,
-    wishes_change,
 )
-from club.reminders.stopping import token_read
-from club.reminders.terms import Rule
 
 # A person's inbox on the site.
 
@@ -76,8 +75,8 @@ def health(request: HttpRequest) -> HttpResponse:
 def dead(request: HttpRequest) -> HttpResponse:
     organiser(request)
     page = Paginator(Reminder.objects.dead(), ROWS).get_page(request.GET.get("page"))
-    told = {"page": page, "rows": with_words(page.object_list), "bounced": people_bounced()[:ROWS]}
-    return render(request, "reminders/dead.html", told)
+    context = {"page": page, "rows": with_titles(page.object_list), "bounced": people_bounced()[:ROWS]}
+    return render(request, "reminders/dead.html", context)
 
 
 @require_POST
@@ -116,8 +115,8 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
     return render(request, "reminders/stop.html", {"kind": rule.title, "is_done": request.method == "POST"})
 
 
-def _meant(token: str) -> tuple[User, Rule] | None:
-    person_id, kind = token_read(token) or (0, "")
+def _meant(token: str) -> tuple[User, AnyRule] | None:
+    person_id, kind = read_stop_token(token) or (0, "")
     person, rule = User.objects.filter(pk=person_id).first(), RULES.get(kind)
     return (person, rule) if person is not None and rule is not None and rule.may_mute else None
 
@@ -126,16 +125,17 @@ def _meant(token: str) -> tuple[User, Rule] | None:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def wishes(request: HttpRequest) -> HttpResponse:
+def notification_settings(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     # No box ticked is a POST without a field, and still an answer: hence not `request.POST or None`.
-    form = WishesForm(request.POST if request.method == "POST" else None, wishes=wishes_of(user), kinds=kinds_for(user))
+    data = request.POST if request.method == "POST" else None
+    form = NotificationSettingsForm(data, preferences=notification_settings_of(user), kinds=kinds_for(user))
     if form.is_valid():
         with refusals_on(form):
-            wishes_change(by=user, **form.cleaned_data)
+            notification_settings_change(by=user, **form.cleaned_data)
             messages.success(request, _("Saved."))
             return redirect("reminders:wishes")
-    return render(request, "reminders/wishes.html", {"form": form})
+    return render(request, "reminders/notification_settings.html", {"form": form})
 
 
 @require_POST
@@ -151,8 +151,8 @@ def page(request: HttpRequest) -> HttpResponse:
     organiser(request)
     found = health_at(timezone.now())
     late = found["oldest_due_reminder_late_s"] or 0
-    told = {"found": found, "is_ticking": is_ticking(found), "late_min": late // 60, "is_late": late > LATE_S}
-    return render(request, "reminders/health.html", told)
+    context = {"found": found, "is_ticking": is_ticking(found), "late_min": late // 60, "is_late": late > LATE_S}
+    return render(request, "reminders/health.html", context)
 
 
 # One feed for each person under a private address, and a single class as a file.

@@ -29,7 +29,7 @@ from club.core.places import FIXTURES
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_add, kitchen_invitation_answer, kitchen_invite, member_enrol, skill_waive
-from club.reminders.services import kinds_for, wishes_change
+from club.reminders.services import kinds_for, notification_settings_change
 from club.run.site import is_loopback
 from club.season.services import household_set, jars_used, target_set
 from inventory.batches import services as batches
@@ -161,7 +161,7 @@ class Loader:
     def notifications(self, row: Row) -> None:
         """How somebody wants to be reached; the others have said nothing."""
         by = self.people[row["by"]]
-        wishes_change(
+        notification_settings_change(
             by=by,
             zone_name=row.get("zone_name", ""),
             quiet_from=time.fromisoformat(row["quiet_from"]),

@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders.models import Reminder, ReminderState, Wishes
+from club.reminders.models import NotificationSettings, Reminder, ReminderState
+from club.reminders.rules.base import stop_token
 from club.reminders.services import mailbox_note_bounce
-from club.reminders.stopping import stop_token
 from tests.factories.members import PASSWORD, make_organiser, make_person
-from tests.factories.reminders import make_told, make_wishes
+from tests.factories.reminders import make_notification_settings, make_told
 
 LONG = "Due back Thursday 17 September: Dial-gauge canner, sixteen quarts, with its rack and both weights"
 
@@ -64,7 +64,7 @@ def test_how_she_is_reached_is_said_in_one_form(visitor, mina):
     page.get_by_role("button", name="Save").click()
     page.get_by_text("Saved.").wait_for()
     assert page.get_by_label("No mail from").input_value() == "20:15"
-    wishes = Wishes.objects.get(person=mina)
+    wishes = NotificationSettings.objects.get(person=mina)
     assert (wishes.zone_name, wishes.muted_kinds, wishes.digest_weekday) == ("America/St_Johns", {"loan-due"}, 0)
 
 
@@ -85,14 +85,14 @@ def test_an_address_that_bounced_is_told_to_her_and_to_the_organiser(visitor, mi
 
 
 def test_a_mails_own_link_asks_then_stops_and_signs_nobody_in(visitor, mina):
-    make_wishes(mina)
+    make_notification_settings(mina)
     page = visitor.page
     visitor.go(f"/reminders/stop/{stop_token(mina.pk, 'loan-due')}/")
     visitor.look("reminders-stop")
     page.get_by_role("button", name="Stop these mails").click()
     page.get_by_role("heading", name="No more mails of this kind").wait_for()
     visitor.look("reminders-stopped")
-    assert Wishes.objects.get(person=mina).muted_kinds == {"loan-due"}
+    assert NotificationSettings.objects.get(person=mina).muted_kinds == {"loan-due"}
     assert not page.locator("nav.rooms").count()
 
 

@@ -15,7 +15,7 @@ from django.utils import timezone
 from kombu import Connection
 
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.tasks import tick
+from club.reminders.tasks import gather_and_send
 from club.run import broker
 from club.run.children import end, spawn
 from club.settings import broker_url as celery_url
@@ -62,7 +62,7 @@ def queued(url: str) -> int:
 def test_a_killed_broker_still_knows_every_message_it_took(own_broker):
     with Connection(celery_url(own_broker.url)) as connection:
         for _ in range(40):
-            tick.apply_async(connection=connection)
+            gather_and_send.apply_async(connection=connection)
     assert queued(own_broker.url) == 40
     own_broker.kill()
     own_broker.start()

@@ -8,7 +8,7 @@ import pytest
 from django.db.models import Max, Sum
 from django.utils import timezone
 
-from club.reminders.models import HELD, LIVE, Reminder, ReminderState
+from club.reminders.models import LIVE, UNDER_LEASE, Reminder, ReminderState
 from tests.drills.mail_sink import MailSink, listening
 from tests.drills.site import Site, child_environment
 from tests.factories.reminders import make_many_due
@@ -44,7 +44,7 @@ def tries() -> int:
 
 
 def all_tried_since(before: int) -> bool:
-    in_hand = Reminder.objects.filter(state__in=HELD)
+    in_hand = Reminder.objects.filter(state__in=UNDER_LEASE)
     return tries() >= before + REMINDERS and not in_hand.exists()
 
 

@@ -21,12 +21,12 @@ SENDER = """
 import sys, time, pathlib, django
 django.setup()
 from django.utils import timezone
-from club.reminders import services
+from club.reminders import outbox
 here = pathlib.Path(sys.argv[1])
 (here / f"ready-{sys.argv[2]}").touch()
 while not (here / "go").exists():
     time.sleep(0.001)
-services.tick(timezone.now())
+outbox.gather_and_send(timezone.now())
 """
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pytest
 from django.utils import timezone
 
-from club.reminders.models import Reminder, ReminderState, Tick
+from club.reminders.models import PeriodicJob, Reminder, ReminderState
 from club.run import site
 from club.run.supervisor import Part
 from tests.factories.reminders import make_many_due
@@ -38,7 +38,7 @@ def test_two_beats_and_four_workers_send_each_reminder_once(drill_site, sink, te
     began, rounds = time.monotonic(), set()
 
     def is_done() -> bool:
-        rounds.update(Tick.objects.values_list("began_at", flat=True))
+        rounds.update(PeriodicJob.objects.values_list("began_at", flat=True))
         return Reminder.objects.filter(state=ReminderState.SENT).count() == REMINDERS
 
     beat = replace(site.beat(), argv=(*site.beat().argv, *TALKING))

@@ -11,7 +11,7 @@ from django.contrib.auth.models import Group
 from club.core.clock import club_day
 from club.members.choices import Role
 from club.members.models import User
-from club.reminders.models import Reminder, ReminderState, Wishes
+from club.reminders.models import NotificationSettings, Reminder, ReminderState
 from inventory.batches.models import Batch
 from inventory.equipment.choices import Kind
 from tests.factories.batches import make_batch_out
@@ -24,7 +24,7 @@ TITLE = "Plum & rose jam"  # with a character that HTML must escape and plain te
 
 def awake(person: User) -> User:
     """Without quiet hours, so that a test of sending may stand at any hour, and a drill be run at any."""
-    Wishes.objects.get_or_create(person=person, defaults=NO_QUIET)
+    NotificationSettings.objects.get_or_create(person=person, defaults=NO_QUIET)
     return person
 
 
@@ -62,16 +62,16 @@ def make_many_due(number: int, *, now: datetime) -> list[User]:
     )
     group, _made = Group.objects.get_or_create(name=Role.KEEPER.value)
     User.groups.through.objects.bulk_create(User.groups.through(user=one, group=group) for one in keepers)
-    Wishes.objects.bulk_create(Wishes(person=one, **NO_QUIET) for one in keepers)
+    NotificationSettings.objects.bulk_create(NotificationSettings(person=one, **NO_QUIET) for one in keepers)
     thing = make_thing(Kind.DIAL_GAUGE, by=keepers[0], now=now, capacity={})
     make_test(thing, club_day(now) - timedelta(days=360), by=keepers[0], now=now)
     return keepers
 
 
-def make_wishes(person: User, **fields: Any) -> Wishes:
+def make_notification_settings(person: User, **fields: Any) -> NotificationSettings:
     """Instead of whatever the person wished before; the defaults for what is not named."""
-    Wishes.objects.filter(person=person).delete()
-    return Wishes.objects.create(person=User.objects.get(pk=person.pk), **fields)
+    NotificationSettings.objects.filter(person=person).delete()
+    return NotificationSettings.objects.create(person=User.objects.get(pk=person.pk), **fields)
 
 
 def make_told(person: User, headline: str = "Look at the seals", **fields: Any) -> Reminder:

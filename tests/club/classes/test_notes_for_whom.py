@@ -18,7 +18,7 @@ from club.classes.services.sessions import session_change
 from club.members.models import User
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_organiser, make_person
 from tests.helpers import signed_in, text_of
@@ -105,7 +105,7 @@ def test_its_writer_is_told_once_for_each_of_them_and_reads_who_it_is(session, s
     assert "Lara Late teaches Plum spread in a morning" in told.text
     assert SECRET not in told.text + told.html
     assert told.link.endswith(notes_url(signup))
-    ((_one, words),) = with_words([reminder])
+    ((_one, words),) = with_titles([reminder])
     assert words == "a new instructor, and your note, Plum spread in a morning"
 
 

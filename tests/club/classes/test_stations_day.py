@@ -12,7 +12,7 @@ from club.classes.models import CannerLoad, JarTaker, SignUp, StationBatch
 from club.classes.services import day
 from club.members.choices import Role
 from club.members.models import Kitchen
-from club.reminders import seals
+from club.reminders.rules import RULES
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
 from inventory.batches.services import batch_abandon
@@ -362,11 +362,11 @@ def test_the_call_to_look_at_the_seals_goes_to_who_takes_the_jars_home(two_stati
     by = runner_of(two_stations)
     for cooking in done.new:
         log_out(cooking, by=by)
-    due = list(seals.first_look_due(NOON + timedelta(hours=12)))
+    due = list(RULES["seal-check"].due(NOON + timedelta(hours=12)))
     takers = {f"batch:{one.batch_id}": one.batch.made_by_id for one in done.new}
     assert {one.subject: one.person_id for one in due} == takers
     assert by.pk not in takers.values()
-    assert list(seals.first_look_due(NOON + timedelta(hours=12, seconds=-1))) == []
+    assert list(RULES["seal-check"].due(NOON + timedelta(hours=12, seconds=-1))) == []
 
 
 def test_the_instructor_logs_what_came_out_and_it_waits_for_its_look():

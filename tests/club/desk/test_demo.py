@@ -13,7 +13,7 @@ from club.classes.models import ClassSession
 from club.core.clock import club_day
 from club.desk.dashboard import desk_for
 from club.members.models import Kitchen, SkillRecord, User
-from club.reminders.models import Wishes
+from club.reminders.models import NotificationSettings
 from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
 from club.season.presentation import season_of
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
@@ -89,11 +89,11 @@ def test_the_demo_season_plans_refuses_and_orders(demo):
 
 
 def test_two_people_of_the_demo_are_reached_in_their_own_ways(demo):
-    tobias, petra = (Wishes.objects.get(person=demo.people[key]) for key in ("tobias", "petra"))
+    tobias, petra = (NotificationSettings.objects.get(person=demo.people[key]) for key in ("tobias", "petra"))
     assert (tobias.has_digest, tobias.muted_kinds) == (True, frozenset())
     assert (petra.has_digest, petra.muted_kinds) == (False, {"loan-due", "hold-ready"})
     assert str(petra.zone) == "America/St_Johns"
-    assert Wishes.objects.count() == 2
+    assert NotificationSettings.objects.count() == 2
 
 
 def test_the_demo_shares_fruit_some_open_some_to_pick_up_some_fetched_and_one_who_got_none(demo):

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from club.members.models import User
 from club.reminders import outbox as reminders_outbox
 from club.reminders.bounces import SENT_WITHIN, Bounce, bounces_note, notification_read
-from club.reminders.models import Reminder, ReminderState, wishes_of
+from club.reminders.models import Reminder, ReminderState, notification_settings_of
 from tests.factories.members import make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
@@ -167,12 +167,12 @@ def noted(raw: bytes, now: datetime = NOW + timedelta(minutes=5)) -> list[str]:
 
 
 def is_bounced(person: User) -> bool:
-    return wishes_of(User.objects.get(pk=person.pk)).is_bounced
+    return notification_settings_of(User.objects.get(pk=person.pk)).is_bounced
 
 
 def test_a_reminder_that_came_back_shuts_her_mailbox_with_the_day_and_the_reason(ada):
     assert noted(report(message_id=sent_id())) == [ADA]
-    wishes = wishes_of(User.objects.get(pk=ada.pk))
+    wishes = notification_settings_of(User.objects.get(pk=ada.pk))
     assert wishes.is_bounced
     assert wishes.bounced_at == NOW + timedelta(minutes=5)
     assert wishes.bounce_reason.startswith("5.1.1: 550 5.1.1")

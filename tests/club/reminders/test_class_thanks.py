@@ -10,7 +10,7 @@ from club.classes.models import SignUp
 from club.classes.services import day
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from tests.factories.class_day import NOON, make_called, make_cooking, make_held, runner_of
 from tests.factories.classes import make_session
 from tests.factories.members import make_kitchen
@@ -75,5 +75,5 @@ def test_the_letter_leads_to_her_handout_and_tells_no_kitchen():
 def test_the_list_of_reminders_names_the_session():
     make_held(make_cooking(title="Plums in a morning"))
     thanked()
-    [(_row, words)] = with_words(Reminder.objects.filter(rule="class-thanks"))
+    [(_row, words)] = with_titles(Reminder.objects.filter(rule="class-thanks"))
     assert words == "thank you, and the handout, Plums in a morning"

@@ -14,10 +14,9 @@ from club.classes.services import seats
 from club.classes.services.seats import seat_path
 from club.classes.services.sessions import session_move
 from club.reminders import outbox as reminders_outbox
-from club.reminders.classes import RULES as FAMILY
-from club.reminders.classes import words
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
+from club.reminders.rules.classes import RULES as FAMILY
 from tests.factories.classes import NOW, TEN, TWO, make_instructor, make_session, make_signup
 from tests.factories.members import make_person
 
@@ -276,7 +275,8 @@ def test_from_the_mail_to_a_freed_seat_and_the_offer_of_it(session, seated):
 
 
 def test_no_mail_says_what_was_written_for_the_instructors(session, seated):
-    rows = {rule.name: message for rule in FAMILY if rule.name != "class-minimum" for message in [rule.message]}
+    rows = {rule.name: rule.message for rule in FAMILY if rule.prefix == "seat:"}
+    assert len(rows) == 8
     SignUp.objects.filter(pk=seated.pk).update(offered_at=NOW, offer_until=NOW + AN_HOUR)
     for name, write in rows.items():
         subject, person = f"seat:{seated.pk}", seated.person
@@ -290,11 +290,12 @@ def test_each_subject_is_named_by_its_session_with_two_queries(session, seated, 
     ClassSession.objects.filter(pk=session.pk).update(minimum_people=2)
     for now in (wall(12, 9), wall(16, 10)):
         reminders_outbox.gather(now)
-    named = {one.rule: text for one, text in with_words(Reminder.objects.all())}
+    named = {one.rule: text for one, text in with_titles(Reminder.objects.all())}
     assert named["class-week"] == "class next week, Plum spread in a morning"
     assert named["class-minimum"] == "too few people for a class, Plum spread in a morning"
+    reminders = list(Reminder.objects.filter(rule__in=["class-week", "class-minimum"]))
     with django_assert_num_queries(2):
-        words([f"seat:{seated.pk}", f"class:{session.pk}"] * 20)
+        with_titles(reminders * 20)
 
 
 @pytest.mark.parametrize("rows", [1, 30])

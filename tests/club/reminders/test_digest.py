@@ -17,7 +17,7 @@ from club.reminders.services import inbox_read_all, kind_mute, mailbox_note_boun
 from inventory.jars.services import supply_use
 from tests.factories.jars import make_stock, make_supply
 from tests.factories.members import make_person
-from tests.factories.reminders import make_told, make_wishes
+from tests.factories.reminders import make_notification_settings, make_told
 
 pytestmark = pytest.mark.django_db
 
@@ -34,7 +34,7 @@ def club_address(settings):
 @pytest.fixture
 def keeper() -> User:
     """On Mondays at eight."""
-    return make_wishes(make_person(Role.KEEPER), digest_weekday=0).person
+    return make_notification_settings(make_person(Role.KEEPER), digest_weekday=0).person
 
 
 @pytest.fixture
@@ -126,13 +126,13 @@ def test_who_wants_none_or_cannot_be_reached_gets_none(low, keeper, how):
     elif how == "left":
         User.objects.filter(pk=keeper.pk).update(is_active=False)
     else:
-        make_wishes(keeper, digest_weekday=None if how == "no digest" else 2)
+        make_notification_settings(keeper, digest_weekday=None if how == "no digest" else 2)
     assert list(RULES["weekly-digest"].due(MONDAY)) == []
 
 
 def test_its_hour_is_by_her_own_clock(low, keeper):
     tick(FRIDAY)
-    make_wishes(keeper, digest_weekday=0, digest_hour=8, zone_name="Asia/Kathmandu")
+    make_notification_settings(keeper, digest_weekday=0, digest_hour=8, zone_name="Asia/Kathmandu")
     there = datetime(2026, 9, 14, 2, 15, tzinfo=UTC)
     assert list(RULES["weekly-digest"].due(there - timedelta(minutes=1))) == []
     [due] = RULES["weekly-digest"].due(there)
@@ -140,7 +140,7 @@ def test_its_hour_is_by_her_own_clock(low, keeper):
 
 
 def test_a_digest_at_night_is_what_she_asked_for(low, keeper, mailoutbox):
-    make_wishes(keeper, digest_weekday=0, digest_hour=23)
+    make_notification_settings(keeper, digest_weekday=0, digest_hour=23)
     tick(FRIDAY)
     tick(MONDAY.replace(hour=23))
     assert digests(mailoutbox) == ["This week: 1 thing"]
@@ -149,7 +149,7 @@ def test_a_digest_at_night_is_what_she_asked_for(low, keeper, mailoutbox):
 @pytest.mark.parametrize("rows", [1, 30])
 def test_it_costs_two_queries_for_one_person_and_for_thirty(rows, django_assert_max_num_queries):
     for _ in range(rows):
-        person = make_wishes(make_person(), digest_weekday=0).person
+        person = make_notification_settings(make_person(), digest_weekday=0).person
         make_told(person, rule="supply-low", state=ReminderState.SHOWN, sent_at=FRIDAY)
     with django_assert_max_num_queries(2):
         assert len(list(RULES["weekly-digest"].due(MONDAY))) == rows

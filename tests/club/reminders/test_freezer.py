@@ -10,7 +10,7 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from inventory.fruit.models import FreezerItem
 from inventory.fruit.services import freezer_item_take
 from tests.factories.freezer import make_freezer_item
@@ -110,7 +110,7 @@ def test_the_mail_says_what_where_and_that_it_is_no_danger(item):
     assert "2.4 kg of plums in Plum Lane" in told.text
     assert "not unsafe" in told.text
     assert told.link == f"https://club.example.test/fruit/freezer/{item.pk}/"
-    assert [text for _one, text in with_words([reminder])] == ["fruit past its best in the freezer, plums"]
+    assert [text for _one, text in with_titles([reminder])] == ["fruit past its best in the freezer, plums"]
 
 
 def test_asking_takes_one_question_however_many_lots(item, cook, django_assert_num_queries):

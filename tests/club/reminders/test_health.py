@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from club.reminders import outbox
-from club.reminders.outbox import tick_begin, tick_end
+from club.reminders.outbox import round_begin, round_end
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
@@ -31,8 +31,8 @@ def organiser(client):
 
 def ticked(ago: timedelta) -> None:
     at = timezone.now() - ago
-    tick_begin(now=at)
-    tick_end(began=at, now=at)
+    round_begin(now=at)
+    round_end(began=at, now=at)
 
 
 def late(ago: timedelta) -> None:

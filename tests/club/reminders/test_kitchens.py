@@ -11,7 +11,7 @@ from club.members import services as members
 from club.members.models import AltitudeChange, Kitchen
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from tests.factories.members import make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db
@@ -61,7 +61,7 @@ def test_whoever_is_asked_is_told_once_and_not_after_an_answer(ada, bo, kitchen)
     assert f"Ada Plum ({ada.email})" in told
     assert "“Plum Lane”" in told
     assert "/people/me/" in told
-    assert [words for _one, words in with_words([reminder])] == ["you are asked into a kitchen, Plum Lane"]
+    assert [words for _one, words in with_titles([reminder])] == ["you are asked into a kitchen, Plum Lane"]
     members.kitchen_invitation_answer(by=bo, invitation=kitchen.invitations.get(person=bo), accept=False)
     assert not ASKED.still_due(reminder, timezone.now())
 
@@ -84,7 +84,7 @@ def test_another_altitude_is_told_to_all_of_the_household_and_to_nobody_else(ada
     assert "Bo Plum changed the altitude of Plum Lane" in told
     assert "from 1,040 m (3,412.1 ft) to 10 m (32.9 ft)" in told
     assert f"/people/kitchens/{kitchen.pk}/" in told
-    (_reminder, words), *_rest = with_words(Reminder.objects.filter(rule=ALTITUDE.name))
+    (_reminder, words), *_rest = with_titles(Reminder.objects.filter(rule=ALTITUDE.name))
     assert words == "a kitchen's altitude was changed, Plum Lane"
 
 

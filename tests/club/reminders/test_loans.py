@@ -9,11 +9,11 @@ import pytest
 from club.members.models import User
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from inventory.equipment import services as equipment
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Loan
-from tests.club.reminders.asking import DENVER, at, gathered, message
+from tests.club.reminders.helpers import DENVER, at, gathered, message
 from tests.factories.equipment import day, make_hold, make_keeper, make_loan, make_test, make_thing
 
 pytestmark = pytest.mark.django_db
@@ -222,6 +222,6 @@ def test_the_list_of_reminders_says_what_each_is_about():
     make_loan(make_thing(code="MIL-7"), days=1)
     make_hold(make_thing(code="CAN-2"), 1, 2)
     outbox.gather(at(0, 18))
-    told = sorted(about for _reminder, about in with_words(Reminder.objects.all()))
+    told = sorted(about for _reminder, about in with_titles(Reminder.objects.all()))
     assert told == ["bring a thing back, MIL-7", "collect a thing that you hold, CAN-2"]
     assert Loan.objects.count() == 1

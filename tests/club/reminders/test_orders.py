@@ -10,7 +10,7 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from inventory.jars import services as jars
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_person
@@ -105,7 +105,7 @@ def test_who_gets_something_hears_that_it_is_there_until_she_has_it(order, ada, 
 
 def test_the_list_of_reminders_names_the_order(order):
     gathered(datetime(2026, 3, 7, 18, 0, tzinfo=DENVER))
-    ((_reminder, words),) = with_words(Reminder.objects.all())
+    ((_reminder, words),) = with_titles(Reminder.objects.all())
     assert words == f"a club order closes, {order.title}"
 
 

@@ -9,11 +9,12 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from inventory.batches import services as batches
 from inventory.batches.models import Recall
 from inventory.jars.services import jars_move, kitchen_place, person_place
 from recipes.services import revision_withdraw
+from tests.club.reminders.helpers import run_periodic_jobs
 from tests.factories.batches import NOW, make_batch_checked, make_recall
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_kitchen, make_organiser, make_person
@@ -117,7 +118,7 @@ def test_whoever_comes_to_hold_a_jar_long_after_the_last_call_still_hears_once(r
 def test_a_withdrawn_revision_opens_its_recall_and_its_makers_hear(batch):
     revision_withdraw(by=make_organiser(), revision=batch.revision, reason="Too little acid.")
     assert Recall.objects.count() == 0
-    outbox.tick(NOW + 40 * DAY)
+    assert run_periodic_jobs(NOW + 40 * DAY) == []
     assert Recall.objects.get().revision == batch.revision
     told = Reminder.objects.filter(rule="recall").values_list("person__name", flat=True)
     assert sorted(told) == ["Hal Housemate", "Mona Maker"]
@@ -136,7 +137,7 @@ def test_the_mail_says_what_why_and_not_to_eat_and_leads_to_the_answer(recall, b
 
 def test_the_list_of_reminders_names_what_is_called_back(recall, batch):
     gathered(NOW + DAY)
-    words = [text for one, text in with_words(Reminder.objects.filter(rule="recall"))]
+    words = [text for one, text in with_titles(Reminder.objects.filter(rule="recall"))]
     assert words == [f"jars called back, {batch.lot_code}, {batch.title}"] * 2
 
 

@@ -9,7 +9,7 @@ import pytest
 from club.members.choices import Role
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_words
+from club.reminders.rules import RULES, with_titles
 from recipes.models import Revision, RevisionState
 from tests.factories.members import make_person
 from tests.factories.recipes import make_revision
@@ -54,7 +54,7 @@ def test_a_day_after_it_was_handed_over_the_other_instructors_are_told_once(wait
     assert message.subject == "To review: Quince cheese"
     assert "by Ilse Author waits for a second pair of eyes since Monday 14 September" in message.text
     assert message.link.endswith(f"/recipes/drafts/{waiting.pk}/")
-    assert with_words(Reminder.objects.all())[0][1] == "review a recipe, Quince cheese"
+    assert with_titles(Reminder.objects.all())[0][1] == "review a recipe, Quince cheese"
 
 
 def test_an_author_who_is_the_only_instructor_hears_nothing(waiting):

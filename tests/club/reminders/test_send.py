@@ -9,8 +9,8 @@ from django.core.exceptions import PermissionDenied
 from django.core.mail import EmailMessage
 
 from club.reminders import outbox as reminders_outbox
-from club.reminders.models import Reminder, ReminderState, Wishes, wishes_of
-from club.reminders.outbox import MOST_ATTEMPTS, basket_take, lease, reminder_take_in_hand
+from club.reminders.models import NotificationSettings, Reminder, ReminderState, notification_settings_of
+from club.reminders.outbox import MOST_ATTEMPTS, lease_begin, lease_time, reminder_begin_sending
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
 from tests.factories.members import make_organiser, make_person
@@ -103,7 +103,7 @@ def test_a_person_who_left_meanwhile_gets_no_mail(due):
 def test_a_mail_that_fails_waits_longer_each_time_and_is_given_up_in_the_end(due, monkeypatch):
     break_mail(monkeypatch, smtplib.SMTPDataError(451, b"try later"))
     # The rule would let go of it at 20 hours; here we watch the tries alone.
-    monkeypatch.setattr("club.reminders.seals.SECOND_CALL", timedelta(days=7))
+    monkeypatch.setattr("club.reminders.rules.batches.FirstLook.before", timedelta(days=7))
     now, waits = NOW, []
     for attempt in range(1, MOST_ATTEMPTS + 1):
         assert sum(reminders_outbox.send_due(now).values()) == 1
@@ -121,13 +121,15 @@ def test_a_mail_that_fails_waits_longer_each_time_and_is_given_up_in_the_end(due
 def test_an_address_refused_for_good_is_given_up_at_once(due, monkeypatch):
     break_mail(monkeypatch, smtplib.SMTPRecipientsRefused({due.person.email: (550, b"no such box")}))
     assert reminders_outbox.send_due(NOW) == {ReminderState.DEAD: 1}
-    assert wishes_of(due.person).bounced_at is None  # a relay that knows neither her nor us says just the same
+    assert (
+        notification_settings_of(due.person).bounced_at is None
+    )  # a relay that knows neither her nor us says just the same
 
 
 def test_a_mailbox_that_is_not_there_is_noted_and_written_to_no_more(due, monkeypatch):
     break_mail(monkeypatch, smtplib.SMTPRecipientsRefused({due.person.email: (550, b"5.1.1 unknown user")}))
     reminders_outbox.send_due(NOW)
-    assert Wishes.objects.get(person=due.person).bounced_address == due.person.email
+    assert NotificationSettings.objects.get(person=due.person).bounced_address == due.person.email
 
 
 def test_one_poisoned_row_does_not_stop_the_rest(due, monkeypatch):
@@ -158,43 +160,43 @@ def test_a_mail_server_away_for_a_day_loses_nothing_that_is_still_due(monkeypatc
     with monkeypatch.context() as broken:
         break_mail(broken, ConnectionRefusedError("nobody listens"))
         while now < OUT + timedelta(hours=36):
-            reminders_outbox.tick(now)
+            reminders_outbox.gather_and_send(now)
             now += timedelta(minutes=15)
     assert mail.outbox == []
     assert not Reminder.objects.filter(state=ReminderState.DEAD).exists()
     for _ in range(8):  # back: within the longest wait the second call goes out, alone
-        reminders_outbox.tick(now)
+        reminders_outbox.gather_and_send(now)
         now += timedelta(minutes=15)
     assert len(mail.outbox) == 1
     assert "too late to process" in mail.outbox[0].body
 
 
 def test_a_row_in_another_senders_hands_is_left_alone(due):
-    [row] = basket_take(now=NOW)
-    reminder_take_in_hand(reminder=row, now=NOW)
-    assert reminders_outbox.send_due(NOW + lease() - timedelta(seconds=5)) == {}
+    [row] = lease_begin(now=NOW)
+    reminder_begin_sending(reminder=row, now=NOW)
+    assert reminders_outbox.send_due(NOW + lease_time() - timedelta(seconds=5)) == {}
 
 
 def test_a_sender_whose_basket_was_taken_over_takes_nothing_in_hand(due):
-    [row] = basket_take(now=NOW)
-    later = NOW + lease() + timedelta(seconds=1)
-    [same] = basket_take(now=later)
-    assert reminder_take_in_hand(reminder=row, now=later) is False
-    assert reminder_take_in_hand(reminder=same, now=later) is True
+    [row] = lease_begin(now=NOW)
+    later = NOW + lease_time() + timedelta(seconds=1)
+    [same] = lease_begin(now=later)
+    assert reminder_begin_sending(reminder=row, now=later) is False
+    assert reminder_begin_sending(reminder=same, now=later) is True
 
 
 def test_a_basket_whose_sender_died_is_due_again_and_cost_no_try(due):
-    basket_take(now=NOW)
-    assert reminders_outbox.send_due(NOW + lease() - timedelta(seconds=5)) == {}
-    assert reminders_outbox.send_due(NOW + lease() + timedelta(seconds=1)) == {ReminderState.SENT: 1}
+    lease_begin(now=NOW)
+    assert reminders_outbox.send_due(NOW + lease_time() - timedelta(seconds=5)) == {}
+    assert reminders_outbox.send_due(NOW + lease_time() + timedelta(seconds=1)) == {ReminderState.SENT: 1}
     assert fresh(due).attempts == 1
 
 
 def test_a_sender_that_died_leaves_its_row_to_the_next_after_the_lease(due):
     # Unknown whether the mail went out: for seals it is sent again.
-    [row] = basket_take(now=NOW)
-    reminder_take_in_hand(reminder=row, now=NOW)
-    assert reminders_outbox.send_due(NOW + lease() + timedelta(seconds=1)) == {ReminderState.SENT: 1}
+    [row] = lease_begin(now=NOW)
+    reminder_begin_sending(reminder=row, now=NOW)
+    assert reminders_outbox.send_due(NOW + lease_time() + timedelta(seconds=1)) == {ReminderState.SENT: 1}
     assert fresh(due).attempts == 2
 
 
@@ -207,7 +209,7 @@ def test_the_same_reminder_sent_again_keeps_its_message_id(due):
 
 
 def test_a_row_whose_senders_all_died_is_given_up(due):
-    Reminder.objects.update(state=ReminderState.SENDING, attempts=MOST_ATTEMPTS, leased_until=NOW - lease())
+    Reminder.objects.update(state=ReminderState.SENDING, attempts=MOST_ATTEMPTS, leased_until=NOW - lease_time())
     assert reminders_outbox.send_due(NOW) == {}
     assert fresh(due).state == ReminderState.DEAD
     assert mail.outbox == []
@@ -216,7 +218,7 @@ def test_a_row_whose_senders_all_died_is_given_up(due):
 def test_a_sender_slower_than_its_lease_does_not_overwrite_the_next_ones_word(due, monkeypatch):
     def steal_then_fail(self, fail_silently=False):
         # While we talk to the mail server our lease runs out, another takes the row and sends.
-        Reminder.objects.update(attempts=2, holder=None, state=ReminderState.SENT, sent_at=NOW)
+        Reminder.objects.update(attempts=2, lease=None, state=ReminderState.SENT, sent_at=NOW)
         raise smtplib.SMTPDataError(451, b"try later")
 
     monkeypatch.setattr(EmailMessage, "send", steal_then_fail)
@@ -230,7 +232,7 @@ def test_a_tick_sends_what_waits_even_when_a_rule_cannot_be_asked(due, monkeypat
 
     monkeypatch.setattr(reminders_outbox, "gather", explode)
     with pytest.raises(RuntimeError, match="no rule today"):
-        reminders_outbox.tick(NOW)
+        reminders_outbox.gather_and_send(NOW)
     assert len(mail.outbox) == 1
 
 

@@ -12,9 +12,8 @@ from django.utils import timezone
 from club.core.clock import club_day
 from club.members.choices import Role
 from club.reminders import outbox as reminders_outbox
-from club.reminders import supplies
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.rules import with_words
+from club.reminders.rules import RULES, with_titles
 from inventory.jars import services as jars
 from tests.factories.jars import make_keeper, make_stock, make_supply
 from tests.factories.members import make_person
@@ -68,17 +67,17 @@ def test_a_lot_past_its_date_is_told_from_the_next_day_of_the_club_on_until_it_i
     make_stock(pectin, 50, by=keeper)
     lot = make_stock(pectin, 4, by=keeper, use_by=today)
     midnight = datetime.combine(today + timedelta(days=1), datetime.min.time(), timezone.get_default_timezone())
-    assert list(supplies.past_due(midnight - timedelta(seconds=1))) == []
-    [due] = supplies.past_due(midnight)
+    assert list(RULES["supply-past"].due(midnight - timedelta(seconds=1))) == []
+    [due] = RULES["supply-past"].due(midnight)
     assert (due.person_id, due.due_at, due.occurrence) == (keeper.pk, midnight, today.isoformat())
     reminders_outbox.gather(midnight)
     reminder = Reminder.objects.get()
-    [(_one, words)] = with_words([reminder])
+    [(_one, words)] = with_titles([reminder])
     assert words == "take what is past its date off the shelf, Pectin"
-    assert supplies.past_still_due(reminder, midnight)
-    assert "Take them off the shelf" in supplies.past_message(reminder, midnight).text
+    assert RULES["supply-past"].still_due(reminder, midnight)
+    assert "Take them off the shelf" in RULES["supply-past"].message(reminder, midnight).text
     jars.supply_spoil(by=keeper, lot=lot, count=4, token=uuid4())
-    assert not supplies.past_still_due(reminder, midnight)
+    assert not RULES["supply-past"].still_due(reminder, midnight)
 
 
 def test_who_is_no_keeper_any_more_is_not_written_to(keeper):
@@ -86,6 +85,6 @@ def test_who_is_no_keeper_any_more_is_not_written_to(keeper):
     make_stock(make_supply(by=keeper, low_level=3), 1, by=keeper)
     reminders_outbox.gather(now)
     reminder = Reminder.objects.get()
-    assert supplies.low_still_due(reminder, now)
+    assert RULES["supply-low"].still_due(reminder, now)
     keeper.groups.clear()
-    assert not supplies.low_still_due(Reminder.objects.get(), now)
+    assert not RULES["supply-low"].still_due(Reminder.objects.get(), now)

@@ -6,6 +6,7 @@ import pytest
 from django.conf import settings
 from kombu.exceptions import OperationalError
 
+from club.celery import app
 from club.reminders import tasks
 
 
@@ -35,7 +36,16 @@ def test_with_the_broker_away_the_one_who_calls_goes_on_alone(monkeypatch):
 
 
 def test_what_beat_sends_says_when_it_is_void_and_holds_no_hour():
-    [ticks] = settings.CELERY_BEAT_SCHEDULE.values()
-    assert ticks["task"] == tasks.tick.name
-    assert ticks["options"].keys() == {"expires"}
-    assert ticks["options"]["expires"] <= ticks["schedule"] <= 60
+    assert settings.CELERY_BEAT_SCHEDULE
+    for entry in settings.CELERY_BEAT_SCHEDULE.values():
+        assert entry.keys() == {"task", "schedule", "options"}
+        assert entry["options"].keys() == {"expires"}
+        assert entry["options"]["expires"] <= entry["schedule"] <= 60
+
+
+def test_beat_lists_every_periodic_job_of_every_room_and_gathers_last():
+    app.loader.import_default_modules()
+    of_rooms = {name for name in app.tasks if not name.startswith("celery.")}
+    scheduled = [entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()]
+    assert sorted(scheduled) == sorted(of_rooms - {tasks.send.name})
+    assert scheduled[-1] == tasks.gather_and_send.name

@@ -7,8 +7,7 @@ import pytest
 
 from club.reminders.models import Reminder
 from club.reminders.rules import RULES
-from club.reminders.stopping import stop_token
-from club.reminders.wording import Message
+from club.reminders.rules.base import Message, stop_token
 from inventory.batches.models import Batch
 from tests.factories.members import make_person
 from tests.factories.recipes import SPREAD, make_revision

@@ -1,0 +1,250 @@
+"""What is due about people: a kitchen that asks a member in, a kitchen's altitude that was changed, a recipe that waits
+for another instructor's eyes, and the week in one mail.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
+
+from club.core.clock import in_utc
+from club.members.choices import Role
+from club.members.models import AltitudeChange, Kitchen, KitchenInvitation, User, height_words
+from club.reminders.models import (
+    NotificationSettings,
+    Reminder,
+    ReminderQuerySet,
+    ReminderState,
+    last_weekly,
+    notification_settings_of,
+)
+from club.reminders.rules.base import AnyRule, Rule, format_day, stamp
+from recipes.models import Revision, RevisionQuerySet, RevisionState
+
+# Our own choice, no source: a site that was down for so long tells of it still.
+TOLD_WITHIN = timedelta(days=14)
+
+
+class KitchenInvited(Rule[KitchenInvitation]):
+    """At once, to the member who is asked."""
+
+    name = "kitchen-invitation"
+    title = gettext_lazy("you are asked into a kitchen")
+    prefix = "kitchen-invitation:"
+    model = KitchenInvitation
+    subject_field = "kitchen__name"
+    person_field = "person"
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[KitchenInvitation]:
+        return KitchenInvitation.objects.open(now).order_by()
+
+    def occurrence(self, invitation: KitchenInvitation, now: datetime) -> str:
+        return stamp(invitation.invited_at)
+
+    def due_at(self, invitation: KitchenInvitation, now: datetime) -> datetime:
+        return invitation.invited_at
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        invitation = KitchenInvitation.objects.select_related("kitchen", "invited_by").get(pk=reminder.subject_id)
+        return reverse("members:me"), {"by": invitation.invited_by, "kitchen": invitation.kitchen.name}
+
+
+@dataclass(frozen=True)
+class ChangeForPerson:
+    """A kitchen's last change of altitude, and somebody of the household."""
+
+    change: AltitudeChange
+    person_id: int
+
+
+class AltitudeChanged(Rule[ChangeForPerson]):
+    """At once, to everybody of the household, whoever changed it among them: it need not have been them who pressed.
+
+    Of several changes of one kitchen the last.
+    """
+
+    name = "kitchen-altitude"
+    title = gettext_lazy("a kitchen's altitude was changed")
+    prefix = "altitude:"
+    model = AltitudeChange
+    subject_field = "kitchen__name"
+    person_field = "person"
+    may_mute = False
+    at_once = True
+
+    def due_rows(self, now: datetime) -> Iterator[ChangeForPerson]:
+        """Two queries."""
+        recent = AltitudeChange.objects.filter(changed_at__gt=now - TOLD_WITHIN).order_by("changed_at", "pk")
+        last = {change.kitchen_id: change for change in recent}
+        if last:
+            active = Kitchen.objects.filter(pk__in=last, people__is_active=True).order_by()
+            for kitchen, person in active.values_list("pk", "people"):
+                yield ChangeForPerson(last[kitchen], person)
+
+    def open_row(self, reminder: Reminder, now: datetime) -> ChangeForPerson | None:
+        """It is the last change of that kitchen, and the person is of the household still."""
+        change = AltitudeChange.objects.filter(pk=reminder.subject_id, kitchen__people=reminder.person_id).first()
+        if change is None or change != AltitudeChange.objects.filter(kitchen=change.kitchen_id).last():
+            return None
+        return ChangeForPerson(change, reminder.person_id)
+
+    def occurrence(self, row: ChangeForPerson, now: datetime) -> str:
+        return stamp(row.change.changed_at)
+
+    def due_at(self, row: ChangeForPerson, now: datetime) -> datetime:
+        return row.change.changed_at
+
+    def key(self, row: ChangeForPerson) -> int:
+        return row.change.pk
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        change = AltitudeChange.objects.select_related("kitchen", "changed_by").get(pk=reminder.subject_id)
+        context = {
+            "kitchen": change.kitchen.name,
+            "by": change.changed_by,
+            "day": format_day(timezone.localdate(change.changed_at)),
+            "before": height_words(change.from_m) or gettext("unknown"),
+            "now": height_words(change.to_m) or gettext("unknown"),
+        }
+        return reverse("members:kitchen-change", args=[change.kitchen_id]), context
+
+
+# Our own choice, no source: a day in which somebody may have seen it on the desk. A second mail would be nagging.
+REVIEW_AFTER = timedelta(days=1)
+
+
+class RevisionToReview(Rule[Revision]):
+    """To every instructor but the author, a day after a revision was handed over, once for each time it is."""
+
+    name = "revision-to-review"
+    title = gettext_lazy("review a recipe")
+    prefix = "revision:"
+    model = Revision
+    subject_field = "recipe__title"
+    role = Role.INSTRUCTOR
+    but_not_field = "author"
+    keeps_a_week = True
+
+    def due_rows(self, now: datetime) -> RevisionQuerySet:
+        waiting = Revision.objects.filter(state=RevisionState.IN_REVIEW, submitted_at__lte=in_utc(now) - REVIEW_AFTER)
+        return waiting.only("author", "submitted_at")
+
+    def occurrence(self, revision: Revision, now: datetime) -> str:
+        return stamp(revision.submitted_at)
+
+    def due_at(self, revision: Revision, now: datetime) -> datetime:
+        assert revision.submitted_at is not None  # what is not, is not earlier than anything
+        return in_utc(revision.submitted_at) + REVIEW_AFTER
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        revision = Revision.objects.select_related("recipe", "author").get(pk=reminder.subject_id)
+        since = timezone.localtime(datetime.fromisoformat(reminder.occurrence)).date()
+        context = {"recipe": revision.recipe.title, "author": revision.author or "", "since": format_day(since)}
+        return reverse("recipes:draft", args=[revision.pk]), context
+
+
+# Our own choice, no source: after a night without the site the week's mail is still welcome, days later it is not.
+DIGEST_WITHIN = timedelta(days=2)
+A_MOMENT = timedelta(seconds=1)
+
+
+@dataclass(frozen=True)
+class DigestHour:
+    """Somebody who wants a digest, and the last hour at which it was due."""
+
+    person_id: int
+    hour: datetime
+
+
+class WeeklyDigest(Rule[DigestHour]):
+    """What could wait, in one mail, on the weekday and at the hour that a person chose.
+
+    What goes into it was shown on the site when it fell due. The digest lists what the person has not read there since
+    the last one, and leaves out what was settled meanwhile; with nothing left it is not sent.
+    """
+
+    name = "weekly-digest"
+    title = gettext_lazy("the week in one mail, for those who want one")
+    prefix = "person:"
+    model = User
+    person_field = "person"
+    may_wait = False  # the person chose the hour
+    after_lost_lease = "hold"  # a digest twice is a nuisance, and what it lists is on the site
+
+    def __init__(self, rules: Mapping[str, AnyRule]) -> None:
+        """`rules`: those that it may list, by name."""
+        self._rules = rules
+
+    def due_rows(self, now: datetime) -> Iterator[DigestHour]:
+        """To each whose hour came within the last two days, when something was kept for them. Two queries."""
+        wanted = NotificationSettings.objects.filter(
+            digest_weekday__isnull=False, person__is_active=True
+        ).select_related("person")
+        theirs = {preferences.person_id: preferences for preferences in wanted if self._is_wanted(preferences)}
+        hours = {
+            pk: hour for pk, preferences in theirs.items() if now - (hour := _hour(preferences, now)) < DIGEST_WITHIN
+        }
+        kept = self._kept().filter(person__in=hours).values_list("person", "rule", "sent_at") if hours else []
+        people = {pk for pk, rule, at in kept if _goes_in(theirs[pk], rule, at, hours[pk])}
+        return (DigestHour(pk, hours[pk]) for pk in sorted(people))
+
+    def open_row(self, reminder: Reminder, now: datetime) -> DigestHour | None:
+        """The person wants one still, and something is left to say."""
+        preferences = notification_settings_of(reminder.person)
+        if not self._is_wanted(preferences) or not self._still_open(reminder, now):
+            return None
+        return DigestHour(reminder.person_id, _hour(preferences, now))
+
+    def occurrence(self, row: DigestHour, now: datetime) -> str:
+        return row.hour.isoformat()
+
+    def due_at(self, row: DigestHour, now: datetime) -> datetime:
+        return row.hour
+
+    def key(self, row: DigestHour) -> int:
+        return row.person_id
+
+    def names(self, keys: Collection[int]) -> dict[int, str]:
+        return {person.pk: str(person) for person in User.objects.filter(pk__in=keys)}
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        headlines = [one.headline for one in self._still_open(reminder, now)]
+        return reverse("reminders:inbox"), {"headlines": headlines}
+
+    def _still_open(self, digest: Reminder, now: datetime) -> list[Reminder]:
+        """What the digest lists; each one's rule is asked again."""
+        hour, preferences = datetime.fromisoformat(digest.occurrence), notification_settings_of(digest.person)
+        kept = self._kept().filter(person=digest.person_id).select_related("person").order_by("sent_at", "pk")
+        rows = [one for one in kept if _goes_in(preferences, one.rule, one.sent_at, hour)]
+        return [one for one in rows if self._rules[one.rule].still_due(one, now)]
+
+    def _kept(self) -> ReminderQuerySet:
+        """What was shown on the site for a digest to list, and was not read there."""
+        weekly = [rule.name for rule in self._rules.values() if rule.may_wait and rule.keeps_a_week]
+        return Reminder.objects.filter(state=ReminderState.SHOWN, read_at=None, rule__in=weekly).exclude(headline="")
+
+    def _is_wanted(self, preferences: NotificationSettings) -> bool:
+        return preferences.has_digest and self.name not in preferences.muted_kinds and not preferences.is_bounced
+
+
+def _goes_in(preferences: NotificationSettings, rule: str, shown_at: datetime | None, hour: datetime) -> bool:
+    """Shown in the week that ends with `hour`, and not of a kind of which the person wants no mail at all."""
+    if shown_at is None or rule in preferences.muted_kinds:
+        return False
+    return _hour(preferences, hour - A_MOMENT) < shown_at <= hour
+
+
+def _hour(preferences: NotificationSettings, now: datetime) -> datetime:
+    return last_weekly(now, preferences.digest_weekday or 0, preferences.digest_hour, preferences.zone)
+
+
+KITCHENS: tuple[AnyRule, ...] = (KitchenInvited(), AltitudeChanged())
+REVIEWS: tuple[AnyRule, ...] = (RevisionToReview(),)
