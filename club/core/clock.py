@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from enum import StrEnum
+from functools import cache
+from zoneinfo import available_timezones
 
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -85,3 +87,10 @@ def zoned_text(moment: datetime) -> str:
     """A moment as the clock on the wall shows it, with the zone's own letters: an hour may come twice."""
     local = timezone.localtime(moment)
     return f"{date_format(local, 'j M Y, H:i')} {local.tzname()}"
+
+
+@cache
+def zone_names() -> tuple[str, ...]:
+    """The places of the IANA list that this machine knows, in order; no abbreviations, no fixed offsets."""
+    places = (name for name in available_timezones() if "/" in name)
+    return tuple(sorted(name for name in places if not name.startswith(("Etc/", "SystemV/", "US/"))))

@@ -16,10 +16,10 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import zone_names
 from club.reminders.models import NotificationSettings
 from club.reminders.rules import DIGEST
 from club.reminders.rules.base import AnyRule
-from club.reminders.services import zone_names
 
 CLOCK = {"type": "time"}
 HOURS = [(hour, f"{hour:02}:00") for hour in range(24)]

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime, time
-from functools import cache
 from typing import TYPE_CHECKING
-from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -16,6 +14,7 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import zone_names
 from club.members.models import User
 from club.reminders.models import BAR, SUNDAY, NotificationSettings, Reminder, ReminderState, notification_settings_of
 from club.reminders.rules import RULES
@@ -29,13 +28,6 @@ if TYPE_CHECKING:
 # A mail's own unsubscribe link and a mail server's bounce come without anybody signed in: those two take the person.
 
 REASON_LENGTH = 300
-
-
-@cache
-def zone_names() -> tuple[str, ...]:
-    """The places of the IANA list that this machine knows, in order; no abbreviations, no fixed offsets."""
-    places = (name for name in available_timezones() if "/" in name)
-    return tuple(sorted(name for name in places if not name.startswith(("Etc/", "SystemV/", "US/"))))
 
 
 def kinds_for(person: User) -> list[AnyRule]:
