@@ -50,7 +50,7 @@ def test_claims_that_come_while_it_is_shared_out_are_in_it_or_get_what_is_left()
         return make_claim(mine, 2 * KG, by=people[number]).pk
 
     race(press)
-    given = Share.objects.standing().aggregate(units=Sum("units"))["units"]
+    given = Share.objects.active().aggregate(units=Sum("units"))["units"]
     offer.refresh_from_db()
     assert given == offer.shared <= 12 * KG
     assert Share.objects.count() == Claim.objects.count() == RACERS
