@@ -61,7 +61,7 @@ def started(drill_site):
         part = site.web("127.0.0.1", port)
         argv = tuple(config if word == "python:club.run.web" else word for word in part.argv)
         drill_site.start(replace(part, argv=argv))
-        drill_site.wait_until(lambda: site.answers("127.0.0.1", port, site_host="127.0.0.1"), patience=120)
+        drill_site.wait_until(lambda: site.answers("127.0.0.1", port, site_host="127.0.0.1"))
         return port
 
     return start
