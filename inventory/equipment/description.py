@@ -1,7 +1,7 @@
 """What a thing is described by, declared once: the form, the services and the register all go by `ThingFields`.
 
-A new field is a column of `Thing`, an entry here with its check and its place in the register, a field of `ThingForm`,
-and what its page shows of it.
+A new field is a column of `Thing` with its migration, an entry here with its check and its place in the register, and
+what its page shows of it. `ThingForm` has it from both.
 """
 
 from __future__ import annotations
@@ -10,9 +10,11 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.db.models import CharField
 from django.utils.translation import gettext as _
 
 from club.core.money import cents_typed, money_words
@@ -27,9 +29,6 @@ from inventory.equipment.rules import (
     MOST_CENTS,
     MOST_JARS,
     MOST_TURNAROUND_DAYS,
-    NAME_LENGTH,
-    NOTE_LENGTH,
-    PLACE_LENGTH,
     code_key,
     code_written,
 )
@@ -56,8 +55,16 @@ def _clean_kind(kind: str) -> str:
     return kind
 
 
+def _line(name: str) -> Callable[[str], str]:
+    """One line, as long as the column takes."""
+    column = Thing._meta.get_field(name)
+    assert isinstance(column, CharField)
+    assert column.max_length
+    return partial(plain, field=name, longest=column.max_length)
+
+
 def _clean_name(text: str) -> str:
-    name = plain(text, field="name", longest=NAME_LENGTH)
+    name = _line("name")(text)
     if not name:
         raise ValidationError(_("Write a name."))
     return name
@@ -160,17 +167,13 @@ class ThingFields:
     home: Kitchen | None = described(
         Column("home", _read_hall, lambda home: home.name if home else ""), clean=lambda home: home, default=None
     )
-    place: str = described(
-        Column("place"), clean=lambda text: plain(text, field="place", longest=PLACE_LENGTH), default=""
-    )
+    place: str = described(Column("place"), clean=_line("place"), default="")
     deposit_cents: int = described(
         Column("deposit", _read_cents, lambda cents: money_words(cents) if cents else ""),
         clean=_clean_deposit,
         default=0,
     )
-    deposit_note: str = described(
-        Column("deposit_note"), clean=lambda text: plain(text, field="deposit_note", longest=NOTE_LENGTH), default=""
-    )
+    deposit_note: str = described(Column("deposit_note"), clean=_line("deposit_note"), default="")
     turnaround_own: int | None = described(
         Column("days_for_cleaning", _read_number), clean=_clean_turnaround, default=None
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import copy
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -17,17 +19,13 @@ from club.core.money import MoneyField
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import NO_SKILL, PARTS_OUTCOMES, Condition, Kind, Measure
-from inventory.equipment.description import FIELDS, ThingFields
+from inventory.equipment.description import FIELDS, ThingFields, fields_of
 from inventory.equipment.models import KEEP, Thing
 from inventory.equipment.rules import (
     CARE_LENGTH,
-    CODE_LENGTH,
     LONGEST_DAYS,
     MOST_JARS,
     MOST_TURNAROUND_DAYS,
-    NAME_LENGTH,
-    NOTE_LENGTH,
-    PLACE_LENGTH,
     TEST_RULES,
     Reading,
 )
@@ -59,21 +57,11 @@ ROWS_OF_READINGS = 4
 DIGITS = {"inputmode": "numeric"}
 
 
-class ThingForm(TokenForm):
-    """A field for each of ThingFields; the capacity has one for each size of jar."""
+class ThingForm(TokenForm, forms.ModelForm):
+    """A field for each of ThingFields, most of them the model's own; the capacity has one for each size of jar."""
 
     kind = forms.ChoiceField(label=_("Kind"), choices=Kind.choices)
-    code = forms.CharField(
-        label=_("Code on its label"),
-        max_length=CODE_LENGTH,
-        required=False,
-        help_text=_("Empty: the next free one of its kind."),
-    )
-    name = forms.CharField(label=_("Name"), max_length=NAME_LENGTH, help_text=_("As one would ask for it."))
-    home = forms.ModelChoiceField(label=_("At home in"), queryset=Kitchen.objects.none(), required=False)
-    place = forms.CharField(label=_("Where it stands"), max_length=PLACE_LENGTH, required=False)
     deposit_cents = deposit_field(_("Deposit"))
-    deposit_note = forms.CharField(label=_("About the deposit"), max_length=NOTE_LENGTH, required=False)
     turnaround_own = forms.IntegerField(
         label=_("Days for cleaning after each loan"),
         min_value=0,
@@ -90,11 +78,18 @@ class ThingForm(TokenForm):
         label=_("Care"), max_length=CARE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 4})
     )
 
+    class Meta:
+        model = Thing
+        fields = tuple(name for name in FIELDS if name != "capacity")
+        labels = {"code": _("Code on its label"), "home": _("At home in")}
+        help_texts = {"code": _("Empty: the next free one of its kind."), "name": _("As one would ask for it.")}
+
     def __init__(self, *args: Any, thing: Thing | None = None, **kwargs: Any) -> None:
-        if thing is not None:
-            jars = {f"jars_{size}": count for size, count in thing.capacity.items()}
-            kwargs["initial"] = {name: getattr(thing, name) for name in FIELDS if name != "capacity"} | jars
-        super().__init__(*args, **kwargs)
+        capacity = {f"jars_{size}": count for size, count in thing.capacity.items()} if thing else {}
+        self.before = fields_of(thing) if thing else ThingFields(kind="", name="")
+        # A copy: what was typed is nothing that the thing is before the service has said so.
+        super().__init__(*args, **kwargs | {"instance": copy(thing), "initial": capacity})
+        self.fields["code"].required = False
         home = self.fields["home"]
         assert isinstance(home, forms.ModelChoiceField)
         home.queryset = Kitchen.objects.filter(is_hall=True)
@@ -124,10 +119,15 @@ class ThingForm(TokenForm):
         self.helper.render_unmentioned_fields = True
 
     def described(self) -> ThingFields:
-        jars = {size: self.cleaned_data[f"jars_{size}"] for size in JAR_SIZES}
-        capacity = {size: count for size, count in jars.items() if count}
-        rest = {name: self.cleaned_data[name] for name in FIELDS if name != "capacity"}
-        return ThingFields(**rest, capacity=capacity)
+        """What was typed. What was not sent at all stays as it was."""
+        sent = {name: value for name, value in self.cleaned_data.items() if not self._is_left_out(name)}
+        jars = {size: sent[f"jars_{size}"] for size in JAR_SIZES if f"jars_{size}" in sent}
+        capacity = {size: count for size, count in (dict(self.before.capacity) | jars).items() if count}
+        return replace(self.before, **{name: sent[name] for name in FIELDS if name in sent}, capacity=capacity)
+
+    def _is_left_out(self, name: str) -> bool:
+        widget = self.fields[name].widget
+        return bool(widget.value_omitted_from_data(self.data, self.files, self.add_prefix(name)))
 
 
 class ConditionForm(forms.Form):

@@ -1,4 +1,7 @@
-"""No field of a thing can be forgotten: not by its form, not on the page, not in the register."""
+"""No field of a thing can be forgotten: not by its form, not on its page, not in the register.
+
+Each is written in four places: the column of `Thing`, its migration, the entry in `ThingFields`, `thing.html`.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,7 @@ from inventory.equipment.description import COLUMNS, FIELDS, fields_of
 from inventory.equipment.models import Thing
 from inventory.equipment.register import cells_of
 from tests.factories.equipment import make_keeper, make_thing
-from tests.factories.members import make_kitchen
+from tests.factories.members import make_kitchen, make_person
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +27,7 @@ SET_BY_SERVICES = {"id", "code_key", "token", "state", "state_note", "created_at
 def canner():
     """A thing that says something of every field."""
     thing = make_thing(
-        Kind.BOILING_WATER,
+        Kind.DIAL_GAUGE,
         code="BWC-01",
         name="Blue canner",
         home=make_kitchen(name="Bench hall", is_hall=True),
@@ -47,6 +50,32 @@ def described(code: str) -> dict[str, object]:
 
 def test_every_column_of_a_thing_is_described_or_set_by_services():
     assert {field.name for field in Thing._meta.concrete_fields} - SET_BY_SERVICES == set(FIELDS)
+
+
+def shown_to(client, thing: Thing) -> str:
+    """The content of the thing's page, without its own links."""
+    text = client.get(thing.get_absolute_url()).content.decode()
+    return text[text.index("<main") : text.index("</main")].replace(thing.get_absolute_url(), "")
+
+
+@pytest.mark.parametrize("name", FIELDS)
+def test_the_page_of_a_thing_shows_each_field(canner, client, name):
+    client.force_login(make_person())
+    before = shown_to(client, canner)
+    others = {"code": "BWC-77", "kind": Kind.BURNER, "name": "Green canner", "capacity": {}}
+    setattr(canner, name, others[name] if name in others else FIELDS[name].default)
+    canner.save()
+    assert shown_to(client, canner) != before, f"thing.html says nothing of its {name}"
+
+
+def test_a_field_that_was_not_sent_stays_as_it_was(canner, client):
+    """A form from before the field was there: what it lacks is not taken for emptied."""
+    client.force_login(make_keeper())
+    before, address = described("BWC-01"), reverse("equipment:change", args=["BWC-01"])
+    form = client.get(address).context["form"]
+    sent = {name: form[name].value() for name in form.fields if form[name].value() is not None}
+    assert client.post(address, {name: sent[name] for name in ("token", "kind", "name", "code")}).status_code == 302
+    assert described("BWC-01") == before
 
 
 def test_a_form_sent_as_the_page_shows_it_changes_nothing(canner, client):
