@@ -78,6 +78,11 @@ def moment_near(day: date, at: time, zone: tzinfo, *, doubled: Doubled = Doubled
     return datetime.combine(day, at, zone).replace(fold=int(doubled is Doubled.SECOND)).astimezone(UTC)
 
 
+def at_hour(day: date, at: time) -> datetime:
+    """That hour on the wall of the club, in UTC; as moment_near."""
+    return moment_near(day, at, timezone.get_default_timezone())
+
+
 def weekly(first: date, count: int) -> Iterator[date]:
     """The same weekday, week after week; the hour on the wall stays, whatever the clocks do. Dates end with 9999."""
     return (first + n * WEEK for n in range(min(count, (date.max - first) // WEEK + 1)))

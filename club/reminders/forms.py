@@ -18,8 +18,8 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zone_names
 from club.reminders.models import NotificationSettings
-from club.reminders.rules import DIGEST
-from club.reminders.rules.base import AnyRule
+from club.reminders.rules import AnyRule
+from club.reminders.rules.members import WeeklyDigest
 
 CLOCK = {"type": "time"}
 HOURS = [(hour, f"{hour:02}:00") for hour in range(24)]
@@ -60,7 +60,7 @@ class NotificationSettingsForm(forms.Form):
             Row(Column("quiet_from", css_class="col-6"), Column("quiet_until", css_class="col-6")),
             _said(gettext("By the clock in your time zone. The same time twice: mail at any hour.")),
             _note(
-                [rule for rule in kinds if not rule.may_wait and rule.name != DIGEST.name],
+                [rule for rule in kinds if not rule.may_wait and rule.name != WeeklyDigest.name],
                 gettext("These come at any hour, as they cannot wait"),
             ),
             _heading(gettext("What")),

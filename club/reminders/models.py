@@ -7,10 +7,12 @@ there, or when it jumps over it.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import UTC, datetime, time, timedelta, tzinfo
 from functools import cached_property
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.conf import settings
@@ -21,6 +23,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.clock import Doubled, moment_near
 from club.members.models import User
 
 # No zone puts its clock twice within this long, and no quiet hours last longer.
@@ -64,8 +67,8 @@ def last_weekly(now: datetime, weekday: int, hour: int, zone: tzinfo) -> datetim
     """
     today = now.astimezone(zone).date()
     this_week = today - timedelta(days=(today.weekday() - weekday) % 7)
-    moment = _at(this_week, time(hour), zone)
-    return moment if moment <= now else _at(this_week - timedelta(days=7), time(hour), zone)
+    moment = moment_near(this_week, time(hour), zone)
+    return moment if moment <= now else moment_near(this_week - timedelta(days=7), time(hour), zone)
 
 
 def _is_quiet(moment: datetime, hours: QuietHours, zone: tzinfo) -> bool:
@@ -76,8 +79,8 @@ def _moments_of(wall: time, at: datetime, zone: tzinfo) -> Iterator[datetime]:
     """When a clock shows `wall` on the days around `at`: twice on a day when it is put back over it."""
     today = at.astimezone(zone).date()
     for days in (-1, 0, 1):
-        for fold in (0, 1):
-            yield _at(today + timedelta(days=days), wall.replace(fold=fold), zone)
+        for doubled in (Doubled.FIRST, Doubled.SECOND):
+            yield moment_near(today + timedelta(days=days), wall, zone, doubled=doubled)
 
 
 def _clock_is_put(at: datetime, zone: tzinfo) -> Iterator[datetime]:
@@ -98,10 +101,6 @@ def _clock_is_put(at: datetime, zone: tzinfo) -> Iterator[datetime]:
 
 def _offset(moment: datetime, zone: tzinfo) -> timedelta | None:
     return moment.astimezone(zone).utcoffset()
-
-
-def _at(day: date, wall: time, zone: tzinfo) -> datetime:
-    return datetime.combine(day, wall, zone).astimezone(UTC)
 
 
 # How a person wants to be reached, and whether their mailbox takes our mail. No row means the defaults below.
@@ -287,6 +286,13 @@ class Reminder(models.Model):
     def subject_id(self) -> int:
         """41 of "batch:41"."""
         return int(self.subject.partition(":")[2])
+
+    @property
+    def message_id(self) -> str:
+        """Of its mail. The same however often it is sent: a mailbox may then drop what came twice."""
+        key = (self.rule, self.subject, self.occurrence, self.person_id)
+        digest = hashlib.sha256("\0".join(map(str, key)).encode()).hexdigest()[:32]
+        return f"<{digest}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>"
 
 
 class PeriodicJob(models.Model):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import logging
 import random
 import re
@@ -18,7 +17,6 @@ from functools import partial
 from itertools import islice
 from types import TracebackType
 from typing import Literal, Self, TypedDict
-from urllib.parse import urlsplit
 from uuid import uuid4
 
 import redis
@@ -40,9 +38,8 @@ from club.reminders.models import (
     notification_settings_of,
     quiet_until,
 )
-from club.reminders.rules import RULES
-from club.reminders.rules.base import AnyRule, Due, Message, stop_link
-from club.reminders.services import mailbox_note_bounce
+from club.reminders.rules import AnyRule, Due, Message, stop_link
+from club.reminders.services import RULES, mailbox_note_bounce
 
 # Pure sums of the outbox: how long to wait, when to give up, and which refusals are final.
 
@@ -103,12 +100,6 @@ def is_no_mailbox(error: Exception) -> bool:
 def is_given_up(error: Exception, attempts: int) -> bool:
     """A poisoned mail has so many tries. One that only waits for the server keeps trying until its rule lets go."""
     return is_final(error) or (attempts >= MOST_ATTEMPTS and not is_server_away(error))
-
-
-def message_id(*key: object, host: str) -> str:
-    """The same for the same reason, however often it is sent: a mailbox may then drop what came twice."""
-    digest = hashlib.sha256("\0".join(map(str, key)).encode()).hexdigest()[:32]
-    return f"<{digest}@{host}>"
 
 
 # One clock at a time: a second beat, or a message that comes twice, finds the round begun and does no harm.
@@ -365,9 +356,7 @@ OF_THE_MAIL = (smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError)
 
 
 def mail_of(reminder: Reminder, rule: AnyRule, message: Message) -> EmailMultiAlternatives:
-    host = urlsplit(settings.SITE_URL).hostname or "localhost"
-    key = (reminder.rule, reminder.subject, reminder.occurrence, reminder.person_id)
-    headers = {"Message-ID": message_id(*key, host=host), **mail_headers(reminder, rule)}
+    headers = {"Message-ID": reminder.message_id, **mail_headers(reminder, rule)}
     mail = EmailMultiAlternatives(message.subject, message.text, to=[reminder.person.email], headers=headers)
     mail.attach_alternative(message.html, "text/html")
     return mail

@@ -1,9 +1,17 @@
-"""How a person wants to be reached, and their inbox: every write to either."""
+"""Every rule by its name; how a person wants to be reached, mail that came back, and their inbox: every write to these.
+
+The outbox has its writes beside it (`outbox`).
+"""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
-from datetime import datetime, time
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from email import message_from_bytes, message_from_string
+from email.message import Message
+from email.utils import parseaddr
 from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
@@ -17,13 +25,42 @@ from django.utils.translation import gettext_lazy as _
 from club.core.clock import zone_names
 from club.members.models import User
 from club.reminders.models import BAR, SUNDAY, NotificationSettings, Reminder, ReminderState, notification_settings_of
-from club.reminders.rules import RULES
-from club.reminders.rules.base import AnyRule
+from club.reminders.rules import AnyRule, batches, classes, fruit, members, store
 
 if TYPE_CHECKING:
     from club.reminders.models import ReminderQuerySet
 
-# Every write to how a person is reached. Each is one transaction; who asks is the person, or their mail.
+# Every reason to remind somebody, in the order in which rules are asked and pages list them.
+
+RULES: dict[str, AnyRule] = {
+    rule.name: rule
+    for rule in (
+        *batches.RULES,
+        *members.KITCHENS,
+        *fruit.RULES,
+        *store.RULES,
+        *members.REVIEWS,
+        *classes.RULES,
+    )
+}
+DIGEST = members.WeeklyDigest(RULES)  # which lists what the others showed on the site
+RULES[DIGEST.name] = DIGEST
+
+
+def with_titles(reminders: Iterable[Reminder]) -> list[tuple[Reminder, str]]:
+    """Each reminder and what it is about: "look at the seals, 26329-KXT". One query for each kind of subject."""
+    rows = [one for one in reminders if one.rule in RULES]
+    keys: defaultdict[str, set[int]] = defaultdict(set)
+    rules: dict[str, AnyRule] = {}
+    for one in rows:
+        prefix = RULES[one.rule].prefix
+        keys[prefix].add(one.subject_id)
+        rules.setdefault(prefix, RULES[one.rule])
+    names = {prefix: rules[prefix].names(wanted) for prefix, wanted in keys.items()}
+    return [(one, f"{RULES[one.rule].title}, {names[RULES[one.rule].prefix].get(one.subject_id, '')}") for one in rows]
+
+
+# How a person is reached. Each is one transaction; who asks is the person, or their mail.
 #
 # A mail's own unsubscribe link and a mail server's bounce come without anybody signed in: those two take the person.
 
@@ -104,15 +141,116 @@ def mailbox_confirm(*, by: User) -> None:
     NotificationSettings.objects.filter(person=by).update(bounced_address="", bounced_at=None, bounce_reason="")
 
 
-# What a person was told, on the site: each reminder that was mailed or shown to them, and whether it was read.
+# Delivery status notifications (RFC 3464): which address a mail server gave up on, and for which of our mails. Reading
+# one is pure: bytes in, plain values out. Whatever is no such notification says nothing.
 
-TOLD = (ReminderState.SENT, ReminderState.SHOWN)
+REPORT, STATUS = "multipart/report", "message/delivery-status"
+WHOLE_MAIL, ITS_HEAD = "message/rfc822", "text/rfc822-headers"
+FAILED, FOR_GOOD = "failed", "5."
+
+
+@dataclass(frozen=True)
+class Bounce:
+    """Mail to this address, as it was written on it or as the last server knew it, is not delivered for good."""
+
+    addresses: tuple[str, ...]
+    status: str
+    reason: str
+
+    @property
+    def text(self) -> str:
+        return f"{self.status}: {self.reason}" if self.reason != self.status else self.status
+
+
+@dataclass(frozen=True)
+class Notification:
+    """What a mail server says of one mail. `message_id`, with its brackets, and `to` are those of the mail that came
+    back; empty where the report leaves them out.
+    """
+
+    message_id: str
+    to: str
+    bounces: tuple[Bounce, ...]
+
+
+def notification_read(raw: bytes) -> Notification | None:
+    """None when it is no delivery status notification. Only its own parts count, not those of the mail it returns."""
+    mail = message_from_bytes(raw)
+    parts = _inner(mail) if mail.get_content_type() == REPORT else []
+    blocks = [block for part in parts if part.get_content_type() == STATUS for block in _inner(part)]
+    if not blocks:
+        return None
+    head = _head_of_returned(parts)
+    bounces = tuple(bounce for block in blocks if (bounce := _bounce(block)) is not None)
+    return Notification(_plain(head["Message-ID"]), _address(_plain(head["To"])), bounces)
+
+
+def _bounce(block: Message) -> Bounce | None:
+    """A failure for good; None for a delay, a relay, or a trouble that may pass (4.x.x)."""
+    status = _plain(block["Status"])
+    recipients = (_plain(block[name]) for name in ("Original-Recipient", "Final-Recipient"))
+    addresses = tuple(filter(None, (_address(typed.partition(";")[2]) for typed in recipients)))
+    if _plain(block["Action"]).lower() != FAILED or not status.startswith(FOR_GOOD) or not addresses:
+        return None
+    reason = _plain(block["Diagnostic-Code"]).partition(";")[2].strip()
+    return Bounce(addresses, status, reason or status)
+
+
+def _head_of_returned(parts: list[Message]) -> Message:
+    """The head of the mail that came back, whole or alone; an empty one where the report leaves it out."""
+    for part in parts:
+        if part.get_content_type() == WHOLE_MAIL and (mails := _inner(part)):
+            return mails[0]
+        if part.get_content_type() == ITS_HEAD:
+            return message_from_string(str(part.get_payload()))
+    return Message()
+
+
+def _inner(part: Message) -> list[Message]:
+    payload = part.get_payload()
+    return [inner for inner in payload if isinstance(inner, Message)] if isinstance(payload, list) else []
+
+
+def _plain(value: object) -> str:
+    """A header on one line."""
+    return " ".join(str(value or "").split())
+
+
+def _address(text: str) -> str:
+    return parseaddr(text.strip())[1].lower()
+
+
+# Mail servers try for five days by common practice, no source; a report that comes later than this is about nothing.
+SENT_WITHIN = timedelta(days=14)
+
+
+def bounces_note(*, notification: Notification, now: datetime) -> list[User]:
+    """Note each bounce for the person it is about; returns those of whom it is news.
+
+    The address must be the one they have now, and the mail one of ours to them, by its Message-ID: a stranger who
+    writes in our name can make their mail server refuse that, and it must not cost them our mails. A report that names
+    no Message-ID counts when a reminder was mailed to them lately.
+    """
+    noted = []
+    for bounce in notification.bounces:
+        for person in User.objects.filter(email__in={*bounce.addresses, notification.to}, is_active=True):
+            sent = Reminder.objects.filter(person=person, state=ReminderState.SENT, sent_at__gte=now - SENT_WITHIN)
+            ids = {reminder.message_id for reminder in sent}
+            is_ours = notification.message_id in ids if notification.message_id else bool(ids)
+            if is_ours and mailbox_note_bounce(person=person, reason=bounce.text, now=now):
+                noted.append(person)
+    return noted
+
+
+# The inbox: each reminder that was mailed or shown to the person, and whether they read it.
+
+RECEIVED = (ReminderState.SENT, ReminderState.SHOWN)
 MOST_COUNTED = 99
 
 
 def inbox_of(person: User) -> ReminderQuerySet:
-    """The gate: their own, told to them, the latest first."""
-    rows = Reminder.objects.filter(person=person, state__in=TOLD).exclude(headline="")
+    """The gate: their own that were mailed or shown to them, the latest first."""
+    rows = Reminder.objects.filter(person=person, state__in=RECEIVED).exclude(headline="")
     return rows.order_by(F("sent_at").desc(nulls_last=True), "-pk")
 
 

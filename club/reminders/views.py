@@ -26,9 +26,9 @@ from club.reminders.calendar import Entry, calendar_text, entries_for, session_e
 from club.reminders.forms import NotificationSettingsForm
 from club.reminders.models import Reminder, notification_settings_of, people_bounced
 from club.reminders.outbox import LATE_S, health_at, is_ticking
-from club.reminders.rules import RULES, with_titles
-from club.reminders.rules.base import AnyRule, read_stop_token
+from club.reminders.rules import AnyRule, read_stop_token
 from club.reminders.services import (
+    RULES,
     inbox_of,
     inbox_read_all,
     kind_mute,
@@ -36,6 +36,7 @@ from club.reminders.services import (
     mailbox_confirm,
     notification_settings_change,
     reminder_open,
+    with_titles,
 )
 
 # A person's inbox on the site.

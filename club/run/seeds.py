@@ -11,9 +11,8 @@ from itertools import islice
 from uuid import UUID
 
 from django.db import transaction
-from django.utils import timezone
 
-from club.core.clock import club_day
+from club.core.clock import at_hour, club_day
 from club.members.models import User
 from inventory.equipment.choices import FACTS, TESTED_KINDS, Condition, HoldState, Kind, Occasion, Verdict
 from inventory.equipment.models import ConditionNote, Hold, InstrumentTest, Loan, Thing, ThingDay
@@ -117,7 +116,7 @@ def _hold(thing: Thing, person: User, starts: date, ends: date, is_open: bool, d
         kept_until=ends + thing.turnaround_days * DAY,
         state=HoldState.OUT if is_open else HoldState.BACK,
         placed_by=person,
-        placed_at=_moment(starts, HANDED_OVER_AT),
+        placed_at=at_hour(starts, HANDED_OVER_AT),
     )
 
 
@@ -128,12 +127,12 @@ def _loan(hold: Hold, keeper: User, is_open: bool, dice: random.Random) -> Loan:
         token=UUID(int=dice.getrandbits(128), version=4),
         person=hold.person,
         due_on=hold.ends,
-        handed_over_at=_moment(hold.starts, HANDED_OVER_AT),
+        handed_over_at=at_hour(hold.starts, HANDED_OVER_AT),
         handed_over_by=keeper,
         condition_out=Condition.GOOD,
     )
     if not is_open:
-        loan.returned_at = _moment(hold.ends, RETURNED_AT)
+        loan.returned_at = at_hour(hold.ends, RETURNED_AT)
         loan.taken_back_by, loan.condition_in = keeper, Condition.GOOD
     return loan
 
@@ -144,10 +143,6 @@ def _notes(loan: Loan) -> list[ConditionNote]:
     if loan.returned_at is not None:
         notes.append(ConditionNote(at=loan.returned_at, occasion=Occasion.RETURNED, **common))
     return notes
-
-
-def _moment(day: date, hour: time) -> datetime:
-    return timezone.make_aware(datetime.combine(day, hour), timezone.get_default_timezone())
 
 
 # Movements of the jar ledger, a million where asked, and every balance with them. What is written is what the services

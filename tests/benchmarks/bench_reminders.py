@@ -42,7 +42,7 @@ from club.reminders.outbox import (  # noqa: E402
     known,
     mail_of,
 )
-from club.reminders.rules import RULES  # noqa: E402
+from club.reminders.services import RULES  # noqa: E402
 from club.run import broker  # noqa: E402
 from club.run.children import end, spawn  # noqa: E402
 from club.settings import broker_url  # noqa: E402

@@ -10,7 +10,7 @@ from django.utils import timezone
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import NotificationSettings, Reminder, ReminderState
-from club.reminders.rules.base import stop_token
+from club.reminders.rules import stop_token
 from club.reminders.services import mailbox_note_bounce
 from tests.factories.members import PASSWORD, make_organiser, make_person
 from tests.factories.reminders import make_notification_settings, make_told

@@ -17,11 +17,11 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
-from club.core.clock import club_day, in_utc
+from club.core.clock import at_hour, club_day, in_utc
 from club.members.choices import Role
 from club.members.models import Kitchen
 from club.reminders.models import Reminder
-from club.reminders.rules.base import AnyRule, Rule, at_hour, format_moment, holders_of, stamp
+from club.reminders.rules import AnyRule, Rule, format_moment, holders_of, stamp
 from inventory.batches.choices import BatchState, Disposal
 from inventory.batches.models import Batch, BatchQuerySet, Jar, Recall
 from inventory.batches.rules import (

@@ -23,10 +23,10 @@ from club.classes.choices import SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp, SignUpQuerySet
 from club.classes.rules import lapsing_told_at, offer_told_at
 from club.classes.services import seat_path
-from club.core.clock import in_utc
+from club.core.clock import in_utc, moment_near
 from club.members.models import User
 from club.reminders.models import Reminder
-from club.reminders.rules.base import AnyRule, Rule, format_day, stamp
+from club.reminders.rules import AnyRule, Rule, format_day, stamp
 from inventory.batches.choices import BatchState
 
 # Our own choices, no source.
@@ -91,7 +91,7 @@ def _seated(now: datetime, ahead: timedelta) -> SignUpQuerySet:
 
 def _wall(session: ClassSession, *, days_before: int, hour: time) -> datetime:
     """That hour on the wall of the hall, so many days before the session, in UTC."""
-    return in_utc(datetime.combine(session.day - timedelta(days=days_before), hour, ZoneInfo(session.zone)))
+    return moment_near(session.day - timedelta(days=days_before), hour, ZoneInfo(session.zone))
 
 
 class SeatTaken(SignUpRule):

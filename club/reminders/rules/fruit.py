@@ -15,10 +15,10 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
-from club.core.clock import club_day, in_utc
+from club.core.clock import at_hour, club_day, in_utc
 from club.members.models import Kitchen, User
 from club.reminders.models import Reminder
-from club.reminders.rules.base import AnyRule, Rule, at_hour, format_day
+from club.reminders.rules import AnyRule, Rule, format_day
 from inventory.fruit.choices import OfferStage
 from inventory.fruit.models import (
     Claim,

@@ -25,7 +25,7 @@ from club.reminders.models import (
     last_weekly,
     notification_settings_of,
 )
-from club.reminders.rules.base import AnyRule, Rule, format_day, stamp
+from club.reminders.rules import AnyRule, Rule, format_day, stamp
 from recipes.models import Revision, RevisionQuerySet, RevisionState
 
 # Our own choice, no source: a site that was down for so long tells of it still.

@@ -18,7 +18,7 @@ from club.classes.services.sessions import session_change
 from club.members.models import User
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_organiser, make_person
 from tests.helpers import signed_in, text_of

@@ -12,7 +12,7 @@ from club.classes.models import CannerLoad, JarTaker, SignUp, StationBatch
 from club.classes.services import day
 from club.members.choices import Role
 from club.members.models import Kitchen
-from club.reminders.rules import RULES
+from club.reminders.services import RULES
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
 from inventory.batches.services import batch_abandon

@@ -6,10 +6,11 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.core.clock import Doubled, WallTimeError, moment_near, moment_of, weekly
+from club.core.clock import Doubled, WallTimeError, at_hour, moment_near, moment_of, weekly
 
 DENVER = ZoneInfo("America/Denver")
 FORWARD, BACK = date(2026, 3, 8), date(2026, 11, 1)  # the Sundays of the change in North America
@@ -52,6 +53,13 @@ def test_a_weekly_series_keeps_its_hour_on_the_wall_over_both_changes():
 def test_what_nobody_asked_for_by_the_minute_is_never_refused():
     assert moment_near(FORWARD, time(2, 30), DENVER) == datetime(2026, 3, 8, 9, 30, tzinfo=UTC)
     assert moment_near(BACK, time(1, 30), DENVER) == datetime(2026, 11, 1, 7, 30, tzinfo=UTC)
+
+
+def test_an_hour_of_the_club_is_on_its_own_wall_whoever_asks_from_wherever():
+    with timezone.override("Europe/Berlin"):
+        assert at_hour(date(2026, 7, 4), time(18)) == datetime(2026, 7, 5, 0, 0, tzinfo=UTC)
+        assert at_hour(FORWARD, time(2, 30)) == datetime(2026, 3, 8, 9, 30, tzinfo=UTC)
+        assert at_hour(BACK, time(1, 30)) == datetime(2026, 11, 1, 7, 30, tzinfo=UTC)
 
 
 def test_which_of_the_two_is_meant_is_the_caller_s_to_say():

@@ -11,8 +11,8 @@ from django.utils.module_loading import import_string
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES
-from club.reminders.rules.base import Message
+from club.reminders.rules import Message
+from club.reminders.services import RULES
 
 DENVER = ZoneInfo("America/Denver")
 TODAY = date(2026, 9, 14)

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from club.members.models import User
 from club.reminders import outbox as reminders_outbox
-from club.reminders.bounces import SENT_WITHIN, Bounce, bounces_note, notification_read
 from club.reminders.models import Reminder, ReminderState, notification_settings_of
+from club.reminders.services import SENT_WITHIN, Bounce, bounces_note, notification_read
 from tests.factories.members import make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 

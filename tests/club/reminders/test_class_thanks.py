@@ -10,7 +10,7 @@ from club.classes.models import SignUp
 from club.classes.services import day
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from tests.factories.class_day import NOON, make_called, make_cooking, make_held, runner_of
 from tests.factories.classes import make_session
 from tests.factories.members import make_kitchen
@@ -18,11 +18,6 @@ from tests.factories.members import make_kitchen
 pytestmark = pytest.mark.django_db
 
 RULE = RULES["class-thanks"]
-
-
-@pytest.fixture(autouse=True)
-def site(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def thanked(now=NOON) -> list[str]:

@@ -15,8 +15,8 @@ from club.classes.services.seats import seat_path
 from club.classes.services.sessions import session_move
 from club.reminders import outbox as reminders_outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
 from club.reminders.rules.classes import RULES as FAMILY
+from club.reminders.services import RULES, with_titles
 from tests.factories.classes import NOW, TEN, TWO, make_instructor, make_session, make_signup
 from tests.factories.members import make_person
 
@@ -25,11 +25,6 @@ pytestmark = pytest.mark.django_db
 DENVER = ZoneInfo("America/Denver")
 A_MINUTE, AN_HOUR = timedelta(minutes=1), timedelta(hours=1)
 NEEDS = "Hazelnuts close my throat"
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def wall(day: int, hour: int, minute: int = 0, *, month: int = 9) -> datetime:

@@ -12,8 +12,7 @@ from club.members.choices import Role
 from club.members.models import User
 from club.reminders import outbox
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.rules import RULES
-from club.reminders.services import inbox_read_all, kind_mute, mailbox_note_bounce
+from club.reminders.services import RULES, inbox_read_all, kind_mute, mailbox_note_bounce
 from inventory.jars.services import supply_use
 from tests.factories.jars import make_stock, make_supply
 from tests.factories.members import make_person
@@ -24,11 +23,6 @@ pytestmark = pytest.mark.django_db
 DENVER = ZoneInfo("America/Denver")
 MONDAY = datetime(2026, 9, 14, 8, 0, tzinfo=DENVER)
 FRIDAY = datetime(2026, 9, 11, 12, 0, tzinfo=DENVER)
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 @pytest.fixture

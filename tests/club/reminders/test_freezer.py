@@ -10,7 +10,7 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.fruit.models import FreezerItem
 from inventory.fruit.services import freezer_item_take
 from tests.factories.freezer import make_freezer_item
@@ -21,11 +21,6 @@ DENVER = ZoneInfo("America/Denver")
 FROZEN = date(2025, 7, 12)
 MORNING = datetime(2026, 7, 12, 9, 0, tzinfo=DENVER)
 NIGHT = datetime(2026, 7, 12, 4, 30, tzinfo=ZoneInfo("UTC"))  # the evening before in Denver
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.fruit import services as fruit
 from inventory.fruit.models import Offer, Share
 from tests.club.reminders.helpers import at, gathered, message, run_periodic_jobs
@@ -16,11 +16,6 @@ from tests.factories.fruit import KG, NOW, TODAY, hours, make_claim, make_offer,
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def still_due(rule: str, now: datetime) -> bool:

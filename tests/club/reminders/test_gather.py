@@ -9,7 +9,7 @@ from django.db import connection
 from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.outbox import known
-from club.reminders.rules import RULES
+from club.reminders.services import RULES
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
 from tests.factories.members import make_person

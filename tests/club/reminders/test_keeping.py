@@ -12,7 +12,7 @@ from club.members.choices import Role
 from club.members.models import User
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES
+from club.reminders.services import RULES
 from inventory.batches.models import Batch
 from inventory.batches.services import jars_put_away
 from inventory.jars import services as jars
@@ -24,11 +24,6 @@ pytestmark = pytest.mark.django_db
 
 DENVER = ZoneInfo("America/Denver")
 OUT = datetime(2026, 9, 14, 18, 0, tzinfo=UTC)  # noon in the club's zone
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def hours(number: float) -> datetime:

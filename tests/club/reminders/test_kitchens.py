@@ -11,7 +11,7 @@ from club.members import services as members
 from club.members.models import AltitudeChange, Kitchen
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from tests.factories.members import make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db

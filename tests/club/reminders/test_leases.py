@@ -23,7 +23,7 @@ from club.reminders.outbox import (
     reminder_begin_sending,
     reminder_note,
 )
-from club.reminders.rules import RULES
+from club.reminders.services import RULES
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
 pytestmark = pytest.mark.django_db

@@ -9,7 +9,7 @@ import pytest
 from club.members.models import User
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.equipment import services as equipment
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Loan
@@ -17,11 +17,6 @@ from tests.club.reminders.helpers import DENVER, at, gathered, message
 from tests.factories.equipment import day, make_hold, make_keeper, make_loan, make_test, make_thing
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def calls(rule: str) -> list[datetime]:

@@ -16,8 +16,8 @@ from club.members.choices import Role
 from club.members.models import User
 from club.reminders import services
 from club.reminders.models import NotificationSettings, notification_settings_of
-from club.reminders.rules import RULES
-from club.reminders.rules.base import read_stop_token, stop_token
+from club.reminders.rules import read_stop_token, stop_token
+from club.reminders.services import RULES
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_notification_settings
 

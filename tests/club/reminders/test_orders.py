@@ -10,7 +10,7 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.jars import services as jars
 from tests.factories.jars import make_keeper
 from tests.factories.members import make_person
@@ -20,11 +20,6 @@ pytestmark = pytest.mark.django_db
 
 DENVER = ZoneInfo("America/Denver")
 OPENED = datetime(2026, 3, 2, 9, 0, tzinfo=DENVER)
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 @pytest.fixture

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from club.reminders.models import Reminder
 from club.reminders.outbox import (
     LONGEST_WAIT,
     MOST_ATTEMPTS,
     is_given_up,
     is_no_mailbox,
     is_server_away,
-    message_id,
     wait_after,
 )
 
@@ -81,10 +81,15 @@ def test_a_run_ends_when_no_mail_would_go_out(error, away):
     assert is_server_away(error) is away
 
 
-def test_the_message_id_hangs_on_the_reason_alone():
-    same = [message_id("seal-check", "batch:1", "noon", 7, host="club.test") for _ in range(2)]
-    assert same[0] == same[1]
-    assert same[0].endswith("@club.test>")
-    assert message_id("seal-check", "batch:1", "noon", 8, host="club.test") != same[0]
+def test_the_message_id_hangs_on_the_reason_alone(settings):
+    settings.SITE_URL = "https://club.test"
+
+    def sent(subject: str = "batch:1", occurrence: str = "noon", person_id: int = 7) -> str:
+        reminder = Reminder(rule="seal-check", subject=subject, occurrence=occurrence, person_id=person_id)
+        return reminder.message_id
+
+    assert sent() == sent()
+    assert sent().endswith("@club.test>")
+    assert sent(person_id=8) != sent()
     # The parts are kept apart: batch 1 at "2" is not batch 12.
-    assert message_id("batch:1", "2", host="h") != message_id("batch:12", "", host="h")
+    assert sent("batch:1", "2") != sent("batch:12", "")

@@ -9,7 +9,7 @@ import pytest
 
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.batches import services as batches
 from inventory.batches.models import Recall
 from inventory.jars.services import jars_move, kitchen_place, person_place
@@ -21,11 +21,6 @@ from tests.factories.members import make_kitchen, make_organiser, make_person
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import pytest
 from club.members.choices import Role
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from recipes.models import Revision, RevisionState
 from tests.factories.members import make_person
 from tests.factories.recipes import make_revision

@@ -12,8 +12,8 @@ from club.members.models import User
 from club.reminders import outbox
 from club.reminders.models import NotificationSettings, Reminder, ReminderState
 from club.reminders.outbox import Route, mail_headers, route_for
-from club.reminders.rules import RULES
-from club.reminders.rules.base import Rule, stop_link
+from club.reminders.rules import Rule, stop_link
+from club.reminders.services import RULES
 from tests.factories.members import make_person
 from tests.factories.reminders import make_many_due, make_notification_settings, make_reminder, make_waiting_batch
 

@@ -22,7 +22,6 @@ def due(settings) -> Reminder:
     settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
     settings.EMAIL_HOST = "127.0.0.1"
     settings.EMAIL_USE_TLS = False
-    settings.SITE_URL = "https://club.example.test"
     settings.DEFAULT_FROM_EMAIL = "The club <club@example.test>"
     return make_reminder(make_waiting_batch(OUT), now=NOW)
 

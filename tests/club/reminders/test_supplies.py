@@ -13,7 +13,7 @@ from club.core.clock import club_day
 from club.members.choices import Role
 from club.reminders import outbox as reminders_outbox
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.jars import services as jars
 from tests.factories.jars import make_keeper, make_stock, make_supply
 from tests.factories.members import make_person

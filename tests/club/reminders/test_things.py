@@ -9,7 +9,7 @@ import pytest
 from club.members.choices import Role
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES, with_titles
+from club.reminders.services import RULES, with_titles
 from inventory.equipment import services as equipment
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Loan, WaitingEntry
@@ -18,11 +18,6 @@ from tests.factories.equipment import BAD, NOW, TODAY, day, make_keeper, make_lo
 from tests.factories.members import make_person
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def test_each_keeper_is_told_of_a_lapsing_test_a_month_and_a_week_before():

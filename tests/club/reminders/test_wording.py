@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from club.reminders.models import Reminder
-from club.reminders.rules import RULES
-from club.reminders.rules.base import Message, stop_token
+from club.reminders.rules import Message, stop_token
+from club.reminders.services import RULES
 from inventory.batches.models import Batch
 from tests.factories.members import make_person
 from tests.factories.recipes import SPREAD, make_revision
@@ -17,11 +17,6 @@ pytestmark = pytest.mark.django_db
 
 DENVER = ZoneInfo("America/Denver")
 OUT = datetime(2026, 8, 14, 18, 10, tzinfo=DENVER)
-
-
-@pytest.fixture(autouse=True)
-def club_address(settings):
-    settings.SITE_URL = "https://club.example.test"
 
 
 def mail_at(hours: float, *, rule: str = "seal-check", out: datetime = OUT, **fields) -> Message:

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from club.reminders.bounces import bounces_note, notification_read
+from club.reminders.services import bounces_note, notification_read
 
 MOST_BYTES = 2_000_000  # a report returns our own mail at most; the rest is not read
 
