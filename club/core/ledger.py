@@ -84,13 +84,10 @@ def write_once(row: Row, *, same: tuple[str, ...]) -> tuple[Row, bool]:
     return row, True
 
 
-def correction_changes_check(*, count: int, written: int) -> None:
+def correction_check(row: CorrectableRow, token: UUID, *, count: int, written: int) -> None:
+    """ValidationError when the count is the one written, or another form than this one corrected the row before."""
     if count == written:
         raise ValidationError({"count": _("That is the number already written. Give the right one.")})
-
-
-def corrected_once_check(row: CorrectableRow, token: UUID) -> None:
-    """ValidationError when another form than this one corrected the row before."""
     manager: Any = type(row)._default_manager
     if manager.filter(corrects=row).exclude(token=token).exists():
         raise ValidationError(_("This movement was corrected already. Correct the correction, if that was wrong too."))

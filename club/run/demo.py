@@ -405,7 +405,7 @@ class Loader:
             )
         elif "lids" in row:
             lot = jars.lid_lot_get_or_add(by=self.keeper, code=row["lids"])
-            jars.lids_buy(by=self.keeper, lot=lot, count=row["count"], token=uuid.uuid4())
+            jars.lids_move(by=self.keeper, reason="bought", lot=lot, count=row["count"], token=uuid.uuid4())
         else:
             supply = jars.supply_add(by=self.keeper, name=row["supply"], unit=row["unit"])
             jars.supply_buy(by=self.keeper, supply=supply, count=row["count"], token=uuid.uuid4())

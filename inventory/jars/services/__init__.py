@@ -41,9 +41,8 @@ from inventory.jars.services.orders import (
 )
 from inventory.jars.services.stock import (
     lid_lot_get_or_add,
-    lids_buy,
     lids_correct,
-    lids_spoil,
+    lids_move,
     lids_use,
     supply_add,
     supply_buy,
@@ -73,9 +72,8 @@ __all__ = [
     "ledger_audit",
     "movement_post",
     "lid_lot_get_or_add",
-    "lids_buy",
     "lids_correct",
-    "lids_spoil",
+    "lids_move",
     "lids_use",
     "order_arrive",
     "order_cancel",

@@ -21,19 +21,17 @@ from django.utils.translation import gettext as _
 
 from club.core.tables import Problem, Row, TableRefused, read_table
 from club.members.models import Kitchen, User
-from inventory.jars.choices import LidAccount, LidReason, PlaceKind, Reason, SupplyReason
+from inventory.jars.choices import LidReason, PlaceKind, Reason, SupplyReason
 from inventory.jars.models import Balance, CountTaken, LidLot, LidStock, Place, Supply, SupplyLot, code_key
 from inventory.jars.rules import ANY_STATE, BOUGHT, EMPTY, FULL, MOST_AT_ONCE
 from inventory.jars.services.ledger import (
     Shelf,
     keeper_check,
-    kitchen_place,
     movement_post,
     outside_place,
-    person_place,
-    store_place,
+    place_of_key,
 )
-from inventory.jars.services.stock import lids_post, supply_buy, supply_post
+from inventory.jars.services.stock import ENDS, lids_post, supply_buy, supply_post
 from recipes.engine.quantities import JAR_SIZES
 
 NEEDED = ("what", "count")
@@ -311,14 +309,13 @@ def _write(by: User, change: Change, token: UUID, now: datetime) -> None:
     if change.jars is not None:
         _take_in_jars(by, change, token, now)
     elif change.lid_lot is not None:
-        more = change.difference > 0
+        reason = LidReason.FOUND if change.difference > 0 else LidReason.MISSING
         lids_post(
             by=by,
             lot=LidLot.objects.get(pk=change.lid_lot),
             count=abs(change.difference),
-            source=LidAccount.BOUGHT if more else LidAccount.ON_HAND,
-            target=LidAccount.ON_HAND if more else LidAccount.BOUGHT,
-            reason=LidReason.FOUND if more else LidReason.MISSING,
+            ends=ENDS[reason],
+            reason=reason,
             token=token,
             at=now,
         )
@@ -329,7 +326,7 @@ def _write(by: User, change: Change, token: UUID, now: datetime) -> None:
 def _take_in_jars(by: User, change: Change, token: UUID, now: datetime) -> None:
     assert change.jars is not None
     target, size, state, lot = change.jars
-    there = Shelf(_take_in_place(target), state, lot)
+    there = Shelf(place_of_key(f"{target.kind}-{target.key}"), state, lot)
     outside = Shelf(outside_place(BOUGHT), state, lot)
     more = change.difference > 0
     movement_post(
@@ -342,12 +339,6 @@ def _take_in_jars(by: User, change: Change, token: UUID, now: datetime) -> None:
         token=token,
         at=now,
     )
-
-
-def _take_in_place(target: Target) -> Place:
-    if target.kind == PlaceKind.KITCHEN:
-        return kitchen_place(Kitchen.objects.get(pk=target.key))
-    return person_place(User.objects.get(pk=target.key)) if target.kind == PlaceKind.MEMBER else store_place()
 
 
 def _take_in_supply(by: User, change: Change, token: UUID, now: datetime) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
+from functools import partial
 from typing import cast
 from uuid import UUID
 
@@ -18,8 +19,7 @@ from django.utils.translation import gettext as _
 
 from club.core.ledger import (
     NOTE_LENGTH,
-    corrected_once_check,
-    correction_changes_check,
+    correction_check,
     disagreements,
     part_token,
     summed,
@@ -188,14 +188,10 @@ def movement_post(
         same=SAME,
     )
     if is_new:
-        for shelf, change in sorted(((source, -count), (target, count)), key=_lock_order):
+        legs = ((source, -count), (target, count))
+        for shelf, change in sorted(legs, key=lambda leg: (not leg[0].place.is_inside, leg[0].place.pk, leg[0].state)):
             _balance_change(shelf, size, change)
     return movement
-
-
-def _lock_order(leg: tuple[Shelf, int]) -> tuple[bool, int, str]:
-    shelf, _count = leg
-    return (not shelf.place.is_inside, shelf.place.pk, shelf.state)
 
 
 def _balance_change(shelf: Shelf, size: str, change: int) -> None:
@@ -249,11 +245,6 @@ def _not_enough(shelf: Shelf, size: str, *, wanted: int) -> NotEnough:
     return NotEnough(text % params, there=there)
 
 
-def size_check(size: str) -> None:
-    if size not in JARS:
-        raise ValidationError({"size": _("%(size)s is no jar size known here.") % {"size": size}})
-
-
 # Moving jars by hand, correcting what was written, and the deposits that go with lending.
 
 MOST_CENTS = 100_000
@@ -292,7 +283,8 @@ def jars_move(
     _places_check(by, source, target)
     moved_at = moment_clean(at, now)
     count_check(count)
-    size_check(size)
+    if size not in JARS:
+        raise ValidationError({"size": _("%(size)s is no jar size known here.") % {"size": size}})
     _shape_check(reason, source, target, state, batch_id)
     left = SHAPES[reason].leaves or state
     is_written_down = reason == Reason.MOVED and (target.person_id == by.pk or by.has_perm(KEEP))
@@ -441,14 +433,13 @@ def jars_correct(
         raise PermissionDenied
     _places_check(by, movement.source, movement.target)
     count_check(count, least=0)
-    correction_changes_check(count=count, written=movement.count)
+    correction_check(movement, token, count=count, written=movement.count)
     there = Shelf(movement.source, movement.source_state, _lot(movement, movement.source_state))
     here = Shelf(movement.target, movement.target_state, _lot(movement, movement.target_state))
     forwards = count > movement.count
     source, target = (there, here) if forwards else (here, there)
     if source.state == target.state == FULL and source.place == _first_of(movement).source:
         _called_back_check(source.place, target.place, movement.batch_id, field="count")
-    corrected_once_check(movement, token)
     return movement_post(
         by=by,
         size=movement.size,
@@ -489,25 +480,14 @@ class Fate(StrEnum):
 
 def jars_fill(*, by: User, batch_id: int, kitchen: Kitchen, jars: Mapping[str, int], token: UUID, at: datetime) -> None:
     """Empties of the kitchen become full of the lot, size by size from small to large."""
-    shelf = Shelf(kitchen_place(kitchen), EMPTY)
+    place = kitchen_place(kitchen)
+    empties, full = Shelf(place, EMPTY), Shelf(place, FULL, batch_id)
+    move = partial(movement_post, by=by, source=empties, target=full, reason=Reason.FILLED, at=at)
     for size in JAR_SIZES:
         if count := jars.get(size, 0):
             part = part_token(token, f"filled {size}")
-            _empties_found(by, shelf, size, count, part, at)
-            _fill(by, shelf.place, batch_id, size, count, part, at)
-
-
-def _fill(by: User, place: Place, batch_id: int, size: str, count: int, token: UUID, at: datetime) -> None:
-    movement_post(
-        by=by,
-        size=size,
-        count=count,
-        source=Shelf(place, EMPTY),
-        target=Shelf(place, FULL, batch_id),
-        reason=Reason.FILLED,
-        token=token,
-        at=at,
-    )
+            _empties_found(by, empties, size, count, part, at)
+            move(size=size, count=count, token=part)
 
 
 def _empties_found(by: User, shelf: Shelf, size: str, count: int, token: UUID, at: datetime) -> None:
@@ -552,15 +532,26 @@ def jars_settle(
     if was is now_is:
         return
     home = kitchen_place(kitchen)
+    move = partial(movement_post, by=by, size=size, at=at)
     if was is Fate.FULL:
         for place, here in _where_full(home, batch_id, size, count):
-            _leave_full(by, place, batch_id, size, here, now_is, part_token(token, f"{place.pk} {size}"), at)
-    elif now_is is Fate.FULL:
-        _empties_found(by, Shelf(home, EMPTY), size, count, token, at)
-        _fill(by, home, batch_id, size, count, token, at)
+            full, part = Shelf(place, FULL, batch_id), part_token(token, f"{place.pk} {size}")
+            if now_is is Fate.BROKEN:
+                move(count=here, source=full, target=_broken(full), reason=Reason.BROKEN, token=part)
+            else:
+                move(count=here, source=full, target=Shelf(place, EMPTY), reason=Reason.EMPTIED, token=part)
+        return
+    empties = Shelf(home, EMPTY)
+    _empties_found(by, empties, size, count, token, at)
+    if now_is is Fate.FULL:
+        move(count=count, source=empties, target=Shelf(home, FULL, batch_id), reason=Reason.FILLED, token=token)
     else:
-        _empties_found(by, Shelf(home, EMPTY), size, count, token, at)
-        _break(by, Shelf(home, EMPTY), size, count, token, at)
+        move(count=count, source=empties, target=_broken(empties), reason=Reason.BROKEN, token=token)
+
+
+def _broken(shelf: Shelf) -> Shelf:
+    """Where what broke on this shelf is counted."""
+    return Shelf(outside_place(BROKEN_ACCOUNT), shelf.state, shelf.batch_id)
 
 
 def _where_full(home: Place, batch_id: int, size: str, count: int) -> list[tuple[Place, int]]:
@@ -573,37 +564,6 @@ def _where_full(home: Place, batch_id: int, size: str, count: int) -> list[tuple
             found.append((row.place, here))
             count -= here
     return found
-
-
-def _leave_full(
-    by: User, place: Place, batch_id: int, size: str, count: int, now_is: Fate, token: UUID, at: datetime
-) -> None:
-    if now_is is Fate.BROKEN:
-        _break(by, Shelf(place, FULL, batch_id), size, count, token, at)
-        return
-    movement_post(
-        by=by,
-        size=size,
-        count=count,
-        source=Shelf(place, FULL, batch_id),
-        target=Shelf(place, EMPTY),
-        reason=Reason.EMPTIED,
-        token=token,
-        at=at,
-    )
-
-
-def _break(by: User, shelf: Shelf, size: str, count: int, token: UUID, at: datetime) -> None:
-    movement_post(
-        by=by,
-        size=size,
-        count=count,
-        source=shelf,
-        target=Shelf(outside_place(BROKEN_ACCOUNT), shelf.state, shelf.batch_id),
-        reason=Reason.BROKEN,
-        token=token,
-        at=at,
-    )
 
 
 # Recompute every balance from the movements, and say where the books disagree.

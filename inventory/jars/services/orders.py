@@ -16,7 +16,7 @@ from club.core.ledger import NOTE_LENGTH, part_token, write_once
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.billing import Ask, ShortRule, share_out
-from inventory.jars.choices import LidAccount, LidReason, LineKind, OrderState, Reason, ShortBy, SplitBy, SupplyReason
+from inventory.jars.choices import LidReason, LineKind, OrderState, Reason, ShortBy, SplitBy, SupplyReason
 from inventory.jars.models import ClubOrder, LidLot, OrderLine, OrderPayment, OrderPickup, OrderWish, Supply
 from inventory.jars.models.orders import RUN, WISH
 from inventory.jars.rules import BOUGHT, EMPTY, MOST_AT_ONCE, ORDER_NOTE_LENGTH, ORDER_TEXT_LENGTH, ORDER_UNIT_LENGTH
@@ -29,7 +29,7 @@ from inventory.jars.services.ledger import (
     person_place,
     store_place,
 )
-from inventory.jars.services.stock import lid_lot_get_or_add, lids_post, supply_post, supply_take_in
+from inventory.jars.services.stock import ENDS, lid_lot_get_or_add, lids_post, supply_post, supply_take_in
 from recipes.choices import JARS
 
 # A member's own wishes in a club order: changed as often as they like until it closes.
@@ -401,8 +401,7 @@ def _book(by: User, order: ClubOrder, line: OrderLine, came: Received, token: UU
             by=by,
             lot=line.lid_lot,
             count=count,
-            source=LidAccount.BOUGHT,
-            target=LidAccount.ON_HAND,
+            ends=ENDS[LidReason.BOUGHT],
             reason=LidReason.BOUGHT,
             token=token,
             at=at,

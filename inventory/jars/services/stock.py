@@ -12,7 +12,7 @@ from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day
-from club.core.ledger import corrected_once_check, correction_changes_check, part_token, write_once
+from club.core.ledger import correction_check, part_token, write_once
 from club.core.text import seen
 from club.members.models import User
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
@@ -79,41 +79,35 @@ COLUMNS = {
     LidAccount.USED.value: "used",
     LidAccount.SPOILT.value: "spoilt",
 }
+# Where lids go from and to, for each reason but a correction.
+ENDS: dict[str, tuple[str, str]] = {
+    LidReason.BOUGHT: (LidAccount.BOUGHT, LidAccount.ON_HAND),
+    LidReason.FOUND: (LidAccount.BOUGHT, LidAccount.ON_HAND),
+    LidReason.MISSING: (LidAccount.ON_HAND, LidAccount.BOUGHT),
+    LidReason.USED: (LidAccount.ON_HAND, LidAccount.USED),
+    LidReason.SPOILT: (LidAccount.ON_HAND, LidAccount.SPOILT),
+}
+BY_HAND = (LidReason.BOUGHT, LidReason.SPOILT)
 SAME = ("lot_id", "count", "source", "target", "reason", "batch_id", "by_id")
 
 
 @transaction.atomic
-def lids_buy(
-    *, by: User, lot: LidLot, count: int, token: UUID, note: str = "", now: datetime | None = None
+def lids_move(
+    *, by: User, reason: str, lot: LidLot, count: int, token: UUID, note: str = "", now: datetime | None = None
 ) -> LidMovement:
-    """Lids of the lot come into the club."""
+    """Lids of the lot come into the club, or are thrown away: bent, rusty or dried out. NotEnough when there are fewer.
+
+    ValueError for a reason that follows from something else that is written down.
+    """
     keeper_check(by)
+    if reason not in BY_HAND:
+        raise ValueError(f"{reason} is not written by hand")
     return lids_post(
         by=by,
         lot=lot,
         count=count,
-        source=LidAccount.BOUGHT,
-        target=LidAccount.ON_HAND,
-        reason=LidReason.BOUGHT,
-        token=token,
-        at=moment_clean(None, now),
-        note=note,
-    )
-
-
-@transaction.atomic
-def lids_spoil(
-    *, by: User, lot: LidLot, count: int, token: UUID, note: str = "", now: datetime | None = None
-) -> LidMovement:
-    """Lids that are bent, rusty or dried out are thrown away. NotEnough when there are fewer."""
-    keeper_check(by)
-    return lids_post(
-        by=by,
-        lot=lot,
-        count=count,
-        source=LidAccount.ON_HAND,
-        target=LidAccount.SPOILT,
-        reason=LidReason.SPOILT,
+        ends=ENDS[reason],
+        reason=reason,
         token=token,
         at=moment_clean(None, now),
         note=note,
@@ -123,7 +117,7 @@ def lids_spoil(
 def lids_use(*, by: User, lot: LidLot, count: int, batch_id: int, token: UUID, at: datetime) -> LidMovement:
     """Lids go on the jars of a batch. Called by the services of the batches, in their transaction.
 
-    Where too few were counted the rest is booked as found: see `filling._empties_found` for why.
+    Where too few were counted the rest is booked as found: see `_empties_found` of the ledger for why.
     """
     there = LidStock.objects.select_for_update().filter(lot=lot).values_list("on_hand", flat=True).first() or 0
     if there < count:
@@ -131,8 +125,7 @@ def lids_use(*, by: User, lot: LidLot, count: int, batch_id: int, token: UUID, a
             by=by,
             lot=lot,
             count=count - there,
-            source=LidAccount.BOUGHT,
-            target=LidAccount.ON_HAND,
+            ends=ENDS[LidReason.FOUND],
             reason=LidReason.FOUND,
             token=part_token(token, "lids found"),
             at=at,
@@ -141,8 +134,7 @@ def lids_use(*, by: User, lot: LidLot, count: int, batch_id: int, token: UUID, a
         by=by,
         lot=lot,
         count=count,
-        source=LidAccount.ON_HAND,
-        target=LidAccount.USED,
+        ends=ENDS[LidReason.USED],
         reason=LidReason.USED,
         token=part_token(token, "lids"),
         at=at,
@@ -157,16 +149,13 @@ def lids_correct(
     """The movement should have been of `count` lids; a new movement mends it. Once for each movement."""
     keeper_check(by)
     count_check(count, least=0)
-    correction_changes_check(count=count, written=movement.count)
-    corrected_once_check(movement, token)
+    correction_check(movement, token, count=count, written=movement.count)
     ends = (movement.source, movement.target)
-    source, target = ends if count > movement.count else ends[::-1]
     return lids_post(
         by=by,
         lot=movement.lot,
         count=abs(count - movement.count),
-        source=source,
-        target=target,
+        ends=ends if count > movement.count else ends[::-1],
         reason=LidReason.CORRECTED,
         token=token,
         at=moment_clean(None, now),
@@ -180,8 +169,7 @@ def lids_post(
     by: User,
     lot: LidLot,
     count: int,
-    source: str,
-    target: str,
+    ends: tuple[str, str],
     reason: str,
     token: UUID,
     at: datetime,
@@ -193,6 +181,7 @@ def lids_post(
     if not by.has_perm("batches.add_batch"):
         raise PermissionDenied
     count_check(count)
+    source, target = ends
     movement, is_new = write_once(
         LidMovement(
             by=by,
@@ -355,8 +344,7 @@ def supply_correct(
     """The movement should have been of `count`; a new movement mends it. Once for each movement."""
     keeper_check(by)
     count_check(count, least=0)
-    correction_changes_check(count=count, written=abs(movement.change))
-    corrected_once_check(movement, token)
+    correction_check(movement, token, count=count, written=abs(movement.change))
     change, at = (count if movement.change > 0 else -count) - movement.change, moment_clean(None, now)
     return supply_post(by, movement.lot, change, SupplyReason.CORRECTED, token, at, note, corrects=movement)
 

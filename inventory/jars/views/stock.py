@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods
 from club.core.clock import club_day
 from club.core.http import refusals_on, signed_in
 from inventory.jars import services
+from inventory.jars.choices import LidReason
 from inventory.jars.forms import CorrectForm, LidsForm, SpoilForm, SupplyBuyForm, SupplyForm, SupplyTakeForm
 from inventory.jars.models import KEEP, LidLot, LidMovement, Supply, SupplyLot, SupplyMovement, is_low
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS, is_past
@@ -31,8 +32,9 @@ def lids(request: HttpRequest) -> HttpResponse:
         data = form.cleaned_data
         with refusals_on(form):
             lot = services.lid_lot_get_or_add(by=user, code=data["code"], maker=data["maker"])
-            act = services.lids_buy if data["what"] == "buy" else services.lids_spoil
-            act(by=user, lot=lot, count=data["count"], token=data["token"], note=data["note"])
+            reason = LidReason.BOUGHT if data["what"] == "buy" else LidReason.SPOILT
+            moved = {name: data[name] for name in ("count", "token", "note")}
+            services.lids_move(by=user, reason=reason, lot=lot, **moved)
             messages.success(request, _("Written down."))
             return redirect("jars:lids")
     page = Paginator(LidLot.objects.select_related("stock"), PER_PAGE).get_page(request.GET.get("page"))

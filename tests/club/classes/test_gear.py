@@ -149,7 +149,7 @@ def test_empties_come_from_the_hall_first_then_from_the_store_and_lids_from_the_
     make_jars(jars.store_place(), 20, size="pint", by=keeper)
     old, new = make_lid_lot(created_at=NOW - timedelta(days=9)), make_lid_lot(created_at=NOW)
     for lot, count in ((new, 50), (old, 7)):
-        jars.lids_buy(by=keeper, lot=lot, count=count, token=uuid4())
+        jars.lids_move(by=keeper, reason="bought", lot=lot, count=count, token=uuid4())
     gear.gear_gather(by=by, session=session, now=NOW)
     rows = [(row.what, row.key, row.place and row.place.kind, row.quantity) for row in SetAside.objects.all()]
     assert sorted(rows, key=str) == sorted(

@@ -118,7 +118,7 @@ def test_a_trial_writes_nothing_and_shows_what_would_change(keeper):
 def test_lids_and_supplies_are_counted_too_and_a_workbook_reads_like_a_csv(keeper):
     day = date(2030, 3, 31)
     lot = make_lid_lot("AB-1", "Tin")
-    services.lids_buy(by=keeper, lot=lot, count=12, token=uuid4())
+    services.lids_move(by=keeper, reason="bought", lot=lot, count=12, token=uuid4())
     pectin, vinegar = make_supply("Pectin", by=keeper), make_supply("Cider vinegar", by=keeper, is_vinegar=True)
     make_stock(pectin, 9, by=keeper, use_by=day)
     content = workbook(

@@ -67,7 +67,7 @@ def test_each_filled_jar_takes_a_lid_of_the_lot_and_a_reprocessed_one_takes_anot
 def test_lids_on_hand_are_used_before_any_are_found(keeper):
 
     lot = services.lid_lot_get_or_add(by=keeper, code="LID 1")
-    services.lids_buy(by=keeper, lot=lot, count=12, token=uuid4())
+    services.lids_move(by=keeper, reason="bought", lot=lot, count=12, token=uuid4())
     make_batch_out(lid_code="LID 1")
     stock = LidStock.objects.get(lot=lot)
     assert (stock.bought, stock.used, stock.on_hand) == (12, 4, 8)

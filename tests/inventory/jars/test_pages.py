@@ -49,7 +49,7 @@ def rows(cook, keeper):
     mine = make_jars(kitchen, 5, by=cook)
     make_loan(cook, 2, by=keeper, deposit_cents=50)
     stock = make_stock(make_supply(by=keeper), 3, by=keeper)
-    lids = services.lids_buy(by=keeper, lot=make_lid_lot(), count=12, token=uuid4())
+    lids = services.lids_move(by=keeper, reason="bought", lot=make_lid_lot(), count=12, token=uuid4())
     return {
         "place": kitchen.pk,
         "correct": mine.pk,

@@ -131,21 +131,21 @@ def test_a_supply_s_correction_is_a_new_movement(keeper):
 
 def test_lids_are_bought_spoilt_and_corrected_and_add_up(keeper):
     lot = make_lid_lot()
-    bought = services.lids_buy(by=keeper, lot=lot, count=12, token=uuid4())
-    spoilt = services.lids_spoil(by=keeper, lot=lot, count=5, token=uuid4())
+    bought = services.lids_move(by=keeper, reason="bought", lot=lot, count=12, token=uuid4())
+    spoilt = services.lids_move(by=keeper, reason="spoilt", lot=lot, count=5, token=uuid4())
     services.lids_correct(by=keeper, movement=spoilt, count=2, token=uuid4())
     services.lids_correct(by=keeper, movement=bought, count=24, token=uuid4())
     stock = LidStock.objects.get()
     assert (stock.bought, stock.spoilt, stock.used, stock.on_hand) == (24, 2, 0, 22)
     with pytest.raises(services.NotEnough):
-        services.lids_spoil(by=keeper, lot=lot, count=23, token=uuid4())
+        services.lids_move(by=keeper, reason="spoilt", lot=lot, count=23, token=uuid4())
     assert LidMovement.objects.count() == 4
     assert services.ledger_audit().is_sound
 
 
 def test_the_database_holds_lids_and_supplies_above_zero_and_their_movements_still(keeper):
     lot, stock = make_lid_lot(), make_stock(make_supply(by=keeper), 3, by=keeper)
-    services.lids_buy(by=keeper, lot=lot, count=12, token=uuid4())
+    services.lids_move(by=keeper, reason="bought", lot=lot, count=12, token=uuid4())
     for lie in (
         lambda: LidStock.objects.update(on_hand=11),
         lambda: LidStock.objects.update(on_hand=-1, bought=-1),
@@ -164,8 +164,8 @@ def test_a_member_counts_neither_lids_nor_supplies(keeper):
     member, lot = make_person(), make_lid_lot()
     stock = make_stock(make_supply(by=keeper), 3, by=keeper)
     for act in (
-        lambda: services.lids_buy(by=member, lot=lot, count=1, token=uuid4()),
-        lambda: services.lids_spoil(by=member, lot=lot, count=1, token=uuid4()),
+        lambda: services.lids_move(by=member, reason="bought", lot=lot, count=1, token=uuid4()),
+        lambda: services.lids_move(by=member, reason="spoilt", lot=lot, count=1, token=uuid4()),
         lambda: services.supply_add(by=member, name="Salt", unit="bags"),
         lambda: services.supply_buy(by=member, supply=stock.supply, count=1, token=uuid4()),
         lambda: services.supply_use(by=member, supply=stock.supply, count=1, token=uuid4()),
