@@ -36,7 +36,6 @@ from inventory.batches import services as batches
 from inventory.batches.models import Batch
 from inventory.batches.services.log import batch_start
 from inventory.equipment import services as equipment
-from inventory.equipment.choices import Measure
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import Reading
 from inventory.fruit import services as fruit
@@ -256,11 +255,9 @@ class Loader:
             **given(row, "kind", "name", "code", "capacity", "place", "deposit_cents", "care"),
         )
         thing = equipment.thing_add(by=self.keeper, fields=fields, now=self.now - BOUGHT)
-        is_gauge = thing.facts.measure is Measure.PSI
-        record = equipment.gauge_test_record if is_gauge else equipment.calibration_record
         for test in row.get("tests", []):
             at = self.ago(days=test["days_ago"])
-            record(
+            equipment.instrument_test_record(
                 by=self.keeper,
                 thing=thing,
                 tested_on=club_day(at),

@@ -404,12 +404,12 @@ class JarQuerySet(models.QuerySet["Jar"]):
     def recalled(self) -> JarQuerySet:
         """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
 
-        standing = Recall.objects.not_cleared()
+        open_ones = Recall.objects.not_cleared()
         return self.filter(
             Q(batch__revision__state=RevisionState.WITHDRAWN)
-            | Q(batch__revision__in=standing.filter(revision__isnull=False).values("revision"))
-            | Q(lid_lot__in=standing.filter(lid_lot__isnull=False).values("lid_lot"))
-            | Q(batch__in=standing.filter(batch__isnull=False).values("batch"))
+            | Q(batch__revision__in=open_ones.filter(revision__isnull=False).values("revision"))
+            | Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot"))
+            | Q(batch__in=open_ones.filter(batch__isnull=False).values("batch"))
         )
 
     def whereabouts(self) -> list[Whereabouts]:

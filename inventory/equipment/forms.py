@@ -176,20 +176,20 @@ class InstrumentForm(TokenForm):
         )
 
     def clean(self) -> dict[str, Any]:
-        told = super().clean() or {}
+        cleaned = super().clean() or {}
         for n in range(1, ROWS_OF_READINGS + 1):
-            pair = [told.get(f"reference_{n}"), told.get(f"shown_{n}")]
+            pair = [cleaned.get(f"reference_{n}"), cleaned.get(f"shown_{n}")]
             if pair.count(None) == 1 and f"shown_{n}" not in self.errors and f"reference_{n}" not in self.errors:
                 self.add_error(f"shown_{n}", _("A reading has both: what the reference said and what was shown."))
-        return told
+        return cleaned
 
     def written(self) -> dict[str, Any]:
-        """The keyword arguments of gauge_test_record or calibration_record."""
-        told = self.cleaned_data
-        pairs = [(told[f"reference_{n}"], told[f"shown_{n}"]) for n in range(1, ROWS_OF_READINGS + 1)]
+        """The keyword arguments of instrument_test_record."""
+        data = self.cleaned_data
+        pairs = [(data[f"reference_{n}"], data[f"shown_{n}"]) for n in range(1, ROWS_OF_READINGS + 1)]
         readings = [Reading(reference, shown) for reference, shown in pairs if shown is not None]
         kept = ("token", "tested_on", "reference", "note")
-        return {"readings": readings, **{name: told[name] for name in kept}}
+        return {"readings": readings, **{name: data[name] for name in kept}}
 
 
 # Forms of holds, loans and waiting lines.
@@ -298,10 +298,10 @@ class ExtendForm(forms.Form):
 
 def hand_over_initial(thing: Thing, hold: Any, usual_due: date) -> dict[str, Any]:
     """What the counter fills in beforehand: the person and days of the hold that waits to be collected."""
-    told: dict[str, Any] = {"due_on": usual_due, "deposit_cents": thing.deposit_cents}
+    initial: dict[str, Any] = {"due_on": usual_due, "deposit_cents": thing.deposit_cents}
     if hold is not None:
-        told |= {"person": hold.person, "due_on": hold.ends, "purpose": hold.purpose}
-    return told
+        initial |= {"person": hold.person, "due_on": hold.ends, "purpose": hold.purpose}
+    return initial
 
 
 # The lines of the paper sheet, as ten small forms on one page.
@@ -326,10 +326,10 @@ class SheetLineForm(forms.Form):
         return bool(self.cleaned_data.get("code"))
 
     def clean(self) -> dict[str, Any]:
-        told = super().clean() or {}
-        if not told.get("code") and (told.get("person") or told.get("note")):
+        cleaned = super().clean() or {}
+        if not cleaned.get("code") and (cleaned.get("person") or cleaned.get("note")):
             self.add_error("code", _("Which thing?"))
-        return told
+        return cleaned
 
     def written(self) -> dict[str, Any]:
         """What a SheetRow is made of."""

@@ -84,7 +84,7 @@ class ThingQuerySet(models.QuerySet["Thing"]):
             found = found.filter(by_code | Q(name__icontains=word) | Q(place__icontains=word))
         return found
 
-    def with_standing(self, today: date) -> ThingQuerySet:
+    def with_status(self, today: date) -> ThingQuerySet:
         """Each row with what a tag needs: its open loan, whether today is taken, its last test, what part it lacks.
 
         No further query.
@@ -112,7 +112,7 @@ class ThingQuerySet(models.QuerySet["Thing"]):
         """Instruments never tested, failed, or whose test is no longer good on `by`; the longest lapsed first."""
         wanted = Q(test_lapses_on=None) | Q(test_lapses_on__lte=by) | Q(test_verdict=Verdict.FAILED)
         rows = self.filter(kind__in=TESTED_KINDS).exclude(state=ThingState.RETIRED)
-        return rows.with_standing(by).filter(wanted).order_by(models.F("test_lapses_on").asc(nulls_first=True), "code")
+        return rows.with_status(by).filter(wanted).order_by(models.F("test_lapses_on").asc(nulls_first=True), "code")
 
     def tests_lapsing(self, today: date, by: date) -> list[tuple[int, date]]:
         """(key, day it lapses) of instruments that passed and are good still, but lapse on `by` or before."""
@@ -131,7 +131,7 @@ class HoldQuerySet(models.QuerySet["Hold"]):
         """The gate: one's own; keepers see all."""
         return self if user.has_perm(KEEP) else self.filter(person=user)
 
-    def standing(self, today: date) -> HoldQuerySet:
+    def to_collect(self, today: date) -> HoldQuerySet:
         """Still to be collected: held or offered, and not gone by."""
         return self.filter(state__in=[HoldState.HELD, HoldState.OFFERED], ends__gte=today)
 
@@ -480,7 +480,7 @@ class WaitingEntry(models.Model):
 
 
 @dataclass(frozen=True)
-class Standing:
+class ThingStatus:
     """`look` is how the tag is coloured; the words say the same without colour."""
 
     look: Literal["go", "wait", "stop"]
@@ -489,27 +489,27 @@ class Standing:
     is_out: bool = False
 
 
-def standing(thing: Any, today: date) -> Standing:
-    """Of a row of `Thing.objects.with_standing(today)`."""
+def status_of(thing: Any, today: date) -> ThingStatus:
+    """Of a row of `Thing.objects.with_status(today)`."""
     if thing.state == ThingState.RETIRED:
-        return Standing("stop", _("retired"))
+        return ThingStatus("stop", _("retired"))
     if thing.out_until is not None:
         if thing.out_until < today:
-            return Standing("stop", _("overdue since"), thing.out_until, True)
-        return Standing("wait", _("out until"), thing.out_until, True)
+            return ThingStatus("stop", _("overdue since"), thing.out_until, True)
+        return ThingStatus("wait", _("out until"), thing.out_until, True)
     if thing.state == ThingState.IN_REPAIR:
-        return Standing("stop", _("in repair"))
+        return ThingStatus("stop", _("in repair"))
     if thing.missing_parts:
-        return Standing("stop", _("part missing"))
+        return ThingStatus("stop", _("part missing"))
     if words := what_test_wants(thing, today):
-        return Standing("stop", words)
+        return ThingStatus("stop", words)
     if thing.is_taken_today:
-        return Standing("wait", _("held today"))
-    return Standing("go", _("free today"))
+        return ThingStatus("wait", _("held today"))
+    return ThingStatus("go", _("free today"))
 
 
 def what_test_wants(thing: Any, day: date) -> str | Promise:
-    """Why an instrument must not be out on `day`, or nothing. Of a row of `with_standing`."""
+    """Why an instrument must not be out on `day`, or nothing. Of a row of `with_status`."""
     if thing.facts.measure is None:
         return ""
     if thing.test_lapses_on is None:
@@ -519,16 +519,16 @@ def what_test_wants(thing: Any, day: date) -> str | Promise:
     return _("test lapsed") if thing.test_lapses_on <= day else ""
 
 
-def with_standing(things: Any, today: date) -> list[Thing]:
+def with_status(things: Any, today: date) -> list[Thing]:
     rows = list(things)
     for thing in rows:
-        thing.standing = standing(thing, today)
+        thing.status = status_of(thing, today)
     return rows
 
 
 # Which days of a thing or of a kind are taken, and where the next free ones are.
 
-TOLD = 3  # free dates offered to somebody who came too late
+DATES_OFFERED = 3  # free dates offered to somebody who came too late
 
 
 @dataclass(frozen=True, order=True)
@@ -575,14 +575,14 @@ def next_free(things: Iterable[Thing], *, length: int, today: date, after: date)
     found: dict[date, FreeSpan] = {}
     for free in free_of(things, length=length, window=window, today=today):
         found.setdefault(free.span.starts, free)
-        if len(found) == TOLD:
+        if len(found) == DATES_OFFERED:
             break
     return list(found.values())
 
 
 def free_on(kind: str, span: Span, today: date) -> Iterator[Thing]:
     """Things of a kind that are free on these very days: those whose test is good to the end first, then by code."""
-    of_kind = Thing.objects.in_service().filter(kind=kind).with_standing(today)
+    of_kind = Thing.objects.in_service().filter(kind=kind).with_status(today)
     things = sorted(of_kind, key=lambda thing: (bool(what_test_wants(thing, span.ends)), thing.code))
     taken = taken_days(things, span, today)
     for thing in things:

@@ -1,21 +1,50 @@
-"""A month as a table: of one thing, day by day; of a kind, how many are free."""
+"""Days as people read them; a month as a table: of one thing, day by day; of a kind, how many are free."""
 
 from __future__ import annotations
 
 import calendar
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Count
-from django.utils.formats import get_format
+from django.utils.formats import date_format, get_format
 from django.utils.functional import Promise
+from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import User
 from inventory.equipment.choices import ThingState
-from inventory.equipment.models import Loan, Thing, ThingDay
-from inventory.equipment.rules import DAY, FURTHEST_AHEAD_DAYS, days_between
+from inventory.equipment.models import FreeSpan, Loan, Thing, ThingDay
+from inventory.equipment.rules import DAY, FURTHEST_AHEAD_DAYS, Span, days_between
+
+
+def day_words(day: date) -> str:
+    return date_format(day, "D j M Y")
+
+
+def span_words(span: Span) -> str:
+    if span.starts == span.ends:
+        return day_words(span.starts)
+    return gettext("%(first)s to %(last)s") % {"first": date_format(span.starts, "D j M"), "last": day_words(span.ends)}
+
+
+def days_words(count: int) -> str:
+    return ngettext("%(n)s day", "%(n)s days", count) % {"n": count}
+
+
+def free_words(free: Sequence[FreeSpan], span: Span) -> str:
+    """Such as: Next free for 3 days: Mon 5 Oct to Wed 7 Oct 2026 (BWC-01); and so on."""
+    length = days_words(span.length)
+    if not free:
+        return gettext("It is not free for %(days)s at any time in the coming year. Join the waiting line.") % {
+            "days": length
+        }
+    dates = "; ".join(f"{span_words(one.span)} ({one.code})" for one in free)
+    return gettext("Next free for %(days)s: %(dates)s.") % {"days": length, "dates": dates}
+
+
+# A month as a table.
 
 
 @dataclass(frozen=True)

@@ -114,8 +114,8 @@ def instrument_rows() -> Iterator[list[Cell]]:
     tests = InstrumentTest.objects.select_related("thing", "recorded_by").order_by("tested_on", "pk")
     for one in tests.iterator(chunk_size=2000):
         read = "; ".join(f"{reference} shown as {shown}" for reference, shown in one.readings)
-        told: list[Cell] = [one.thing.code, one.thing.name, one.tested_on, one.reference, read]
-        yield [*told, one.verdict, one.lapses_on, str(one.recorded_by), one.note]
+        cells: list[Cell] = [one.thing.code, one.thing.name, one.tested_on, one.reference, read]
+        yield [*cells, one.verdict, one.lapses_on, str(one.recorded_by), one.note]
 
 
 def _wall(moment: datetime) -> str:

@@ -46,7 +46,7 @@ BAD = readings(("5", "7"), ("10", "12.25"), ("15", "17"))
 
 def make_test(thing: Thing, tested_on: date = TODAY, *, by: User | None = None, **fields: Any) -> InstrumentTest:
     told = {"readings": GOOD, "reference": "the county's gauge", "now": NOW, **fields}
-    return services.gauge_test_record(by=by or make_keeper(), thing=thing, tested_on=tested_on, **told)
+    return services.instrument_test_record(by=by or make_keeper(), thing=thing, tested_on=tested_on, **told)
 
 
 def make_hold(

@@ -534,7 +534,7 @@ def plan_refusals(plan: SessionPlan) -> tuple[HallRefusal, ...]:
 def gear_refusals(session: ClassSession) -> list[HallRefusal]:
     """Things held for it that lack a part, or whose test is not good on the day: both were well when they were held."""
     held = SessionGear.objects.filter(session=session, hold__state__in=KEPT).values("hold__thing")
-    things = Thing.objects.filter(pk__in=held).with_standing(session.day).order_by("code")
+    things = Thing.objects.filter(pk__in=held).with_status(session.day).order_by("code")
     short = [(thing, parts) for thing in things if (parts := thing.missing_parts)]  # type: ignore[attr-defined]
     unfit = [(thing, wanted) for thing in things if (wanted := what_test_wants(thing, session.day))]
     lacking = [

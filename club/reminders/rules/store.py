@@ -25,7 +25,7 @@ from club.members.models import User
 from club.reminders.models import Reminder
 from club.reminders.rules import AnyRule, Rule, format_day, format_moment, stamp
 from inventory.equipment.choices import HoldState, WaitState
-from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, WaitingEntry, standing, what_test_wants
+from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, WaitingEntry, status_of, what_test_wants
 from inventory.equipment.rules import MONTH_BEFORE, WEEK_BEFORE
 from inventory.jars.choices import OrderState
 from inventory.jars.models import KEEP, ClubOrder, OrderPickup, OrderWish, Supply, SupplyLot, is_low
@@ -289,8 +289,8 @@ class HoldReady(Rule[Hold]):
 def _ready(holds: QuerySet[Hold], today: date) -> list[Hold]:
     """Those whose thing can be handed over: in service, not out, its test good to the last day. Two queries."""
     rows = list(holds)
-    there = Thing.objects.in_service().with_standing(today).filter(pk__in={hold.thing_id for hold in rows})
-    things = {thing.pk: thing for thing in there if not standing(thing, today).is_out}
+    there = Thing.objects.in_service().with_status(today).filter(pk__in={hold.thing_id for hold in rows})
+    things = {thing.pk: thing for thing in there if not status_of(thing, today).is_out}
     return [hold for hold in rows if hold.thing_id in things and not what_test_wants(things[hold.thing_id], hold.ends)]
 
 

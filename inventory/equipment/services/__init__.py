@@ -30,7 +30,7 @@ from inventory.equipment.services.loans import (
     parts_settle,
     sheet_key_in,
 )
-from inventory.equipment.services.testing import calibration_record, gauge_test_record, last_test
+from inventory.equipment.services.testing import instrument_test_record, last_test
 from inventory.equipment.services.things import (
     ImportReport,
     photo_clear,
@@ -52,12 +52,11 @@ __all__ = [
     "SheetRow",
     "Taken",
     "ThingFields",
-    "calibration_record",
-    "gauge_test_record",
     "hold_cancel",
     "hold_place",
     "hold_place_first_free",
     "holds_move",
+    "instrument_test_record",
     "last_test",
     "latest_due",
     "loan_extend",

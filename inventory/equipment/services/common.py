@@ -1,4 +1,4 @@
-"""What the services of the room share: who may, plain text, days as people read them, and the refusal of a clash."""
+"""What the services of the room share: who may, days that can be, and the refusal of a clash."""
 
 from __future__ import annotations
 
@@ -7,14 +7,13 @@ from datetime import date, datetime, timedelta
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from club.members.models import SkillRecord, User
 from inventory.equipment.choices import ThingState, kind_label
 from inventory.equipment.models import KEEP, FreeSpan, Hold, Loan, Thing, clash_of, free_on, next_free
+from inventory.equipment.presentation import days_words, free_words, span_words
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, KEYED_IN_LATE, LONGEST_DAYS, Span
 
 CLOCK_SLACK = timedelta(minutes=2)
@@ -56,20 +55,6 @@ def choice_check(value: str, choices: Sequence[str], *, field: str) -> None:
         raise ValidationError({field: _("Choose one of the list.")})
 
 
-def day_words(day: date) -> str:
-    return date_format(day, "D j M Y")
-
-
-def span_words(span: Span) -> str:
-    if span.starts == span.ends:
-        return day_words(span.starts)
-    return _("%(first)s to %(last)s") % {"first": date_format(span.starts, "D j M"), "last": day_words(span.ends)}
-
-
-def days_words(count: int) -> str:
-    return ngettext("%(n)s day", "%(n)s days", count) % {"n": count}
-
-
 def span_check(span: Span, today: date, *, starts: str = "starts", ends: str = "ends") -> None:
     """Not gone by, not the wrong way round, not for longer or further ahead than anybody plans."""
     if span.starts < today:
@@ -98,30 +83,21 @@ def thing_taken(thing: Thing, span: Span, today: date) -> Taken:
     """What the loser of a race is told: what is taken, what else is free on those days, and the next free dates."""
     clash = clash_of(thing, span, today)
     when = ", ".join(span_words(one) for one in clash) or span_words(span)
-    told = [_("%(code)s is taken: %(when)s.") % {"code": thing.code, "when": when}]
+    sentences = [_("%(code)s is taken: %(when)s.") % {"code": thing.code, "when": when}]
     if others := [other.code for other in free_on(thing.kind, span, today) if other.pk != thing.pk]:
-        told.append(_("Free on your days: %(codes)s.") % {"codes": ", ".join(others[:3])})
+        sentences.append(_("Free on your days: %(codes)s.") % {"codes": ", ".join(others[:3])})
     free = next_free([thing], length=span.length, today=today, after=span.starts)
-    return Taken([*told, free_words(free, span)], free)
+    return Taken([*sentences, free_words(free, span)], free)
 
 
 def kind_taken(kind: str, span: Span, today: date) -> Taken:
     things = list(Thing.objects.in_service().filter(kind=kind))
     free = next_free(things, length=span.length, today=today, after=span.starts)
-    told = _("%(kind)s: none is free on %(when)s. Somebody was faster.")
-    said = told % {"kind": capfirst(str(kind_label(kind))), "when": span_words(span)}
-    return Taken([said, free_words(free, span)], free)
-
-
-def free_words(free: Sequence[FreeSpan], span: Span) -> str:
-    """Such as: Next free for 3 days: Mon 5 Oct to Wed 7 Oct 2026 (BWC-01); and so on."""
-    length = days_words(span.length)
-    if not free:
-        return _("It is not free for %(days)s at any time in the coming year. Join the waiting line.") % {
-            "days": length
-        }
-    dates = "; ".join(f"{span_words(one.span)} ({one.code})" for one in free)
-    return _("Next free for %(days)s: %(dates)s.") % {"days": length, "dates": dates}
+    text = _("%(kind)s: none is free on %(when)s. Somebody was faster.") % {
+        "kind": capfirst(str(kind_label(kind))),
+        "when": span_words(span),
+    }
+    return Taken([text, free_words(free, span)], free)
 
 
 # Whether a person has learned what a thing asks for.
@@ -141,5 +117,5 @@ def skill_check(thing: Thing, person: User) -> None:
             "%(code)s goes to people who learned %(skill)s here. %(name)s has not yet: the class comes first, or an"
             " instructor waives it, with the reason, on the page of her skills."
         )
-        told = {"code": thing.code, "skill": thing.skill_label.lower(), "name": person}
-        raise ValidationError({"person": text % told}, code="skill")
+        params = {"code": thing.code, "skill": thing.skill_label.lower(), "name": person}
+        raise ValidationError({"person": text % params}, code="skill")

@@ -31,6 +31,7 @@ from inventory.equipment.models import (
     next_free,
     what_test_wants,
 )
+from inventory.equipment.presentation import free_words, span_words
 from inventory.equipment.rules import (
     DAY,
     FURTHEST_AHEAD_DAYS,
@@ -43,12 +44,10 @@ from inventory.equipment.rules import (
 from inventory.equipment.services.common import (
     Taken,
     choice_check,
-    free_words,
     hold_check,
     kind_taken,
     lent_check,
     span_check,
-    span_words,
     thing_taken,
 )
 from inventory.equipment.services.testing import tested_check
@@ -291,7 +290,7 @@ def waiting_offer_freed(*, kind: str, now: datetime | None = None) -> int:
         return 0
     today = club_day(moment)
     late = Loan.objects.overdue(today).values("thing")  # nobody knows when these come back
-    things = list(Thing.objects.in_service().filter(kind=kind).exclude(pk__in=late).with_standing(today))
+    things = list(Thing.objects.in_service().filter(kind=kind).exclude(pk__in=late).with_status(today))
     return sum(_offer(entry, things, moment) for entry in line if entry.person.is_active)
 
 
@@ -376,14 +375,14 @@ def hold_place(
     Raises PermissionDenied, Taken, ValidationError (starts, ends, purpose).
     """
     moment, for_whom = now_or(now), person or by
-    told = _may_hold(by, for_whom, purpose)
+    purpose = _may_hold(by, for_whom, purpose)
     today, span = club_day(moment), Span(starts, ends)
     span_check(span, today)
     token = token or uuid4()
     try:
         with transaction.atomic():
             _soon_check(thing, span, today)
-            return hold_lay(thing=thing, person=for_whom, span=span, by=by, token=token, now=moment, purpose=told)
+            return hold_lay(thing=thing, person=for_whom, span=span, by=by, token=token, now=moment, purpose=purpose)
     except IntegrityError:
         made = Hold.objects.filter(token=token, placed_by=by).first()
         if made is None:
@@ -437,16 +436,16 @@ def hold_cancel(*, by: User, hold: Hold, now: datetime | None = None) -> None:
 
 def _may_hold(by: User, person: User, purpose: str) -> str:
     """The purpose in plain words. PermissionDenied, or ValidationError on `person` or `purpose`."""
-    told = plain(purpose, field="purpose", longest=PURPOSE_LENGTH)
+    purpose = plain(purpose, field="purpose", longest=PURPOSE_LENGTH)
     if not by.has_perm("equipment.add_hold"):
         raise PermissionDenied
     if person.pk != by.pk and not by.has_perm(KEEP):
         raise PermissionDenied
-    if told and not by.has_perm("equipment.hold_for_class"):
+    if purpose and not by.has_perm("equipment.hold_for_class"):
         raise PermissionDenied
     if not person.is_active:
         raise ValidationError({"person": _("This person is not a member any more.")})
-    return told
+    return purpose
 
 
 def _soon_check(thing: Thing, span: Span, today: date) -> None:
@@ -499,22 +498,22 @@ def _held_check(hold: Hold) -> None:
 
 def _clear_check(holds: Sequence[Hold], span: Span, today: date) -> None:
     """Taken, with a sentence for each thing that cannot be had on these days; not for days of the holds themselves."""
-    told: list[str] = []
+    sentences: list[str] = []
     free: list[FreeSpan] = []
     in_the_way = _days_in_the_way(holds, span, today)
     for hold in holds:
         try:
             tested_check(hold.thing, span.ends)
         except ValidationError as error:
-            told += error.messages
+            sentences += error.messages
         if days := in_the_way.get(hold.thing_id):
             when = ", ".join(span_words(one) for one in runs(days))
-            told.append(_("%(code)s is taken: %(when)s.") % {"code": hold.thing.code, "when": when})
+            sentences.append(_("%(code)s is taken: %(when)s.") % {"code": hold.thing.code, "when": when})
             found = next_free([hold.thing], length=span.length, today=today, after=span.starts)
-            told.append(free_words(found, span))
+            sentences.append(free_words(found, span))
             free += found
-    if told:
-        raise Taken(told, free)
+    if sentences:
+        raise Taken(sentences, free)
 
 
 def _days_in_the_way(holds: Sequence[Hold], span: Span, today: date) -> dict[int, set[date]]:

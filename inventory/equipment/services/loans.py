@@ -20,10 +20,10 @@ from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import PARTS_OUTCOMES, Condition, HoldState, Occasion, PartsOutcome, WaitState
 from inventory.equipment.models import KEEP, Hold, Loan, Thing, ThingDay, WaitingEntry
+from inventory.equipment.presentation import day_words
 from inventory.equipment.rules import DAY, MOST_CENTS, Span, code_scanned
 from inventory.equipment.services.common import (
     choice_check,
-    day_words,
     keeper_check,
     lent_check,
     moment_check,
@@ -61,7 +61,7 @@ def loan_hand_over(
     """
     keeper_check(by)
     moment, token = now_or(now), token or uuid4()
-    told = _out_told(condition, note, purpose, deposit_cents)
+    noted = _hand_over_note(condition, note, purpose, deposit_cents)
     if not person.is_active:
         raise ValidationError({"person": _("This person is not a member any more.")})
     span = Span(club_day(moment), due_on)
@@ -69,7 +69,7 @@ def loan_hand_over(
     fresh = Thing.objects.get(pk=thing.pk)
     try:
         with transaction.atomic():
-            loan = Loan(thing=fresh, token=token, person=person, due_on=due_on, handed_over_at=moment, **told)
+            loan = Loan(thing=fresh, token=token, person=person, due_on=due_on, handed_over_at=moment, **noted)
             return _handed_over(loan, by, span)
     except IntegrityError:
         if made := Loan.objects.filter(token=token, thing=fresh, person=person).first():
@@ -103,7 +103,7 @@ def _handed_over(loan: Loan, by: User, span: Span) -> Loan:
 
 def _hold_for(loan: Loan, by: User, span: Span) -> Hold:
     """The person's own hold that these days touch, moved to them; else a new one."""
-    own = Hold.objects.filter(thing=loan.thing, person=loan.person).standing(span.starts)
+    own = Hold.objects.filter(thing=loan.thing, person=loan.person).to_collect(span.starts)
     hold = own.filter(starts__lte=span.ends).order_by("starts", "pk").first()
     if hold is None:
         return hold_lay(
@@ -137,19 +137,19 @@ def loan_return(
 ) -> Loan:
     """Take a thing back, with its condition and what is missing. `is_ready`: clean, it may go out again at once.
 
-    What needs repair goes out of service; what lacks a part stays in until a keeper has settled that (parts.py). Days
+    What needs repair goes out of service; what lacks a part stays in until a keeper has settled that. Days
     not used are freed; the days for cleaning begin now, but give way to a hold that was there first. Raises
     PermissionDenied, AlreadyDone, ValidationError (condition, missing_parts).
     """
     keeper_check(by)
     moment = now_or(now)
     choice_check(condition, Condition.values, field="condition")
-    told = {
+    noted = {
         "condition_in": condition,
         "missing_parts": plain(missing_parts, field="missing_parts", longest=NOTE_LENGTH),
         "note_in": plain(note, field="note", longest=NOTE_LENGTH),
     }
-    if condition == Condition.BROKEN and not (told["note_in"] or told["missing_parts"]):
+    if condition == Condition.BROKEN and not (noted["note_in"] or noted["missing_parts"]):
         raise ValidationError({"note": _("Say what is broken.")})
     if moment < loan.handed_over_at:
         raise ValidationError({"now": _("It was handed over after that.")})
@@ -157,7 +157,7 @@ def loan_return(
         is_mine = (
             Loan.objects.open()
             .filter(pk=loan.pk)
-            .update(returned_at=moment, taken_back_by=by, return_token=token, **told)
+            .update(returned_at=moment, taken_back_by=by, return_token=token, **noted)
         )
         loan.refresh_from_db()
         if not is_mine:
@@ -215,13 +215,13 @@ def loan_extend(*, by: User, loan: Loan, due_on: date, now: datetime | None = No
 def latest_due(thing: Thing, person: User, today: date) -> date | None:
     """The last day until which this person may have the thing, for the next hold of somebody else; None: no limit."""
     others = ThingDay.objects.filter(thing=thing, day__gte=today).exclude(
-        hold__in=Hold.objects.filter(thing=thing, person=person).standing(today)
+        hold__in=Hold.objects.filter(thing=thing, person=person).to_collect(today)
     )
     first = others.order_by("day").values_list("day", flat=True).first()
     return first - (1 + thing.turnaround_days) * DAY if first else None
 
 
-def _out_told(condition: str, note: str, purpose: str, deposit_cents: int) -> dict[str, object]:
+def _hand_over_note(condition: str, note: str, purpose: str, deposit_cents: int) -> dict[str, object]:
     choice_check(condition, [Condition.GOOD, Condition.WORN], field="condition")
     if not 0 <= deposit_cents <= MOST_CENTS:
         raise ValidationError({"deposit": _("A deposit is from 0 to 100,000.")})
@@ -275,7 +275,7 @@ class SheetRefused(ValidationError):
     """Nothing was written. `rows` has the sentences by the row's place in what was given, counted from 0."""
 
     def __init__(self, rows: dict[int, list[str]]) -> None:
-        super().__init__([sentence for told in rows.values() for sentence in told])
+        super().__init__([sentence for sentences in rows.values() for sentence in sentences])
         self.rows = rows
 
 
@@ -353,17 +353,17 @@ def parts_settle(*, by: User, thing: Thing, outcome: str, note: str = "", now: d
     """
     keeper_check(by)
     choice_check(outcome, PARTS_OUTCOMES, field="outcome")
-    told = plain(note, field="note", longest=REASON_LENGTH)
+    note = plain(note, field="note", longest=REASON_LENGTH)
     short = Loan.objects.short_of_parts().filter(thing=thing)
     if outcome == PartsOutcome.WITHDRAWN and short.exists():
-        thing_retire(by=by, thing=thing, note=told, now=now)
+        thing_retire(by=by, thing=thing, note=note, now=now)
         return
-    if outcome == PartsOutcome.REPLACED and not told:
+    if outcome == PartsOutcome.REPLACED and not note:
         raise ValidationError({"note": _("Say what it was replaced by.")})
     moment = now_or(now)
     with transaction.atomic():
         loan = short.first()
-        settled = {"parts_settled_at": moment, "parts_settled_by": by, "parts_outcome": outcome, "parts_note": told}
+        settled = {"parts_settled_at": moment, "parts_settled_by": by, "parts_outcome": outcome, "parts_note": note}
         if loan is None or short.filter(pk=loan.pk).update(**settled) != 1:
             raise AlreadyDone(_("Nothing is missing of %(code)s any more.") % {"code": thing.code})
         is_mended = loan.condition_in == Condition.BROKEN and thing.is_lent
@@ -373,6 +373,6 @@ def parts_settle(*, by: User, thing: Thing, outcome: str, note: str = "", now: d
             at=moment,
             occasion=Occasion.PARTS,
             condition=Condition.GOOD if is_mended else loan.condition_in,
-            note="; ".join(filter(None, [f"{loan.missing_parts}: {PartsOutcome(outcome).label}", told])),
+            note="; ".join(filter(None, [f"{loan.missing_parts}: {PartsOutcome(outcome).label}", note])),
         )
     waiting_offer_freed(kind=thing.kind, now=now)

@@ -16,14 +16,15 @@ from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import Measure, Verdict
 from inventory.equipment.models import InstrumentTest, Thing
+from inventory.equipment.presentation import day_words
 from inventory.equipment.rules import TEST_RULES, Reading, has_passed, is_enough, lapses_on
-from inventory.equipment.services.common import day_words, keeper_check
+from inventory.equipment.services.common import keeper_check
 
 LARGEST = Decimal(100)
 OLDEST_YEAR = 1900  # an earlier year is a slip, and the sums with days end at year 1
 
 
-def gauge_test_record(
+def instrument_test_record(
     *,
     by: User,
     thing: Thing,
@@ -34,49 +35,19 @@ def gauge_test_record(
     token: UUID | None = None,
     now: datetime | None = None,
 ) -> InstrumentTest:
-    """A dial gauge held against a reference gauge, in psi. Passed within 2 psi everywhere; good for a year.
+    """A dial gauge held against a reference gauge, a pH meter against buffers, a refractometer against water.
 
-    PermissionDenied; ValidationError (tested_on, readings, reference, note). The same token again finds the first.
+    What it is read in, how near it must be and when the test lapses are its kind's (`TEST_RULES`). The same token
+    again finds the first. PermissionDenied; ValidationError (tested_on, readings, reference, note).
     """
-    if thing.facts.measure is not Measure.PSI:
-        raise ValidationError(_("%(code)s has no dial gauge to test.") % {"code": thing.code})
-    return _record(by, thing, Measure.PSI, tested_on, readings, reference, note, token, now)
-
-
-def calibration_record(
-    *,
-    by: User,
-    thing: Thing,
-    tested_on: date,
-    readings: Sequence[Reading],
-    reference: str,
-    note: str = "",
-    token: UUID | None = None,
-    now: datetime | None = None,
-) -> InstrumentTest:
-    """A pH meter held against buffers, or a refractometer against distilled water. Raises as gauge_test_record."""
     measure = thing.facts.measure
-    if measure not in (Measure.PH, Measure.BRIX):
+    if measure is None:
         raise ValidationError(_("%(code)s is no instrument to calibrate.") % {"code": thing.code})
-    return _record(by, thing, measure, tested_on, readings, reference, note, token, now)
-
-
-def _record(
-    by: User,
-    thing: Thing,
-    measure: Measure,
-    tested_on: date,
-    readings: Sequence[Reading],
-    reference: str,
-    note: str,
-    token: UUID | None,
-    now: datetime | None,
-) -> InstrumentTest:
     keeper_check(by)
     moment, token = now_or(now), token or uuid4()
     _check(measure, tested_on, readings, club_day(moment))
-    told = plain(reference, field="reference", longest=160)
-    if not told:
+    reference = plain(reference, field="reference", longest=160)
+    if not reference:
         raise ValidationError({"reference": _("Say what it was held against.")})
     try:
         with transaction.atomic():
@@ -84,7 +55,7 @@ def _record(
                 thing=thing,
                 token=token,
                 tested_on=tested_on,
-                reference=told,
+                reference=reference,
                 readings=[[str(one.reference), str(one.shown)] for one in readings],
                 verdict=Verdict.PASSED if has_passed(readings, measure) else Verdict.FAILED,
                 lapses_on=lapses_on(tested_on, measure),

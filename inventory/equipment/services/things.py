@@ -77,12 +77,12 @@ def thing_change(*, by: User, thing: Thing, fields: ThingFields) -> None:
 def thing_repair(*, by: User, thing: Thing, note: str, now: datetime | None = None) -> None:
     """In repair: not handed over until it is mended. Holds for later days stand. AlreadyDone when it is there."""
     keeper_check(by)
-    told = plain(note, field="note", longest=REASON_LENGTH)
-    if not told:
+    note = plain(note, field="note", longest=REASON_LENGTH)
+    if not note:
         raise ValidationError({"note": _("Say what is to be repaired.")})
-    _move(thing, ThingState.IN_SERVICE, ThingState.IN_REPAIR, told)
+    _move(thing, ThingState.IN_SERVICE, ThingState.IN_REPAIR, note)
     note_condition(
-        thing=thing, by=by, at=now_or(now), occasion=Occasion.TO_REPAIR, condition=Condition.BROKEN, note=told
+        thing=thing, by=by, at=now_or(now), occasion=Occasion.TO_REPAIR, condition=Condition.BROKEN, note=note
     )
 
 
@@ -92,10 +92,10 @@ def thing_mend(
     """Back in service. AlreadyDone when it was not in repair."""
     keeper_check(by)
     choice_check(condition, [Condition.GOOD, Condition.WORN], field="condition")
-    told = plain(note, field="note", longest=REASON_LENGTH)
+    note = plain(note, field="note", longest=REASON_LENGTH)
     with transaction.atomic():
         _move(thing, ThingState.IN_REPAIR, ThingState.IN_SERVICE, "")
-        note_condition(thing=thing, by=by, at=now_or(now), occasion=Occasion.REPAIRED, condition=condition, note=told)
+        note_condition(thing=thing, by=by, at=now_or(now), occasion=Occasion.REPAIRED, condition=condition, note=note)
     waiting_offer_freed(kind=thing.kind, now=now)
 
 
@@ -103,22 +103,22 @@ def thing_mend(
 def thing_retire(*, by: User, thing: Thing, note: str, now: datetime | None = None) -> None:
     """Never lent again; its history stays. Refused while it is out or somebody holds it. Settles a missing part."""
     keeper_check(by)
-    told = plain(note, field="note", longest=REASON_LENGTH)
-    if not told:
+    note = plain(note, field="note", longest=REASON_LENGTH)
+    if not note:
         raise ValidationError({"note": _("Say why it is retired.")})
     if Loan.objects.open().filter(thing=thing).exists():
         raise ValidationError(_("%(code)s is out. Take it back first.") % {"code": thing.code})
-    holds = Hold.objects.filter(thing=thing).standing(club_day(now_or(now)))
+    holds = Hold.objects.filter(thing=thing).to_collect(club_day(now_or(now)))
     if held := [str(hold.person) for hold in holds.select_related("person")[:5]]:
         text = _("%(code)s is held for %(people)s. Cancel that first, so that they hear of it.")
         raise ValidationError(text % {"code": thing.code, "people": ", ".join(held)})
     state = thing.state
-    _move(thing, state, ThingState.RETIRED, told)
+    _move(thing, state, ThingState.RETIRED, note)
     Loan.objects.short_of_parts().filter(thing=thing).update(
-        parts_settled_at=now_or(now), parts_settled_by=by, parts_outcome=PartsOutcome.WITHDRAWN, parts_note=told
+        parts_settled_at=now_or(now), parts_settled_by=by, parts_outcome=PartsOutcome.WITHDRAWN, parts_note=note
     )
     condition = Condition.BROKEN if state == ThingState.IN_REPAIR else Condition.WORN
-    note_condition(thing=thing, by=by, at=now_or(now), occasion=Occasion.RETIRED, condition=condition, note=told)
+    note_condition(thing=thing, by=by, at=now_or(now), occasion=Occasion.RETIRED, condition=condition, note=note)
 
 
 @transaction.atomic
@@ -128,14 +128,14 @@ def thing_look_over(
     """Note how a thing looks. "Needs repair" also takes it out of service."""
     keeper_check(by)
     choice_check(condition, Condition.values, field="condition")
-    told = plain(note, field="note", longest=REASON_LENGTH)
-    if condition == Condition.BROKEN and not told:
+    note = plain(note, field="note", longest=REASON_LENGTH)
+    if condition == Condition.BROKEN and not note:
         raise ValidationError({"note": _("Say what is broken.")})
     found = note_condition(
-        thing=thing, by=by, at=now_or(now), occasion=Occasion.LOOKED_OVER, condition=condition, note=told
+        thing=thing, by=by, at=now_or(now), occasion=Occasion.LOOKED_OVER, condition=condition, note=note
     )
     if condition == Condition.BROKEN:
-        out_of_service(thing, told)
+        out_of_service(thing, note)
     return found
 
 
@@ -184,7 +184,7 @@ def photo_clear(*, by: User, thing: Thing) -> None:
 # A register kept in a spreadsheet, taken in whole or not at all, and as often as one likes.
 
 
-class CellTold(NamedTuple):
+class CellChange(NamedTuple):
     """One cell as it was and as it becomes, in the words of the file; "" is empty."""
 
     column: str
@@ -193,13 +193,13 @@ class CellTold(NamedTuple):
 
 
 @dataclass(frozen=True)
-class RowTold:
+class RowChange:
     """What one row does to its thing, or what the new thing is described by."""
 
     number: int
     code: str
     is_new: bool
-    cells: list[CellTold]
+    cells: list[CellChange]
 
 
 @dataclass
@@ -209,7 +209,7 @@ class ImportReport:
     added: list[str] = field(default_factory=list)
     changed: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
-    told: list[RowTold] = field(default_factory=list)  # of each row that adds or changes
+    rows: list[RowChange] = field(default_factory=list)  # of each row that adds or changes
     left_alone: list[str] = field(default_factory=list)  # columns that the file does not have
     passed_over: list[str] = field(default_factory=list)  # headings that mean nothing here
     problems: list[Problem] = field(default_factory=list)
@@ -264,12 +264,12 @@ def _read(rows: Sequence[Row], file: str, report: ImportReport) -> list[_Wanted]
             problems.append(("code", _("Row %(row)s has this code already.") % {"row": seen[key]}))
         seen.setdefault(key, row.number)
         cleaned, refused = _cleaned(fields, thing)
-        # A cell that could not be read is told once; the others of its row are told with it.
-        told = {column for column, _message in problems}
-        problems += [one for one in refused if one[0] not in told]
+        # A cell that could not be read has one problem; the others of its row are checked with it.
+        unreadable = {column for column, _message in problems}
+        problems += [one for one in refused if one[0] not in unreadable]
         if not problems and (differs := _differing(cleaned, thing)):
             wanted.append(_Wanted(thing, cleaned["kind"], differs))
-            report.told.append(_told(row.number, cleaned, thing))
+            report.rows.append(_row_change(row.number, cleaned, thing))
             (report.changed if thing else report.added).append(cleaned["code"])
         elif not problems:
             report.unchanged.append(cleaned["code"])
@@ -282,18 +282,18 @@ def _cleaned(fields: ThingFields, thing: Thing | None) -> tuple[dict[str, Any], 
     try:
         return cleaned_fields(fields, thing=thing, known_codes=True), []
     except ValidationError as error:
-        told = error.message_dict.items()
-        return {}, [(HEADING_OF[name], one) for name, messages in told for one in messages]
+        problems = error.message_dict.items()
+        return {}, [(HEADING_OF[name], one) for name, messages in problems for one in messages]
 
 
 def _differing(cleaned: dict[str, Any], thing: Thing | None) -> dict[str, Any]:
     return {name: value for name, value in cleaned.items() if thing is None or getattr(thing, name) != value}
 
 
-def _told(number: int, cleaned: dict[str, Any], thing: Thing | None) -> RowTold:
+def _row_change(number: int, cleaned: dict[str, Any], thing: Thing | None) -> RowChange:
     was, becomes = cells_of(thing) if thing else {}, cells_of(ThingFields(**cleaned))
-    pairs = [CellTold(column, _text(was.get(column)), _text(cell)) for column, cell in becomes.items()]
-    return RowTold(number, cleaned["code"], thing is None, [one for one in pairs if one.was != one.becomes])
+    pairs = [CellChange(column, _text(was.get(column)), _text(cell)) for column, cell in becomes.items()]
+    return RowChange(number, cleaned["code"], thing is None, [one for one in pairs if one.was != one.becomes])
 
 
 def _text(cell: Cell) -> str:

@@ -22,10 +22,10 @@ from club.members.models import UserQuerySet
 from inventory.equipment import services
 from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.forms import ExtendForm, HandOverForm, HoldForm, TakeBackForm, WaitForm, hand_over_initial
-from inventory.equipment.models import KEEP, Hold, Loan, Thing, WaitingEntry, with_standing
-from inventory.equipment.presentation import kind_month, month_asked, thing_month
+from inventory.equipment.models import KEEP, Hold, Loan, Thing, WaitingEntry, with_status
+from inventory.equipment.presentation import day_words, kind_month, month_asked, span_words, thing_month
 from inventory.equipment.rules import code_scanned
-from inventory.equipment.services.common import day_words, skill_lacks, span_words
+from inventory.equipment.services.common import skill_lacks
 from inventory.equipment.views.things import FIELDS, hold_for, kind_for, loan_for, people_offered, thing_for, wait_for
 
 # Calendars, holds and waiting lines.
@@ -51,8 +51,8 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, FIELDS):
             made = services.hold_place(by=user, thing=thing, **form.written())
-            told = {"code": thing.code, "when": span_words(made.span)}
-            messages.success(request, _("%(code)s is held: %(when)s.") % told)
+            params = {"code": thing.code, "when": span_words(made.span)}
+            messages.success(request, _("%(code)s is held: %(when)s.") % params)
             return redirect("equipment:mine")
     page = {"thing": thing, "form": form, "lacks_skill": skill_lacks(thing, user), "people": _people_for(form)}
     return render(request, "equipment/hold.html", page)
@@ -62,18 +62,18 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
 def kind_page(request: HttpRequest, kind: str) -> HttpResponse:
     """All of a kind: the month, the things, and the line for when none is free."""
     user, today = signed_in(request), club_day(timezone.now())
-    return render(request, "equipment/kind.html", _kind_told(request, kind_for(kind), user, today, None))
+    return render(request, "equipment/kind.html", _kind_context(request, kind_for(kind), user, today, None))
 
 
-def _kind_told(request: HttpRequest, kind: Kind, user: Any, today: date, form: WaitForm | None) -> dict[str, Any]:
-    things = Thing.objects.visible_to(user).filter(kind=kind).order_by("code").with_standing(today)[:THINGS_SHOWN]
+def _kind_context(request: HttpRequest, kind: Kind, user: Any, today: date, form: WaitForm | None) -> dict[str, Any]:
+    things = Thing.objects.visible_to(user).filter(kind=kind).order_by("code").with_status(today)[:THINGS_SHOWN]
     line = WaitingEntry.objects.in_line().filter(kind=kind)
     asked = {"days": 3, "not_before": today, "not_after": today + timedelta(days=30)}
     return {
         "kind": kind,
         "month": kind_month(kind, month_asked(request.GET.get("month", ""), today), today=today),
         "hold_url": reverse("equipment:kind-hold", args=[kind.value]),
-        "things": with_standing(things, today),
+        "things": with_status(things, today),
         "waiting": [entry.person_id == user.pk for entry in line.only("person_id")],
         "form": form or WaitForm(action=reverse("equipment:wait", args=[kind.value]), initial=asked),
     }
@@ -86,8 +86,8 @@ def kind_hold(request: HttpRequest, kind: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, FIELDS):
             made = services.hold_place_first_free(by=user, kind=chosen.value, **form.written())
-            told = {"code": made.thing.code, "when": span_words(made.span)}
-            messages.success(request, _("%(code)s is held: %(when)s.") % told)
+            params = {"code": made.thing.code, "when": span_words(made.span)}
+            messages.success(request, _("%(code)s is held: %(when)s.") % params)
             return redirect("equipment:mine")
     page = {"kind": chosen, "form": form, "people": _people_for(form)}
     return render(request, "equipment/hold.html", page)
@@ -129,8 +129,8 @@ def wait(request: HttpRequest, kind: str) -> HttpResponse:
             else:
                 messages.success(request, _("You are in the line. You get a mail when one is free for you."))
             return redirect("equipment:mine")
-    told = _kind_told(request, chosen, user, club_day(timezone.now()), form)
-    return render(request, "equipment/kind.html", told)
+    context = _kind_context(request, chosen, user, club_day(timezone.now()), form)
+    return render(request, "equipment/kind.html", context)
 
 
 @require_POST
@@ -162,9 +162,9 @@ def counter(request: HttpRequest) -> HttpResponse:
     thing = Thing.objects.visible_to(by).coded(asked).first()
     if thing is not None:
         return _counter_for(request, thing)
-    waits = Hold.objects.standing(today).filter(starts__lte=today).select_related("thing", "person")
-    told = {"asked": asked, "is_unknown": bool(asked), "to_collect": waits[:TO_COLLECT]}
-    return render(request, "equipment/counter.html", told, status=404 if asked else 200)
+    waits = Hold.objects.to_collect(today).filter(starts__lte=today).select_related("thing", "person")
+    context = {"asked": asked, "is_unknown": bool(asked), "to_collect": waits[:TO_COLLECT]}
+    return render(request, "equipment/counter.html", context, status=404 if asked else 200)
 
 
 def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpResponse:
@@ -172,21 +172,21 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
     sent while somebody else took it out or back, gives way to the one that fits."""
     today = club_day(timezone.now())
     loan = Loan.objects.open().filter(thing=thing).with_names().first()
-    [row] = with_standing(Thing.objects.filter(pk=thing.pk).with_standing(today), today)
-    told: dict[str, Any] = {"thing": thing, "loan": loan, "standing": row.standing}  # type: ignore[attr-defined]
-    told["missing_parts"] = row.missing_parts  # type: ignore[attr-defined]
-    waits = list(Hold.objects.filter(thing=thing).standing(today).select_related("person")[:5])
+    [row] = with_status(Thing.objects.filter(pk=thing.pk).with_status(today), today)
+    context: dict[str, Any] = {"thing": thing, "loan": loan, "status": row.status}  # type: ignore[attr-defined]
+    context["missing_parts"] = row.missing_parts  # type: ignore[attr-defined]
+    waits = list(Hold.objects.filter(thing=thing).to_collect(today).select_related("person")[:5])
     if loan is not None:
         noted = {"missing_parts": loan.missing_parts}
-        told["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(initial=noted)
-        told["next_hold"] = waits[0] if waits else None
+        context["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(initial=noted)
+        context["next_hold"] = waits[0] if waits else None
     else:
         due = waits[0] if waits and waits[0].starts <= today else None
         usual = hand_over_initial(thing, due, today + USUAL_LOAN)
-        told["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual)
-        told["holds"] = waits
-        told["people"] = people_offered()
-    return render(request, "equipment/counter_thing.html", told)
+        context["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual)
+        context["holds"] = waits
+        context["people"] = people_offered()
+    return render(request, "equipment/counter_thing.html", context)
 
 
 @require_POST
@@ -198,8 +198,8 @@ def hand_over(request: HttpRequest, code: str) -> HttpResponse:
         try:
             with refusals_on(form, FIELDS):
                 loan = services.loan_hand_over(by=by, thing=thing, **form.written())
-                told = {"code": thing.code, "person": loan.person, "day": day_words(loan.due_on)}
-                messages.success(request, _("%(code)s goes to %(person)s, due back %(day)s.") % told)
+                params = {"code": thing.code, "person": loan.person, "day": day_words(loan.due_on)}
+                messages.success(request, _("%(code)s goes to %(person)s, due back %(day)s.") % params)
                 return redirect("equipment:counter")
         except services.AlreadyDone as done:
             messages.info(request, str(done))
@@ -231,16 +231,16 @@ def take_back(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _say_returned(request: HttpRequest, loan: Loan) -> None:
-    told = {"code": loan.thing.code, "person": loan.person}
-    messages.success(request, _("%(code)s is back from %(person)s.") % told)
+    params = {"code": loan.thing.code, "person": loan.person}
+    messages.success(request, _("%(code)s is back from %(person)s.") % params)
     if loan.deposit_cents:
         sum_words = money_words(loan.deposit_cents)
         messages.info(request, _("A deposit of %(sum)s was taken: settle it now.") % {"sum": sum_words})
     if loan.condition_in == Condition.BROKEN:
-        messages.warning(request, _("%(code)s is in repair until you say that it is mended.") % told)
+        messages.warning(request, _("%(code)s is in repair until you say that it is mended.") % params)
     if loan.missing_parts:
-        told["parts"] = loan.missing_parts
-        messages.warning(request, _("%(code)s stays in until the missing part is settled: %(parts)s.") % told)
+        params["parts"] = loan.missing_parts
+        messages.warning(request, _("%(code)s stays in until the missing part is settled: %(parts)s.") % params)
 
 
 @require_safe
@@ -260,14 +260,14 @@ def mine(request: HttpRequest) -> HttpResponse:
     loans = list(Loan.objects.open().filter(person=user).select_related("thing").order_by("due_on", "pk"))
     for loan in loans:
         loan.is_late = loan.due_on < today  # type: ignore[attr-defined]
-    holds = Hold.objects.standing(today).filter(person=user).select_related("thing").order_by("starts", "pk")
-    told = {
+    holds = Hold.objects.to_collect(today).filter(person=user).select_related("thing").order_by("starts", "pk")
+    context = {
         "loans": loans,
         "holds": [hold for hold in holds if hold.state == "held"],
         "waits": WaitingEntry.objects.in_line().filter(person=user).select_related("hold__thing"),
         "past": Loan.objects.filter(person=user, returned_at__isnull=False).select_related("thing")[:10],
     }
-    return render(request, "equipment/mine.html", told)
+    return render(request, "equipment/mine.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -279,8 +279,8 @@ def extend(request: HttpRequest, pk: int) -> HttpResponse:
         try:
             with refusals_on(form, FIELDS):
                 services.loan_extend(by=user, loan=loan, due_on=form.cleaned_data["due_on"])
-                told = {"code": loan.thing.code, "day": day_words(loan.due_on)}
-                messages.success(request, _("%(code)s may be kept until %(day)s.") % told)
+                params = {"code": loan.thing.code, "day": day_words(loan.due_on)}
+                messages.success(request, _("%(code)s may be kept until %(day)s.") % params)
                 return redirect("equipment:mine")
         except services.AlreadyDone as done:
             messages.info(request, str(done))

@@ -29,7 +29,7 @@ from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv
 from club.members.models import User, UserQuerySet
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
-from inventory.equipment.choices import Kind, Measure, ThingState, Verdict
+from inventory.equipment.choices import Kind, ThingState, Verdict
 from inventory.equipment.description import COLUMNS, Cell
 from inventory.equipment.forms import (
     ConditionForm,
@@ -50,7 +50,7 @@ from inventory.equipment.models import (
     ThingPhoto,
     ThingQuerySet,
     WaitingEntry,
-    with_standing,
+    with_status,
 )
 from inventory.equipment.rules import code_key
 
@@ -92,7 +92,7 @@ def kind_for(slug: str) -> Kind:
 # The register and a thing's own page; adding, changing, its picture, its state.
 
 PER_PAGE = 30
-TOLD = 10
+LATEST = 10
 
 SHOWN = {
     "": gettext_lazy("Everything"),
@@ -131,17 +131,17 @@ def register(request: HttpRequest, user: User) -> tuple[ThingQuerySet, dict[str,
 def thing_list(request: HttpRequest) -> HttpResponse:
     user, today = signed_in(request), club_day(timezone.now())
     things, asked = register(request, user)
-    page = Paginator(things.with_standing(today), PER_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(things.with_status(today), PER_PAGE).get_page(request.GET.get("page"))
     keeps = user.has_perm(KEEP)
-    told = {
+    context = {
         **asked,
         "page": page,
-        "things": with_standing(page.object_list, today),
+        "things": with_status(page.object_list, today),
         "shown": [(key, label) for key, label in SHOWN.items() if keeps or key not in FOR_KEEPERS],
         "kinds": Kind.choices,
         "keeps": keeps,
     }
-    return render(request, "equipment/list.html", told)
+    return render(request, "equipment/list.html", context)
 
 
 @require_safe
@@ -149,28 +149,28 @@ def thing_page(request: HttpRequest, code: str) -> HttpResponse:
     user, today = signed_in(request), club_day(timezone.now())
     thing = thing_for(user, code)
     keeps = user.has_perm(KEEP)
-    [stands] = with_standing(Thing.objects.filter(pk=thing.pk).with_standing(today), today)
+    [row] = with_status(Thing.objects.filter(pk=thing.pk).with_status(today), today)
     tests = list(InstrumentTest.objects.filter(thing=thing)[:3]) if thing.facts.measure else []
-    told = {
+    context = {
         "thing": thing,
-        "standing": stands.standing,  # type: ignore[attr-defined]
+        "status": row.status,  # type: ignore[attr-defined]
         "loan": Loan.objects.open().filter(thing=thing).with_names().first(),
-        "holds": Hold.objects.filter(thing=thing).standing(today).visible_to(user).select_related("person")[:TOLD],
+        "holds": Hold.objects.filter(thing=thing).to_collect(today).visible_to(user).select_related("person")[:LATEST],
         "has_photo": ThingPhoto.objects.filter(thing=thing).values_list("changed_at", flat=True).first(),
         "tests": tests,
         "reads_high_by": rules.reads_high_by(tests[0].read) if tests else None,
         "test_rule": rules.TEST_RULES[thing.facts.measure] if thing.facts.measure else None,
         "gauge_high": rules.GAUGE_HIGH,
-        "notes": ConditionNote.objects.filter(thing=thing).select_related("by")[:TOLD] if keeps else [],
+        "notes": ConditionNote.objects.filter(thing=thing).select_related("by")[:LATEST] if keeps else [],
         "waiting": WaitingEntry.objects.in_line().filter(kind=thing.kind).count(),
         "keeps": keeps,
-        "missing_parts": stands.missing_parts,  # type: ignore[attr-defined]
+        "missing_parts": row.missing_parts,  # type: ignore[attr-defined]
         "parts_form": parts_form(thing) if keeps else None,
         "parts_rule": rules.PARTS_WHOLE,
         "state_form": state_form(thing) if keeps else None,
         "photo_form": PhotoForm() if keeps else None,
     }
-    return render(request, "equipment/thing.html", told)
+    return render(request, "equipment/thing.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -302,7 +302,7 @@ def tests_due(request: HttpRequest) -> HttpResponse:
     today = club_day(timezone.now())
     things = Thing.objects.all().tests_wanted(today + rules.MONTH_BEFORE)
     page = Paginator(things, PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "equipment/tests.html", {"page": page, "things": with_standing(page, today)})
+    return render(request, "equipment/tests.html", {"page": page, "things": with_status(page, today)})
 
 
 @require_http_methods(["GET", "POST"])
@@ -315,16 +315,15 @@ def test(request: HttpRequest, code: str) -> HttpResponse:
     form = InstrumentForm(request.POST or None, measure=measure, initial={"tested_on": club_day(timezone.now())})
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, FIELDS):
-            record = services.gauge_test_record if measure is Measure.PSI else services.calibration_record
-            _say(request, record(by=by, thing=thing, **form.written()))
+            _say(request, services.instrument_test_record(by=by, thing=thing, **form.written()))
             return redirect(thing)
-    told = {
+    context = {
         "thing": thing,
         "form": form,
         "rules": rules.TEST_RULES[measure].rules,
         "past": InstrumentTest.objects.filter(thing=thing).select_related("recorded_by")[:10],
     }
-    return render(request, "equipment/test.html", told)
+    return render(request, "equipment/test.html", context)
 
 
 def _say(request: HttpRequest, record: InstrumentTest) -> None:
@@ -372,7 +371,7 @@ def take_in(request: HttpRequest) -> HttpResponse:
     if "checked" in request.POST:
         return _write(request)
     form = ImportForm(request.POST or None, request.FILES or None)
-    told = {"form": form, "columns": tuple(COLUMNS), "required": equipment_register.REQUIRED}
+    context = {"form": form, "columns": tuple(COLUMNS), "required": equipment_register.REQUIRED}
     if request.method == "POST" and form.is_valid():
         file = form.cleaned_data["file"]
         try:
@@ -380,11 +379,11 @@ def take_in(request: HttpRequest) -> HttpResponse:
         except TableRefused as error:
             form.add_error("file", str(error))
         else:
-            told["report"] = report = services.register_import(by=by, rows=rows, file=file.name)
+            context["report"] = report = services.register_import(by=by, rows=rows, file=file.name)
             if not report.problems:
                 kept = {"file": file.name, "rows": [asdict(row) for row in rows]}
-                told["checked"] = signing.dumps(kept, salt=SALT, compress=True)
-    return render(request, "equipment/import.html", told)
+                context["checked"] = signing.dumps(kept, salt=SALT, compress=True)
+    return render(request, "equipment/import.html", context)
 
 
 def _write(request: HttpRequest) -> HttpResponse:
@@ -403,8 +402,8 @@ def _write(request: HttpRequest) -> HttpResponse:
     if report.problems:
         messages.error(request, " ".join(str(problem) for problem in report.problems[:5]))
         return redirect("equipment:import")
-    told = {"added": len(report.added), "changed": len(report.changed), "same": len(report.unchanged)}
-    messages.success(request, _("%(added)s added, %(changed)s changed, %(same)s as they were.") % told)
+    params = {"added": len(report.added), "changed": len(report.changed), "same": len(report.unchanged)}
+    messages.success(request, _("%(added)s added, %(changed)s changed, %(same)s as they were.") % params)
     return redirect("equipment:list")
 
 
@@ -446,8 +445,8 @@ def sheet(request: HttpRequest) -> HttpResponse:
     lines = []
     for thing in things[:MOST_LINES]:
         loan = out.get(thing.pk)
-        told = (str(loan.person), f"{loan.due_on:%m-%d}") if loan else ("", "")
-        lines.append(SheetLine(thing.code, thing.name, thing.place, *told))
+        borrower = (str(loan.person), f"{loan.due_on:%m-%d}") if loan else ("", "")
+        lines.append(SheetLine(thing.code, thing.name, thing.place, *borrower))
     today = club_day(timezone.now())
     data = sheet_pdf(lines, paper=request.GET.get("paper", ""), club=settings.CLUB_NAME, printed=today)
     return pdf(data, "register-sheet.pdf")
@@ -463,8 +462,8 @@ def key_in(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and token.is_valid() and not any(problems):
         filled = [row for row in rows if row.is_filled]
         try:
-            told = [services.SheetRow(**row.written()) for row in filled]
-            loans = services.sheet_key_in(by=by, rows=told, token=token.cleaned_data["token"])
+            lines = [services.SheetRow(**row.written()) for row in filled]
+            loans = services.sheet_key_in(by=by, rows=lines, token=token.cleaned_data["token"])
             text = ngettext("%(n)s line is written down.", "%(n)s lines are written down.", len(loans))
             messages.success(request, text % {"n": len(loans)})
             return redirect("equipment:list")

@@ -112,8 +112,8 @@ def offer_change(
     columns: dict[str, Any] = dict(details_columns(where=where, about_where=about_where, grown=grown, note=note))
     if use_by != offer.use_by:
         columns |= own_use_by(use_by, club_day(now_or(now)))
-    standing = Offer.objects.exclude(stage=OfferStage.TAKEN_BACK).filter(pk=offer.pk)
-    if standing.update(**columns) != 1:
+    offers = Offer.objects.exclude(stage=OfferStage.TAKEN_BACK).filter(pk=offer.pk)
+    if offers.update(**columns) != 1:
         raise AlreadyDone(_("This offer was taken back."))
     offer.refresh_from_db()
     return offer

@@ -108,10 +108,10 @@ def test_columns_that_a_file_does_not_have_are_left_alone(canner):
 )
 def test_a_cell_that_is_there_and_empty_empties_its_own_field_and_says_so(canner, column, field, empty):
     before = described(canner)
-    [told] = take_in(f"code,kind,name,{column}\nBWC-01,boiling-water-canner,Blue canner,\n").told
+    [row] = take_in(f"code,kind,name,{column}\nBWC-01,boiling-water-canner,Blue canner,\n").rows
     assert described(canner) == before | {field: empty}
-    assert [(cell.column, cell.becomes) for cell in told.cells] == [(column, "")]
-    assert told.cells[0].was != ""
+    assert [(cell.column, cell.becomes) for cell in row.cells] == [(column, "")]
+    assert row.cells[0].was != ""
 
 
 def test_a_row_that_ends_early_leaves_alone_what_it_does_not_reach(canner):
@@ -143,7 +143,7 @@ def test_the_look_says_of_each_row_what_changes_from_what_to_what(canner, client
     )
     page = client.post("/equipment/import/", {"file": SimpleUploadedFile("r.csv", text.encode(), "text/csv")})
     told = {
-        row.code: (row.number, row.is_new, [tuple(cell) for cell in row.cells]) for row in page.context["report"].told
+        row.code: (row.number, row.is_new, [tuple(cell) for cell in row.cells]) for row in page.context["report"].rows
     }
     assert told == {
         "BWC-01": (

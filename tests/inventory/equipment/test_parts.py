@@ -16,7 +16,7 @@ from club.core.clock import club_day
 from club.members.choices import Role
 from inventory.equipment import services
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import ConditionNote, Loan, Thing, with_standing
+from inventory.equipment.models import ConditionNote, Loan, Thing, with_status
 from tests.factories.equipment import NOW, TODAY, day, make_hold, make_keeper, make_loan, make_thing
 from tests.factories.members import make_organiser, make_person
 from tests.inventory.equipment.test_pages import text_of, url
@@ -40,8 +40,8 @@ def settle(thing, outcome="back", **told):
 
 
 def tag(thing, today=TODAY):
-    [row] = with_standing(Thing.objects.filter(pk=thing.pk).with_standing(today), today)
-    return (row.standing.look, str(row.standing.words))
+    [row] = with_status(Thing.objects.filter(pk=thing.pk).with_status(today), today)
+    return (row.status.look, str(row.status.words))
 
 
 def test_what_lacks_a_part_is_not_handed_over_until_the_part_is_back():
@@ -283,7 +283,7 @@ def test_everybody_sees_on_the_thing_s_page_what_is_missing_and_keepers_settle_i
     for page in (member, keeper):
         assert page.context["missing_parts"] == WEIGHT
         assert WEIGHT in text_of(page)
-        assert page.context["standing"].look == "stop"
+        assert page.context["status"].look == "stop"
     assert url("hold", short.code) not in member.content.decode()
     assert url("parts", short.code) not in member.content.decode()
     assert url("parts", short.code) in keeper.content.decode()

@@ -151,17 +151,17 @@ def test_the_same_test_form_twice_is_one_test():
     assert make_test(thing, token=token) == make_test(thing, token=token)
 
 
-def test_a_meter_is_calibrated_and_a_gauge_is_tested():
+def test_an_instrument_is_tested_by_the_rule_of_its_kind_and_what_is_none_is_not():
     keeper, meter = make_keeper(), make_thing(Kind.PH_METER)
-    told = {"tested_on": day(0), "reference": "two buffers", "now": NOW}
-    found = services.calibration_record(
-        by=keeper, thing=meter, readings=readings(("4.01", "4.1"), ("7", "6.95")), **told
-    )
+    fields = {"by": keeper, "tested_on": day(0), "reference": "two buffers", "now": NOW}
+    buffers = readings(("4.01", "4.1"), ("7", "6.95"))
+    found = services.instrument_test_record(thing=meter, readings=buffers, **fields)
     assert (found.verdict, found.lapses_on) == ("passed", day(90))
-    with pytest.raises(ValidationError, match="no dial gauge"):
-        services.gauge_test_record(by=keeper, thing=meter, readings=readings(("4", "4")), **told)
+    with pytest.raises(ValidationError, match="too little to judge by") as refused:
+        services.instrument_test_record(thing=make_thing(Kind.DIAL_GAUGE), readings=buffers, **fields)
+    assert set(refused.value.message_dict) == {"readings"}
     with pytest.raises(ValidationError, match="no instrument"):
-        services.calibration_record(by=keeper, thing=make_thing(), readings=readings(("4", "4")), **told)
+        services.instrument_test_record(thing=make_thing(), readings=buffers, **fields)
 
 
 def test_instruments_that_want_a_test_are_found_and_the_others_not():
