@@ -10,18 +10,22 @@ From outside, only these doors are used (the import contract "The engine's face"
 - `acidity`, `changes`, `document`, `mass_balance` and `stations`, each a subject by itself.
 """
 
-from recipes.engine.jars import JarMix
-from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Capacity, Process, capacity
+from recipes.engine.jars import FOUR_QUART, SEVEN_QUART, Capacity, JarMix, capacity
 from recipes.engine.mass_balance import Span
 from recipes.engine.physics import EFFICIENCY, AltitudeError, altitude_from_text, boiling_point_c, jelly_point_c
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import MASS_BALANCE, USUAL_STOVE, Plan, PlanRequest
-from recipes.engine.plan.write import clock, plan_as_dict
-from recipes.engine.process import ProcessFound, band_text, find_band, process_choices, process_for, sterilise_minutes
+from recipes.engine.plan import MASS_BALANCE, USUAL_STOVE, Plan, PlanRequest, clock, plan_as_dict, plan_batch
+from recipes.engine.process import (
+    Process,
+    ProcessFound,
+    band_text,
+    find_band,
+    process_choices,
+    process_for,
+    sterilise_minutes,
+)
 from recipes.engine.rules import NO_SOURCE, RULES, refusal
 from recipes.engine.scaling import MOST_POTS, Line, fruit_lines, round_for_kitchen
-from recipes.engine.schedule.terms import Step, StepKind, Timeline
-from recipes.engine.schedule.timeline import MOST_BURNERS, MOST_COOKS
+from recipes.engine.schedule import MOST_BURNERS, MOST_COOKS, Step, StepKind, Timeline
 
 __all__ = [
     "JarMix",

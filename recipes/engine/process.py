@@ -16,6 +16,7 @@ from recipes.engine.physics import altitude_problem
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.rules import RULES, caution, refusal
 from recipes.engine.terms import (
+    FOOT_M,
     Altitude,
     Canner,
     Caution,
@@ -65,7 +66,7 @@ def edge_caution(limits: Sequence[int | None], altitude: Altitude) -> tuple[Caut
         message = "This kitchen lies below sea level; the process of the lowest band is used as printed."
         found.append(caution("below-sea-level", "BELOW-SEA", message))
     for upper in limits:
-        if upper is not None and 0 <= _gap_m(upper, altitude) < NEAR_EDGE_M:
+        if upper is not None and 0 <= upper * FOOT_M - altitude.metres < NEAR_EDGE_M:
             message = (
                 f"This kitchen is within {NEAR_EDGE_M} m of the limit at {upper:,} ft. If its altitude is only "
                 f"roughly known, use the next band up."
@@ -74,13 +75,9 @@ def edge_caution(limits: Sequence[int | None], altitude: Altitude) -> tuple[Caut
     return tuple(found)
 
 
-def _gap_m(upper_ft: int, altitude: Altitude) -> Fraction:
-    return Altitude.from_feet(upper_ft).metres - altitude.metres
-
-
-def _metres(feet: int | None) -> int:
+def _metres(feet: int) -> int:
     # Rounded down, so that the metres never promise more of a band than its feet.
-    return floor(Altitude.from_feet(feet or 0).metres)
+    return floor(feet * FOOT_M)
 
 
 # The rows of a table that a jar, a pack and a canner come down to. Only rows seen in print count; pack and canner are
@@ -263,6 +260,23 @@ class ProcessFound:
         return Canner.DIAL_GAUGE if self.gauge == "dial" else Canner.WEIGHTED_GAUGE
 
 
+class Process(NamedTuple):
+    """What a canner load undergoes. Two jars may share a load when these are equal."""
+
+    method: Method
+    minutes: int
+    pressure_psi: int | None = None  # None in boiling water
+
+    @classmethod
+    def of(cls, found: ProcessFound) -> Process:
+        return cls(found.method, found.minutes, found.pressure_psi)
+
+    @property
+    def needs_sterile_jars(self) -> bool:
+        """Whether empty jars are sterilised first: boiling water for less than 10 minutes (STERIL-NEEDED)."""
+        return self.method is Method.BOILING_WATER and self.minutes < STERILISE_BELOW_MINUTES
+
+
 def process_for(
     recipe_rows: Sequence[ProcessRow],
     *,
@@ -301,9 +315,31 @@ def altitude_refusal(altitude: Altitude | None) -> Refusal | None:
     return None
 
 
-def needs_sterile_jars(found: ProcessFound) -> bool:
-    """Whether empty jars are sterilised first: boiling water for less than 10 minutes (STERIL-NEEDED)."""
-    return found.method is Method.BOILING_WATER and found.minutes < STERILISE_BELOW_MINUTES
+def processes_for(
+    recipe_rows: Sequence[ProcessRow],
+    *,
+    jar: str,
+    pack: Pack | None,
+    canner: Canner | None,
+    altitude: Altitude | None,
+    any_size: bool,
+) -> dict[str, ProcessFound] | Refusal:
+    """The process of this jar; with `any_size` of all that the same pack and canner allow, largest first."""
+    found = process_for(recipe_rows, jar=jar, pack=pack, canner=canner, altitude=altitude)
+    if isinstance(found, Refusal) or not any_size:
+        return found if isinstance(found, Refusal) else {jar: found}
+    return sizes_allowed(recipe_rows, pack=found.pack, canner=found.canner, altitude=altitude)
+
+
+def sizes_allowed(
+    recipe_rows: Sequence[ProcessRow], *, pack: Pack | None, canner: Canner | None, altitude: Altitude | None
+) -> dict[str, ProcessFound]:
+    """The process of each jar size that the table allows in this kitchen, largest first; others are left out."""
+    found = {
+        size: process_for(recipe_rows, jar=size, pack=pack, canner=canner, altitude=altitude)
+        for size in reversed(JAR_SIZES)
+    }
+    return {size: process for size, process in found.items() if not isinstance(process, Refusal)}
 
 
 def sterilise_minutes(altitude: Altitude) -> int:

@@ -226,6 +226,34 @@ class Line(NamedTuple):
     rounding_error_pct: Fraction  # of the exact amount
 
 
+class Cooking(NamedTuple):
+    """The pots of a plan and what goes into them; `fruit` is what a pot as printed takes, as the recipe measures it."""
+
+    pots: Pots
+    lines: tuple[Line, ...]
+    fruit: str
+
+
+def cooking_for(
+    recipe: TestedRecipe, *, pots: int | None, jars: int | None, fruit: Amount | None, jar: str
+) -> Cooking | Refusal:
+    """The pots that one of the three asks for, with every ingredient rounded as a cook measures it."""
+    asked = [size for size in (pots, jars, fruit) if size is not None]
+    found: Pots | Refusal
+    if len(asked) != 1:
+        code = "wish-unclear" if asked else "wish-missing"
+        found = refusal(code, "WISH", "Say one thing to plan from: how many pots, how many jars, or how much fruit.")
+    elif fruit is not None:
+        found = pots_for_fruit(recipe, fruit)
+    elif jars is not None:
+        found = pots_for_jars(recipe, jars, jar)
+    else:
+        found = pots_as_asked(pots)
+    if isinstance(found, Refusal):
+        return found
+    return Cooking(found, amounts_for_pots(recipe, found), fruit_printed(recipe))
+
+
 def pots_as_asked(pots: object) -> Pots | Refusal:
     """So many whole pots as printed."""
     count = _count(pots, "pots")

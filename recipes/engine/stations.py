@@ -13,11 +13,11 @@ from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
 from recipes.engine.physics import Figure
-from recipes.engine.plan.terms import UNTIMED, Plan
+from recipes.engine.plan import UNTIMED, Plan
 from recipes.engine.quantities import JAR_SIZES, PACKETS
 from recipes.engine.rules import NO_SOURCE
 from recipes.engine.scaling import Line, measure_text
-from recipes.engine.schedule.terms import Step, Timeline
+from recipes.engine.schedule import Step, Timeline
 from recipes.engine.terms import Caution, Ingredient, JarCount, Refusal, Role, Rule
 
 CLEAN_UP = Figure(20, NO_SOURCE)  # minutes between the last jar out and the end of a session

@@ -101,6 +101,9 @@ class Caution:
     source: str
 
 
+FOOT_M = Fraction("0.3048")
+
+
 @dataclass(frozen=True)
 class Altitude:
     """Height above sea level, exact. Bands are published in feet and compared in feet."""
@@ -109,11 +112,11 @@ class Altitude:
 
     @property
     def feet(self) -> Fraction:
-        return self.metres / Fraction("0.3048")
+        return self.metres / FOOT_M
 
     @classmethod
     def from_feet(cls, feet: Fraction | int) -> Altitude:
-        return cls(Fraction(feet) * Fraction("0.3048"))
+        return cls(Fraction(feet) * FOOT_M)
 
 
 @dataclass(frozen=True)

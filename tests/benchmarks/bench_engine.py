@@ -20,15 +20,12 @@ from pathlib import Path
 from statistics import median
 from time import perf_counter
 
-from recipes.engine.jars import JAR_UNITS, UNIT_ML, jar_mix, jar_mixes, sizes_allowed
-from recipes.engine.loads import SEVEN_QUART, Process
+from recipes.engine.jars import JAR_UNITS, SEVEN_QUART, UNIT_ML, jar_mix, jar_mixes
 from recipes.engine.mass_balance import pot_balance
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
-from recipes.engine.process import process_choices
+from recipes.engine.plan import PlanRequest, plan_batch
+from recipes.engine.process import Process, process_choices, sizes_allowed
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.schedule.day import USUAL_GEAR, pot_works
-from recipes.engine.schedule.timeline import day_timeline
+from recipes.engine.schedule import USUAL_GEAR, day_timeline, pot_works
 from recipes.engine.terms import Altitude, Method, Pack, TestedRecipe
 from recipes.library import read_library
 
@@ -40,8 +37,7 @@ HOME = Altitude.from_feet(3412)
 
 # Each in a process of its own, after what a bare Python script of this kind imports anyway.
 BARE = "bisect, collections.abc, dataclasses, enum, fractions, functools, itertools, math, re, typing"
-ENTRY = "recipes.engine.plan.batch"
-DAY = f"{ENTRY}, recipes.engine.schedule.day, recipes.engine.schedule.timeline"
+ENTRY = "recipes.engine.plan"
 CHANGES = f"{ENTRY}, recipes.engine.changes"
 # Processor time, so that others at work on the machine do not count.
 SECONDS = """
@@ -134,7 +130,8 @@ def mixes_of_two_hundred(times: int) -> Iterator[Callable[[], object]]:
 
 
 def three_pots(recipe: TestedRecipe) -> Callable[[], object]:
-    allowed = sizes_allowed(recipe.process, pack=Pack.HOT, canner=None, altitude=HOME)
+    found = sizes_allowed(recipe.process, pack=Pack.HOT, canner=None, altitude=HOME)
+    allowed = {size: Process.of(process) for size, process in found.items()}
     mixes = jar_mixes(JAR_ML["half-pint"] * 8, 3, allowed, SEVEN_QUART)
     assert isinstance(mixes, tuple)
     pots = pot_works(recipe, mixes, pot_balance(recipe), pack=Pack.HOT)
@@ -145,7 +142,7 @@ def imported() -> Iterator[Result]:
     """The engine's import in a fresh process with its bytecode there, and the memory that it takes at most."""
     with tempfile.TemporaryDirectory() as cache:
         environment = {**os.environ, "PYTHONPYCACHEPREFIX": cache, "PYTHONDONTWRITEBYTECODE": ""}
-        for what, engine in (("the engine: plan", ENTRY), ("plan and the day", DAY), ("plan and changes", CHANGES)):
+        for what, engine in (("the engine: plan", ENTRY), ("plan and changes", CHANGES)):
             runs = [fresh(SECONDS, engine, environment) for _ in range(12)][1:]  # the first writes the bytecode
             bare, seconds = min(run[0] for run in runs), min(run[1] for run in runs)
             ratio = f"{seconds / bare:.1f} x the standard library's part"

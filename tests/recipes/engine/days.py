@@ -6,11 +6,11 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from recipes.engine.loads import JarCount, Process, capacity
+from recipes.engine.jars import capacity
 from recipes.engine.physics import Burner
-from recipes.engine.schedule.terms import Gear, PotWork, Timeline
-from recipes.engine.schedule.timeline import day_timeline
-from recipes.engine.terms import Altitude, Canner, Method, Pack, Refusal
+from recipes.engine.process import Process
+from recipes.engine.schedule import Gear, PotWork, Timeline, day_timeline
+from recipes.engine.terms import Altitude, Canner, JarCount, Method, Pack, Refusal
 
 HOME = Altitude(Fraction(1040))
 STOVE = (Burner.of_kind("electric"),) * 4

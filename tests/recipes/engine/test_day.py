@@ -6,15 +6,13 @@ from dataclasses import replace
 from fractions import Fraction
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.jars import JarMix, jar_mixes, sizes_allowed
-from recipes.engine.loads import JarCount
+from recipes.engine.jars import JarMix, jar_mixes
 from recipes.engine.mass_balance import PotBalance, pot_balance
+from recipes.engine.process import Process, sizes_allowed
 from recipes.engine.quantities import JAR_ML
 from recipes.engine.rules import DAY_RULES
-from recipes.engine.schedule.day import SIMMER, USUAL_GEAR, day_cautions, pot_works
-from recipes.engine.schedule.terms import StepKind, Timeline
-from recipes.engine.schedule.timeline import day_timeline
-from recipes.engine.terms import Altitude, Canner, Pack
+from recipes.engine.schedule import SIMMER, USUAL_GEAR, StepKind, Timeline, day_cautions, day_timeline, pot_works
+from recipes.engine.terms import Altitude, Canner, JarCount, Pack
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
 HOME = Altitude(Fraction(1040))
@@ -57,7 +55,8 @@ def test_cooking_that_is_not_printed_as_a_boil_is_cautioned():
 
 
 def test_two_pots_of_jam_from_the_recipe_to_the_last_jar():
-    allowed = sizes_allowed(JAM.process, pack=Pack.HOT, canner=Canner.BOILING_WATER, altitude=HOME)
+    found = sizes_allowed(JAM.process, pack=Pack.HOT, canner=Canner.BOILING_WATER, altitude=HOME)
+    allowed = {size: Process.of(process) for size, process in found.items()}
     mixes = jar_mixes(JAR_ML["half-pint"] * 8, 2, allowed, USUAL_GEAR.capacity, {"half-pint": 12, "pint": 3})
     assert isinstance(mixes, tuple)
     pots = pot_works(JAM, mixes, pot_balance(JAM), pack=Pack.HOT)

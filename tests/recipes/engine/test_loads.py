@@ -11,7 +11,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from recipes.engine.loads import FOUR_QUART, SEVEN_QUART, Load, Process, canner_loads, capacity
+from recipes.engine.jars import FOUR_QUART, SEVEN_QUART, Load, canner_loads, capacity
+from recipes.engine.process import Process
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.rules import DAY_RULES
 from recipes.engine.terms import Method, Refusal

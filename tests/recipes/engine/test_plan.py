@@ -11,9 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
-from recipes.engine.plan.write import plan_as_dict
+from recipes.engine.plan import PlanRequest, plan_as_dict, plan_batch
 from recipes.engine.quantities import JAR_ML, Amount
 from recipes.engine.rules import DAY_RULES, RULES
 from recipes.engine.terms import Altitude, Canner, JarCount, Method, Pack, Seen

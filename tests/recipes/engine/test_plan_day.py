@@ -10,12 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.loads import FOUR_QUART, capacity
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
-from recipes.engine.plan.write import plan_as_dict
+from recipes.engine.jars import FOUR_QUART, capacity
+from recipes.engine.plan import PlanRequest, plan_as_dict, plan_batch
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.schedule.terms import StepKind
+from recipes.engine.schedule import StepKind
 from recipes.engine.terms import Altitude, Canner, JarCount, Method, Pack, Seen
 from tests.recipes.engine.samples import put, snap_beans, strawberry_jam
 
@@ -49,6 +47,22 @@ def test_the_worked_example_of_the_documentation():
     steps = plan_as_dict(found)["timeline"]
     assert (steps[0]["starts"], steps[-1]["ends"]) == ("13:58", "16:00")
     assert (steps[0]["start_min"], steps[-1]["end_min"]) == (0, 122)
+
+
+def test_a_step_as_plain_values_says_what_when_and_with_what():
+    found = jam(pots=1)
+    step = next(step for step in found.day.steps if step.kind is StepKind.PROCESS)
+    entry = next(entry for entry in plan_as_dict(found)["timeline"] if entry["what"] == "process")
+    assert entry == {
+        "what": "process",
+        "start_min": step.start,
+        "end_min": step.end,
+        "pot": 1,
+        "load": 1,
+        "burner": 1,
+        "canner": 1,
+        "cook": None,
+    }
 
 
 def test_a_prediction_by_weight_stands_beside_the_sources_yield_and_does_not_replace_it():

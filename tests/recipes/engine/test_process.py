@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
 from recipes.engine.process import (
+    Process,
     ProcessFound,
-    needs_sterile_jars,
     process_choices,
     process_for,
     sterilise_minutes,
@@ -209,10 +209,10 @@ def test_choices_name_what_the_seen_rows_allow():
 
 def test_jars_are_sterilised_only_for_a_boiling_water_process_under_ten_minutes():
     low = jam(altitude=Altitude.from_feet(900))
-    assert needs_sterile_jars(low)
-    assert not needs_sterile_jars(jam())
+    assert Process.of(low).needs_sterile_jars
+    assert not Process.of(jam()).needs_sterile_jars
     short = beans([replace(row, minutes=8) for row in BEANS])
-    assert not needs_sterile_jars(short)
+    assert not Process.of(short).needs_sterile_jars
 
 
 @pytest.mark.parametrize(

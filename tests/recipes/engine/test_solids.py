@@ -10,8 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.mass_balance import PUBLISHED, PotBalance, end_point_brix, pot_balance, water_to_boil_off_g
-from recipes.engine.physics import density_g_per_ml
+from recipes.engine.mass_balance import (
+    PUBLISHED,
+    PotBalance,
+    density_g_per_ml,
+    end_point_brix,
+    pot_balance,
+    water_to_boil_off_g,
+)
 from recipes.engine.terms import HardBoil, Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
 from tests.helpers import examples
 from tests.recipes.engine.samples import SNAP_BEANS, STRAWBERRY_JAM

@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recipes.engine.document import recipe_from_document
-from recipes.engine.loads import SEVEN_QUART, capacity
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
+from recipes.engine.jars import SEVEN_QUART, capacity
+from recipes.engine.plan import PlanRequest, plan_batch
 from recipes.engine.stations import CLEAN_UP, STATION_RULES, Station, finish_by, hall_plan, on_the_clock
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack
 from tests.recipes.engine.samples import snap_beans, strawberry_jam

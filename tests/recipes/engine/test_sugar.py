@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine.physics import (
+from recipes.engine.mass_balance import (
     DENSITY_20C,
     HIGHEST_BRIX,
     RISE_C,

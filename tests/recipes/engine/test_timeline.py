@@ -9,11 +9,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from recipes.engine.loads import Process
 from recipes.engine.physics import Burner
+from recipes.engine.process import Process
 from recipes.engine.rules import DAY_RULES, RULES
-from recipes.engine.schedule.terms import Gear, StepKind, Timeline
-from recipes.engine.schedule.timeline import timeline_as_list
+from recipes.engine.schedule import Gear, StepKind, Timeline
 from recipes.engine.terms import Altitude, Method, Pack, Refusal
 from tests.recipes.engine.days import (
     BEANS,
@@ -177,22 +176,6 @@ def test_too_little_time_is_refused_and_says_by_how_much():
     assert found.code == "not-enough-time"
     assert "7 more" in found.message
     assert isinstance(plan([jam()], finish=needed, earliest=0), Timeline)
-
-
-def test_a_step_as_plain_values_says_what_when_and_with_what():
-    found = day([jam()])
-    entry = next(entry for entry in timeline_as_list(found) if entry["what"] == "process")
-    step = one(found, StepKind.PROCESS)
-    assert entry == {
-        "what": "process",
-        "start_min": step.start,
-        "end_min": step.end,
-        "pot": 1,
-        "load": 1,
-        "burner": 1,
-        "canner": 1,
-        "cook": None,
-    }
 
 
 @EVERY_DUTY

@@ -10,17 +10,22 @@ import pytest
 from hypothesis import given, settings
 
 from recipes.engine import jars as engine_jars
-from recipes.engine import loads
-from recipes.engine.jars import jar_mix, jar_mixes
-from recipes.engine.loads import FOUR_QUART, MOST_LOADS, SEVEN_QUART, Capacity, Process, capacity, loads_at_least
-from recipes.engine.plan.batch import plan_batch
-from recipes.engine.plan.terms import PlanRequest
-from recipes.engine.process import process_choices
+from recipes.engine import schedule as engine_schedule
+from recipes.engine.jars import (
+    FOUR_QUART,
+    MOST_LOADS,
+    SEVEN_QUART,
+    Capacity,
+    capacity,
+    jar_mix,
+    jar_mixes,
+    loads_at_least,
+)
+from recipes.engine.plan import PlanRequest, plan_batch
+from recipes.engine.process import Process, process_choices
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.rules import DAY_RULES
-from recipes.engine.schedule import timeline
-from recipes.engine.schedule.day import Paces
-from recipes.engine.schedule.timeline import Least, Schedule
+from recipes.engine.schedule import Least, Paces, Schedule
 from recipes.engine.terms import Altitude, Canner, Method, Pack
 from recipes.library import read_library
 from tests.recipes.engine.days import HOME, day, gears, pots, processes, sterile
@@ -66,13 +71,13 @@ def work(monkeypatch):
 
     count(Schedule, "add", "pots into days")
     count(engine_jars._Search, "visit", "mixes")
-    count(loads._Packing, "_fillings", "fillings")
-    loads.share_out.cache_clear()
+    count(engine_jars._Packing, "_fillings", "fillings")
+    engine_jars.share_out.cache_clear()
     return counted
 
 
 def test_thousands_of_loads_are_refused_before_any_is_made(work, monkeypatch):
-    monkeypatch.setattr("recipes.engine.loads.canner_loads", None)
+    monkeypatch.setattr("recipes.engine.schedule.canner_loads", None)
     empties = dict(zip(JAR_SIZES, (9999, 301, 97, 1, 997, 97, 301), strict=True))
     wanted = {"pots": 37, "jar": "quarter-pint", "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, "empties": empties}
     gear = {"capacity": canner_of(ODD), "burners": 3, "canners": 7, "cooks": 7}
@@ -107,10 +112,10 @@ def test_jars_of_two_processes_are_at_least_two_loads_and_what_does_not_go_in_is
 @given(pots, gears(), processes, sterile)
 @settings(deadline=None)
 def test_what_is_reckoned_at_least_is_never_later_than_the_true_end(work, gear, times, minutes):
-    of_pots = timeline._loads_by_pot(work, times, gear)
+    of_pots = engine_schedule._loads_by_pot(work, times, gear)
     paces = Paces(gear, HOME, minutes)
     least = Least(paces, work, of_pots)
-    for duty in timeline._duties(work, of_pots, gear):
+    for duty in engine_schedule._duties(work, of_pots, gear):
         schedule = Schedule(paces, duty)
         for number, (pot, of_pot) in enumerate(zip(work, of_pots, strict=True), 1):
             schedule.add(number, pot, of_pot)
@@ -121,9 +126,9 @@ def test_what_is_reckoned_at_least_is_never_later_than_the_true_end(work, gear, 
 @settings(deadline=None)
 def test_the_day_is_that_of_the_first_duty_that_ends_soonest_of_all(work, gear, times, minutes):
     found = day(work, gear, times, sterilise_minutes=minutes)
-    of_pots = timeline._loads_by_pot(work, times, gear)
+    of_pots = engine_schedule._loads_by_pot(work, times, gear)
     every = []
-    for duty in timeline._duties(work, of_pots, gear):
+    for duty in engine_schedule._duties(work, of_pots, gear):
         schedule = Schedule(Paces(gear, HOME, minutes), duty)
         for number, (pot, of_pot) in enumerate(zip(work, of_pots, strict=True), 1):
             schedule.add(number, pot, of_pot)
@@ -137,14 +142,14 @@ def test_six_unlike_burners_and_four_cooks_are_not_tried_without_end(work):
     usual = {"altitude": HOME, "pack": Pack.HOT, "canner": Canner.BOILING_WATER}
     found = plan_batch(PLUMS, PlanRequest(pots=60, watts=UNLIKE, canners=4, cooks=4, **usual))
     assert found.day is not None
-    assert work["pots into days"] <= timeline.MOST_TRIES + 60
+    assert work["pots into days"] <= engine_schedule.MOST_TRIES + 60
 
 
 def test_a_canner_of_odd_sizes_is_loaded_soundly_after_so_many_tries(work):
     canner = canner_of({"quarter-pint": 11, "half-pint": 3, "pint": 4, "pint-and-half": 8, "half-gallon": 2})
     jars = {"quarter-pint": 9, "half-pint": 2, "pint": 1, "pint-and-half": 6, "half-gallon": 1}
-    found = loads.canner_loads(jars, dict.fromkeys(jars, TEN), canner)
-    assert work["fillings"] == loads.MOST_FITS + 1
+    found = engine_jars.canner_loads(jars, dict.fromkeys(jars, TEN), canner)
+    assert work["fillings"] == engine_jars.MOST_FITS + 1
     every = [jar for load in found for jar in load.jars]
     assert {size: sum(jar.count for jar in every if jar.size == size) for size in jars} == jars
     assert all(0 < load.filled <= 1 for load in found)
@@ -152,12 +157,12 @@ def test_a_canner_of_odd_sizes_is_loaded_soundly_after_so_many_tries(work):
 
 @pytest.mark.parametrize("canner", [SEVEN_QUART, FOUR_QUART], ids=lambda canner: canner.name)
 def test_a_usual_canner_never_comes_to_the_bound(canner, monkeypatch):
-    monkeypatch.setattr(loads, "_largest_first", None)  # calling it would fail
+    monkeypatch.setattr(engine_jars, "_largest_first", None)  # calling it would fail
     unlike = {jar.count: jar.size for jar in canner.jars}  # one size for each room that a jar takes
-    loads.share_out.cache_clear()
+    engine_jars.share_out.cache_clear()
     for counts in product(*map(range, unlike)):
         jars = dict(zip(unlike.values(), counts, strict=True))
-        assert loads.canner_loads(jars, dict.fromkeys(jars, TEN), canner) or not any(counts)
+        assert engine_jars.canner_loads(jars, dict.fromkeys(jars, TEN), canner) or not any(counts)
 
 
 def test_thousands_of_empties_of_every_size_are_looked_through_only_so_far(work):
@@ -204,8 +209,8 @@ def test_no_large_or_odd_wish_takes_more_than_its_share_of_work(work):
         work.update(dict.fromkeys(work, 0))
         found = plan_batch(recipe, wanted)
         planned += found.day is not None
-        assert work["pots into days"] <= timeline.MOST_TRIES + MOST_LOADS, wanted
+        assert work["pots into days"] <= engine_schedule.MOST_TRIES + MOST_LOADS, wanted
         assert work["mixes"] <= 2 * engine_jars.MOST_TRIES, wanted
-        assert work["fillings"] <= 200 * loads.MOST_FITS, wanted
+        assert work["fillings"] <= 200 * engine_jars.MOST_FITS, wanted
         assert len(found.loads) <= 2 * MOST_LOADS, wanted
     assert planned > 50

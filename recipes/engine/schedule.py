@@ -1,7 +1,8 @@
-"""The day's timeline: pots, canner loads and hands, so that nothing does two things at once and no jam waits.
+"""The day: pots, canner loads and hands on one timeline, so that nothing does two things at once and no jam waits.
 
-Of all ways to give the burners their duties (some of them none), the one that ends soonest is taken, and among
-those the one that needs least; so one more burner, canner or cook never makes a day longer.
+Minutes are offsets: no clock, no time zone. Process minutes come from the tested table by way of the load; nothing here
+shortens or lengthens them. Of all ways to give the burners their duties (some of them none), the one that ends soonest
+is taken, and among those the one that needs least; so one more burner, canner or cook never makes a day longer.
 """
 
 from __future__ import annotations
@@ -9,17 +10,295 @@ from __future__ import annotations
 from bisect import bisect_left, insort
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from functools import cached_property, lru_cache
 from itertools import combinations
 from math import ceil
 from typing import NamedTuple
 
-from recipes.engine.loads import Load, Process, canner_loads
-from recipes.engine.physics import Burner
-from recipes.engine.process import altitude_refusal
-from recipes.engine.rules import day_refusal
-from recipes.engine.schedule.day import Paces
-from recipes.engine.schedule.terms import Gear, PotLoad, PotWork, Step, StepKind, Timeline
-from recipes.engine.terms import Altitude, Canner, Method, Refusal
+from recipes.engine.jars import MOST_LOADS, SEVEN_QUART, Capacity, JarMix, Load, canner_loads, loads_at_least
+from recipes.engine.mass_balance import PotBalance
+from recipes.engine.physics import Burner, Figure, boiling_point_c, minutes_to_boil_off, minutes_to_heat
+from recipes.engine.process import Process, altitude_refusal
+from recipes.engine.quantities import JAR_ML
+from recipes.engine.rules import EQUIPMENT, NO_SOURCE, RULES, day_caution, day_refusal
+from recipes.engine.terms import Altitude, Canner, Caution, JarCount, Method, Pack, Refusal, TestedRecipe
+
+
+class StepKind(StrEnum):
+    """One kind of work. The value is what the step is called."""
+
+    WASH = "wash jars"
+    HEAT = "heat water"
+    STERILISE = "sterilise jars"
+    COOK = "cook"
+    STIR = "stir and skim"
+    FILL = "fill jars"
+    KEEP_HOT = "canner ready"
+    POT_WAITS = "keep pot hot"
+    COME_BACK = "come to the boil"
+    STEAM = "heat to steam"
+    VENT = "vent"
+    COME_UP = "come to pressure"
+    PROCESS = "process"
+    REST = "rest, heat off"
+    DEPRESSURISE = "lose pressure, heat off"
+    OUT = "lift jars out"
+
+
+@dataclass(frozen=True)
+class PotWork:
+    """One pot, cooked by itself and filled into its own jars.
+
+    `kg` is what is heated (0: nothing is cooked), `boil_minutes` the hard boil or simmer after it boils,
+    `boil_off_kg` the water to boil away, `above_boiling_c` how far above boiling water it ends. A spread must
+    be filled at once; `may_wait` is for food that can be kept hot while a canner is busy.
+    """
+
+    name: str
+    jars: tuple[JarCount, ...]
+    kg: float
+    boil_minutes: int = 0
+    boil_off_kg: float = 0.0
+    above_boiling_c: float = 0.0
+    pack: Pack = Pack.HOT
+    stir: bool = False
+    may_wait: bool = False
+
+
+@dataclass(frozen=True)
+class Gear:
+    """What there is to work with. All canners are of one kind and size."""
+
+    burners: tuple[Burner, ...]
+    canners: int = 1
+    kind: Canner = Canner.BOILING_WATER
+    capacity: Capacity = SEVEN_QUART
+    cooks: int = 1
+
+
+class Step(NamedTuple):
+    """One piece of work from minute `start` to minute `end`. Numbers count from 1; None: none is needed."""
+
+    kind: StepKind
+    start: int
+    end: int
+    pot: int
+    load: int | None = None
+    burner: int | None = None
+    canner: int | None = None
+    cook: int | None = None
+
+    @property
+    def minutes(self) -> int:
+        return self.end - self.start
+
+
+class PotLoad(NamedTuple):
+    """A canner load of one pot. `canner` counts from 1, and is None where there is no timeline to say which."""
+
+    number: int
+    pot: int
+    canner: int | None
+    load: Load
+
+    @property
+    def jars(self) -> tuple[JarCount, ...]:
+        return self.load.jars
+
+    @property
+    def process(self) -> Process:
+        return self.load.process
+
+    @property
+    def filled(self) -> Fraction:
+        """The part of the canner that its jars take."""
+        return self.load.filled
+
+
+class Timeline(NamedTuple):
+    """The day: steps in order of their start, the canner loads, and the first and the last minute."""
+
+    steps: tuple[Step, ...]
+    loads: tuple[PotLoad, ...]
+    start: int
+    finish: int
+
+    @property
+    def minutes(self) -> int:
+        return self.finish - self.start
+
+
+TAP_C = Figure(15, NO_SOURCE)
+FOOD_C = Figure(20, NO_SOURCE)
+RAW_WATER_C = Figure(60, "Univ. Minnesota Extension; Andress, fightbac.org (140 F for raw packs)")
+HOT_FILL_C = Figure(85, NO_SOURCE)
+COOLED_BY_C = Figure(10, NO_SOURCE)  # a canner's water between two loads
+PRESSURE_WATER_L = Figure(3, NO_SOURCE)  # 2 to 3 inches in the bottom
+WASH_PER_JAR = Figure(0.5, NO_SOURCE)
+STIR = Figure(5, NO_SOURCE)
+FILL_PER_JAR = Figure(1, NO_SOURCE)
+LIFT_PER_JAR = Figure(0.25, NO_SOURCE)
+COME_BACK_LEAST = Figure(5, NO_SOURCE)
+STEAM_LEAST = Figure(15, EQUIPMENT + " (12 to 15 minutes)")
+VENT = Figure(10, RULES["PC-VENT"].source)
+COME_UP = Figure(5, EQUIPMENT)
+REST = Figure(5, RULES["BWC-STAND"].source)
+LOSE_PRESSURE_PINTS = Figure(30, EQUIPMENT + " (older canners, pints or smaller)")
+LOSE_PRESSURE_QUARTS = Figure(45, EQUIPMENT + " (older canners, quarts)")
+WEIGHT_OFF = Figure(10, "USDA Complete Guide, Guide 1, from memory")
+
+# Water in a canner with its empty jars, by the room that the jars take; the guide prints only the depth over them.
+WATER_L_PER_QUART = Figure(2.25, NO_SOURCE)
+
+
+@dataclass(frozen=True)
+class Paces:
+    """Whole minutes for one kitchen: its altitude, its canner and whether empty jars are sterilised."""
+
+    gear: Gear
+    altitude: Altitude
+    sterilise_minutes: int
+
+    @cached_property
+    def boiling_c(self) -> float:
+        return boiling_point_c(self.altitude)
+
+    @cached_property
+    def water_kg(self) -> float:
+        if self.gear.kind is not Canner.BOILING_WATER:
+            return PRESSURE_WATER_L.value
+        quarts = max(self.gear.capacity.holds("quart"), 1)
+        return quarts * WATER_L_PER_QUART.value
+
+    def wash(self, pot: PotWork) -> int:
+        return _for_jars(pot.jars, WASH_PER_JAR)
+
+    def cook(self, pot: PotWork, burner: Burner) -> int:
+        """Heating to the end point, boiling away what must go, and the boil that the recipe prints."""
+        if pot.kg <= 0:
+            return 0
+        heating = minutes_to_heat(pot.kg, FOOD_C.value, self.boiling_c + pot.above_boiling_c, burner)
+        return heating + minutes_to_boil_off(pot.boil_off_kg, burner) + pot.boil_minutes
+
+    def stir(self, pot: PotWork) -> int:
+        return int(STIR.value) if pot.stir else 0
+
+    def fill(self, load: Load) -> int:
+        return _for_jars(load.jars, FILL_PER_JAR)
+
+    def fills(self, pot: PotWork, loads: Sequence[Load]) -> tuple[int, ...]:
+        """Filling load by load, or all at once where nothing is processed."""
+        return tuple(self.fill(load) for load in loads) or (_for_jars(pot.jars, FILL_PER_JAR),)
+
+    def lift(self, load: Load) -> int:
+        return _for_jars(load.jars, LIFT_PER_JAR)
+
+    def heat_water(self, pot: PotWork, burner: Burner, first: bool) -> int:
+        """From the tap for a canner's first load; from where the load before left it for the others."""
+        target = RAW_WATER_C.value if pot.pack is Pack.RAW and not self.sterilise_minutes else self.boiling_c
+        start = TAP_C.value if first else self.boiling_c - COOLED_BY_C.value
+        return minutes_to_heat(self.water_kg, start, target, burner)
+
+    def in_canner(self, pot: PotWork, load: Load, burner: Burner) -> tuple[tuple[StepKind, int], ...]:
+        """What a closed canner does, one after the other, from loading to lifting out."""
+        if load.process.method is Method.PRESSURE:
+            tall = any(JAR_ML[jar.size] > JAR_ML["pint"] for jar in load.jars)
+            lose_pressure = LOSE_PRESSURE_QUARTS if tall else LOSE_PRESSURE_PINTS
+            return (
+                (StepKind.STEAM, max(int(STEAM_LEAST.value), self._to_boiling(pot, load, burner))),
+                (StepKind.VENT, int(VENT.value)),
+                (StepKind.COME_UP, int(COME_UP.value)),
+                (StepKind.PROCESS, load.process.minutes),
+                (StepKind.DEPRESSURISE, int(lose_pressure.value + WEIGHT_OFF.value)),
+            )
+        return (
+            (StepKind.COME_BACK, max(int(COME_BACK_LEAST.value), self._to_boiling(pot, load, burner))),
+            (StepKind.PROCESS, load.process.minutes),
+            (StepKind.REST, int(REST.value)),
+        )
+
+    def _to_boiling(self, pot: PotWork, load: Load, burner: Burner) -> int:
+        litres = _litres(load.jars)
+        if pot.pack is not Pack.RAW:
+            return minutes_to_heat(litres, HOT_FILL_C.value, self.boiling_c, burner)
+        around = max(self.water_kg - litres, 0.0) if load.process.method is Method.BOILING_WATER else self.water_kg
+        water = minutes_to_heat(around, RAW_WATER_C.value, self.boiling_c, burner)
+        return water + minutes_to_heat(litres, FOOD_C.value, self.boiling_c, burner)
+
+
+@lru_cache(maxsize=512)
+def _litres(jars: tuple[JarCount, ...]) -> float:
+    return float(sum(JAR_ML[jar.size] * jar.count for jar in jars)) / 1000
+
+
+def _for_jars(jars: Sequence[JarCount], each: Figure) -> int:
+    return ceil(sum(jar.count for jar in jars) * each.value)
+
+
+# The work of each pot: what is heated, how long it boils, whether it may wait.
+
+# A spread sets, and its fruit floats, if it stands: it goes into the jars at once.
+SPREADS = frozenset({"jam", "jelly", "marmalade", "preserve", "preserves", "butter", "conserve"})
+WITH_PIECES = frozenset({"jam", "marmalade", "preserve", "conserve"})
+
+SIMMER = Figure(5, NO_SOURCE)  # minutes, where the recipe prints no boil of its own
+LIQUID_SHARE = Figure(0.4, NO_SOURCE)  # of a raw-packed jar: the syrup or brine, which alone is heated
+
+# What a household has: a stove with four electric burners, one canner for seven quarts, one cook.
+USUAL_GEAR = Gear(burners=(Burner.of_kind("electric"),) * 4)
+
+
+def pot_works(
+    recipe: TestedRecipe, mixes: Sequence[JarMix], balance: PotBalance | Refusal, *, pack: Pack
+) -> tuple[PotWork, ...]:
+    """One `PotWork` for each pot, from its jar mix. `balance` is that of one pot at the plan's scale.
+
+    Where the mass balance is refused, what fills the jars is heated, taken as water.
+    """
+    above_f = recipe.endpoint_f_above_boiling
+    boil = recipe.hard_boil.minutes if recipe.hard_boil else SIMMER.value if above_f is None else 0
+    works = []
+    for number, mix in enumerate(mixes, 1):
+        kg, boil_off_kg = _to_heat(recipe, mix, balance, pack)
+        works.append(
+            PotWork(
+                name=f"pot {number}",
+                jars=mix.jars,
+                kg=kg,
+                boil_minutes=ceil(boil) if kg else 0,
+                boil_off_kg=boil_off_kg,
+                above_boiling_c=float(above_f or 0) * 5 / 9,
+                pack=pack,
+                stir=recipe.kind in WITH_PIECES,
+                may_wait=recipe.kind not in SPREADS,
+            )
+        )
+    return tuple(works)
+
+
+def day_cautions(recipe: TestedRecipe) -> tuple[Caution, ...]:
+    """What the timeline does not know about this recipe."""
+    if recipe.method is Method.FREEZER or recipe.hard_boil or recipe.endpoint_f_above_boiling is not None:
+        return ()
+    message = (
+        f"The timeline allows {SIMMER.value:.0f} minutes once the pot boils. Where the steps say to cook longer, or to "
+        f"cook down, begin that much earlier."
+    )
+    return (day_caution("cooking-not-timed", "COOK-PRINTED", message),)
+
+
+def _to_heat(recipe: TestedRecipe, mix: JarMix, balance: PotBalance | Refusal, pack: Pack) -> tuple[float, float]:
+    """Kilograms to bring to the boil, and of water to boil away before the end point."""
+    if recipe.method is Method.FREEZER:
+        return 0.0, 0.0
+    if isinstance(balance, PotBalance):
+        boil_off = balance.boiled_off_g.best if recipe.endpoint_f_above_boiling is not None else 0.0
+        return balance.mass_in_g.best / 1000, boil_off / 1000
+    litres = _litres(mix.jars)
+    return (litres * LIQUID_SHARE.value if pack is Pack.RAW else litres), 0.0
+
 
 MOST_BURNERS = 6  # of one kitchen, so that every duty can be tried
 MOST_COOKS = 4  # who can find work in one kitchen; more are not given any
@@ -35,6 +314,50 @@ class Duty(NamedTuple):
     canners: tuple[tuple[int, Burner], ...]
     pots: tuple[tuple[int, Burner], ...]
     cooks: int
+
+
+class Day(NamedTuple):
+    """The canner loads of a plan and its timeline; where there is none, `why_not` says why."""
+
+    loads: tuple[PotLoad, ...]
+    timeline: Timeline | None
+    why_not: Refusal | None = None
+    cautions: tuple[Caution, ...] = ()
+
+
+def plan_day(
+    recipe: TestedRecipe,
+    mixes: Sequence[JarMix],
+    balance: PotBalance | Refusal,
+    processes: Mapping[str, Process],
+    gear: Gear,
+    altitude: Altitude,
+    *,
+    pack: Pack,
+    sterilise_minutes: int,
+) -> Day | Refusal:
+    """The day of these jars, one mix a pot. `processes` is empty for the freezer.
+
+    More than a day's work is refused before anything is loaded or timed. Loads that cannot be timed stand without a
+    timeline; there are none where a jar does not go into the canner.
+    """
+    needed = sum(loads_at_least(mix.counts, processes, gear.capacity) for mix in mixes)
+    if needed > MOST_LOADS:
+        return day_refusal(
+            "several-days",
+            "ONE-DAY",
+            f"These jars need at least {needed:,} canner loads, and that is several days of work. Plan a part of it, "
+            f"at most {MOST_LOADS} loads at a time, or say a larger canner.",
+        )
+    pots = pot_works(recipe, mixes, balance, pack=pack)
+    day = day_timeline(pots, processes, gear, altitude, sterilise_minutes=sterilise_minutes)
+    if isinstance(day, Timeline):
+        return Day(day.loads, day, cautions=day_cautions(recipe))
+    by_pot = _loads_by_pot(pots, processes, gear) if processes else []
+    if isinstance(by_pot, Refusal):
+        return Day((), None, day)
+    numbered = enumerate(((pot, load) for pot, loads in enumerate(by_pot, 1) for load in loads), 1)
+    return Day(tuple(PotLoad(number, pot, None, load) for number, (pot, load) in numbered), None, day)
 
 
 def day_timeline(
@@ -62,23 +385,6 @@ def day_timeline(
         return problem
     day = _soonest(pots, loads, Paces(gear, altitude, sterilise_minutes if processes else 0))
     return day if finish is None else _ending_at(day, finish, earliest)
-
-
-def timeline_as_list(timeline: Timeline) -> list[dict[str, object]]:
-    """The steps as plain values for JSON; minutes count from the start of the day."""
-    return [
-        {
-            "what": step.kind.value,
-            "start_min": step.start,
-            "end_min": step.end,
-            "pot": step.pot,
-            "load": step.load,
-            "burner": step.burner,
-            "canner": step.canner,
-            "cook": step.cook,
-        }
-        for step in timeline.steps
-    ]
 
 
 def _loads_by_pot(

@@ -1,0 +1,696 @@
+"""One batch from a tested recipe and a request: the one entry point for pages, classes and the command line.
+
+The steps follow one another: process, pots, yield and jars, the day, cautions. A request that cannot be met never
+raises: the plan carries the refusals, and shows no process that a rule does not cover.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import NamedTuple
+
+from recipes.engine.jars import SEVEN_QUART, Capacity, JarMix, jar_mixes
+from recipes.engine.mass_balance import NO_END, SEA_LEVEL_BOILING_C, PotBalance, Span, pot_balance
+from recipes.engine.physics import EFFICIENCY, Burner, altitude_problem, boiling_point_c, jelly_point_c
+from recipes.engine.process import Process, ProcessFound, altitude_refusal, processes_for, sterilise_minutes
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, format_amount, format_number
+from recipes.engine.rules import caution, day_caution, day_refusal, refusal
+from recipes.engine.scaling import Cooking, Line, Pots, cooking_for
+from recipes.engine.schedule import SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
+from recipes.engine.terms import (
+    Altitude,
+    Canner,
+    Caution,
+    JarCount,
+    Method,
+    Pack,
+    Refusal,
+    Role,
+    StatedYield,
+    TestedRecipe,
+    TestedSource,
+)
+
+MASS_BALANCE = "mass-balance"
+STATED_YIELD = "stated-yield"
+
+USUAL_STOVE = "electric"
+UNTIMED = "There is no timeline: "  # begins the caution that says why
+
+
+@dataclass(frozen=True)
+class PlanRequest:
+    """What is asked for: one of pots, jars and fruit; the jar is the stated yield's when None.
+
+    `empties` are the jars at hand by size; None: as many as wanted of the one size. `burners`, `canners` and `cooks`
+    are how many there are, `stove` a key of `physics.EFFICIENCY`; None: the usual gear.
+    `watts` is the power of each burner, where it is known; there are then just so many, whatever `burners` says.
+    `finish` is the minute of the day at which the last jar is out; None: the timeline has no clock.
+    """
+
+    altitude: Altitude | None = None
+    pots: int | None = None
+    jars: int | None = None
+    fruit: Amount | None = None
+    jar: str | None = None
+    pack: Pack | None = None
+    canner: Canner | None = None
+    empties: Mapping[str, int] | None = None
+    burners: int | None = None
+    canners: int | None = None
+    cooks: int | None = None
+    stove: str = USUAL_STOVE
+    capacity: Capacity | None = None
+    finish: int | None = None
+    watts: tuple[int, ...] | None = None
+
+    @property
+    def mixes_sizes(self) -> bool:
+        """Whether jars are picked from those at hand, of any size that is tested."""
+        return self.empties is not None and self.jar is None
+
+    def names(self, field: str) -> bool:
+        """Whether this gear is named, so that a lack of it refuses the plan."""
+        return getattr(self, field, None) is not None or (field == "burners" and self.watts is not None)
+
+
+class Predicted(NamedTuple):
+    """What all the pots give: by mass balance where it can be reckoned, else as the source states it.
+
+    Volumes in ml as filled. `brix` in degrees and `jars_a_pot` in jars of the stated yield's size are only known by
+    mass balance; `why_not` says why there is none.
+    """
+
+    basis: str  # MASS_BALANCE or STATED_YIELD
+    low_ml: Fraction
+    best_ml: Fraction
+    high_ml: Fraction
+    brix: Span | None = None
+    jars_a_pot: Span | None = None
+    estimates: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    why_not: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One batch, planned. With refusals it is not fit to cook from, and `process` is None where they touch it.
+
+    Temperatures are in degrees Celsius and None without a possible altitude. `sterilise_jars` is None while
+    the process is not known. `mixes` has one jar mix a pot; `loads` and `day` are empty where anything is refused.
+    """
+
+    recipe: TestedRecipe
+    revision: int | None
+    source: TestedSource
+    altitude: Altitude | None
+    boiling_point_c: float | None
+    jelly_point_c: float | None
+    pots: int | None
+    pot_scale: Fraction  # of the printed amounts, for each pot
+    lines: tuple[Line, ...]
+    stated_yield: StatedYield
+    predicted: Predicted | None
+    filled_ml: Fraction | None  # what jars are planned from: by the source, and by mass balance where it says nothing
+    filled_basis: str
+    mixes: tuple[JarMix, ...]
+    process: ProcessFound | None  # of the largest jar in the mix
+    sterilise_jars: bool | None
+    sterilise_minutes: int | None
+    cautions: tuple[Caution, ...]
+    refusals: tuple[Refusal, ...]
+    loads: tuple[PotLoad, ...] = ()
+    day: Timeline | None = None  # from minute 0
+    finish: int | None = None
+
+    @property
+    def ok(self) -> bool:
+        """Whether nothing was refused."""
+        return not self.refusals
+
+    @property
+    def predicted_volume_ml(self) -> Fraction | None:
+        """What all the pots give, best estimate."""
+        return self.predicted.best_ml if self.predicted else None
+
+    @property
+    def jars(self) -> tuple[JarCount, ...]:
+        """Full jars over all pots, largest first."""
+        return counted(self.mixes)
+
+    @property
+    def leftover_ml(self) -> Fraction | None:
+        """What stays over in all, never processed; None where no jars could be planned."""
+        return sum((mix.leftover_ml for mix in self.mixes), Fraction(0)) if self.mixes else None
+
+    @property
+    def begins(self) -> int | None:
+        """The minute of the finishing day at which work begins; below 0 on the day before."""
+        return None if self.day is None or self.finish is None else self.finish - self.day.minutes
+
+
+def counted(mixes: tuple[JarMix, ...]) -> tuple[JarCount, ...]:
+    """The full jars of all pots by size, largest first."""
+    counts: dict[str, int] = {}
+    for mix in mixes:
+        for jar in mix.jars:
+            counts[jar.size] = counts.get(jar.size, 0) + jar.count
+    return tuple(JarCount(size, counts[size]) for size in reversed(JAR_SIZES) if size in counts)
+
+
+# Making a plan.
+
+SEA_LEVEL = Altitude(Fraction(0))
+JELLY_ABOVE_F = Fraction(8)  # USDA guide, for a spread whose recipe prints no other
+
+# The request's field that has to be named before a lack of it refuses the plan.
+LACKS = {"no-burner": "burners", "one-burner": "burners", "no-canner": "canners", "no-cook": "cooks"}
+
+
+class Yield(NamedTuple):
+    """The balance of one pot, what all pots give, and what one pot fills; None where nothing is known."""
+
+    balance: PotBalance | Refusal
+    predicted: Predicted | None
+    pot_ml: Fraction | None
+    basis: str
+
+
+@dataclass(eq=False, repr=False)
+class _Found:
+    """What the steps of planning have found so far."""
+
+    jar: str
+    altitude: Altitude | None  # where it is possible
+    jar_serves: bool = False  # whether the jar, pack and canner are tested, whatever the altitude
+    cooking: Cooking | None = None
+    allowed: Mapping[str, ProcessFound] = field(default_factory=dict)  # by the sizes that may be filled
+    process: ProcessFound | None = None  # of the largest jar
+    yields: Yield | None = None
+    mixes: tuple[JarMix, ...] = ()
+    processes: dict[str, Process] = field(default_factory=dict)  # of the sizes in the mixes
+    day: Day | None = None
+    refusals: list[Refusal] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
+
+    @property
+    def sterile(self) -> bool | None:
+        """Whether any jar is to be sterilised first; None while no process is known."""
+        if self.process is None:
+            return None
+        return any(each.needs_sterile_jars for each in self.processes.values() or [Process.of(self.process)])
+
+    @property
+    def sterilise_minutes(self) -> int | None:
+        return sterilise_minutes(self.altitude) if self.sterile and self.altitude else None
+
+
+def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | None = None) -> Plan:
+    """The plan for this request, with every reason against it."""
+    altitude = request.altitude
+    possible = altitude if altitude is not None and altitude_problem(altitude) is None else None
+    found = _Found(jar=request.jar or recipe.stated_yield.jar, altitude=possible)
+    if recipe.is_tested:
+        _find_process(recipe, request, found)
+        _find_amounts(recipe, request, found)
+        _find_jars(recipe, request, found)
+        _find_day(recipe, request, found)
+    else:
+        found.refusals.append(
+            refusal(
+                "recipe-not-tested",
+                "SEEN-ONLY",
+                "This recipe's amounts or process are not checked in print, so no plan is made from it. Choose a "
+                "tested recipe.",
+            )
+        )
+    above_f = recipe.endpoint_f_above_boiling or JELLY_ABOVE_F
+    yields, day, pots = found.yields, found.day, found.cooking.pots if found.cooking else None
+    return Plan(
+        recipe=recipe,
+        revision=revision,
+        source=recipe.source,
+        altitude=request.altitude,
+        boiling_point_c=boiling_point_c(possible) if possible else None,
+        jelly_point_c=jelly_point_c(possible, above_f) if possible else None,
+        pots=pots.count if pots else None,
+        pot_scale=pots.scale if pots else Fraction(1),
+        lines=found.cooking.lines if found.cooking else (),
+        stated_yield=recipe.stated_yield,
+        predicted=yields.predicted if yields else None,
+        filled_ml=yields.pot_ml * pots.count if yields and yields.pot_ml is not None and pots else None,
+        filled_basis=yields.basis if yields else "",
+        mixes=found.mixes,
+        process=found.process,
+        sterilise_jars=found.sterile,
+        sterilise_minutes=found.sterilise_minutes,
+        cautions=_cautions(recipe, request, found) if recipe.is_tested else (),
+        refusals=tuple(found.refusals),
+        loads=day.loads if day else (),
+        day=day.timeline if day else None,
+        finish=request.finish,
+    )
+
+
+# What is canned: the process, and how much of it.
+
+
+def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
+    """The process, or every reason against it: the altitude's, and those that hold at any altitude."""
+    problem = altitude_refusal(request.altitude)
+    if recipe.method is Method.FREEZER:
+        found.jar_serves = found.jar in JAR_ML
+        if not found.jar_serves:
+            found.refusals.append(
+                refusal("jar-unknown", "JAR-SIZE", f"There is no such jar size. Use one of: {', '.join(JAR_SIZES)}.")
+            )
+        if problem is not None and request.altitude is not None:
+            found.refusals.append(problem)
+        return
+    allowed = processes_for(
+        recipe.process,
+        jar=found.jar,
+        pack=request.pack,
+        canner=request.canner,
+        altitude=SEA_LEVEL if problem else request.altitude,
+        any_size=request.mixes_sizes,
+    )
+    found.refusals += [reason for reason in (problem, allowed) if isinstance(reason, Refusal)]
+    if isinstance(allowed, Refusal):
+        return
+    found.jar_serves = True
+    if problem is None:
+        found.allowed, found.process = allowed, allowed[found.jar]
+
+
+def _find_amounts(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
+    if found.jar not in JAR_ML and request.jars is not None and request.pots is None and request.fruit is None:
+        return  # the jar size is refused already
+    cooking = cooking_for(recipe, pots=request.pots, jars=request.jars, fruit=request.fruit, jar=found.jar)
+    if isinstance(cooking, Refusal):
+        found.refusals.append(cooking)
+    else:
+        found.cooking = cooking
+
+
+# The yield and the jars. Jars are planned from the low end of the yield that the tested source states; only where that
+# was not seen in print from the low end of the mass balance. The balance stands beside it, so that a cook sees how far
+# the two agree.
+
+
+def _find_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
+    """What the pots give, and which jars they fill; the process becomes that of the largest jar in the mix."""
+    if found.cooking is None:
+        return
+    pots = found.cooking.pots
+    found.yields = _yield_of(recipe, pots, boiling_point_c(found.altitude) if found.altitude else SEA_LEVEL_BOILING_C)
+    found.cautions += _yield_cautions(recipe, pots, found.yields)
+    if found.yields.pot_ml is None or not found.jar_serves:
+        return
+    # Without a process (a plan that is refused, or the freezer) the sizes are only counted out.
+    kept_cold = JAR_SIZES if request.mixes_sizes and recipe.method is Method.FREEZER else (found.jar,)
+    allowed: Mapping[str, Process | None] = {size: Process.of(each) for size, each in found.allowed.items()}
+    allowed = allowed or dict.fromkeys(kept_cold)
+    # One size without end: the canner has no say in which jars, so a jar too tall for it is still counted.
+    fillable = dict.fromkeys(allowed) if request.empties is None else allowed
+    mixes = jar_mixes(found.yields.pot_ml, pots.count, fillable, request.capacity or SEVEN_QUART, request.empties)
+    if isinstance(mixes, Refusal):
+        found.cautions.append(Caution(mixes.code, mixes.message, mixes.rule, mixes.source))
+        return
+    found.mixes = mixes
+    sizes = [jar.size for jar in counted(mixes)]
+    found.processes = {size: process for size in sizes if (process := allowed[size]) is not None}
+    if found.process is not None and sizes:
+        found.process = found.allowed[sizes[0]]
+    found.cautions += _mix_cautions(mixes, found.processes)
+
+
+def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float) -> Yield:
+    """The yield of these pots where water boils at `boiling_c`."""
+    stated = recipe.stated_yield
+    balance = pot_balance(recipe, scale=pots.scale, boiling_water_c=boiling_c)
+    predicted: Predicted | None = None
+    if not isinstance(balance, Refusal):
+        predicted = _by_balance(balance, pots)
+    elif stated.seen.is_seen:
+        low, high = (jars * JAR_ML[stated.jar] * pots.total for jars in (stated.low, stated.high))
+        predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.message)
+    if stated.seen.is_seen:
+        return Yield(balance, predicted, stated.low * JAR_ML[stated.jar] * pots.scale, STATED_YIELD)
+    if predicted is None:
+        return Yield(balance, None, None, "")
+    return Yield(balance, predicted, predicted.low_ml / pots.count, MASS_BALANCE)
+
+
+def _by_balance(balance: PotBalance, pots: Pots) -> Predicted:
+    # To a tenth of a millilitre: as fine as anybody needs it, and exact from here on.
+    low, best, high = (Fraction(round(ml * 10), 10) * pots.count for ml in balance.volume_filling_ml)
+    return Predicted(
+        basis=MASS_BALANCE,
+        low_ml=low,
+        best_ml=best,
+        high_ml=high,
+        brix=balance.brix,
+        jars_a_pot=balance.jars,
+        estimates=balance.estimates,
+        assumptions=balance.assumptions,
+    )
+
+
+def _yield_cautions(recipe: TestedRecipe, pots: Pots, found: Yield) -> Iterator[Caution]:
+    """Where source and mass balance disagree by more than whole jars, or a pot could not be weighed."""
+    stated, balance = recipe.stated_yield, found.balance
+    if isinstance(balance, Refusal):
+        if balance.code != NO_END:
+            yield Caution(balance.code, balance.message, balance.rule, balance.source)
+        return
+    low, high = balance.whole_jars
+    if stated.seen.is_seen and not (stated.low * pots.scale <= high and low <= stated.high * pots.scale):
+        said = format_number(stated.low * pots.scale)
+        weighed = str(low) if low == high else f"{low} to {high}"
+        yield caution(
+            "yield-differs",
+            "YIELD-STATED",
+            f"By weight one pot fills about {weighed} {stated.jar} jars; its source states {said}. Have jars for both.",
+        )
+
+
+def _mix_cautions(mixes: Sequence[JarMix], processes: Mapping[str, Process]) -> Iterator[Caution]:
+    """What to mind about this mix: several processes, and what no empty jar is left for."""
+    if len(set(processes.values())) > 1:
+        said = "; ".join(f"{size}: {_minutes_and_pressure(process)}" for size, process in processes.items())
+        message = f"These jars are not processed alike ({said}). Each load holds jars of one process only."
+        yield day_caution("several-processes", "LOAD-PROCESS", message)
+    homeless = sum((mix.leftover_ml for mix in mixes if mix.part_jar and mix.part_jar.size is None), Fraction(0))
+    if homeless:
+        message = f"There is no empty jar for about {round(homeless)} ml. Find more jars, or eat that fresh."
+        yield day_caution("empties-short", "JAR-MIX", message)
+
+
+def _minutes_and_pressure(process: Process) -> str:
+    pressure = "" if process.pressure_psi is None else f" at {process.pressure_psi} psi"
+    return f"{process.minutes} minutes{pressure}"
+
+
+# Canner loads and the day's timeline, from the gear that was named or what a household has. What cannot be timed is a
+# caution: the plan stays as safe as it was. Only gear that was named and cannot do the work at all is a refusal.
+
+
+def _find_day(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
+    """The loads and the timeline, of a plan without refusals only: they show process times."""
+    if found.refusals or not found.mixes:
+        return
+    assert found.yields is not None  # noqa: S101 - there are no mixes without it
+    gear = _gear(request, found.process)
+    if isinstance(gear, Refusal):
+        found.refusals.append(gear)
+        return
+    day = plan_day(
+        recipe,
+        found.mixes,
+        found.yields.balance,
+        found.processes,
+        gear,
+        found.altitude or SEA_LEVEL,  # none is needed for the freezer, where nothing is heated
+        pack=found.process.pack if found.process else Pack.NOT_STATED,
+        sterilise_minutes=found.sterilise_minutes or 0,
+    )
+    why_not = day if isinstance(day, Refusal) else day.why_not
+    if isinstance(day, Refusal) or (why_not is not None and request.names(LACKS.get(why_not.code, ""))):
+        found.refusals += [why_not] if why_not else []
+        return
+    found.day = day
+    found.cautions += day.cautions
+    if why_not is not None:
+        found.cautions.append(Caution(why_not.code, UNTIMED + why_not.message, why_not.rule, why_not.source))
+
+
+def _gear(request: PlanRequest, process: ProcessFound | None) -> Gear | Refusal:
+    """What was named, and the usual for the rest; each burner with its own power where that is known."""
+    if request.stove not in EFFICIENCY:
+        known = ", ".join(EFFICIENCY)
+        return day_refusal("stove-unknown", "BURNER-EACH", f"There is no such stove. Use one of: {known}.")
+    count = len(USUAL_GEAR.burners) if request.burners is None else request.burners
+    watts_of_each = (None,) * count if request.watts is None else request.watts
+    try:
+        burners = tuple(Burner.of_kind(request.stove, watts) for watts in watts_of_each)
+    except ValueError:
+        message = "A burner has between 1 and 50,000 watts. Read it off the plate of the stove."
+        return day_refusal("burner-power", "BURNER-EACH", message)
+    return Gear(
+        burners=burners,
+        canners=USUAL_GEAR.canners if request.canners is None else request.canners,
+        kind=process.canner if process else USUAL_GEAR.kind,
+        capacity=request.capacity or USUAL_GEAR.capacity,
+        cooks=USUAL_GEAR.cooks if request.cooks is None else request.cooks,
+    )
+
+
+# What to mind: what follows from this request, and the usual cares of each method.
+
+
+def _cautions(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> tuple[Caution, ...]:
+    """All cautions, the ones that this request brings first."""
+    return (
+        *_of_process(found.process, found.sterilise_minutes),
+        *_of_pots(recipe, request, found),
+        *found.cautions,
+        *_of_recipe(recipe),
+        *_of_method(recipe, found.process),
+        caution("local-advice", "LOCAL-ADVICE", "Where local food-safety advice says otherwise, follow it."),
+    )
+
+
+def _of_process(process: ProcessFound | None, sterilise: int | None) -> Iterator[Caution]:
+    if process is None:
+        return
+    yield from process.cautions
+    if sterilise is not None:
+        message = f"Boil the empty jars for {sterilise} minutes first: the process is shorter than 10 minutes."
+        yield caution("sterilise-jars", "STERIL-NEEDED", message)
+    if process.jar != process.tested_jar:
+        message = (
+            f"This is the process of a {process.tested_jar} jar, the next larger tested, and serves a {process.jar}."
+        )
+        yield caution("larger-jar-tested", "JAR-SIZE", message)
+    if process.others:
+        said = " or ".join(f"{other.pressure_psi} psi for {other.minutes} minutes" for other in process.others)
+        yield caution("other-pressures", "PRESSURE-CHOICE", f"Also tested for this jar: {said}. Do not mix them.")
+    if process.note:
+        yield caution("process-note", "TESTED-ONLY", process.note)
+
+
+def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Iterator[Caution]:
+    if found.cooking is None:
+        return
+    pots = found.cooking.pots
+    if pots.scale != 1:
+        message = f"Each pot takes {format_number(pots.scale)} of the printed amounts, which the recipe's test allows."
+        yield caution("part-pot", "POT-LIMITS", message)
+    if pots.count > 1 and recipe.kind in SPREADS:
+        yield caution("one-pot-at-a-time", "JAM-NO-DOUBLE", "Cook each pot by itself; never double a spread.")
+    if not recipe.stated_yield.seen.is_seen:
+        message = "How much one pot fills is not checked in print; have spare jars ready."
+        yield caution("yield-unknown", "YIELD-STATED", message)
+    made = sum(count.count for count in counted(found.mixes))
+    if request.jars is not None and made > request.jars and request.empties is None:
+        yield caution("more-jars-than-asked", "POT-LIMITS", f"The pots fill about {made} jars; have them ready.")
+    if request.fruit is not None:
+        message = f"Fruit counts as the recipe measures it; one full pot takes {found.cooking.fruit}."
+        yield caution("fruit-prepared", "FRUIT-PREPARED", message)
+    if pots.spare_fruit is not None:
+        spare = format_amount(pots.spare_fruit.value, pots.spare_fruit.unit)
+        yield caution(
+            "fruit-left-over", "POT-LIMITS", f"{spare} of prepared fruit is left over; do not add it to a pot."
+        )
+
+
+def _of_recipe(recipe: TestedRecipe) -> Iterator[Caution]:
+    for message in recipe.cautions:
+        yield Caution("recipe", message, "RECIPE", f"{recipe.source.title}, {recipe.source.place}")
+    acids = [f"{line.item} {line.prep}".lower() for line in recipe.ingredients if line.role is Role.ACID]
+    if any("vinegar" in acid for acid in acids):
+        yield caution("vinegar", "VINEGAR-MIN", "Use bought vinegar of at least 5 percent acid, and all of it.")
+    if any("bottled" in acid for acid in acids):
+        yield caution("bottled-juice", "BOTTLED-JUICE", "Use bottled juice, not fresh: its acidity is even.")
+
+
+def _of_method(recipe: TestedRecipe, process: ProcessFound | None) -> Iterator[Caution]:
+    if recipe.method is Method.FREEZER:
+        yield caution("freezer-only", "FREEZER-ONLY", "Keep these jars frozen or cold; never on a shelf.")
+        return
+    method = process.method if process else recipe.method
+    if method is Method.BOILING_WATER:
+        yield caution("water-over-jars", "BWC-WATER-OVER", "Keep 1 to 2 inches (3 to 5 cm) of water over the jars.")
+        yield caution("full-boil", "BWC-RESTART", "Count from a full boil; if the boil stops, start the time again.")
+        yield caution(
+            "stand", "BWC-STAND", "When time is up, heat off and lid off, wait 5 minutes, then lift the jars."
+        )
+    else:
+        yield caution("vent", "PC-VENT", "Let steam stream from the vent for 10 minutes before closing it.")
+        message = "If pressure falls below the mark, bring it back and start the whole time again."
+        yield caution("pressure-drop", "PC-RESTART", message)
+        if process is None or process.gauge == "dial":
+            yield caution("gauge-test", "PC-GAUGE-YEARLY", "A dial gauge must have been tested within the year.")
+    yield caution("cool", "COOL", "Let jars stand untouched for 12 to 24 hours, then check every seal.")
+
+
+# The plan as plain values for JSON: what pages store with a batch and the command line prints.
+
+Json = dict[str, object]
+
+
+def plan_as_dict(plan: Plan) -> Json:
+    """The plan, JSON-ready; every key is always there.
+
+    Volumes are in ml as filled, temperatures in C, weights in g, minutes of the timeline from its start. `jars` and
+    `leftover_ml` come from `yield.filled_ml`, which is what the tested source states wherever it was seen in print.
+    """
+    return {
+        "recipe": plan.recipe.slug,
+        "revision": plan.revision,
+        "source": _source(plan.source),
+        "altitude_m": None if plan.altitude is None else _number(plan.altitude.metres, 4),
+        "boiling_point_c": _rounded(plan.boiling_point_c),
+        "jelly_point_c": _rounded(plan.jelly_point_c),
+        "pots": plan.pots,
+        "lines": [_line(line) for line in plan.lines],
+        "predicted_volume_ml": _number(plan.predicted_volume_ml, 1),
+        "predicted_brix": _rounded(plan.predicted.brix.best, 1) if plan.predicted and plan.predicted.brix else None,
+        "yield": _yield(plan),
+        "jars": _jars(plan.jars),
+        "leftover_ml": _number(plan.leftover_ml, 1),
+        "process": None if plan.process is None else _process(plan.process),
+        "loads": [_load(load) for load in plan.loads],
+        "sterilise_jars": plan.sterilise_jars,
+        "timeline": [_step(plan, step) for step in plan.day.steps] if plan.day else [],
+        "cautions": [_reason(caution) for caution in plan.cautions],
+        "refusals": [_reason(refusal) for refusal in plan.refusals],
+    }
+
+
+def clock(minute: int) -> str:
+    """ "16:30", whatever the day."""
+    return f"{minute // 60 % 24:02d}:{minute % 60:02d}"
+
+
+def _yield(plan: Plan) -> Json:
+    """The prediction with its reach, what the jars are filled from, and each pot's own jars."""
+    predicted = plan.predicted
+    return {
+        "basis": predicted.basis if predicted else None,
+        "volume_low_ml": _number(predicted.low_ml, 1) if predicted else None,
+        "volume_high_ml": _number(predicted.high_ml, 1) if predicted else None,
+        "brix": _span(predicted.brix, 1) if predicted else None,
+        "jar": plan.stated_yield.jar,
+        "jars_a_pot": _span(predicted.jars_a_pot, 2) if predicted else None,
+        "estimates": list(predicted.estimates) if predicted else [],
+        "assumptions": list(predicted.assumptions) if predicted else [],
+        "why_not_by_weight": predicted.why_not or None if predicted else None,
+        "filled_ml": _number(plan.filled_ml, 1),
+        "filled_basis": plan.filled_basis or None,
+        "mixes": [_mix(mix) for mix in plan.mixes],
+    }
+
+
+def _mix(mix: JarMix) -> Json:
+    part = mix.part_jar
+    return {
+        "jars": _jars(mix.jars),
+        "leftover_ml": _number(mix.leftover_ml, 1),
+        "part_jar": None if part is None else {"size": part.size, "ml": _number(part.ml, 1), "use": part.use},
+    }
+
+
+def _jars(jars: tuple[JarCount, ...]) -> list[Json]:
+    return [{"size": jar.size, "count": jar.count} for jar in jars]
+
+
+def _load(load: PotLoad) -> Json:
+    return {
+        "number": load.number,
+        "pot": load.pot,
+        "canner": load.canner,
+        "jars": _jars(load.jars),
+        "method": load.process.method.value,
+        "minutes": load.process.minutes,
+        "pressure_psi": load.process.pressure_psi,
+        "filled": _number(load.filled, 2),
+    }
+
+
+def _step(plan: Plan, step: Step) -> Json:
+    """One step; `starts` and `ends` are times of the day where a finish was asked for."""
+    begins = plan.begins
+    return {
+        "what": step.kind.value,
+        "start_min": step.start,
+        "end_min": step.end,
+        "pot": step.pot,
+        "load": step.load,
+        "burner": step.burner,
+        "canner": step.canner,
+        "cook": step.cook,
+        **({} if begins is None else {"starts": clock(begins + step.start), "ends": clock(begins + step.end)}),
+    }
+
+
+def _line(line: Line) -> Json:
+    return {
+        "item": line.ingredient.item,
+        "prep": line.ingredient.prep,
+        "role": line.ingredient.role.value,
+        "optional": line.ingredient.optional,
+        "amount": _number(line.amount, 6),
+        "amount_high": _number(line.amount_high, 6),
+        "amount_per_pot": _number(line.amount_per_pot, 6),
+        "unit": line.ingredient.unit,
+        "text": line.text,
+        "text_per_pot": line.text_per_pot,
+        "grams": _number(line.grams, 1),
+        "rounding_error_pct": _number(line.rounding_error_pct, 2),
+    }
+
+
+def _process(found: ProcessFound) -> Json:
+    return {
+        "method": found.method.value,
+        "minutes": found.minutes,
+        "pressure_psi": found.pressure_psi,
+        "gauge": found.gauge,
+        "band": found.band,
+        "pack": found.pack.value,
+        "jar": found.jar,
+        "tested_jar": found.tested_jar,
+        "headspace_in": _number(found.headspace_in, 4),
+        "vent_minutes": found.vent_minutes,
+        "source": _source(found.source),
+    }
+
+
+def _source(source: TestedSource) -> Json:
+    return {"title": source.title, "edition": source.edition, "place": source.place}
+
+
+def _reason(reason: Caution | Refusal) -> Json:
+    return {"code": reason.code, "message": reason.message, "rule": reason.rule, "source": reason.source}
+
+
+def _span(span: Span | None, places: int) -> Json | None:
+    """A figure with its reach; a span's ends are where 19 kitchens of 20 should land."""
+    if span is None:
+        return None
+    return {"low": round(span.low, places), "best": round(span.best, places), "high": round(span.high, places)}
+
+
+def _number(value: Fraction | None, places: int) -> int | float | None:
+    """A whole number where it is one, else a decimal."""
+    if value is None:
+        return None
+    return int(value) if value.denominator == 1 else round(float(value), places)
+
+
+def _rounded(value: float | None, places: int = 2) -> float | None:
+    return None if value is None else round(value, places)
