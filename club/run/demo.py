@@ -357,10 +357,10 @@ class Loader:
         )
         lines = list(order.lines.order_by("pk"))
         for wish in row["wish"]:
-            jars.order_wishes_set(
+            jars.order_entries_set(
                 by=self.people[wish["person"]],
                 order=order,
-                wishes={line.pk: units for line, units in zip(lines, wish["units"], strict=True)},
+                entries={line.pk: units for line, units in zip(lines, wish["units"], strict=True)},
                 now=opened + timedelta(hours=wish["after_hours"]),
             )
         if "arrived_days_ago" in row:

@@ -130,7 +130,8 @@ class Offer(models.Model):
     about_where = models.CharField(_("about where"), max_length=ABOUT_LENGTH, blank=True)  # shown to all
     where = models.CharField(_("where"), max_length=WHERE_LENGTH)  # shown to those who get a share
     use_by = models.DateField(_("best used by"))
-    use_by_told = models.BooleanField(default=False)  # the giver said so; else it is our estimate
+    # The giver said so; else it is our estimate.
+    has_own_use_by = models.BooleanField(default=False, db_column="use_by_told")
     grown = models.CharField(_("how it was grown"), max_length=200, blank=True)
     note = models.CharField(_("note"), max_length=NOTE_LENGTH, blank=True)
 

@@ -187,14 +187,14 @@ def _use_by_columns(fields: OfferFields, first_day: date, today: date) -> dict[s
     if estimate < today:
         text = _("It was frozen so long ago that it is past our estimate. If it is good still, say until when.")
         raise ValidationError({"use_by": text})
-    return {"use_by": estimate, "use_by_told": False}
+    return {"use_by": estimate, "has_own_use_by": False}
 
 
 def own_use_by(use_by: date, today: date) -> dict[str, Any]:
     """The giver's own day; ValidationError on `use_by`."""
     if use_by < today:
         raise ValidationError({"use_by": _("That day has gone by: what is past its day is not offered.")})
-    return {"use_by": use_by, "use_by_told": True}
+    return {"use_by": use_by, "has_own_use_by": True}
 
 
 def _closes_at(fields: OfferFields, first: datetime, last: datetime, now: datetime) -> datetime:

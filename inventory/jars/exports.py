@@ -15,8 +15,8 @@ from inventory.jars.models import (
     LidMovement,
     LidStock,
     Movement,
+    OrderEntry,
     OrderPayment,
-    OrderWish,
     SupplyLot,
     SupplyMovement,
 )
@@ -122,11 +122,11 @@ TABLES: dict[str, Table] = {
         "order wishes",
         ("order", "state", "line", "unit", "price cents", "member", "email", "asked", "gets"),
         _values(
-            OrderWish.objects.all(),
+            OrderEntry.objects.all(),
             *("line__order__title", "line__order__state", "line__name", "line__unit", "line__price_cents"),
             *("member__name", "member__email", "quantity", "got"),
         ),
-        OrderWish.objects.count,
+        OrderEntry.objects.count,
     ),
     "order-payments": Table(
         "order payments",

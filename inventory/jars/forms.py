@@ -355,7 +355,7 @@ class NewLineForm(LineForm):
     token = token_field()
 
 
-class WishForm(forms.Form):
+class EntriesForm(forms.Form):
     """How many units of each line: one number a line, 0 for none."""
 
     def __init__(self, *args: Any, rows: Iterable[LineSum], **kwargs: Any) -> None:
@@ -371,7 +371,7 @@ class WishForm(forms.Form):
                 widget=forms.NumberInput(attrs={"inputmode": "numeric", "class": "form-control"}),
             )
 
-    def wishes(self) -> dict[int, int]:
+    def entries(self) -> dict[int, int]:
         return {int(name.removeprefix("line_")): count or 0 for name, count in self.cleaned_data.items()}
 
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 from club.season.models import YearlyTarget
 from club.season.services import household_set
 from inventory.jars import services
-from inventory.jars.models import LidStock, Movement, OrderPayment, OrderPickup, OrderWish
+from inventory.jars.models import LidStock, Movement, OrderEntry, OrderPayment, OrderPickup
 from inventory.jars.services import LineFields
 from tests.factories.jars import make_jars, make_keeper, make_supply
 from tests.factories.members import PASSWORD, make_kitchen, make_person
@@ -89,7 +89,7 @@ def test_a_member_wishes_and_sees_her_bill(visitor):
     page.get_by_role("button", name="Note my wishes").click()
     page.get_by_text("Your wishes are noted").wait_for()
     visitor.look("order-member")
-    assert OrderWish.objects.filter(member=ada).count() == 2
+    assert OrderEntry.objects.filter(member=ada).count() == 2
     assert "by weight, 4.96 kg of 5.5 kg" in page.locator("main").inner_text()
     visitor.go(f"/jars/orders/{order.pk}/members/{ada.pk}/")
     visitor.look("bill-member")

@@ -54,8 +54,8 @@ def line_of(order: ClubOrder, kind: str) -> OrderLine:
 
 def wish(order: ClubOrder, member: User, *, now: datetime = NOW, **units: int) -> None:
     """`wish(order, ada, lids=2, jars=1)`"""
-    services.order_wishes_set(
-        by=member, order=order, wishes={line_of(order, kind).pk: n for kind, n in units.items()}, now=now
+    services.order_entries_set(
+        by=member, order=order, entries={line_of(order, kind).pk: n for kind, n in units.items()}, now=now
     )
 
 
@@ -63,7 +63,7 @@ def received_of(order: ClubOrder, **units: int) -> Mapping[int, Received]:
     """What came, by kind; all that was asked for where a kind is not named."""
     told = {}
     for line in order.lines.all():
-        asked = sum(line.wishes.values_list("quantity", flat=True))
+        asked = sum(line.entries.values_list("quantity", flat=True))
         told[line.pk] = Received(units.get(line.kind, asked), lid_code="BOX 7" if line.kind == "lids" else "")
     return told
 

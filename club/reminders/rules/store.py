@@ -28,7 +28,7 @@ from inventory.equipment.choices import HoldState, WaitState
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, WaitingEntry, status_of, what_test_wants
 from inventory.equipment.rules import MONTH_BEFORE, WEEK_BEFORE
 from inventory.jars.choices import OrderState
-from inventory.jars.models import KEEP, ClubOrder, OrderPickup, OrderWish, Supply, SupplyLot, is_low
+from inventory.jars.models import KEEP, ClubOrder, OrderEntry, OrderPickup, Supply, SupplyLot, is_low
 
 EVENING, MORNING, LATER_MORNING = time(18), time(8), time(9)
 A_DAY = timedelta(days=1)
@@ -392,16 +392,16 @@ class OrderClosing(OrderRule):
     title = _("a club order closes")
 
     def due_rows(self, now: datetime) -> Iterator[OrderForMember]:
-        open_now = ClubOrder.objects.all().taking_wishes(now).values_list("pk", "closes_at")
+        open_now = ClubOrder.objects.all().taking_entries(now).values_list("pk", "closes_at")
         closing = [(pk, at) for pk, at in open_now if evening_before(at) <= now]
         if closing:
-            recent = OrderWish.objects.filter(line__order__opened_at__gt=now - ASKED_AGAIN, member__is_active=True)
+            recent = OrderEntry.objects.filter(line__order__opened_at__gt=now - ASKED_AGAIN, member__is_active=True)
             people = sorted(set(recent.order_by().values_list("member", flat=True)))
             yield from (OrderForMember(pk, person, at) for pk, at in closing for person in people)
 
     def open_row(self, reminder: Reminder, now: datetime) -> OrderForMember | None:
         """It can be ordered from still, until the same hour."""
-        order = ClubOrder.objects.all().taking_wishes(now).filter(pk=reminder.subject_id).first()
+        order = ClubOrder.objects.all().taking_entries(now).filter(pk=reminder.subject_id).first()
         return OrderForMember(order.pk, reminder.person_id, order.closes_at) if order is not None else None
 
     def due_at(self, row: OrderForMember, now: datetime) -> datetime:
@@ -412,7 +412,7 @@ class OrderClosing(OrderRule):
         context = {
             "title": order.title,
             "when": date_format(timezone.localtime(order.closes_at), "l j F, H:i"),
-            "has_ordered": OrderWish.objects.filter(line__order=order, member=reminder.person_id).exists(),
+            "has_ordered": OrderEntry.objects.filter(line__order=order, member=reminder.person_id).exists(),
         }
         return order.get_absolute_url(), context
 
@@ -438,16 +438,16 @@ class OrderArrived(OrderRule):
 
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
         order = ClubOrder.objects.get(pk=reminder.subject_id)
-        lines = OrderWish.objects.filter(line__order=order, member=reminder.person_id, got__gt=0)
+        lines = OrderEntry.objects.filter(line__order=order, member=reminder.person_id, got__gt=0)
         got = "; ".join(f"{one.got} × {one.line}" for one in lines.select_related("line").order_by("line"))
         path = reverse("jars:order-bill", args=[order.pk, reminder.person_id])
         return path, {"title": order.title, "got": got}
 
 
-def _not_fetched() -> QuerySet[OrderWish]:
+def _not_fetched() -> QuerySet[OrderEntry]:
     """What members get of orders that are there, and have not fetched."""
     fetched = OrderPickup.objects.filter(order=OuterRef("line__order"), member=OuterRef("member"))
-    there = OrderWish.objects.filter(line__order__state=OrderState.ARRIVED, got__gt=0, member__is_active=True)
+    there = OrderEntry.objects.filter(line__order__state=OrderState.ARRIVED, got__gt=0, member__is_active=True)
     return there.filter(~Exists(fetched))
 
 

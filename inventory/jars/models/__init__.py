@@ -12,7 +12,7 @@ from inventory.jars.models.ledger import (
     Movement,
     Place,
 )
-from inventory.jars.models.orders import RUN, ClubOrder, OrderLine, OrderPayment, OrderPickup, OrderWish
+from inventory.jars.models.orders import RUN, ClubOrder, OrderEntry, OrderLine, OrderPayment, OrderPickup
 from inventory.jars.models.stock import (
     LidLot,
     LidMovement,
@@ -40,7 +40,7 @@ __all__ = [
     "OrderLine",
     "OrderPayment",
     "OrderPickup",
-    "OrderWish",
+    "OrderEntry",
     "Place",
     "Supply",
     "SupplyLot",

@@ -21,15 +21,15 @@ from inventory.jars.rules import ORDER_NOTE_LENGTH, ORDER_TEXT_LENGTH, ORDER_UNI
 from recipes.engine.quantities import JAR_SIZES
 
 RUN = "jars.run_orders"
-WISH = "batches.add_batch"
+MAY_ORDER = "batches.add_batch"
 
 
 class ClubOrderQuerySet(models.QuerySet["ClubOrder"]):
     def visible_to(self, user: User) -> ClubOrderQuerySet:
         """The gate: a club order is for every member of the club, and for nobody else."""
-        return self if user.has_perm(WISH) or user.has_perm(RUN) else self.none()
+        return self if user.has_perm(MAY_ORDER) or user.has_perm(RUN) else self.none()
 
-    def taking_wishes(self, now: datetime) -> ClubOrderQuerySet:
+    def taking_entries(self, now: datetime) -> ClubOrderQuerySet:
         return self.filter(state=OrderState.OPEN, closes_at__gt=now)
 
     def going_on(self) -> ClubOrderQuerySet:
@@ -37,7 +37,7 @@ class ClubOrderQuerySet(models.QuerySet["ClubOrder"]):
 
     def with_mine(self, user: User) -> ClubOrderQuerySet:
         """`mine`: how many units the person would like, over all lines; None for none."""
-        return self.annotate(mine=Sum("lines__wishes__quantity", filter=Q(lines__wishes__member=user)))
+        return self.annotate(mine=Sum("lines__entries__quantity", filter=Q(lines__entries__member=user)))
 
 
 class ClubOrder(models.Model):
@@ -135,17 +135,18 @@ class OrderLine(models.Model):
         return f"{self.name} ({self.unit})"
 
 
-class OrderWish(models.Model):
+class OrderEntry(models.Model):
     """How many units of a line a member would like; `got` is what they have of it once the order arrived."""
 
-    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="wishes")
-    member = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="order_wishes")
+    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="entries")
+    member = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="order_entries")
     quantity = models.PositiveIntegerField()
     # The place in the line where less comes than was ordered: since when so many are wanted.
     asked_at = models.DateTimeField(default=timezone.now)
     got = models.PositiveIntegerField(null=True, blank=True)
 
     class Meta:
+        db_table = "jars_orderwish"  # the name it was made under
         ordering = ["asked_at", "pk"]
         constraints = [
             models.UniqueConstraint(fields=["line", "member"], name="one_wish_per_line_and_member"),
@@ -222,17 +223,17 @@ class MemberSum:
         return any(line.gets for line in self.bill.lines)
 
 
-def wishes_of(order: ClubOrder) -> list[OrderWish]:
-    return list(OrderWish.objects.filter(line__order=order).select_related("line__supply", "member").order_by("pk"))
+def entries_of(order: ClubOrder) -> list[OrderEntry]:
+    return list(OrderEntry.objects.filter(line__order=order).select_related("line__supply", "member").order_by("pk"))
 
 
-def line_sums(order: ClubOrder, wishes: list[OrderWish], user: User) -> list[LineSum]:
+def line_sums(order: ClubOrder, entries: list[OrderEntry], user: User) -> list[LineSum]:
     asked: dict[int, int] = {}
-    mine: dict[int, OrderWish] = {}
-    for wish in wishes:
-        asked[wish.line_id] = asked.get(wish.line_id, 0) + wish.quantity
-        if wish.member_id == user.pk:
-            mine[wish.line_id] = wish
+    mine: dict[int, OrderEntry] = {}
+    for entry in entries:
+        asked[entry.line_id] = asked.get(entry.line_id, 0) + entry.quantity
+        if entry.member_id == user.pk:
+            mine[entry.line_id] = entry
     sums = []
     for line in order.lines.select_related("supply", "lid_lot"):
         own = mine.get(line.pk)
@@ -240,20 +241,20 @@ def line_sums(order: ClubOrder, wishes: list[OrderWish], user: User) -> list[Lin
     return sums
 
 
-def bills_for(order: ClubOrder, wishes: list[OrderWish]) -> dict[int, Bill]:
+def bills_for(order: ClubOrder, entries: list[OrderEntry]) -> dict[int, Bill]:
     """By member: of what came, once the order has arrived; before that, of what is wished."""
     wanted = [
         Wanted(
-            member=wish.member_id,
-            line=wish.line_id,
-            name=wish.line.name,
-            unit=wish.line.unit,
-            asked=wish.quantity,
-            gets=wish.quantity if wish.got is None else wish.got,
-            price_cents=wish.line.price_cents,
-            grams=wish.line.grams,
+            member=entry.member_id,
+            line=entry.line_id,
+            name=entry.line.name,
+            unit=entry.line.unit,
+            asked=entry.quantity,
+            gets=entry.quantity if entry.got is None else entry.got,
+            price_cents=entry.line.price_cents,
+            grams=entry.line.grams,
         )
-        for wish in wishes
+        for entry in entries
     ]
     costs = Costs(
         freight_cents=order.freight_cents,
@@ -264,20 +265,20 @@ def bills_for(order: ClubOrder, wishes: list[OrderWish]) -> dict[int, Bill]:
     return bills_of(wanted, costs)
 
 
-def member_sums(order: ClubOrder, wishes: list[OrderWish]) -> list[MemberSum]:
+def member_sums(order: ClubOrder, entries: list[OrderEntry]) -> list[MemberSum]:
     """Everybody who ordered, by name."""
-    bills = bills_for(order, wishes)
+    bills = bills_for(order, entries)
     paid = dict(order.payments.order_by().values_list("member").annotate(Sum("cents")))
     pickups = {pickup.member_id: pickup for pickup in order.pickups.select_related("by")}
-    people = {wish.member_id: wish.member for wish in wishes}
+    people = {entry.member_id: entry.member for entry in entries}
     rows = [MemberSum(people[member], bill, paid.get(member, 0), pickups.get(member)) for member, bill in bills.items()]
     return sorted(rows, key=lambda row: (row.member.name.lower(), row.member.pk))
 
 
-def lines_left(order: ClubOrder, wishes: list[OrderWish]) -> list[tuple[OrderLine, int]]:
+def lines_left(order: ClubOrder, entries: list[OrderEntry]) -> list[tuple[OrderLine, int]]:
     """What came and nobody asked for, in units: it stays with the club."""
     given: dict[int, int] = {}
-    for wish in wishes:
-        given[wish.line_id] = given.get(wish.line_id, 0) + (wish.got or 0)
+    for entry in entries:
+        given[entry.line_id] = given.get(entry.line_id, 0) + (entry.got or 0)
     left = [(line, (line.received or 0) - given.get(line.pk, 0)) for line in order.lines.all()]
     return [(line, units) for line, units in left if units > 0]

@@ -30,6 +30,7 @@ from inventory.jars.services.orders import (
     order_arrive,
     order_cancel,
     order_close,
+    order_entries_set,
     order_line_add,
     order_line_remove,
     order_open,
@@ -37,7 +38,6 @@ from inventory.jars.services.orders import (
     order_pick_up,
     order_place,
     order_terms_change,
-    order_wishes_set,
 )
 from inventory.jars.services.stock import (
     lid_lot_get_or_add,
@@ -85,7 +85,7 @@ __all__ = [
     "order_pick_up",
     "order_place",
     "order_terms_change",
-    "order_wishes_set",
+    "order_entries_set",
     "outside_place",
     "person_place",
     "place_of_key",

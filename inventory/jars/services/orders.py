@@ -17,8 +17,8 @@ from club.core.text import seen
 from club.members.models import User
 from inventory.jars.billing import Ask, ShortRule, share_out
 from inventory.jars.choices import LidReason, LineKind, OrderState, Reason, ShortBy, SplitBy, SupplyReason
-from inventory.jars.models import ClubOrder, LidLot, OrderLine, OrderPayment, OrderPickup, OrderWish, Supply
-from inventory.jars.models.orders import RUN, WISH
+from inventory.jars.models import ClubOrder, LidLot, OrderEntry, OrderLine, OrderPayment, OrderPickup, Supply
+from inventory.jars.models.orders import MAY_ORDER, RUN
 from inventory.jars.rules import BOUGHT, EMPTY, MOST_AT_ONCE, ORDER_NOTE_LENGTH, ORDER_TEXT_LENGTH, ORDER_UNIT_LENGTH
 from inventory.jars.services.ledger import (
     Shelf,
@@ -38,29 +38,29 @@ MOST_UNITS = 500
 
 
 @transaction.atomic
-def order_wishes_set(*, by: User, order: ClubOrder, wishes: Mapping[int, int], now: datetime | None = None) -> None:
+def order_entries_set(*, by: User, order: ClubOrder, entries: Mapping[int, int], now: datetime | None = None) -> None:
     """The person's wishes by line key: so many units, 0 for none. Lines that are not named stay as they are.
 
     1. The order is claimed by an update that changes nothing: it is open, its time is not up, and its closing waits.
     2. Who wishes for more than before goes to the end of the line; who wishes for less keeps their place.
     ValidationError by `line_<key>`, or for the whole where no wishes are taken any more. All of it or nothing.
     """
-    if not by.has_perm(WISH):
+    if not by.has_perm(MAY_ORDER):
         raise PermissionDenied
     now = now or timezone.now()
-    claimed = ClubOrder.objects.filter(pk=order.pk).taking_wishes(now).update(state=OrderState.OPEN)
+    claimed = ClubOrder.objects.filter(pk=order.pk).taking_entries(now).update(state=OrderState.OPEN)
     if claimed != 1:
         raise ValidationError(_("This order takes no more wishes. Ask whoever runs it."))
-    _check(order, wishes)
-    before = {wish.line_id: wish for wish in OrderWish.objects.filter(line__order=order, member=by)}
-    for line, quantity in sorted(wishes.items()):
+    _check(order, entries)
+    before = {entry.line_id: entry for entry in OrderEntry.objects.filter(line__order=order, member=by)}
+    for line, quantity in sorted(entries.items()):
         _set(by, line, quantity, before.get(line), now)
 
 
-def _check(order: ClubOrder, wishes: Mapping[int, int]) -> None:
+def _check(order: ClubOrder, entries: Mapping[int, int]) -> None:
     lines = set(order.lines.values_list("pk", flat=True))
     problems = {}
-    for line, quantity in wishes.items():
+    for line, quantity in entries.items():
         if line not in lines:
             problems[f"line_{line}"] = _("This line is not in the order any more. Open the page again.")
         elif not 0 <= quantity <= MOST_UNITS:
@@ -69,12 +69,12 @@ def _check(order: ClubOrder, wishes: Mapping[int, int]) -> None:
         raise ValidationError(problems)
 
 
-def _set(by: User, line: int, quantity: int, before: OrderWish | None, now: datetime) -> None:
-    rows = OrderWish.objects.filter(line=line, member=by)
+def _set(by: User, line: int, quantity: int, before: OrderEntry | None, now: datetime) -> None:
+    rows = OrderEntry.objects.filter(line=line, member=by)
     if quantity == 0:
         rows.delete()
     elif before is None:
-        OrderWish.objects.create(line_id=line, member=by, quantity=quantity, asked_at=now)
+        OrderEntry.objects.create(line_id=line, member=by, quantity=quantity, asked_at=now)
     elif quantity > before.quantity:
         rows.update(quantity=quantity, asked_at=now)
     elif quantity < before.quantity:
@@ -260,7 +260,7 @@ def order_line_remove(*, by: User, line: OrderLine) -> None:
     """A line nobody wishes for goes, while the order is open. Twice removes it once."""
     run_check(by)
     _open_claim(line.order)
-    if OrderWish.objects.filter(line=line).exists():
+    if OrderEntry.objects.filter(line=line).exists():
         raise ValidationError(_("Somebody wishes for it already. Ask her to set her wish to 0 first."))
     OrderLine.objects.filter(pk=line.pk).delete()
 
@@ -285,7 +285,7 @@ def order_terms_change(*, by: User, order: ClubOrder, terms: Terms) -> None:
 def order_place(*, by: User, order: ClubOrder, now: datetime | None = None) -> None:
     """Sent to the supplier: wishes stand from now on, whether or not their time was up. Twice does it once."""
     run_check(by)
-    if not OrderWish.objects.filter(line__order=order).exists():
+    if not OrderEntry.objects.filter(line__order=order).exists():
         raise ValidationError(_("Nobody wishes for anything yet: there is nothing to order."))
     if not state_move(order, [OrderState.OPEN], OrderState.ORDERED, ordered_at=now or timezone.now()):
         _settled_or_raise(order, OrderState.ORDERED)
@@ -306,10 +306,10 @@ def order_cancel(*, by: User, order: ClubOrder, reason: str, now: datetime | Non
 def order_close(*, by: User, order: ClubOrder, now: datetime | None = None) -> None:
     """Everybody has their things: nothing changes any more but notes of who has paid. Twice does it once."""
     run_check(by)
-    waiting = OrderWish.objects.filter(line__order=order, got__gt=0).exclude(
+    waiting = OrderEntry.objects.filter(line__order=order, got__gt=0).exclude(
         member__in=OrderPickup.objects.filter(order=order).values("member")
     )
-    names = sorted({str(wish.member) for wish in waiting.select_related("member")})
+    names = sorted({str(entry.member) for entry in waiting.select_related("member")})
     if names:
         raise ValidationError(_("Not everybody has hers yet: %(names)s.") % {"names": ", ".join(names)})
     if not state_move(order, [OrderState.ARRIVED], OrderState.CLOSED, closed_at=now or timezone.now()):
@@ -436,17 +436,17 @@ def _lot(by: User, line: OrderLine, came: Received) -> LidLot:
 
 def _hand_out(order: ClubOrder, units: Mapping[int, int]) -> None:
     """Each wish learns what it gets. Turns are places in the order of asking, the earlier key first on a tie."""
-    wishes = list(OrderWish.objects.filter(line__order=order).order_by("asked_at", "pk"))
+    entries = list(OrderEntry.objects.filter(line__order=order).order_by("asked_at", "pk"))
     rule = ShortRule(ClubOrder.objects.values_list("short_by", flat=True).get(pk=order.pk))
     by_line: dict[int, list[Ask]] = {}
-    for turn, wish in enumerate(wishes):
-        by_line.setdefault(wish.line_id, []).append(Ask(key=wish.pk, units=wish.quantity, turn=turn))
+    for turn, entry in enumerate(entries):
+        by_line.setdefault(entry.line_id, []).append(Ask(key=entry.pk, units=entry.quantity, turn=turn))
     gets: dict[int, int] = {}
     for line, asks in by_line.items():
         gets |= share_out(units[line], asks, rule)
-    for wish in wishes:
-        wish.got = gets[wish.pk]
-    OrderWish.objects.bulk_update(wishes, ["got"])
+    for entry in entries:
+        entry.got = gets[entry.pk]
+    OrderEntry.objects.bulk_update(entries, ["got"])
 
 
 # Handing out a club order: who has paid is noted (no payment is taken here), and who has fetched their things.
@@ -467,7 +467,7 @@ def order_payment_note(
     run_check(by)
     if not cents or abs(cents) > MOST_CENTS:
         raise ValidationError({"cents": _("Give the amount that was paid, such as 12.50.")})
-    if not OrderWish.objects.filter(line__order=order, member=member).exists():
+    if not OrderEntry.objects.filter(line__order=order, member=member).exists():
         raise ValidationError(_("She ordered nothing here."))
     if ClubOrder.objects.filter(pk=order.pk, state=OrderState.CANCELLED).exists() and cents > 0:
         raise ValidationError(_("This order was cancelled: nothing is paid for it any more."))
@@ -494,20 +494,20 @@ def order_pick_up(*, by: User, order: ClubOrder, member: User, token: UUID, now:
     now = now or timezone.now()
     if not state_move(order, [OrderState.ARRIVED], OrderState.ARRIVED):
         return _fetched_before(order, member)
-    wishes = list(
-        OrderWish.objects.filter(line__order=order, member=member, got__gt=0)
+    entries = list(
+        OrderEntry.objects.filter(line__order=order, member=member, got__gt=0)
         .select_related("line__order", "line__supply_lot__supply")
         .order_by("line")
     )
-    if not wishes:
+    if not entries:
         raise ValidationError(_("There is nothing for her to pick up."))
     try:
         with transaction.atomic():
             pickup = OrderPickup.objects.create(order=order, member=member, token=token, by=by, at=now)
     except IntegrityError:
         return _fetched_before(order, member)
-    for wish in wishes:
-        _hand(by, wish, member, part_token(token, f"wish {wish.pk}"), now)
+    for entry in entries:
+        _hand(by, entry, member, part_token(token, f"wish {entry.pk}"), now)
     return pickup
 
 
@@ -518,8 +518,8 @@ def _fetched_before(order: ClubOrder, member: User) -> OrderPickup:
     return before
 
 
-def _hand(by: User, wish: OrderWish, member: User, token: UUID, at: datetime) -> None:
-    line, count = wish.line, (wish.got or 0) * wish.line.pieces
+def _hand(by: User, entry: OrderEntry, member: User, token: UUID, at: datetime) -> None:
+    line, count = entry.line, (entry.got or 0) * entry.line.pieces
     if line.kind == LineKind.JARS:
         movement_post(
             by=by,

@@ -25,16 +25,16 @@ from inventory.jars.forms import (
     ROWS,
     ArrivalForm,
     CancelForm,
+    EntriesForm,
     LineForm,
     NewLineForm,
     OrderForm,
     PaymentForm,
     TermsForm,
-    WishForm,
     lines_from_address,
 )
-from inventory.jars.models import ClubOrder, OrderLine, OrderWish
-from inventory.jars.models.orders import RUN, MemberSum, bills_for, line_sums, lines_left, member_sums, wishes_of
+from inventory.jars.models import ClubOrder, OrderEntry, OrderLine
+from inventory.jars.models.orders import RUN, MemberSum, bills_for, entries_of, line_sums, lines_left, member_sums
 from inventory.jars.presentation import bill_rows
 
 PER_PAGE = 30
@@ -94,37 +94,37 @@ def order(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "jars/order.html", order_context(user, one))
 
 
-def order_context(user: User, one: ClubOrder, form: WishForm | None = None) -> dict[str, Any]:
+def order_context(user: User, one: ClubOrder, form: EntriesForm | None = None) -> dict[str, Any]:
     """What the page of an order shows this person: their own bill, and everybody's to who runs it."""
-    wishes = wishes_of(one)
-    rows = line_sums(one, wishes, user)
+    entries = entries_of(one)
+    rows = line_sums(one, entries, user)
     runs = user.has_perm(RUN)
-    bill = bills_for(one, wishes).get(user.pk)
+    bill = bills_for(one, entries).get(user.pk)
     is_late = one.is_overdue(timezone.now())
     takes = one.state == OrderState.OPEN and not is_late
-    form = form or WishForm(rows=rows)
+    form = form or EntriesForm(rows=rows)
     return {
         "order": one,
         "rows": [(row, form[f"line_{row.line.pk}"] if takes else None) for row in rows],
         "form": form,
-        "takes_wishes": takes,
+        "takes_entries": takes,
         "is_late": is_late,
         "bill": bill,
         "bill_rows": bill_rows(one, bill) if bill else [],
-        "members": member_sums(one, wishes) if runs else [],
+        "members": member_sums(one, entries) if runs else [],
         "runs": runs,
         "new_line": NewLineForm() if runs and one.state == OrderState.OPEN else None,
     }
 
 
 @require_POST
-def order_wish(request: HttpRequest, pk: int) -> HttpResponse:
+def order_entries(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     one = order_for(user, pk)
-    form = WishForm(request.POST, rows=line_sums(one, [], user))
+    form = EntriesForm(request.POST, rows=line_sums(one, [], user))
     if form.is_valid():
         with refusals_on(form):
-            services.order_wishes_set(by=user, order=one, wishes=form.wishes())
+            services.order_entries_set(by=user, order=one, entries=form.entries())
             messages.success(request, _("Your wishes are noted. Change them until the order closes."))
             return redirect(one)
     return render(request, "jars/order.html", order_context(user, one, form), status=422)
@@ -193,7 +193,7 @@ def order_arrive(request: HttpRequest, pk: int) -> HttpResponse:
     user = runner(request)
     one = order_for(user, pk)
     asked: dict[int, int] = {}
-    for line, quantity in OrderWish.objects.filter(line__order=one).values_list("line", "quantity"):
+    for line, quantity in OrderEntry.objects.filter(line__order=one).values_list("line", "quantity"):
         asked[line] = asked.get(line, 0) + quantity
     form = ArrivalForm(request.POST or None, lines=one.lines.select_related("supply"), asked=asked)
     if request.method == "POST" and form.is_valid():
@@ -223,8 +223,8 @@ def sum_for(user: User, one: ClubOrder, member: int) -> MemberSum:
     """404 for another's bill, as for a bill that is not there."""
     if member != user.pk and not user.has_perm(RUN):
         raise Http404
-    wishes = wishes_of(one)
-    found = [row for row in member_sums(one, wishes) if row.member.pk == member]
+    entries = entries_of(one)
+    found = [row for row in member_sums(one, entries) if row.member.pk == member]
     if not found:
         raise Http404
     return found[0]
@@ -276,8 +276,8 @@ def fetched(request: HttpRequest, pk: int, member: int) -> HttpResponse:
 def pick_up(request: HttpRequest, pk: int) -> HttpResponse:
     """Who gets what, who has paid and who has fetched their things; prints on paper as it stands."""
     one = order_for(runner(request), pk)
-    wishes = wishes_of(one)
-    context = {"order": one, "rows": member_sums(one, wishes), "left": lines_left(one, wishes)}
+    entries = entries_of(one)
+    context = {"order": one, "rows": member_sums(one, entries), "left": lines_left(one, entries)}
     return render(request, "jars/order_pick_up.html", context)
 
 
@@ -285,7 +285,7 @@ def pick_up(request: HttpRequest, pk: int) -> HttpResponse:
 def pick_up_csv(request: HttpRequest, pk: int) -> HttpResponseBase:
     one = order_for(runner(request), pk)
     heads = ("member", "email", "what", "unit", "asked", "gets", "pays", "paid", "fetched")
-    cells = (cell for row in member_sums(one, wishes_of(one)) for cell in _cells(row))
+    cells = (cell for row in member_sums(one, entries_of(one)) for cell in _cells(row))
     answer = StreamingHttpResponse(write_csv(heads, cells), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="pick-up-{one.pk}.csv"'
     return answer

@@ -20,7 +20,7 @@ from inventory.batches.models import Batch, Jar, JarOffer, Recall
 from inventory.batches.tracing import waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
-from inventory.jars.models import ClubOrder, LidLot, OrderWish
+from inventory.jars.models import ClubOrder, LidLot, OrderEntry
 from inventory.jars.services import ledger_audit
 from recipes.services import library_load
 from tests import helpers
@@ -83,7 +83,7 @@ def test_the_demo_season_plans_refuses_and_orders(demo):
     (refused,) = season_of(flat, now=timezone.now()).rows
     assert [refusal.code for refusal in refused.cooking.refusals] == ["altitude-unknown"]
     assert Counter(ClubOrder.objects.values_list("state", flat=True)) == {"open": 1, "arrived": 1}
-    assert OrderWish.objects.get(got__lt=F("quantity")).line.kind == "lids"  # a short delivery
+    assert OrderEntry.objects.get(got__lt=F("quantity")).line.kind == "lids"  # a short delivery
     assert LidLot.objects.filter(code="HJ-0902", stock__on_hand=108).exists()
     assert ledger_audit().is_sound
 

@@ -185,7 +185,7 @@ def test_who_is_no_member_any_more_offers_nothing():
 
 def test_fresh_plums_keep_five_days_from_the_first_pick_up_by_our_estimate():
     offer = make_offer(windows=(hours(4), hours(2)))
-    assert (offer.use_by, offer.use_by_told) == (TODAY + timedelta(days=2 + 5), False)
+    assert (offer.use_by, offer.has_own_use_by) == (TODAY + timedelta(days=2 + 5), False)
 
 
 def test_frozen_fruit_keeps_as_long_as_in_a_freezer_of_one_s_own_and_juice_three_days():
@@ -199,7 +199,7 @@ def test_frozen_fruit_keeps_as_long_as_in_a_freezer_of_one_s_own_and_juice_three
 
 def test_the_giver_may_name_another_day_and_it_is_told_as_hers():
     offer = make_offer(use_by=TODAY + timedelta(days=20))
-    assert (offer.use_by, offer.use_by_told) == (TODAY + timedelta(days=20), True)
+    assert (offer.use_by, offer.has_own_use_by) == (TODAY + timedelta(days=20), True)
 
 
 def test_every_known_produce_has_an_estimate_and_what_is_unknown_keeps_no_longer_than_most():
@@ -248,7 +248,7 @@ def test_only_the_giver_and_organisers_change_what_is_said_and_another_day_is_th
         services.offer_change(by=make_person(), offer=offer, where="Elsewhere", use_by=day, now=NOW)
     services.offer_change(by=make_organiser(), offer=offer, where="Elsewhere", use_by=day, now=NOW)
     offer = Offer.objects.get()
-    assert (offer.where, offer.use_by, offer.use_by_told) == ("Elsewhere", day, True)
+    assert (offer.where, offer.use_by, offer.has_own_use_by) == ("Elsewhere", day, True)
     with pytest.raises(ValidationError):
         services.offer_change(by=offer.giver, offer=offer, where=" ", use_by=day, now=NOW)
 

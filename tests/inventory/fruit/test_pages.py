@@ -248,7 +248,7 @@ def test_pounds_bushels_and_everything_folded_away_arrive(sign_in):
     visitor.post(url("new"), typed(**more))
     offer = Offer.objects.get()
     assert (offer.units, offer.kept, offer.container, offer.unit_g) == (3, 1, "bushel", 22_680)
-    assert (offer.windows.count(), offer.use_by, offer.use_by_told) == (2, day, True)
+    assert (offer.windows.count(), offer.use_by, offer.has_own_use_by) == (2, day, True)
     told = text_of(visitor.get(offer.get_absolute_url()))
     for words in ("Plums, Italian", "2 bushels (100 lb)", "never sprayed", "Bring boxes", "So says the giver."):
         assert words in told
@@ -305,7 +305,7 @@ def test_what_is_said_of_an_offer_is_changed_and_what_was_typed_stays_when_refus
     told = {"where": "8 Orchard Row", "use_by": offer.use_by.isoformat(), "note": "Ring twice"}
     assert giver.post(url("change", offer.pk), told).url == url("offer", offer.pk)
     changed = Offer.objects.get()
-    assert (changed.where, changed.about_where, changed.note, changed.use_by_told) == (
+    assert (changed.where, changed.about_where, changed.note, changed.has_own_use_by) == (
         "8 Orchard Row",
         "",
         "Ring twice",

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from inventory.jars import services
-from inventory.jars.models import ClubOrder, LidStock, OrderLine, OrderPayment, OrderPickup, OrderWish
+from inventory.jars.models import ClubOrder, LidStock, OrderEntry, OrderLine, OrderPayment, OrderPickup
 from tests.factories.jars import make_supply
 from tests.factories.members import make_organiser, make_person
 from tests.factories.orders import LIDS, PINTS, line_of, make_arrived, make_order, make_ordered, wish
@@ -161,7 +161,7 @@ def test_a_member_notes_her_wishes_and_takes_them_back(order, ada, sign_in):
     lids, jars = line_of(order, "lids"), line_of(order, "jars")
     answer = sign_in(ada).post(at("order-wish", order.pk), {f"line_{lids.pk}": "5", f"line_{jars.pk}": ""})
     assert answer.url == order.get_absolute_url()
-    assert dict(OrderWish.objects.values_list("line__kind", "quantity")) == {"lids": 5}
+    assert dict(OrderEntry.objects.values_list("line__kind", "quantity")) == {"lids": 5}
 
 
 def test_a_wish_that_is_no_number_is_told_beside_its_line(order, ada, sign_in):

@@ -16,9 +16,9 @@ from inventory.jars.models import (
     LidMovement,
     LidStock,
     Movement,
+    OrderEntry,
     OrderPayment,
     OrderPickup,
-    OrderWish,
 )
 from tests import helpers
 from tests.factories.jars import make_keeper
@@ -77,12 +77,12 @@ def test_wishes_that_meet_the_sending_off_are_whole_and_none_comes_after_it(keep
     def press(number):
         if number == 0:
             return services.order_place(by=keeper, order=order, now=NOW)
-        return services.order_wishes_set(by=members[number], order=order, wishes=wishes, now=NOW)
+        return services.order_entries_set(by=members[number], order=order, entries=wishes, now=NOW)
 
     got = race(press)
     assert got[0] is None
     for member, outcome in zip(members[1:], got[1:], strict=True):
-        assert OrderWish.objects.filter(member=member).count() == (2 if outcome is None else 0)
+        assert OrderEntry.objects.filter(member=member).count() == (2 if outcome is None else 0)
     assert ClubOrder.objects.get().state == "ordered"
 
 
@@ -101,7 +101,7 @@ def test_one_member_s_two_phones_leave_one_wish_a_line(keeper):
 
     def press(number):
         at = NOW + timedelta(minutes=number)
-        return services.order_wishes_set(by=ada, order=order, wishes={line: number + 1}, now=at)
+        return services.order_entries_set(by=ada, order=order, entries={line: number + 1}, now=at)
 
     assert race(press) == [None] * RACERS
-    assert OrderWish.objects.get().quantity in range(1, RACERS + 1)
+    assert OrderEntry.objects.get().quantity in range(1, RACERS + 1)

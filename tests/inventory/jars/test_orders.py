@@ -17,12 +17,12 @@ from inventory.jars.models import (
     LidMovement,
     LidStock,
     Movement,
+    OrderEntry,
     OrderPayment,
     OrderPickup,
-    OrderWish,
     SupplyLot,
 )
-from inventory.jars.models.orders import bills_for, line_sums, member_sums, wishes_of
+from inventory.jars.models.orders import bills_for, entries_of, line_sums, member_sums
 from inventory.jars.services import LineFields, NotEnough, Received, Terms
 from tests.factories.jars import make_supply
 from tests.factories.members import make_organiser, make_person
@@ -55,7 +55,9 @@ def bo():
 
 
 def units_of(order):
-    return {(wish.member.name, wish.line.kind): (wish.quantity, wish.got) for wish in wishes_of(ClubOrder(pk=order.pk))}
+    return {
+        (wish.member.name, wish.line.kind): (wish.quantity, wish.got) for wish in entries_of(ClubOrder(pk=order.pk))
+    }
 
 
 # Opening and changing
@@ -146,17 +148,17 @@ def test_who_wishes_for_more_goes_to_the_end_of_the_line_and_who_wishes_for_less
     order = make_order(by=keeper)
     wish(order, ada, lids=3)
     wish(order, ada, now=NOW + timedelta(hours=1), lids=2)
-    assert OrderWish.objects.get().asked_at == NOW
+    assert OrderEntry.objects.get().asked_at == NOW
     wish(order, ada, now=NOW + timedelta(hours=2), lids=4)
-    assert OrderWish.objects.get().asked_at == NOW + timedelta(hours=2)
+    assert OrderEntry.objects.get().asked_at == NOW + timedelta(hours=2)
 
 
 def test_a_wish_for_a_line_of_another_order_is_refused_and_none_is_written(keeper, ada):
     order, other = make_order(by=keeper), make_order(by=keeper)
     wishes = {line_of(order, "lids").pk: 1, line_of(other, "lids").pk: 1}
     with pytest.raises(ValidationError, match="not in the order"):
-        services.order_wishes_set(by=ada, order=order, wishes=wishes, now=NOW)
-    assert not OrderWish.objects.exists()
+        services.order_entries_set(by=ada, order=order, entries=wishes, now=NOW)
+    assert not OrderEntry.objects.exists()
 
 
 @pytest.mark.parametrize("quantity", [-1, 501])
@@ -257,7 +259,7 @@ def test_nobody_gets_more_than_she_asked_for_says_the_database(keeper, ada):
     order = make_order(by=keeper)
     wish(order, ada, lids=2)
     with pytest.raises(IntegrityError), transaction.atomic():
-        OrderWish.objects.update(got=3)
+        OrderEntry.objects.update(got=3)
 
 
 # Bills
@@ -267,10 +269,10 @@ def test_bills_are_of_what_came_and_sum_to_goods_freight_and_discount(keeper, ad
     order = make_order(by=keeper, freight_cents=1_001, discount_cents=333)
     wish(order, ada, lids=2, jars=1)
     wish(order, bo, now=NOW + timedelta(hours=1), lids=3)
-    before = bills_for(order, wishes_of(order))
+    before = bills_for(order, entries_of(order))
     assert sum(bill.total_cents for bill in before.values()) == 5 * 349 + 1_499 + 1_001 - 333
     make_arrived(order, by=keeper, lids=4)
-    bills = bills_for(order, wishes_of(order))
+    bills = bills_for(order, entries_of(order))
     assert bills[ada.pk].goods_cents == 2 * 349 + 1_499
     assert bills[bo.pk].goods_cents == 2 * 349
     assert sum(bill.total_cents for bill in bills.values()) == 4 * 349 + 1_499 + 1_001 - 333
@@ -283,10 +285,10 @@ def test_who_went_short_of_everything_pays_no_freight_by_weight_but_her_head_s_p
     wish(order, ada, now=NOW, lids=2)
     wish(order, bo, now=NOW + timedelta(hours=1), lids=2)
     make_arrived(order, by=keeper, lids=2)
-    assert bills_for(order, wishes_of(order))[bo.pk].total_cents == 0
+    assert bills_for(order, entries_of(order))[bo.pk].total_cents == 0
     services.order_terms_change(by=keeper, order=order, terms=Terms(freight_cents=1_000, freight_by="evenly"))
     order.refresh_from_db()
-    assert bills_for(order, wishes_of(order))[bo.pk].total_cents == 500
+    assert bills_for(order, entries_of(order))[bo.pk].total_cents == 500
 
 
 def test_payments_are_notes_that_add_up_and_one_press_is_one_note(keeper, ada):
@@ -296,7 +298,7 @@ def test_payments_are_notes_that_add_up_and_one_press_is_one_note(keeper, ada):
         services.order_payment_note(by=keeper, order=order, member=ada, cents=500, token=token)
     services.order_payment_note(by=keeper, order=order, member=ada, cents=-100, token=uuid4())
     assert OrderPayment.objects.count() == 2
-    (row,) = member_sums(order, wishes_of(order))
+    (row,) = member_sums(order, entries_of(order))
     assert (row.paid_cents, row.owed_cents) == (400, 2 * 349 - 400)
     with pytest.raises(PermissionDenied):
         services.order_payment_note(by=ada, order=order, member=ada, cents=100, token=uuid4())
@@ -371,5 +373,5 @@ def test_a_person_sees_what_she_wished_and_what_all_wished(keeper, ada, bo):
     order = make_order(LIDS, by=keeper)
     wish(order, ada, lids=2)
     wish(order, bo, lids=3)
-    (row,) = line_sums(order, wishes_of(order), ada)
+    (row,) = line_sums(order, entries_of(order), ada)
     assert (row.asked, row.mine, row.got) == (5, 2, None)
