@@ -30,8 +30,8 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 
 def data_dir() -> Path:
     """Where everything kept lies. An installed site never writes among the installed packages."""
-    if told := os.environ.get("KETTLEHALL_DATA"):
-        return Path(told).resolve()
+    if data_dir := os.environ.get("KETTLEHALL_DATA"):
+        return Path(data_dir).resolve()
     if IS_INSTALLED:
         raise ImproperlyConfigured("Set KETTLEHALL_DATA to a folder of the site's own: this is an installed copy.")
     return (BASE_DIR / ".kettlehall").resolve()

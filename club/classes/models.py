@@ -115,7 +115,7 @@ class SignUpQuerySet(models.QuerySet["SignUp"]):
 
 
 class SetAsideQuerySet(models.QuerySet["SetAside"]):
-    def standing(self, now: datetime) -> SetAsideQuerySet:
+    def active(self, now: datetime) -> SetAsideQuerySet:
         """What is still kept: of sessions that are to come or going on. It ends by itself with the session."""
         kept = [SessionState.DRAFT, SessionState.PUBLISHED]
         return self.filter(session__state__in=kept, session__ends_at__gt=now)
@@ -493,10 +493,13 @@ class SetAside(models.Model):
         return f"{self.session_id} {self.what} {self.key}: {self.quantity}"
 
 
-class SetAsideTurn(models.Model):
+class SetAsideLock(models.Model):
     """One row. Who sets aside counts it up first: of two at once the second waits, and then sees the first."""
 
     number = models.PositiveBigIntegerField(default=0)
+
+    class Meta:
+        db_table = "classes_setasideturn"  # the name it was made under
 
     def __str__(self) -> str:
         return str(self.number)

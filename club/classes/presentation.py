@@ -439,7 +439,7 @@ def stations_of(session: ClassSession, user: User, now: datetime) -> list[Statio
     return shown
 
 
-def standing_of(session: ClassSession) -> list[SignUp]:
+def without_station(session: ClassSession) -> list[SignUp]:
     """Who came or is awaited, and sits nowhere yet."""
     nowhere = SignUp.objects.at_the_hall().filter(session=session, station=None)
     return list(nowhere.select_related("person").order_by(Lower("person__name"), "pk"))
@@ -450,7 +450,7 @@ def standing_of(session: ClassSession) -> list[SignUp]:
 PAST_SHOWN = 20
 
 
-def session_told(session: ClassSession, user: User, form: SignUpForm) -> dict[str, Any]:
+def session_context(session: ClassSession, user: User, form: SignUpForm) -> dict[str, Any]:
     """The page of one session: for everybody, and for those who run it who comes and who waits."""
     now = timezone.now()
     signup = SignUp.objects.of(user).open().filter(session=session).defer("needs").with_place().first()
@@ -468,7 +468,7 @@ def session_told(session: ClassSession, user: User, form: SignUpForm) -> dict[st
         "seat_rules": RULES_of_classes,
         "runs": runs,
         "has_begun": session.starts_at <= now,
-        **(people_told(session, user) if runs or is_teacher else {}),
+        **(people_context(session, user) if runs or is_teacher else {}),
     }
 
 
@@ -477,14 +477,14 @@ def _tell_hours(signup: SignUp, session: ClassSession, now: datetime) -> None:
     signup.offers_are_over = now >= session.starts_at - LAST_OFFER_BEFORE  # type: ignore[attr-defined]
 
 
-def people_told(session: ClassSession, user: User) -> dict[str, Any]:
+def people_context(session: ClassSession, user: User) -> dict[str, Any]:
     """Who comes, who was offered a seat and who waits; what they wrote, where this person is to see it."""
     rows = SignUp.objects.open().filter(session=session).select_related("person").defer("needs")
     wrote = needs_of(session, seen_by=user)
     shown = list(rows.order_by("joined_at", "pk"))
     for row in shown:
-        row.told_needs = wrote.get(row.pk, "")  # type: ignore[attr-defined]
-        row.hides_needs = row.told_needs is None  # type: ignore[attr-defined]
+        row.shown_needs = wrote.get(row.pk, "")  # type: ignore[attr-defined]
+        row.hides_needs = row.shown_needs is None  # type: ignore[attr-defined]
     return {
         "shows_people": True,
         "comes": [one for one in shown if one.state == "seated"],

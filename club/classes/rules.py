@@ -138,15 +138,15 @@ def night_end(moment: datetime, zone: ZoneInfo) -> datetime | None:
     return _wall(moment, NIGHT_TO, zone, days=1) if hour >= NIGHT_FROM else None
 
 
-def offer_told_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> datetime:
+def offer_notice_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> datetime:
     """When to tell of an offer: at once, or in the morning where that still leaves the hours of a short offer."""
     return _out_of_the_night(offered_at, until - SHORT_OFFER, zone)
 
 
-def lapsing_told_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> datetime:
+def lapsing_notice_at(offered_at: datetime, until: datetime, zone: ZoneInfo) -> datetime:
     """When to call again: a quarter of the time since it was told is left; by night only where morning is too late."""
-    told_at = offer_told_at(offered_at, until, zone)
-    return _out_of_the_night(until - (until - told_at) / 4, until - LAPSING_CALL_LEAVES, zone)
+    notice_at = offer_notice_at(offered_at, until, zone)
+    return _out_of_the_night(until - (until - notice_at) / 4, until - LAPSING_CALL_LEAVES, zone)
 
 
 def _out_of_the_night(moment: datetime, latest: datetime, zone: ZoneInfo) -> datetime:

@@ -229,7 +229,7 @@ class _Workbook:
             yield
 
 
-def _no_doctype(*_told: object) -> None:
+def _no_doctype(*_event: object) -> None:
     """A workbook has none; one that has means to unfold."""
     raise ValueError("a document type in a workbook")
 

@@ -16,7 +16,7 @@ from recipes.forms.plans import OwnKitchenForm
 ROWS = (1, 2, 3)
 
 
-class MakingForm(OwnKitchenForm):
+class SuggestionsForm(OwnKitchenForm):
     """Bound to the query; when valid, `fresh` and `with_freezer`."""
 
     freezer = forms.ChoiceField(

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 from club.core.clock import club_day
 from club.core.http import signed_in
 from club.desk.dashboard import desk_for
-from club.desk.forms import MakingForm
+from club.desk.forms import SuggestionsForm
 from club.desk.suggestions import suggestions_for
 from inventory.batches.tracing import to_answer
 from inventory.fruit.rules import MEASURE_RULES, NO_ADDED_SUGAR
@@ -30,7 +30,7 @@ def home(request: HttpRequest) -> HttpResponse:
 def make(request: HttpRequest) -> HttpResponse:
     """Everything stands in the address, so that it can be gone back to."""
     user = signed_in(request)
-    form = MakingForm(request.GET, user=user)
+    form = SuggestionsForm(request.GET, user=user)
     kitchen = form.chosen_kitchen
     context: dict[str, Any] = {
         "form": form,
@@ -40,5 +40,7 @@ def make(request: HttpRequest) -> HttpResponse:
         "no_sugar": NO_ADDED_SUGAR,
     }
     if kitchen is not None and form.is_valid():
-        context["making"] = suggestions_for(user, kitchen, form.fresh, with_freezer=form.with_freezer, today=club_day())
-    return render(request, "desk/making.html", context)
+        context["suggestions"] = suggestions_for(
+            user, kitchen, form.fresh, with_freezer=form.with_freezer, today=club_day()
+        )
+    return render(request, "desk/suggestions.html", context)

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.forms import TokenForm, form_helper
 from club.members.choices import Role, Skill
-from club.members.models import KITCHEN_NAME_LENGTH, NAME_LENGTH, TOLD_LENGTH, AltitudeHow, Kitchen, Units, User
+from club.members.models import KITCHEN_NAME_LENGTH, NAME_LENGTH, REASON_LENGTH, AltitudeHow, Kitchen, Units, User
 from club.members.rules import altitude_as_typed
 
 
@@ -197,7 +197,7 @@ class WaiveForm(forms.Form):
     skill = forms.ChoiceField(label=_("Skill"), choices=Skill.choices)
     reason = forms.CharField(
         label=_("Why the class is waived"),
-        max_length=TOLD_LENGTH,
+        max_length=REASON_LENGTH,
         help_text=_("Such as: canned under pressure for twenty years, showed it to me on 3 May."),
     )
 

@@ -27,7 +27,7 @@ from recipes.engine.terms import Altitude
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
 LOWEST_M = Decimal("-430")
 HIGHEST_M = Decimal("5000")
-NAME_LENGTH, KITCHEN_NAME_LENGTH, TOLD_LENGTH = 120, 80, 300
+NAME_LENGTH, KITCHEN_NAME_LENGTH, REASON_LENGTH = 120, 80, 300
 KITCHEN_INVITATION_KEPT = timedelta(days=30)  # our own choice, no source
 
 
@@ -337,7 +337,7 @@ class Invitation(models.Model):
 
 
 class SkillQuerySet(models.QuerySet["SkillRecord"]):
-    def standing(self) -> SkillQuerySet:
+    def valid(self) -> SkillQuerySet:
         return self.filter(withdrawn_at=None)
 
     def for_list(self) -> SkillQuerySet:
@@ -351,7 +351,7 @@ class SkillRecord(models.Model):
     skill = models.CharField(_("skill"), max_length=40, choices=Skill.choices)
     how = models.CharField(max_length=8, choices=SkillHow.choices)
     gained_on = models.DateField()
-    told = models.CharField(_("which class, or why it is waived"), max_length=TOLD_LENGTH)
+    reason = models.CharField(_("which class, or why it is waived"), max_length=REASON_LENGTH, db_column="told")
     noted_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     noted_at = models.DateTimeField(default=timezone.now)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
@@ -366,7 +366,7 @@ class SkillRecord(models.Model):
             models.UniqueConstraint(
                 fields=["person", "skill"], name="one_standing_record_per_skill", condition=Q(withdrawn_at=None)
             ),
-            models.CheckConstraint(name="skill_says_which_class_or_why", condition=~Q(told="")),
+            models.CheckConstraint(name="skill_says_which_class_or_why", condition=~Q(reason="")),
         ]
 
     def __str__(self) -> str:

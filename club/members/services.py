@@ -32,7 +32,7 @@ from club.members.models import (
     KITCHEN_INVITATION_KEPT,
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
-    TOLD_LENGTH,
+    REASON_LENGTH,
     AltitudeChange,
     AltitudeHow,
     CalendarAddress,
@@ -270,11 +270,11 @@ def skill_gain(
     require_perm(by, "members.note_skill")
     _check(skill, class_title, field="class_title")
     moment = now or timezone.now()
-    standing = SkillRecord.objects.standing().filter(person=person, skill=skill).first()
-    if standing is not None and standing.how == SkillHow.CLASS:
-        return standing
-    if standing is not None:
-        _withdraw(standing, by, moment)
+    present = SkillRecord.objects.valid().filter(person=person, skill=skill).first()
+    if present is not None and present.how == SkillHow.CLASS:
+        return present
+    if present is not None:
+        _withdraw(present, by, moment)
     return _write(by, person, skill, SkillHow.CLASS, gained_on, class_title, moment)
 
 
@@ -309,21 +309,21 @@ def _check(skill: str, reason: str, *, field: str) -> None:
         problems["skill"] = gettext("Choose one of the skills taught here.")
     if not reason.strip():
         problems[field] = gettext("Say why: whoever reads this later was not there.")
-    elif len(reason.strip()) > TOLD_LENGTH:
-        problems[field] = gettext("At most %(n)s characters.") % {"n": TOLD_LENGTH}
+    elif len(reason.strip()) > REASON_LENGTH:
+        problems[field] = gettext("At most %(n)s characters.") % {"n": REASON_LENGTH}
     if problems:
         raise ValidationError(problems)
 
 
 def _withdraw(record: SkillRecord, by: User, moment: datetime) -> bool:
-    return SkillRecord.objects.standing().filter(pk=record.pk).update(withdrawn_at=moment, withdrawn_by=by) == 1
+    return SkillRecord.objects.valid().filter(pk=record.pk).update(withdrawn_at=moment, withdrawn_by=by) == 1
 
 
-def _write(by: User, person: User, skill: str, how: SkillHow, day: date, told: str, moment: datetime) -> SkillRecord:
+def _write(by: User, person: User, skill: str, how: SkillHow, day: date, reason: str, moment: datetime) -> SkillRecord:
     try:
         with transaction.atomic():
             return SkillRecord.objects.create(
-                person=person, skill=skill, how=how, gained_on=day, told=told.strip(), noted_by=by, noted_at=moment
+                person=person, skill=skill, how=how, gained_on=day, reason=reason.strip(), noted_by=by, noted_at=moment
             )
     except IntegrityError:
         has = gettext("%(name)s has this skill already.") % {"name": person}

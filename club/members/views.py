@@ -46,7 +46,7 @@ def me(request: HttpRequest) -> HttpResponse:
         "default": default_kitchen(user, kitchens),
         "changeable": changeable,
         "invitations": asked.select_related("kitchen", "invited_by"),
-        "skills": user.skill_records.standing(),
+        "skills": user.skill_records.valid(),
     }
     return render(request, "members/me.html", context)
 
@@ -337,7 +337,7 @@ def skills(request: HttpRequest) -> HttpResponse:
             params = {"name": str(record.person), "skill": record.get_skill_display()}
             messages.success(request, _("%(name)s, %(skill)s: waived.") % params)
             return redirect("members:skills")
-    page = Paginator(SkillRecord.objects.standing().for_list(), PER_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(SkillRecord.objects.valid().for_list(), PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "members/skills.html", {"form": form, "page": page})
 
 

@@ -87,15 +87,15 @@ def signs_of_others() -> list[str]:
 
 
 @transaction.atomic
-def demo_lay_down(*, now: datetime) -> DemoClub:
+def demo_load(*, now: datetime) -> DemoClub:
     """Make the club of the file. DemoRefused where there are people already."""
     if User.objects.exists():
         raise DemoRefused("There are people here already: the demo club is laid down on an empty site only.")
     tables = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
     loader = Loader(now)
-    for table, lay_down in SECTIONS:
+    for table, load_row in SECTIONS:
         for row in tables[table]:
-            lay_down(loader, row)
+            load_row(loader, row)
     return DemoClub(loader.people, loader.kitchens, loader.batches)
 
 
@@ -444,9 +444,9 @@ class Loader:
             classes.gear_gather(by=by, session=session, now=planned)
         if row.get("publish"):
             session = classes.session_publish(by=by, session=session, now=planned)
-        seats_lay_down(row.get("seat", []), session, self.people, self.now)
+        seats_load(row.get("seat", []), session, self.people, self.now)
         if row.get("held"):
-            class_day_lay_down(session, now=self.now)
+            class_day_load(session, now=self.now)
 
     # Fruit and the freezer
 
@@ -526,7 +526,7 @@ SECTIONS: tuple[tuple[str, Callable[[Loader, Row], None]], ...] = (
 # Who comes to a class, who waits and who gave a seat up.
 
 
-def seats_lay_down(rows: Iterable[Row], session: ClassSession, people: Mapping[str, User], now: datetime) -> None:
+def seats_load(rows: Iterable[Row], session: ClassSession, people: Mapping[str, User], now: datetime) -> None:
     """`rows`: the `seat` tables of one class, in the order in which people signed up.
 
     Nothing is dated before sign-up opened, whatever the file says.
@@ -565,7 +565,7 @@ CLEANING = timedelta(minutes=15)
 LOOKED_AFTER = timedelta(hours=14)
 
 
-def class_day_lay_down(session: ClassSession, *, now: datetime) -> ClassSession:
+def class_day_load(session: ClassSession, *, now: datetime) -> ClassSession:
     """Call the roll, seat everybody, cook, log, close and look at the seals, each at its hour; none of it after `now`.
 
     `session` is published, with stations and seated sign-ups, and over before `now`. Of three parties or more the

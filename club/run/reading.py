@@ -37,8 +37,8 @@ def is_whole(received: bytes | bytearray) -> bool:
     head = bytes(received[:end]).lower()
     if b"\r\nexpect:" in head:  # the client waits for our word before it sends the body
         return True
-    told = CONTENT_LENGTH.search(head)
-    body = int(told[1]) if told else 0
+    length = CONTENT_LENGTH.search(head)
+    body = int(length[1]) if length else 0
     return body > SHORT_BODY or len(received) >= end + 4 + body
 
 

@@ -322,8 +322,8 @@ def pantry_sentence(months: Sequence[MonthShelf]) -> str:
         return _("Nothing is known of the pantry.")
     fullest = max(past, key=lambda month: (month.jars, month.first))
     now = ngettext("Now %(n)s full jar.", "Now %(n)s full jars.", past[-1].jars) % {"n": past[-1].jars}
-    told = {"n": fullest.jars, "month": month_words(fullest)}
-    best = ngettext("Fullest in %(month)s: %(n)s jar.", "Fullest in %(month)s: %(n)s jars.", fullest.jars) % told
+    params = {"n": fullest.jars, "month": month_words(fullest)}
+    best = ngettext("Fullest in %(month)s: %(n)s jar.", "Fullest in %(month)s: %(n)s jars.", fullest.jars) % params
     parts = [now, best]
     if ahead:
         left = ngettext(

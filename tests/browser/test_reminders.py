@@ -13,7 +13,7 @@ from club.reminders.models import NotificationSettings, Reminder, ReminderState
 from club.reminders.rules import stop_token
 from club.reminders.services import mailbox_note_bounce
 from tests.factories.members import PASSWORD, make_organiser, make_person
-from tests.factories.reminders import make_notification_settings, make_told
+from tests.factories.reminders import make_notification_settings, make_received
 
 LONG = "Due back Thursday 17 September: Dial-gauge canner, sixteen quarts, with its rack and both weights"
 
@@ -25,9 +25,9 @@ def mina() -> User:
 
 def test_what_waits_is_seen_in_the_head_and_opened_in_two_taps(visitor, mina):
     now = timezone.now()
-    make_told(mina, "Look at the seals: Plum jam, 26329-KXT", path="/batches/", sent_at=now)
-    make_told(mina, LONG, path="/equipment/mine/", sent_at=now - timedelta(days=1), state=ReminderState.SHOWN)
-    make_told(mina, "Running low: Pectin", sent_at=now - timedelta(days=9), read_at=now)
+    make_received(mina, "Look at the seals: Plum jam, 26329-KXT", path="/batches/", sent_at=now)
+    make_received(mina, LONG, path="/equipment/mine/", sent_at=now - timedelta(days=1), state=ReminderState.SHOWN)
+    make_received(mina, "Running low: Pectin", sent_at=now - timedelta(days=9), read_at=now)
     visitor.sign_in(mina.email, PASSWORD)
     page = visitor.page
     visitor.look("reminders-desk")

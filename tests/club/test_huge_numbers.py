@@ -20,7 +20,7 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from club.members.models import User
-from club.run.demo import demo_lay_down
+from club.run.demo import demo_load
 from recipes.services import library_load
 from tests.club.test_every_page_needs_sign_in import EVERY
 from tests.factories.members import make_person
@@ -114,7 +114,7 @@ def person(db):
 @pytest.fixture
 def organiser_of_the_demo(db):
     library_load(paths=[LIBRARY])
-    demo_lay_down(now=timezone.now())
+    demo_load(now=timezone.now())
     return User.objects.filter(groups__name="organiser").order_by("pk").first()
 
 

@@ -74,7 +74,7 @@ def make_notification_settings(person: User, **fields: Any) -> NotificationSetti
     return NotificationSettings.objects.create(person=User.objects.get(pk=person.pk), **fields)
 
 
-def make_told(person: User, headline: str = "Look at the seals", **fields: Any) -> Reminder:
+def make_received(person: User, headline: str = "Look at the seals", **fields: Any) -> Reminder:
     """A reminder as it stands in her inbox after it was mailed."""
     now = datetime.now(UTC)
     told = {"rule": "seal-check", "subject": "batch:1", "occurrence": uuid4().hex, "due_at": now, "next_try_at": now}

@@ -228,13 +228,13 @@ def everybody_sit(*, by: User, session: ClassSession, now: datetime | None = Non
     """Whoever has no station yet is given one, the stations alike in people. Returns those who found no room."""
     session = session_on_the_day(by, session, now_or(now))
     stations = list(session.stations.all())
-    standing = list(SignUp.objects.at_the_hall().filter(session=session, station=None).select_related("person"))
+    without_station = list(SignUp.objects.at_the_hall().filter(session=session, station=None).select_related("person"))
     tables = [Table(station.pk, station.seats, station.seats - seats_free_at(station)) for station in stations]
-    seated = seat_everybody([Party(signup.pk, signup.places) for signup in standing], tables)
-    for signup in standing:
+    seated = seat_everybody([Party(signup.pk, signup.places) for signup in without_station], tables)
+    for signup in without_station:
         if signup.pk in seated:
             SignUp.objects.filter(pk=signup.pk).update(station=seated[signup.pk])
-    return [signup for signup in standing if signup.pk not in seated]
+    return [signup for signup in without_station if signup.pk not in seated]
 
 
 @transaction.atomic

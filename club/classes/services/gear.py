@@ -14,7 +14,7 @@ from django.db import transaction
 from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
 
-from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideKind, SetAsideTurn
+from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideKind, SetAsideLock
 from club.classes.planning import plan_of
 from club.classes.services.common import run_check, session_lock
 from club.core.clock import club_day, now_or
@@ -50,7 +50,7 @@ CANNER_KINDS: Mapping[Canner, Kind] = {
 
 
 @dataclass(frozen=True)
-class GearNeed:
+class GearRequirement:
     """One thing of a kind, for a station. `jars` is the most that go into it at once by size; empty for no canner."""
 
     kind: Kind
@@ -66,52 +66,52 @@ class GearNeed:
         return all(capacity.get(size, 0) >= count for size, count in self.jars.items())
 
 
-def gear_needs(hall: HallPlan) -> tuple[GearNeed, ...]:
+def gear_required(hall: HallPlan) -> tuple[GearRequirement, ...]:
     """One entry for each thing; of a kind those that need the most room first, so that they choose first."""
-    found = [need for station in hall.stations for need in _needs(station)]
+    found = [piece for station in hall.stations for piece in _of_station(station)]
     order = {kind: number for number, kind in enumerate(Kind)}
-    return tuple(sorted(found, key=lambda need: (order[need.kind], -need.room, need.station)))
+    return tuple(sorted(found, key=lambda piece: (order[piece.kind], -piece.room, piece.station)))
 
 
-def matched(needs: Sequence[GearNeed], capacities: Sequence[Mapping[str, int]]) -> dict[int, int]:
-    """Which need gets which thing of its kind, by their places in the two rows: as many as can be met at all.
+def matched(required: Sequence[GearRequirement], capacities: Sequence[Mapping[str, int]]) -> dict[int, int]:
+    """Which piece gets which thing of its kind, by their places in the two rows: as many as can be met at all.
 
     A canner that takes pints only must not be left over because the one that takes every jar went to the pints. Needs
     choose in their order; one that finds nothing makes another move over where that other finds something else.
     """
-    has: dict[int, int] = {}  # the need that has each thing
+    has: dict[int, int] = {}  # the piece that has each thing
 
-    def seat(need: int, asked: set[int]) -> bool:
+    def seat(piece: int, asked: set[int]) -> bool:
         for thing, capacity in enumerate(capacities):
-            if thing in asked or not needs[need].is_met_by(capacity):
+            if thing in asked or not required[piece].is_met_by(capacity):
                 continue
             asked.add(thing)
             if thing not in has or seat(has[thing], asked):
-                has[thing] = need
+                has[thing] = piece
                 return True
         return False
 
-    for need in range(len(needs)):
-        seat(need, set())
-    return {need: thing for thing, need in has.items()}
+    for piece in range(len(required)):
+        seat(piece, set())
+    return {piece: thing for thing, piece in has.items()}
 
 
-def _needs(station: Station) -> Iterator[GearNeed]:
+def _of_station(station: Station) -> Iterator[GearRequirement]:
     plan = station.plan
     if not plan.ok or not plan.jars:
         return
     if plan.recipe.method is not Method.FREEZER:
         yield from _canners(station)
-        yield GearNeed(Kind.JAR_LIFTER, station.number)
-    yield GearNeed(Kind.FUNNEL, station.number)
+        yield GearRequirement(Kind.JAR_LIFTER, station.number)
+    yield GearRequirement(Kind.FUNNEL, station.number)
     pans = {step.burner for step in plan.day.steps if step.burner and step.canner is None} if plan.day else set()
     for _pan in pans:
-        yield GearNeed(Kind.PRESERVING_PAN, station.number)
+        yield GearRequirement(Kind.PRESERVING_PAN, station.number)
     if plan.recipe.endpoint_f_above_boiling is not None:
-        yield GearNeed(Kind.THERMOMETER, station.number)
+        yield GearRequirement(Kind.THERMOMETER, station.number)
 
 
-def _canners(station: Station) -> Iterator[GearNeed]:
+def _canners(station: Station) -> Iterator[GearRequirement]:
     """As many as the loads are shared over, each for the largest load that goes into it."""
     plan = station.plan
     kind = _kind(station)
@@ -123,7 +123,7 @@ def _canners(station: Station) -> Iterator[GearNeed]:
         for jar in load.jars:
             held[jar.size] = max(held.get(jar.size, 0), jar.count)
     for jars in most.values():
-        yield GearNeed(kind, station.number, jars)
+        yield GearRequirement(kind, station.number, jars)
 
 
 def _kind(station: Station) -> Kind | None:
@@ -143,7 +143,7 @@ Key = tuple[str, str, int | None]  # what, of what, at which place
 
 @dataclass(frozen=True)
 class Shelf:
-    """One heap that can be counted on. `holds` is what one of it holds ("pouch", "1 l"); None for jars and lids."""
+    """One stock that can be counted on. `holds` is what one of it holds ("pouch", "1 l"); None for jars and lids."""
 
     what: str
     key: str
@@ -170,7 +170,7 @@ def _key(shelf: Shelf) -> Key:
 
 
 def _set_aside_by_others(session: ClassSession, now: datetime) -> Counter[Key]:
-    others = SetAside.objects.standing(now).exclude(session=session).order_by()
+    others = SetAside.objects.active(now).exclude(session=session).order_by()
     rows = others.values_list("what", "key", "place").annotate(n=Sum("quantity"))
     return Counter({(what, key, place): n for what, key, place, n in rows})
 
@@ -289,8 +289,8 @@ def _of_supply(shelf: Shelf, needed: Mapping[str, Purchase]) -> Iterable[Take]:
     purchase = needed.get(shelf.name.lower())
     if purchase is None or shelf.holds is None:
         return
-    need = amount_in(purchase, shelf.holds.unit)
-    if need and (quantity := min(shelf.free, ceil(need / (shelf.holds.value * UNITS[shelf.holds.unit].size)))):
+    amount = amount_in(purchase, shelf.holds.unit)
+    if amount and (quantity := min(shelf.free, ceil(amount / (shelf.holds.value * UNITS[shelf.holds.unit].size)))):
         yield Take(shelf, quantity)
 
 
@@ -300,7 +300,7 @@ def _more(before: Amount | None, more: Amount) -> Amount:
 
 # Gear for a session: held in the equipment room and set aside on the shelves in one press; moved, and let go.
 
-THE_TURN = 1
+LOCK_PK = 1
 KEPT = (HoldState.HELD, HoldState.OUT)
 
 
@@ -310,7 +310,7 @@ class Gathered:
 
     held: int
     set_aside: int
-    missing: tuple[GearNeed, ...]
+    missing: tuple[GearRequirement, ...]
 
 
 @transaction.atomic
@@ -318,19 +318,19 @@ def gear_gather(*, by: User, session: ClassSession, now: datetime | None = None)
     """Hold what the plan needs and is not held yet, and set aside jars, lids and supplies. Pressed again, it only adds
     what is lacking.
 
-    1. The session's row is locked and then the turn that all sessions share: two presses come one after the other, and
-    never wait for each other crosswise. 2. Of each kind the first free ones that take the loads are held on the day;
-    a gauge whose test is not good on that day is passed over. 3. What is set aside is chosen anew.
+    1. The session's row is locked and then the lock that all sessions share is taken: two presses come one after the
+    other, and never wait for each other crosswise. 2. Of each kind the first free ones that take the loads are held on
+    the day; a gauge whose test is not good on that day is passed over. 3. What is set aside is chosen anew.
     PermissionDenied; ValidationError for a session that is over.
     """
     run_check(by, session)
     moment = now_or(now)
     locked = session_lock(session)
-    turn_take()
-    before = needs_left(locked, gear_needs(plan_of(locked).hall))
-    for kind in dict.fromkeys(need.kind for need in before):
-        _hold_kind(by, locked, kind, [need for need in before if need.kind == kind], moment)
-    missing = tuple(needs_left(locked, tuple(before)))
+    set_aside_lock()
+    before = gear_missing(locked, gear_required(plan_of(locked).hall))
+    for kind in dict.fromkeys(piece.kind for piece in before):
+        _hold_kind(by, locked, kind, [piece for piece in before if piece.kind == kind], moment)
+    missing = tuple(gear_missing(locked, tuple(before)))
     return Gathered(len(before) - len(missing), set_aside(locked, moment), missing)
 
 
@@ -342,7 +342,7 @@ def gear_release(*, by: User, session: ClassSession, now: datetime | None = None
     """
     run_check(by, session)
     freed = 0
-    for gear in _standing(session):
+    for gear in _held(session):
         try:
             hold_cancel(by=by, hold=gear.hold, now=now)
         except AlreadyDone:
@@ -361,35 +361,35 @@ def codes_out(session: ClassSession) -> list[str]:
 
 def gear_move(*, by: User, session: ClassSession, now: datetime | None = None) -> None:
     """Bring the holds to the session's day, in the caller's transaction: all of them, or Taken and none."""
-    turn_take()
-    holds = [gear.hold for gear in _standing(session)]
+    set_aside_lock()
+    holds = [gear.hold for gear in _held(session)]
     if holds:
         holds_move(by=by, holds=holds, starts=session.day, ends=session.day, now=now)
     if session.set_aside.exists():
         set_aside(session, now_or(now))  # what keeps until the old day may not keep until the new one
 
 
-def needs_left(session: ClassSession, needs: tuple[GearNeed, ...]) -> list[GearNeed]:
-    """What is needed and not held: each held thing serves one need of its kind. One query.
+def gear_missing(session: ClassSession, required: tuple[GearRequirement, ...]) -> list[GearRequirement]:
+    """What is needed and not held: each held thing serves one piece of its kind. One query.
 
     A thing that was handed over stays where it is when the session moves: it counts where its days cover the new one.
     """
     kept = session.gear.filter(hold__state__in=KEPT, hold__starts__lte=session.day, hold__ends__gte=session.day)
     held = [gear.hold.thing for gear in kept.select_related("hold__thing")]
     left = []
-    for kind in dict.fromkeys(need.kind for need in needs):
-        wanted = [need for need in needs if need.kind == kind]
+    for kind in dict.fromkeys(piece.kind for piece in required):
+        wanted = [piece for piece in required if piece.kind == kind]
         met = matched(wanted, [thing.capacity for thing in held if thing.kind == kind])
-        left += [need for place, need in enumerate(wanted) if place not in met]
+        left += [piece for place, piece in enumerate(wanted) if place not in met]
     return left
 
 
 def set_aside(session: ClassSession, moment: datetime) -> int:
     """Choose anew what this session sets aside; the sum over all sessions never exceeds what is there. How many pieces.
 
-    In the caller's transaction, which others wait for (see turn_take).
+    In the caller's transaction, which others wait for (see set_aside_lock).
     """
-    turn_take()
+    set_aside_lock()
     takes = take_from(shelves(session, moment), plan_of(session).cookable)
     SetAside.objects.filter(session=session).delete()
     SetAside.objects.bulk_create(
@@ -406,34 +406,34 @@ def set_aside(session: ClassSession, moment: datetime) -> int:
     return sum(take.quantity for take in takes)
 
 
-def turn_take() -> None:
-    """Count the turn up: its row is locked until the transaction ends, so that of two sessions that gather at once the
+def set_aside_lock() -> None:
+    """Count the lock up: its row is locked until the transaction ends, so that of two sessions that gather at once the
     second reads the shelves only when the first has written. On SQLite the transaction has the whole database anyway.
     """
-    SetAsideTurn.objects.get_or_create(pk=THE_TURN)
-    SetAsideTurn.objects.filter(pk=THE_TURN).update(number=F("number") + 1)
+    SetAsideLock.objects.get_or_create(pk=LOCK_PK)
+    SetAsideLock.objects.filter(pk=LOCK_PK).update(number=F("number") + 1)
 
 
-def _standing(session: ClassSession) -> list[SessionGear]:
+def _held(session: ClassSession) -> list[SessionGear]:
     """The holds that are still to be collected."""
     return list(session.gear.filter(hold__state=HoldState.HELD).select_related("hold__thing"))
 
 
-def _hold_kind(by: User, session: ClassSession, kind: Kind, needs: list[GearNeed], moment: datetime) -> None:
-    """Hold things of one kind for as many of these needs as can be met."""
+def _hold_kind(by: User, session: ClassSession, kind: Kind, required: list[GearRequirement], moment: datetime) -> None:
+    """Hold things of one kind for as many of these pieces as can be had."""
     span, lost = Span(session.day, session.day), set[int]()
-    while needs:
+    while required:
         free = [
             thing
             for thing in free_on(kind, span, club_day(moment))
             if thing.pk not in lost and not what_test_wants(thing, session.day)
         ]
-        chosen = matched(needs, [thing.capacity for thing in free])
+        chosen = matched(required, [thing.capacity for thing in free])
         got = {place for place, thing in chosen.items() if _hold(by, session, free[thing], moment)}
         if len(got) == len(chosen):
             return
         lost |= {free[thing].pk for place, thing in chosen.items() if place not in got}
-        needs = [need for place, need in enumerate(needs) if place not in got]
+        required = [piece for place, piece in enumerate(required) if place not in got]
 
 
 def _hold(by: User, session: ClassSession, thing: Thing, moment: datetime) -> bool:

@@ -60,10 +60,9 @@ def signup_for_token(token: str) -> SignUp | None:
 
 # The line of a session: what comes free is offered in order, offers lapse, and the clock moves it on.
 #
-# Whatever changes the seats of a session first takes its turn: an UPDATE of the session's row, which holds back every
-# other turn at that session until the transaction ends, on PostgreSQL (the row's lock) and on SQLite (the one
-# writer).
-# Freeing a seat and offering it on is therefore one step to anybody else: no sign-up comes in between.
+# Whatever changes the seats of a session first locks them: an UPDATE of the session's row, which holds back every
+# other such write at that session until the transaction ends, on PostgreSQL (the row's lock) and on SQLite (the one
+# writer). Freeing a seat and offering it on is therefore one step to anybody else: no sign-up comes in between.
 
 
 @dataclass(frozen=True)
@@ -83,7 +82,7 @@ def seat_accept(*, by: User, signup: SignUp, now: datetime | None = None) -> Sig
     """
     if by.pk != signup.person_id or not by.is_active:
         raise PermissionDenied
-    session, moment = session_turn(signup.session_id), now_or(now)
+    session, moment = seats_lock(signup.session_id), now_or(now)
     if not session.is_published:
         raise AlreadyDone(_("This session does not take place any more."))
     begun_check(session, moment)
@@ -100,7 +99,7 @@ def seats_move_on(now: datetime) -> SeatsMoved:
 
     1. Offers whose time is over lapse. 2. People who left the club give their seats back. 3. What is free is offered
     in the order of the line. 4. What was written about allergies is erased a week after its session. Each session is a
-    transaction of its own: one that breaks does not hold up the others; its error is raised when all had their turn.
+    transaction of its own: one that breaks does not hold up the others; its error is raised when all were asked.
     """
     moment = now_or(now)
     needs_forget(now=moment)
@@ -112,8 +111,8 @@ def seats_move_on(now: datetime) -> SeatsMoved:
     )
 
 
-def session_turn(session_id: int) -> ClassSession:
-    """Wait for the turn at this session's seats, in the caller's transaction; the session as it is now.
+def seats_lock(session_id: int) -> ClassSession:
+    """Lock this session's seats until the caller's transaction ends; the session as it is now.
 
     The UPDATE changes nothing. It has to be the first statement that touches the session or its sign-ups.
     """
@@ -140,7 +139,7 @@ def seats_give_back(session_id: int, places: int) -> None:
 
 
 def line_fill(session: ClassSession, moment: datetime, *, arriving: SignUp | None = None) -> int:
-    """Give what is free to whoever the rule names, in the caller's turn; how many were offered a seat.
+    """Give what is free to whoever the rule names, under the caller's lock; how many were offered a seat.
 
     Whoever is signing up this very moment (`arriving`) is there to take the seat: seated, not offered.
     """
@@ -184,7 +183,7 @@ def _sessions_to_move(moment: datetime) -> list[int]:
 
 @transaction.atomic
 def _session_move_on(session_id: int, moment: datetime) -> SeatsMoved:
-    session = session_turn(session_id)
+    session = seats_lock(session_id)
     signups = SignUp.objects.filter(session=session)
     over = signups.filter(state=SignUpState.OFFERED)
     if session.starts_at > moment:  # else every offer is over: it may have been made before the session was moved
@@ -196,7 +195,7 @@ def _session_move_on(session_id: int, moment: datetime) -> SeatsMoved:
 
 
 def signup_close(signup: SignUp, state: SignUpState, moment: datetime) -> bool:
-    """Cancelled or lapsed, its seats given back, in the caller's turn; False when it was closed before.
+    """Cancelled or lapsed, its seats given back, under the caller's lock; False when it was closed before.
 
     What was written about allergies and access has done its work and is not kept.
     """
@@ -227,7 +226,7 @@ def signup_place(
 ) -> SignUp:
     """Sign up alone, or as a party of two with the companion's name. Seated where it is one's turn, else waiting.
 
-    1. What was written must make sense. 2. In a turn at the session's seats: the same token finds what it made the
+    1. What was written must make sense. 2. With the session's seats locked: the same token finds what it made the
     first time; sign-up must be open; one open sign-up each. 3. It goes to the end of the line, whatever the clock of
     this machine says, and 4. the line is served: whoever signs up is seated only if the rule reaches them.
     `named` are the instructors who were named to the person beside `needs`, by key: nobody else reads it.
@@ -240,7 +239,7 @@ def signup_place(
     try:
         with transaction.atomic():
             return _sign_up(by, session.pk, columns, named, token, now)
-    except IntegrityError:  # the token made something else, or a row came in without its turn
+    except IntegrityError:  # the token made something else, or a row came in without the lock
         raise AlreadyDone(_("You are signed up already.")) from None
 
 
@@ -252,7 +251,7 @@ def _sign_up(
     token: UUID,
     now: datetime | None,
 ) -> SignUp:
-    session, moment = session_turn(session_id), now_or(now)
+    session, moment = seats_lock(session_id), now_or(now)
     made = SignUp.objects.filter(token=token, person=by, session=session).first()
     if made is not None:
         return made
@@ -284,7 +283,7 @@ def signup_cancel(*, by: User, signup: SignUp, now: datetime | None = None) -> S
     """
     if by.pk != signup.person_id and not ClassSession.objects.run_by(by).filter(pk=signup.session_id).exists():
         raise PermissionDenied
-    session, moment = session_turn(signup.session_id), now_or(now)
+    session, moment = seats_lock(signup.session_id), now_or(now)
     begun_check(session, moment)
     if signup_close(signup, SignUpState.CANCELLED, moment):
         line_fill(session, moment)
@@ -296,7 +295,7 @@ def signup_cancel(*, by: User, signup: SignUp, now: datetime | None = None) -> S
 def signup_come_alone(*, by: User, signup: SignUp, now: datetime | None = None) -> SignUp:
     """The companion stays at home: the party of two becomes one, and keeps its seat or its place in the line."""
     _own(by, signup)
-    session, moment = session_turn(signup.session_id), now_or(now)
+    session, moment = seats_lock(signup.session_id), now_or(now)
     begun_check(session, moment)
     pair = SignUp.objects.filter(pk=signup.pk, places=2)
     if pair.filter(state__in=SEAT_STATES).update(places=1, companion="") == 1:
@@ -322,7 +321,7 @@ def signup_note(
     it, also where it is what was there before.
     """
     _own(by, signup)
-    session, moment = session_turn(signup.session_id), now_or(now)
+    session, moment = seats_lock(signup.session_id), now_or(now)
     begun_check(session, moment)
     signup.refresh_from_db()
     columns = _party(signup.places, companion, needs)

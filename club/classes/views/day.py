@@ -18,7 +18,7 @@ from club.classes.choices import SessionState
 from club.classes.forms import CallForm, CompanionForm, LearnedForm, OwnNoteForm, SessionPhotoForm, WalkInForm
 from club.classes.models import ClassSession, SessionPhoto, SessionReport, SignUp, Station, StationBatch
 from club.classes.papers import handout_pdf
-from club.classes.presentation import handout_of, roll_of, standing_of, stations_of
+from club.classes.presentation import handout_of, roll_of, stations_of, without_station
 from club.classes.services import day as services_day
 from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
@@ -147,7 +147,7 @@ def stations(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "session": session,
         "stations": shown,
-        "standing": standing_of(session),
+        "without_station": without_station(session),
         "to_start": [one for one in shown if one.batch is None and one.has_somebody],
         "now": now,
     }

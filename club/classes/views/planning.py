@@ -27,7 +27,7 @@ from club.classes.planning import plan_of
 from club.classes.presentation import plan_picture, plan_words
 from club.classes.services import gear as services
 from club.classes.services import sessions
-from club.classes.services.gear import GEAR_RULE, GearNeed, Shelf, gear_needs, jars_to_buy, shelves, to_buy
+from club.classes.services.gear import GEAR_RULE, GearRequirement, Shelf, gear_required, jars_to_buy, shelves, to_buy
 from club.classes.services.sessions import gear_refusals
 from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
@@ -66,12 +66,12 @@ def gear(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     session = session_to_run(user, pk)
     plan, there = plan_of(session), shelves(session, timezone.now())
-    needs, kept = gear_needs(plan.hall), list(session.set_aside.select_related("place__kitchen"))
+    required, kept = gear_required(plan.hall), list(session.set_aside.select_related("place__kitchen"))
     context = {
         "session": session,
-        "needs": _words(needs),
+        "required": _words(required),
         "held": session.gear.filter(hold__state__in=services.KEPT).select_related("hold__thing", "hold__person"),
-        "missing": _words(services.needs_left(session, needs)),
+        "missing": _words(services.gear_missing(session, required)),
         "kept": [(row, _name(row.what, row.key, there)) for row in kept],
         "shopping": [*jars_to_buy(plan.cookable, user.units, kept), *to_buy(plan.cookable, user.units, kept, there)],
         "refusals": [each.refusal for each in gear_refusals(session)],
@@ -113,9 +113,9 @@ def say_free(request: HttpRequest, session: ClassSession) -> None:
         messages.success(request, _("Everything that was kept for it is free again."))
 
 
-def _words(needs: Iterable[GearNeed]) -> str:
-    """ "2 × Preserving pan, 1 × Jar lifter": how many of each kind, in the order of the needs."""
-    counts = Counter(need.kind for need in needs)
+def _words(required: Iterable[GearRequirement]) -> str:
+    """ "2 × Preserving pan, 1 × Jar lifter": how many of each kind, in the order of the plan."""
+    counts = Counter(piece.kind for piece in required)
     return ", ".join(f"{count} × {kind_label(kind)}" for kind, count in counts.items())
 
 

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.classes.choices import SessionState
 from club.classes.forms import NotesForm, SignUpForm
 from club.classes.models import PLAN, ClassSession, SignUp, teachers_of, unread_by
-from club.classes.presentation import my_signups, session_told
+from club.classes.presentation import my_signups, session_context
 from club.classes.services import seats
 from club.classes.services.seats import signup_for_token
 from club.core.errors import AlreadyDone
@@ -45,7 +45,7 @@ def session_list(request: HttpRequest) -> HttpResponse:
 def session_page(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     session = session_for(user, pk)
-    return render(request, "classes/session.html", session_told(session, user, sign_up_form(session)))
+    return render(request, "classes/session.html", session_context(session, user, sign_up_form(session)))
 
 
 @require_POST
@@ -62,7 +62,7 @@ def sign_up(request: HttpRequest, pk: int) -> HttpResponse:
         except AlreadyDone as done:
             messages.info(request, str(done))
             return redirect(session)
-    return render(request, "classes/session.html", session_told(session, user, form))
+    return render(request, "classes/session.html", session_context(session, user, form))
 
 
 def session_for(user: User, pk: int) -> ClassSession:

@@ -21,7 +21,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.classes.choices import SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp, SignUpQuerySet
-from club.classes.rules import lapsing_told_at, offer_told_at
+from club.classes.rules import lapsing_notice_at, offer_notice_at
 from club.classes.services import seat_path
 from club.core.clock import in_utc, moment_near
 from club.members.models import User
@@ -195,7 +195,7 @@ class SeatOffered(OfferRule):
     def due_at(self, sign_up: SignUp, now: datetime) -> datetime:
         assert sign_up.offered_at is not None
         assert sign_up.offer_until is not None
-        return offer_told_at(sign_up.offered_at, sign_up.offer_until, ZoneInfo(sign_up.session.zone))
+        return offer_notice_at(sign_up.offered_at, sign_up.offer_until, ZoneInfo(sign_up.session.zone))
 
 
 class SeatLapsing(OfferRule):
@@ -205,7 +205,7 @@ class SeatLapsing(OfferRule):
     def due_at(self, sign_up: SignUp, now: datetime) -> datetime:
         assert sign_up.offered_at is not None
         assert sign_up.offer_until is not None
-        return lapsing_told_at(sign_up.offered_at, sign_up.offer_until, ZoneInfo(sign_up.session.zone))
+        return lapsing_notice_at(sign_up.offered_at, sign_up.offer_until, ZoneInfo(sign_up.session.zone))
 
 
 class ClassBelowMinimum(Rule[ClassSession]):

@@ -39,7 +39,7 @@ MORNING_AT, EVENING_AT = time(9), time(18)
 # News of yesterday is told still; older than that somebody has seen it on the site. Our own choice, no source.
 NEWS_FOR = timedelta(days=2)
 # For a lot in a freezer; our own choice, no source.
-FREEZER_TOLD_FOR = timedelta(days=30)
+FREEZER_CALLED_FOR = timedelta(days=30)
 SHORTEST_MONTHS = min(PLAIN_MONTHS[1], CITRUS_MONTHS[1])
 
 
@@ -63,12 +63,12 @@ class FreezerAgeing(Rule[FreezerItem]):
     def due_rows(self, now: datetime) -> Iterator[FreezerItem]:
         """Each lot that is still there and passed its best within the last month."""
         today = club_day(now)
-        oldest = months_later(today, -PLAIN_MONTHS[1]) - 2 * FREEZER_TOLD_FOR
+        oldest = months_later(today, -PLAIN_MONTHS[1]) - 2 * FREEZER_CALLED_FOR
         youngest = months_later(today, -SHORTEST_MONTHS)
         frozen = FreezerItem.objects.there().filter(frozen_on__range=(oldest, youngest), put_in_by__is_active=True)
         for item in frozen:
             best_until = item.keeping.best_until
-            if at_hour(best_until, MORNING_AT) <= now and best_until > today - FREEZER_TOLD_FOR:
+            if at_hour(best_until, MORNING_AT) <= now and best_until > today - FREEZER_CALLED_FOR:
                 yield item
 
     def open_row(self, reminder: Reminder, now: datetime) -> FreezerItem | None:

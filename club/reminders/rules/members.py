@@ -29,7 +29,7 @@ from club.reminders.rules import AnyRule, Rule, format_day, stamp
 from recipes.models import Revision, RevisionQuerySet, RevisionState
 
 # Our own choice, no source: a site that was down for so long tells of it still.
-TOLD_WITHIN = timedelta(days=14)
+NEWS_WITHIN = timedelta(days=14)
 
 
 class KitchenInvited(Rule[KitchenInvitation]):
@@ -82,7 +82,7 @@ class AltitudeChanged(Rule[ChangeForPerson]):
 
     def due_rows(self, now: datetime) -> Iterator[ChangeForPerson]:
         """Two queries."""
-        recent = AltitudeChange.objects.filter(changed_at__gt=now - TOLD_WITHIN).order_by("changed_at", "pk")
+        recent = AltitudeChange.objects.filter(changed_at__gt=now - NEWS_WITHIN).order_by("changed_at", "pk")
         last = {change.kitchen_id: change for change in recent}
         if last:
             active = Kitchen.objects.filter(pk__in=last, people__is_active=True).order_by()

@@ -107,7 +107,7 @@ def skill_lacks(thing: Thing, person: User) -> bool:
     """Whether the person still has to learn it, or to have it waived."""
     if not thing.skill:
         return False
-    return not SkillRecord.objects.standing().filter(person=person, skill=thing.skill).exists()
+    return not SkillRecord.objects.valid().filter(person=person, skill=thing.skill).exists()
 
 
 def skill_check(thing: Thing, person: User) -> None:

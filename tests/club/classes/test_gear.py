@@ -12,7 +12,7 @@ from club.classes.choices import SessionState
 from club.classes.models import SessionGear, SetAside
 from club.classes.planning import plan_of
 from club.classes.services import gear, sessions
-from club.classes.services.gear import gear_needs, jars_lacking, jars_to_buy, piece_of, shelves, to_buy
+from club.classes.services.gear import gear_required, jars_lacking, jars_to_buy, piece_of, shelves, to_buy
 from inventory.equipment import services as things
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold
@@ -50,7 +50,7 @@ def aside(session) -> dict[tuple[str, str], int]:
 def test_what_a_station_needs_follows_from_its_plan():
     session = draft(make_instructor())
     make_station(session, pots=2, burners_w=[2000, 2000, 2000], cooks=2)
-    wanted = gear_needs(plan_of(session).hall)
+    wanted = gear_required(plan_of(session).hall)
     by_station = {n: sorted(need.kind for need in wanted if need.station == n) for n in (1, 2)}
     assert by_station[1] == [
         Kind.BOILING_WATER,
@@ -65,7 +65,7 @@ def test_what_a_station_needs_follows_from_its_plan():
 
 def test_a_freezer_recipe_takes_no_canner():
     session = draft(make_instructor(), revision=make_revision(method="freezer", process=None, process_seen=None))
-    assert Kind.BOILING_WATER not in {need.kind for need in gear_needs(plan_of(session).hall)}
+    assert Kind.BOILING_WATER not in {need.kind for need in gear_required(plan_of(session).hall)}
 
 
 def test_one_press_holds_the_first_free_thing_of_each_kind_for_the_day_and_names_what_is_missing():

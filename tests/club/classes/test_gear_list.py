@@ -7,7 +7,7 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.classes.services.gear import GearNeed, matched
+from club.classes.services.gear import GearRequirement, matched
 from inventory.equipment.choices import Kind
 
 SIZES = ("half-pint", "pint")
@@ -15,7 +15,7 @@ COUNTS = st.dictionaries(st.sampled_from(SIZES), st.integers(1, 3), max_size=2)
 
 
 def need(**jars):
-    return GearNeed(Kind.BOILING_WATER, 1, {size.replace("_", "-"): count for size, count in jars.items()})
+    return GearRequirement(Kind.BOILING_WATER, 1, {size.replace("_", "-"): count for size, count in jars.items()})
 
 
 def test_the_canner_for_every_jar_is_left_to_whom_no_other_serves():
@@ -29,7 +29,7 @@ def test_a_thing_without_jars_serves_the_first_who_needs_one():
 
 @given(st.lists(COUNTS, max_size=4), st.lists(COUNTS, max_size=4))
 def test_no_other_way_of_giving_them_out_meets_more(wanted, capacities):
-    needs = [GearNeed(Kind.BOILING_WATER, 1, jars) for jars in wanted]
+    needs = [GearRequirement(Kind.BOILING_WATER, 1, jars) for jars in wanted]
     found = matched(needs, capacities)
     assert all(needs[n].is_met_by(capacities[thing]) for n, thing in found.items())
     assert len(set(found.values())) == len(found)

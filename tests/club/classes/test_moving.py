@@ -11,7 +11,7 @@ from club.classes.choices import SessionState
 from club.classes.models import ClassSession
 from club.classes.planning import plan_of
 from club.classes.services import gear
-from club.classes.services.gear import gear_needs
+from club.classes.services.gear import gear_required
 from club.classes.services.sessions import PlanRefused, session_move
 from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.models import Hold
@@ -127,11 +127,11 @@ def test_another_instructor_moves_nothing(session):
 def test_gear_that_was_handed_over_is_not_counted_on_for_a_later_day(by, session):
     thing = Hold.objects.get(thing__code="BWC-01").thing
     loan_hand_over(by=make_keeper(), thing=thing, person=by, due_on=SATURDAY, condition=Condition.GOOD, now=NOW)
-    needs = gear_needs(plan_of(session).hall)
+    needs = gear_required(plan_of(session).hall)
     canners = [need for need in needs if need.kind == Kind.BOILING_WATER]
-    assert not gear.needs_left(session, canners)
+    assert not gear.gear_missing(session, canners)
     moved = move(by, session)
-    assert len(gear.needs_left(moved, canners)) == 1
+    assert len(gear.gear_missing(moved, canners)) == 1
 
 
 def test_a_session_that_people_came_to_is_not_moved_any_more():

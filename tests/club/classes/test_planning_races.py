@@ -51,7 +51,7 @@ def drafts(by, count=RACERS, revision=None):
 
 def test_four_sessions_that_set_aside_at_once_never_count_on_more_than_there_is(monkeypatch):
     slowly(monkeypatch, gear, "take_from")
-    gear.turn_take()
+    gear.set_aside_lock()
     by, keeper = make_instructor(), make_keeper()
     make_jars(jars.store_place(), 12, size="half-pint", by=keeper)  # each of the four wants five
     sessions = drafts(by)
@@ -71,7 +71,7 @@ def test_four_sessions_that_hold_at_once_share_the_canners_and_hold_none_twice()
 
 
 def test_one_press_in_four_places_holds_one_canner(monkeypatch):
-    slowly(monkeypatch, gear, "needs_left")
+    slowly(monkeypatch, gear, "gear_missing")
     by = make_instructor()
     for number in range(4):
         make_thing(code=f"BWC-{number}", capacity={"half-pint": 12})

@@ -16,9 +16,9 @@ from club.classes.rules import (
     Hours,
     Waiter,
     day_hours_after,
-    lapsing_told_at,
+    lapsing_notice_at,
     next_in_line,
-    offer_told_at,
+    offer_notice_at,
     offer_until,
     singles_may_pass,
 )
@@ -104,18 +104,18 @@ def test_the_night_ends_at_eight_by_the_hall_s_clock_on_the_day_the_clock_change
 
 
 def test_who_is_offered_a_seat_by_night_is_told_in_the_morning_unless_that_is_too_late():
-    assert offer_told_at(wall(10, 15), wall(12, 15), DENVER) == wall(10, 15)
-    assert offer_told_at(wall(10, 23), wall(12, 23), DENVER) == wall(11, 8)
-    assert offer_told_at(wall(18, 2), wall(18, 12), DENVER) == wall(18, 8)
-    assert offer_told_at(wall(18, 22), wall(19, 10), DENVER) == wall(18, 22)
+    assert offer_notice_at(wall(10, 15), wall(12, 15), DENVER) == wall(10, 15)
+    assert offer_notice_at(wall(10, 23), wall(12, 23), DENVER) == wall(11, 8)
+    assert offer_notice_at(wall(18, 2), wall(18, 12), DENVER) == wall(18, 8)
+    assert offer_notice_at(wall(18, 22), wall(19, 10), DENVER) == wall(18, 22)
 
 
 def test_the_second_call_comes_with_a_quarter_of_the_time_left_by_day_where_it_can():
-    assert lapsing_told_at(wall(10, 20), wall(12, 20), DENVER) == wall(12, 8)
-    assert lapsing_told_at(wall(17, 10), wall(17, 14), DENVER) == wall(17, 13)
-    assert lapsing_told_at(wall(10, 15), wall(12, 15), DENVER) == wall(12, 8)  # a quarter would be three at night
-    assert lapsing_told_at(wall(10, 8, 30), wall(12, 8, 30), DENVER) == wall(11, 20, 30)
-    assert lapsing_told_at(wall(18, 2), wall(18, 12), DENVER) == wall(18, 11)  # of the four hours since it was told
+    assert lapsing_notice_at(wall(10, 20), wall(12, 20), DENVER) == wall(12, 8)
+    assert lapsing_notice_at(wall(17, 10), wall(17, 14), DENVER) == wall(17, 13)
+    assert lapsing_notice_at(wall(10, 15), wall(12, 15), DENVER) == wall(12, 8)  # a quarter would be three at night
+    assert lapsing_notice_at(wall(10, 8, 30), wall(12, 8, 30), DENVER) == wall(11, 20, 30)
+    assert lapsing_notice_at(wall(18, 2), wall(18, 12), DENVER) == wall(18, 11)  # of the four hours since it was told
 
 
 minutes = st.integers(0, 20 * 24 * 60)
@@ -133,8 +133,8 @@ def test_an_offer_ends_after_it_was_made_by_the_start_and_in_the_order_of_making
         assert (until is None) == (made >= starts - LAST_OFFER_BEFORE)
         if until is not None:
             assert made + min(SHORT_OFFER, starts - made) <= until <= min(starts, made + OFFER_STANDS)
-            assert made <= offer_told_at(made, until, zone) < until
-            assert offer_told_at(made, until, zone) < lapsing_told_at(made, until, zone) < until
+            assert made <= offer_notice_at(made, until, zone) < until
+            assert offer_notice_at(made, until, zone) < lapsing_notice_at(made, until, zone) < until
     if None not in ends:
         assert ends[0] <= ends[1]
 

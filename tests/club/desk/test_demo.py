@@ -14,7 +14,7 @@ from club.core.clock import club_day
 from club.desk.dashboard import desk_for
 from club.members.models import Kitchen, SkillRecord, User
 from club.reminders.models import NotificationSettings
-from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down
+from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_load
 from club.season.presentation import season_of
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
 from inventory.batches.tracing import waiting
@@ -34,7 +34,7 @@ def laid_down(django_db_setup, django_db_blocker):
     """The demo club once for all tests of this module; what each of them writes is taken back."""
     with helpers.filled_once(django_db_blocker):
         library_load(paths=[LIBRARY])
-        yield demo_lay_down(now=timezone.now())
+        yield demo_load(now=timezone.now())
 
 
 @pytest.fixture
@@ -121,7 +121,7 @@ def test_the_demo_has_freezers_jars_to_give_and_a_recall_that_waits_for_an_answe
 def test_the_demo_has_a_class_that_was_held_one_that_fills_and_one_being_planned(demo):
     held, coming, draft = ClassSession.objects.order_by("starts_at")
     assert (held.state, coming.state, draft.state) == ("held", "published", "draft")
-    assert SkillRecord.objects.standing().filter(skill="spreads", how="class").count() == 3  # the fourth did not come
+    assert SkillRecord.objects.valid().filter(skill="spreads", how="class").count() == 3  # the fourth did not come
     assert coming.seats_left == 0
     assert sorted(coming.signups.open().values_list("state", flat=True)) == [
         "offered",
@@ -142,7 +142,7 @@ def test_every_printed_sign_in_opens_the_desk(demo, client):
 def test_the_demo_is_refused_where_there_are_people_and_changes_nothing(demo):
     before = Batch.objects.count()
     with pytest.raises(DemoRefused):
-        demo_lay_down(now=timezone.now())
+        demo_load(now=timezone.now())
     with pytest.raises(CommandError, match="people here already"):
         call_command("load_demo", "--even-here")
     assert Batch.objects.count() == before

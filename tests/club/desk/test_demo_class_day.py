@@ -11,7 +11,7 @@ from club.classes.choices import SessionState
 from club.classes.models import CannerLoad, OwnNote, SignUp, StationBatch
 from club.reminders import outbox
 from club.reminders.models import Reminder
-from club.run.demo import class_day_lay_down
+from club.run.demo import class_day_load
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar, SealCheck
 from tests.factories.classes import make_session, make_signup, make_station
@@ -32,7 +32,7 @@ def session():
 
 
 def test_a_past_session_is_held_cooked_and_looked_at(session):
-    held = class_day_lay_down(session, now=session.ends_at + timedelta(days=9))
+    held = class_day_load(session, now=session.ends_at + timedelta(days=9))
     assert held.state == SessionState.HELD
     assert list(SignUp.objects.order_by("joined_at", "pk").values_list("came", flat=True)) == [2, 1, 0]
     assert set(Batch.objects.values_list("state", flat=True)) == {BatchState.CHECKED}
@@ -47,7 +47,7 @@ def test_a_past_session_is_held_cooked_and_looked_at(session):
 
 def test_seals_whose_hour_has_not_come_wait_for_it(session):
     now = session.ends_at + timedelta(hours=13)
-    class_day_lay_down(session, now=now)
+    class_day_load(session, now=now)
     assert set(Batch.objects.values_list("state", flat=True)) == {BatchState.OUT}
     outbox.gather(now)
     due = set(Reminder.objects.filter(rule="seal-check").values_list("person", flat=True))
@@ -57,4 +57,4 @@ def test_seals_whose_hour_has_not_come_wait_for_it(session):
 def test_a_session_without_sign_ups_has_nothing_to_lay_down(session):
     SignUp.objects.all().delete()
     with pytest.raises(ValidationError, match="call the roll"):
-        class_day_lay_down(session, now=session.ends_at + timedelta(days=1))
+        class_day_load(session, now=session.ends_at + timedelta(days=1))

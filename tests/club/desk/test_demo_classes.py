@@ -11,7 +11,7 @@ from club.classes.models import ClassSession
 from club.classes.planning import plan_of
 from club.classes.services.sessions import publish_refusals
 from club.core.clock import club_day
-from club.run.demo import demo_lay_down, saturday_from
+from club.run.demo import demo_load, saturday_from
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 
@@ -21,7 +21,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def demo():
     library_load(paths=[LIBRARY])
-    demo_lay_down(now=timezone.now())
+    demo_load(now=timezone.now())
     return {session.state: session for session in ClassSession.objects.select_related("hall")}
 
 

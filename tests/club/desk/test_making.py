@@ -113,7 +113,7 @@ def test_a_kitchen_without_an_altitude_gives_no_plan(client, cook, recipes):
     nowhere = make_kitchen(cook, altitude="")
     client.force_login(cook)
     page = client.get(MAKE, {"kitchen": nowhere.pk, "fruit_1": "plums", "weight_1": "4 kg"})
-    assert not any(fit.ok for fruit in page.context["making"].fruits for fit, _query in fruit.fits)
+    assert not any(fit.ok for fruit in page.context["suggestions"].fruits for fit, _query in fruit.fits)
     assert "has no altitude yet" in page.content.decode()
 
 
@@ -121,14 +121,14 @@ def test_half_filled_rows_are_refused_beside_their_field(client, cook, kitchen):
     client.force_login(cook)
     page = client.get(MAKE, {"fruit_1": "plums", "weight_2": "1 kg", "fruit_3": "figs", "weight_3": "3 cups"})
     assert set(page.context["form"].errors) == {"weight_1", "fruit_2", "weight_3"}
-    assert "making" not in page.context
+    assert "suggestions" not in page.context
 
 
 def test_somebody_elses_kitchen_is_no_choice(client, cook, kitchen):
     client.force_login(cook)
     page = client.get(MAKE, {"kitchen": make_kitchen(make_person()).pk})
     assert page.context["form"].errors.get("kitchen")
-    assert "making" not in page.context
+    assert "suggestions" not in page.context
 
 
 def test_the_empties_of_the_kitchen_are_told(cook, kitchen):

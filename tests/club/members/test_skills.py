@@ -38,8 +38,8 @@ def test_a_class_takes_the_place_of_a_waiver(instructor):
     record = make_skill(person)
     waiver.refresh_from_db()
     assert waiver.withdrawn_at is not None
-    assert [one.how for one in SkillRecord.objects.standing().filter(person=person)] == [SkillHow.CLASS]
-    assert record.told == "Under pressure"
+    assert [one.how for one in SkillRecord.objects.valid().filter(person=person)] == [SkillHow.CLASS]
+    assert record.reason == "Under pressure"
 
 
 @pytest.mark.parametrize("reason", ["", "   "])
@@ -71,7 +71,7 @@ def test_what_was_withdrawn_is_kept_and_can_be_gained_again(instructor):
     record = make_skill(person)
     assert services.skill_withdraw(by=instructor, record=record)
     assert not services.skill_withdraw(by=instructor, record=record)
-    assert not SkillRecord.objects.standing().filter(person=person).exists()
+    assert not SkillRecord.objects.valid().filter(person=person).exists()
     assert make_skill(person).pk != record.pk
 
 
@@ -91,9 +91,9 @@ def test_an_instructor_waives_on_the_page_and_takes_back(client, instructor):
     assert not SkillRecord.objects.exists()
     client.post(reverse("members:skills"), asked | {"reason": "Showed it to me."})
     record = SkillRecord.objects.get()
-    assert (record.person, record.how, record.told) == (person, SkillHow.WAIVED, "Showed it to me.")
+    assert (record.person, record.how, record.reason) == (person, SkillHow.WAIVED, "Showed it to me.")
     client.post(reverse("members:skill-withdraw", args=[record.pk]))
-    assert not SkillRecord.objects.standing().exists()
+    assert not SkillRecord.objects.valid().exists()
 
 
 @pytest.mark.parametrize("role", [None, Role.KEEPER, Role.ORGANISER])
@@ -102,7 +102,7 @@ def test_the_page_is_for_those_who_teach(client, role):
     client.force_login(make_person(*([role] if role else [])))
     assert client.get(reverse("members:skills")).status_code == 403
     assert client.post(reverse("members:skill-withdraw", args=[record.pk])).status_code == 403
-    assert SkillRecord.objects.standing().exists()
+    assert SkillRecord.objects.valid().exists()
 
 
 @pytest.mark.parametrize("rows", [1, 30])

@@ -16,7 +16,7 @@ from club.reminders.services import RULES, inbox_read_all, kind_mute, mailbox_no
 from inventory.jars.services import supply_use
 from tests.factories.jars import make_stock, make_supply
 from tests.factories.members import make_person
-from tests.factories.reminders import make_notification_settings, make_told
+from tests.factories.reminders import make_notification_settings, make_received
 
 pytestmark = pytest.mark.django_db
 
@@ -103,9 +103,9 @@ def test_a_site_that_slept_over_the_hour_sends_it_within_two_days_and_not_after(
 
 
 def test_what_does_not_keep_a_week_is_never_in_it(keeper):
-    make_told(keeper, rule="seal-check", state=ReminderState.SHOWN, sent_at=FRIDAY)
+    make_received(keeper, rule="seal-check", state=ReminderState.SHOWN, sent_at=FRIDAY)
     assert list(RULES["weekly-digest"].due(MONDAY)) == []
-    make_told(keeper, rule="supply-low", state=ReminderState.SHOWN, sent_at=FRIDAY)
+    make_received(keeper, rule="supply-low", state=ReminderState.SHOWN, sent_at=FRIDAY)
     assert len(list(RULES["weekly-digest"].due(MONDAY))) == 1
 
 
@@ -144,6 +144,6 @@ def test_a_digest_at_night_is_what_she_asked_for(low, keeper, mailoutbox):
 def test_it_costs_two_queries_for_one_person_and_for_thirty(rows, django_assert_max_num_queries):
     for _ in range(rows):
         person = make_notification_settings(make_person(), digest_weekday=0).person
-        make_told(person, rule="supply-low", state=ReminderState.SHOWN, sent_at=FRIDAY)
+        make_received(person, rule="supply-low", state=ReminderState.SHOWN, sent_at=FRIDAY)
     with django_assert_max_num_queries(2):
         assert len(list(RULES["weekly-digest"].due(MONDAY))) == rows

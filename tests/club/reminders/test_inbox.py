@@ -13,7 +13,7 @@ from club.members.models import User
 from club.reminders.models import Reminder, ReminderState
 from club.reminders.services import MOST_COUNTED, inbox_read_all, unread_count
 from tests.factories.members import make_organiser, make_person
-from tests.factories.reminders import make_told
+from tests.factories.reminders import make_received
 
 pytestmark = pytest.mark.django_db
 
@@ -29,8 +29,8 @@ def person(client) -> User:
 
 
 def test_she_sees_what_was_mailed_and_what_was_shown_the_latest_first(client, person):
-    make_told(person, "The older one", sent_at=NOW)
-    make_told(person, "The newer one", sent_at=NOW + timedelta(hours=1), state=ReminderState.SHOWN)
+    make_received(person, "The older one", sent_at=NOW)
+    make_received(person, "The newer one", sent_at=NOW + timedelta(hours=1), state=ReminderState.SHOWN)
     page = client.get(INBOX).content.decode()
     assert page.index("The newer one") < page.index("The older one")
     assert page.count("also by mail") == 1
@@ -38,15 +38,15 @@ def test_she_sees_what_was_mailed_and_what_was_shown_the_latest_first(client, pe
 
 @pytest.mark.parametrize("state", [ReminderState.DUE, ReminderState.SENDING, ReminderState.SETTLED, ReminderState.DEAD])
 def test_what_she_was_not_told_is_not_there(client, person, state):
-    make_told(person, "Told")
-    make_told(person, "Untold", state=state)
+    make_received(person, "Told")
+    make_received(person, "Untold", state=state)
     page = client.get(INBOX).content.decode()
     assert "Told" in page
     assert "Untold" not in page
 
 
 def test_another_ones_is_not_there_and_cannot_be_opened_not_even_by_an_organiser(client, person):
-    reminder = make_told(person, "Hers")
+    reminder = make_received(person, "Hers")
     assert "Hers" in client.get(INBOX).content.decode()
     for other in (make_person(), make_organiser()):
         client.force_login(other)
@@ -57,7 +57,7 @@ def test_another_ones_is_not_there_and_cannot_be_opened_not_even_by_an_organiser
 
 
 def test_opening_one_leads_to_its_page_and_marks_it_read_at_the_first_time(client, person):
-    reminder, other = make_told(person, path="/batches/26-1/seals/"), make_told(person)
+    reminder, other = make_received(person, path="/batches/26-1/seals/"), make_received(person)
     answer = client.post(reverse("reminders:open", args=[reminder.pk]))
     assert answer.url == "/batches/26-1/seals/"
     reminder.refresh_from_db()
@@ -71,14 +71,14 @@ def test_opening_one_leads_to_its_page_and_marks_it_read_at_the_first_time(clien
 
 @pytest.mark.parametrize("path", ["https://elsewhere.example/", "//elsewhere.example/", "", "/\\elsewhere.example"])
 def test_a_path_that_leads_off_the_site_is_not_followed(client, person, path):
-    reminder = make_told(person, path=path)
+    reminder = make_received(person, path=path)
     assert client.post(reverse("reminders:open", args=[reminder.pk])).url == INBOX
 
 
 def test_marking_all_read_marks_hers_alone(client, person):
-    make_told(person)
-    make_told(person)
-    theirs = make_told(make_person())
+    make_received(person)
+    make_received(person)
+    theirs = make_received(make_person())
     client.post(reverse("reminders:read-all"))
     assert unread_count(person) == 0
     assert unread_count(theirs.person) == 1
@@ -87,7 +87,7 @@ def test_marking_all_read_marks_hers_alone(client, person):
 
 @pytest.mark.parametrize("name", ["open", "read-all"])
 def test_marking_wants_a_post_and_a_person(client, person, name):
-    reminder = make_told(person)
+    reminder = make_received(person)
     address = reverse(f"reminders:{name}", args=[reminder.pk] if name == "open" else [])
     assert client.get(address).status_code == 405
     client.logout()
@@ -100,8 +100,8 @@ def test_an_empty_inbox_says_so(client, person):
 
 
 def test_the_head_of_every_page_says_how_many_wait(client, person):
-    make_told(person)
-    make_told(person, read_at=NOW)
+    make_received(person)
+    make_received(person, read_at=NOW)
     for page in (INBOX, "/", "/recipes/"):
         assert '<span class="unread">1<' in client.get(page).content.decode()
     inbox_read_all(by=person)
@@ -109,7 +109,7 @@ def test_the_head_of_every_page_says_how_many_wait(client, person):
 
 
 def test_many_are_many(client, person):
-    row = make_told(person)
+    row = make_received(person)
     more = [
         Reminder(
             person=person,
@@ -145,7 +145,7 @@ def test_nobodys_page_asks_nothing(client, django_assert_num_queries):
 @pytest.mark.parametrize("rows", [1, 30, 61])
 def test_the_inbox_asks_as_many_queries_for_many_rows_as_for_one(client, person, rows, django_assert_max_num_queries):
     for _ in range(rows):
-        make_told(person)
+        make_received(person)
     with django_assert_max_num_queries(5):  # session, person, count, rows, unread
         page = client.get(INBOX).content.decode()
     assert page.count("letter-open") == min(rows, 30)

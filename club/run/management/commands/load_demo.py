@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_lay_down, signs_of_others
+from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_load, signs_of_others
 
 
 class Command(BaseCommand):
@@ -28,7 +28,7 @@ class Command(BaseCommand):
                 "nothing was laid down. Unset what is named, or say --even-here if nobody else can reach this site."
             )
         try:
-            club = demo_lay_down(now=timezone.now())
+            club = demo_load(now=timezone.now())
         except DemoRefused as refused:
             raise CommandError(str(refused)) from refused
         laid = f"{len(club.people)} people, {len(club.kitchens)} kitchens, {len(club.batches)} batches"

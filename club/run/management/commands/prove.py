@@ -114,8 +114,8 @@ class Command(BaseCommand):
             self.say(f"== {hour.moment}, CLUB_TIME_ZONE={hour.zone}")
             ahead = datetime.fromisoformat(hour.moment).replace(tzinfo=ZONE_OF_THE_TESTS).timestamp() - time.time()
             moved = [faketime, "-f", f"{ahead:+.0f}s"] if faketime else []
-            told = {"TEST_CLOCK": hour.moment, "CLUB_TIME_ZONE": hour.zone, "TEST_WHOLE": "1"}
-            if self.run_tests([*left_out, *pytest_arguments], within=moved, told=told) != 0:
+            environment = {"TEST_CLOCK": hour.moment, "CLUB_TIME_ZONE": hour.zone, "TEST_WHOLE": "1"}
+            if self.run_tests([*left_out, *pytest_arguments], within=moved, environment=environment) != 0:
                 failed.append(hour.moment)
         self.say(f"{len(HOURS) - len(failed)} of {len(HOURS)} hours passed. Failed: {', '.join(failed) or 'none'}")
         sys.exit(1 if failed else 0)
@@ -148,7 +148,7 @@ class Command(BaseCommand):
             self.say(f"NO CHROMIUM on this machine: the browser tests will {'fail' if required else 'be skipped'}.")
 
     def run_tests(
-        self, arguments: Sequence[str], *, within: Sequence[str] = (), told: Mapping[str, str] | None = None
+        self, arguments: Sequence[str], *, within: Sequence[str] = (), environment: Mapping[str, str] | None = None
     ) -> int:
         """In a data folder that lives as long as the run: a proof never touches the club's own data."""
         with tempfile.TemporaryDirectory(prefix="kettlehall-prove-") as data_dir:
@@ -156,7 +156,12 @@ class Command(BaseCommand):
             return subprocess.run(
                 [*within, sys.executable, "-m", "pytest", *SIDE_BY_SIDE, *arguments],
                 cwd=settings.BASE_DIR,
-                env={**os.environ, **(told or {}), "KETTLEHALL_OWN_ENVIRONMENT": "1", "KETTLEHALL_DATA": data_dir},
+                env={
+                    **os.environ,
+                    **(environment or {}),
+                    "KETTLEHALL_OWN_ENVIRONMENT": "1",
+                    "KETTLEHALL_DATA": data_dir,
+                },
             ).returncode
 
     def say(self, line: str) -> None:
