@@ -95,7 +95,8 @@ def _taken_one(rows: list[SignUp], now: datetime) -> Entry | None:
     had_a_seat = any(row.seated_at or row.offered_at for row in rows)
     if not had_a_seat or (called_off is not None and called_off < now - CALLED_OFF_FOR):
         return None
-    moments = [moment for row in rows for moment in _moments(row)]
+    changes = (moment for row in rows for moment in (row.joined_at, row.offered_at, row.seated_at, row.closed_at))
+    moments = [moment for moment in changes if moment is not None]
     return session_entry(
         last.session,
         sequence=len(moments),
@@ -103,10 +104,6 @@ def _taken_one(rows: list[SignUp], now: datetime) -> Entry | None:
         is_cancelled=last.state not in SEAT_STATES,
         is_tentative=last.state == SignUpState.OFFERED,
     )
-
-
-def _moments(row: SignUp) -> list[datetime]:
-    return [moment for moment in (row.joined_at, row.offered_at, row.seated_at, row.closed_at) if moment is not None]
 
 
 def _taught(person: User, now: datetime) -> Iterator[Entry]:

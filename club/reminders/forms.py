@@ -25,17 +25,13 @@ CLOCK = {"type": "time"}
 HOURS = [(hour, f"{hour:02}:00") for hour in range(24)]
 
 
-def weekday_choices() -> list[tuple[str, Any]]:
-    return [("", _("No, each one as it comes")), *((str(day), name) for day, name in WEEKDAYS.items())]
-
-
 class NotificationSettingsForm(forms.Form):
     zone_name = forms.ChoiceField(label=_("Time zone"), required=False)
     quiet_from = forms.TimeField(label=_("No mail from"), widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"))
     quiet_until = forms.TimeField(label=_("until"), widget=forms.TimeInput(attrs=CLOCK, format="%H:%M"))
     digest_weekday = forms.TypedChoiceField(
         label=_("What can wait, together once a week"),
-        choices=weekday_choices,
+        choices=[("", _("No, each one as it comes")), *((str(day), name) for day, name in WEEKDAYS.items())],
         coerce=int,
         empty_value=None,
         required=False,

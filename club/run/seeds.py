@@ -241,7 +241,9 @@ def ledger_seed(
     Starts from the balances there are and leaves every one right. For an empty or a trial site: it invents.
     """
     accounts = {kind: outside_place(kind) for kind in sorted(OUTSIDE)}
-    ledger = _Ledger(by, places, people, lots, random.Random(seed), accounts, _balances())
+    rows = Balance.objects.values_list("place", "size", "state", "batch", "count")
+    balances: Counter[Key] = Counter({(place, size, state, lot): count for place, size, state, lot, count in rows})
+    ledger = _Ledger(by, places, people, lots, random.Random(seed), accounts, balances)
     step = timedelta(days=365) / max(movements, 1)
     began = until - timedelta(days=365)
     for first in range(0, movements, PORTION):
@@ -249,11 +251,6 @@ def ledger_seed(
         Movement.objects.bulk_create(ledger.movement(began + step * number) for number in portion)
     _write_balances(ledger.balances)
     return movements
-
-
-def _balances() -> Counter[Key]:
-    rows = Balance.objects.values_list("place", "size", "state", "batch", "count")
-    return Counter({(place, size, state, lot): count for place, size, state, lot, count in rows})
 
 
 def _write_balances(balances: Counter[Key]) -> None:

@@ -7,13 +7,17 @@ its log: half a site that looks well is worse than none.
 
 from __future__ import annotations
 
+import contextlib
+import signal
 import subprocess
 import sys
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import FrameType
+from typing import NoReturn
 
 from club.run.children import end, spawn
 
@@ -111,3 +115,31 @@ class Supervisor:
     def _tail(self, part: Part) -> str:
         log = self._log(part)
         return f"The end of {log}:\n{last_lines(log)}"
+
+
+# Ctrl-C, a polite kill and a closed terminal all mean the same: stop, and clean up.
+
+ASKED_BY = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
+
+class StopAsked(BaseException):
+    """Not an error, so nothing that catches errors may swallow it."""
+
+
+def _stop(number: int, frame: FrameType | None) -> NoReturn:
+    raise StopAsked
+
+
+@contextlib.contextmanager
+def until_asked_to_stop() -> Iterator[None]:
+    """The block runs until it ends or a signal asks; a signal ends it quietly."""
+    for one in ASKED_BY:
+        signal.signal(one, _stop)
+    with contextlib.suppress(StopAsked):
+        yield
+
+
+def ignore_further_signals() -> None:
+    """For the clean-up, which has its own limit of time: a second Ctrl-C would only leave something behind."""
+    for one in ASKED_BY:
+        signal.signal(one, signal.SIG_IGN)

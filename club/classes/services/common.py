@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -89,14 +89,9 @@ def session_on_the_day(
     if on.update(seats_taken=F("seats_taken")) != 1:
         raise ValidationError(_("This session is not on: it was cancelled, or closed already."))
     fresh = ClassSession.objects.select_related("hall").get(pk=session.pk)
-    if day_of(fresh, now) < fresh.day:
+    if now.astimezone(ZoneInfo(fresh.zone)).date() < fresh.day:
         raise ValidationError(_("This is for the day itself, %(day)s.") % {"day": date_format(fresh.day, "l j F")})
     return fresh
-
-
-def day_of(session: ClassSession, now: datetime) -> date:
-    """The day it is on the session's own wall."""
-    return now.astimezone(ZoneInfo(session.zone)).date()
 
 
 def signup_fresh(session: ClassSession, signup: SignUp) -> SignUp:

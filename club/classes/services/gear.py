@@ -160,13 +160,9 @@ def shelves(session: ClassSession, now: datetime) -> list[Shelf]:
     """
     taken = _set_aside_by_others(session, now)
     return [
-        Shelf(each.what, each.key, max(0, each.free - taken[_key(each)]), each.place, each.name, each.holds)
+        replace(each, free=max(0, each.free - taken[each.what, each.key, each.place.pk if each.place else None]))
         for each in (*_jars(session), *_lids(), *_supplies(session))
     ]
-
-
-def _key(shelf: Shelf) -> Key:
-    return shelf.what, shelf.key, shelf.place.pk if shelf.place else None
 
 
 def _set_aside_by_others(session: ClassSession, now: datetime) -> Counter[Key]:
@@ -438,13 +434,14 @@ def _hold_kind(by: User, session: ClassSession, kind: Kind, required: list[GearR
 
 def _hold(by: User, session: ClassSession, thing: Thing, moment: datetime) -> bool:
     """False when somebody was faster."""
+    purpose = _("class: %(title)s") % {"title": session.title}
     try:
         hold = hold_place(
             by=by,
             thing=thing,
             starts=session.day,
             ends=session.day,
-            purpose=purpose_of(session),
+            purpose=purpose[: Hold._meta.get_field("purpose").max_length],
             token=uuid4(),
             now=moment,
         )
@@ -452,8 +449,3 @@ def _hold(by: User, session: ClassSession, thing: Thing, moment: datetime) -> bo
         return False
     SessionGear.objects.create(session=session, hold=hold, kind=thing.kind)
     return True
-
-
-def purpose_of(session: ClassSession) -> str:
-    longest = Hold._meta.get_field("purpose").max_length
-    return (_("class: %(title)s") % {"title": session.title})[:longest]

@@ -146,7 +146,7 @@ def line_fill(session: ClassSession, moment: datetime, *, arriving: SignUp | Non
     session.refresh_from_db(fields=["seats_taken", "seats_total", "state"])
     if not session.is_published or session.seats_left <= 0:
         return 0
-    hours = hours_of(session)
+    hours = Hours(session.starts_at, session.signup_closes_at, ZoneInfo(session.zone))
     until, offered = offer_until(moment, hours), 0
     line = SignUp.objects.waiting().filter(session=session, person__is_active=True).values_list("pk", "places")
     may_pass = singles_may_pass(moment, hours)
@@ -158,10 +158,6 @@ def line_fill(session: ClassSession, moment: datetime, *, arriving: SignUp | Non
         else:
             offered += _give(session, one, state=SignUpState.OFFERED, offered_at=moment, offer_until=until)
     return offered
-
-
-def hours_of(session: ClassSession) -> Hours:
-    return Hours(session.starts_at, session.signup_closes_at, ZoneInfo(session.zone))
 
 
 def _give(session: ClassSession, waiter: Waiter, **columns: object) -> bool:

@@ -35,7 +35,7 @@ from club.classes.planning import SessionPlan, plan_of
 from club.classes.rules import MOST_DAYS, SAFE
 from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
 from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
-from club.core.clock import Doubled, WallTimeError, club_day, moment_near, moment_of, now_or
+from club.core.clock import Doubled, WallTimeError, at_hour, club_day, moment_near, moment_of, now_or
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState
@@ -117,7 +117,8 @@ def session_make(
     moment = now_or(now)
     if made := ClassSession.objects.filter(token=token, created_by=by).first():
         return made
-    columns = fields_clean(vars_of(fields))
+    hours_apart = {"starts", "ends", "signup_opens_at", "signup_closes_at"}
+    columns = fields_clean({name: value for name, value in vars(fields).items() if name not in hours_apart})
     people = columns.pop("instructors")
     hours = hours_clean(day, fields.starts, fields.ends, now=moment)
     opens, closes = _signup_times(fields, hours, moment)
@@ -227,18 +228,6 @@ def hours_clean(day: date, starts: time, ends: time, *, now: datetime) -> Hours:
     return Hours(day, starts, ends, moments["starts"], moments["ends"])
 
 
-def signup_closes_usual(hours: Hours) -> datetime:
-    """18:00 on the wall on the day before."""
-    return moment_near(hours.day - A_DAY, CLOSES, ZoneInfo(settings.TIME_ZONE))
-
-
-def vars_of(fields: SessionFields) -> dict[str, Any]:
-    values = dict(vars(fields))
-    for name in ("starts", "ends", "signup_opens_at", "signup_closes_at"):
-        del values[name]
-    return values
-
-
 def fields_clean(fields: dict[str, Any]) -> dict[str, Any]:
     """The fields as they are stored; every one that is wrong is refused at once."""
     problems: dict[str, list[str]] = {}
@@ -295,7 +284,7 @@ _CLEANERS: dict[str, Any] = {
 
 def _signup_times(fields: SessionFields, hours: Hours, now: datetime) -> tuple[datetime, datetime]:
     opens = fields.signup_opens_at or now
-    usual = signup_closes_usual(hours)
+    usual = at_hour(hours.day - A_DAY, CLOSES)  # 18:00 on the wall on the day before
     closes = fields.signup_closes_at or (usual if usual > opens else hours.starts_at)
     signup_check(opens, closes, hours.starts_at)
     return opens, closes
@@ -399,9 +388,10 @@ def stations_copy(*, by: User, source: ClassSession, target: ClassSession, now: 
     locked = session_lock(target, states=DRAFT)
     if locked.stations.exists():
         raise ValidationError(_("There are stations here already. Take them away first."))
+    names = [field.name for field in Station._meta.concrete_fields if field.name not in {"id", "session"}]
     copied = list(source.stations.order_by("number"))
     for station in copied:
-        Station.objects.create(**_copy_of(station), session=locked)
+        Station.objects.create(**{name: getattr(station, name) for name in names}, session=locked)
     _count_seats(target, now_or(now))
     return len(copied)
 
@@ -432,11 +422,6 @@ def station_clean(fields: StationFields) -> dict[str, Any]:
     if problems:
         raise ValidationError(problems)
     return {**vars(fields), "name": name, "burners_w": list(fields.burners_w), "capacity": dict(fields.capacity)}
-
-
-def _copy_of(station: Station) -> dict[str, Any]:
-    skipped = {"id", "session"}
-    return {f.name: getattr(station, f.name) for f in Station._meta.concrete_fields if f.name not in skipped}
 
 
 def _count_seats(session: ClassSession, moment: datetime) -> None:
@@ -513,12 +498,6 @@ def _cooked_check(session: ClassSession) -> None:
     cooked = StationBatch.objects.filter(station__session=session)
     if cooked.exclude(batch__state=BatchState.ABANDONED).exists():
         raise ValidationError(_("Batches were started in this session. Close it, or give up every batch first."))
-
-
-def plan_check(session: ClassSession) -> None:
-    """PlanRefused with every reason why the session cannot be taught as it stands."""
-    if refusals := plan_refusals(plan_of(session)):
-        raise PlanRefused(refusals)
 
 
 def publish_refusals(plan: SessionPlan, moment: datetime) -> tuple[HallRefusal, ...]:
@@ -624,8 +603,8 @@ def session_move(
     moved = ClassSession.objects.select_related("hall").get(pk=session.pk)
     if is_other_day:
         gear_move(by=by, session=moved, now=moment)
-    if moved.is_published:
-        plan_check(moved)
+    if moved.is_published and (refusals := plan_refusals(plan_of(moved))):
+        raise PlanRefused(refusals)
     return moved
 
 

@@ -17,8 +17,7 @@ from django.db import connections
 
 from club.run import broker, site
 from club.run.demo import PASSWORD, SIGN_INS, signs_of_others
-from club.run.stopping import ignore_further_signals, until_asked_to_stop
-from club.run.supervisor import Part, PartFailed, Supervisor
+from club.run.supervisor import Part, PartFailed, Supervisor, ignore_further_signals, until_asked_to_stop
 
 PATIENCE_S = 60.0
 LOOK_EVERY_S = 0.2
