@@ -31,7 +31,7 @@ from inventory.batches import rules
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import Phase
-from inventory.batches.tracing import recalls_of
+from inventory.batches.services import recalls_of
 from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
 from recipes.engine import RULES, Plan, StepKind, clock

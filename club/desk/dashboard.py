@@ -23,7 +23,6 @@ from inventory.equipment.choices import WaitState
 from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry
 from inventory.fruit.choices import OfferStage
 from inventory.fruit.models import Offer, Share
-from inventory.fruit.produce import units_words
 from recipes.models import Revision, RevisionState
 
 SHOWN = 12  # cards in a section; the room itself lists the rest
@@ -273,8 +272,7 @@ def fruit_sections(user: User, now: datetime) -> Iterator[Section]:
 
 def _share_card(share: Share, units: str, now: datetime) -> Card:
     offer = share.offer
-    amount = units_words(share.units, container=offer.container, unit_g=offer.unit_g, units=units)
-    about = f"{amount} · {offer.giver}"
+    about = f"{offer.amount_text(share.units, units)} · {offer.giver}"
     if share.window.ends_at <= now:
         tag, tone = _("was to be picked up by %(when)s") % {"when": hour_words(share.window.ends_at)}, "stop"
     else:

@@ -14,7 +14,7 @@ from club.members.models import Kitchen, User
 from inventory.fruit.choices import FruitState
 from inventory.fruit.models import FreezerItem, FreezerState
 from inventory.fruit.rules import Age, use_by_estimate
-from inventory.fruit.suggestions import AtHand, Fit, fits, produce_named, produce_words, revisions_with
+from inventory.fruit.services import AtHand, Fit, fits, produce_named, produce_words, revisions_with
 from inventory.jars.choices import JarState
 from inventory.jars.models import Balance
 from recipes.engine.quantities import JAR_SIZES

@@ -14,9 +14,9 @@ from club.core.http import signed_in
 from club.desk.dashboard import desk_for
 from club.desk.forms import SuggestionsForm
 from club.desk.suggestions import suggestions_for
-from inventory.batches.tracing import to_answer
+from inventory.batches.services import to_answer
 from inventory.fruit.rules import MEASURE_RULES, NO_ADDED_SUGAR
-from inventory.fruit.suggestions import produce_words
+from inventory.fruit.services import produce_words
 
 
 @require_safe

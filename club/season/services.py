@@ -22,7 +22,7 @@ from club.season.models import HouseholdSeason, YearlyTarget, households_of
 from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Batch, Jar
 from inventory.fruit.models import FreezerItem, FreezerState
-from inventory.fruit.suggestions import takes_thawed
+from inventory.fruit.services import takes_thawed
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
 from inventory.jars.services import NotEnough, count_check, jars_move, outside_place

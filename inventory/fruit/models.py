@@ -19,7 +19,7 @@ from django.utils.translation import gettext_lazy as _
 from club.core.clock import club_day
 from club.members.models import Kitchen, User
 from inventory.fruit.choices import ACTIVE_STAGES, ClaimStage, FruitState, OfferStage, ShareStage
-from inventory.fruit.produce import CONTAINERS, OTHER, PRODUCE, produce_choices
+from inventory.fruit.produce import CONTAINERS, OTHER, PRODUCE, produce_choices, units_words, weight_words
 from inventory.fruit.rules import Keeping, keeping, season_of
 from recipes.models import Recipe
 
@@ -180,6 +180,10 @@ class Offer(models.Model):
             return self.name
         label = PRODUCE[self.produce].label
         return f"{label}, {self.name}" if self.name else label
+
+    def amount_text(self, count: int, units: str) -> str:
+        """ "3 bushels (76.2 kg)", or "12 kg": so many of its units, in the reader's own."""
+        return units_words(count, container=self.container, unit_g=self.unit_g, units=units)
 
     @property
     def grams(self) -> int:
@@ -408,6 +412,10 @@ class FreezerItem(models.Model):
     @property
     def keeping(self) -> Keeping:
         return keeping(self.frozen_on, produce=self.produce, with_sugar=self.with_sugar)
+
+    def weight_text(self, units: str) -> str:
+        """What is left, in the reader's own units."""
+        return weight_words(self.grams_left, units)
 
     def age_on(self, today: date) -> str:
         return self.keeping.age(today).value

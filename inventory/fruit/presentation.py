@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from club.members.models import User
 from inventory.fruit.models import Claim, Offer, OfferPhoto, Share, SharingRound
-from inventory.fruit.produce import units_words, weight_words
+from inventory.fruit.produce import weight_words
 from inventory.fruit.sharing import Why
 
 # To whoever looks at all shares; the sentences to the person it is about are below.
@@ -58,7 +58,7 @@ def sentences_for(made: SharingRound, claim_id: int, offer: Offer, units: str) -
         return []
 
     def said(count: int) -> str:
-        return units_words(count, container=offer.container, unit_g=offer.unit_g, units=units)
+        return offer.amount_text(count, units)
 
     return [_what_there_was(made, part, offer, said), *_why(part, said, units)]
 

@@ -39,7 +39,7 @@ from inventory.batches.rules import (
     STOOD_TOO_LONG,
     best_before,
 )
-from inventory.batches.tracing import waiting
+from inventory.batches.services import waiting
 from inventory.jars.choices import JarState
 from inventory.jars.models import Balance, BalanceQuerySet
 

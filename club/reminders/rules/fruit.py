@@ -31,7 +31,6 @@ from inventory.fruit.models import (
     SharingRound,
 )
 from inventory.fruit.presentation import sentences_for
-from inventory.fruit.produce import units_words, weight_words
 from inventory.fruit.rules import CITRUS_MONTHS, PLAIN_MONTHS, USE_BY_WARNING, Age, months_later
 
 A_DAY = timedelta(days=1)
@@ -89,7 +88,7 @@ class FreezerAgeing(Rule[FreezerItem]):
         item = FreezerItem.objects.select_related("kitchen").get(pk=reminder.subject_id)
         context = {
             "what": item.what,
-            "weight": weight_words(item.grams_left, reminder.person.units),
+            "weight": item.weight_text(reminder.person.units),
             "kitchen": item.kitchen.name,
             "frozen": date_format(item.frozen_on, "j F Y"),
             "until": format_day(item.keeping.best_until),
@@ -126,7 +125,7 @@ class FruitSpoils(Rule[Offer]):
 
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
         offer = Offer.objects.get(pk=reminder.subject_id)
-        left = _amount(offer, offer.left, reminder)
+        left = offer.amount_text(offer.left, reminder.person.units)
         return offer.get_absolute_url(), {"what": offer.title, "left": left, "day": format_day(offer.use_by)}
 
 
@@ -147,7 +146,7 @@ class ShareRule(Rule[Share]):
         share = Share.objects.select_related("offer", "window").get(pk=reminder.subject_id)
         context = {
             "what": share.offer.title,
-            "amount": _amount(share.offer, share.units, reminder),
+            "amount": share.offer.amount_text(share.units, reminder.person.units),
             "day": format_day(share.window.day),
             "first": f"{share.window.starts:%H:%M}",
             "last": f"{share.window.ends:%H:%M}",
@@ -258,10 +257,6 @@ class FruitTakenBack(ClaimRule):
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
         offer = Claim.objects.select_related("offer").get(pk=reminder.subject_id).offer
         return reverse("fruit:list"), {"what": offer.title, "why": offer.taken_back_reason}
-
-
-def _amount(offer: Offer, count: int, reminder: Reminder) -> str:
-    return units_words(count, container=offer.container, unit_g=offer.unit_g, units=reminder.person.units)
 
 
 RULES: tuple[AnyRule, ...] = (

@@ -1,4 +1,7 @@
-"""Every write to the batch room. Each is one transaction, keyword-only, and checks who asks before what is asked."""
+"""Every write to the batch room. Each is one transaction, keyword-only, and checks who asks before what is asked.
+
+And what other rooms ask of recalls: `recalls_of` a batch, `to_answer` for a person, `waiting` for anybody's answer.
+"""
 
 from __future__ import annotations
 
@@ -20,6 +23,7 @@ from inventory.batches.services.log import (
     seals_record,
 )
 from inventory.batches.services.recalls import recall_answer, recall_close, recall_open, recalls_follow_withdrawals
+from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
     "AlreadyDone",
@@ -38,5 +42,8 @@ __all__ = [
     "recall_close",
     "recall_open",
     "recalls_follow_withdrawals",
+    "recalls_of",
     "seals_record",
+    "to_answer",
+    "waiting",
 ]

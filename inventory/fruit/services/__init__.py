@@ -1,5 +1,7 @@
 """Every write of the room. Each is keyword-only, checks who asks before what is asked, and is one transaction.
 
+And what other rooms ask: which recipes fit a fruit at hand (`fits`).
+
 Refusals: `PermissionDenied`, `ValidationError` (by field where there is one), `AlreadyDone` for what was done before.
 """
 
@@ -22,15 +24,27 @@ from inventory.fruit.services.offers import (
     share_note_missed,
     share_note_picked_up,
 )
+from inventory.fruit.suggestions import (
+    AtHand,
+    Fit,
+    fits,
+    produce_named,
+    produce_words,
+    revisions_with,
+    takes_thawed,
+)
 from inventory.fruit.validators import FreezerFields, Hours, OfferFields
 
 __all__ = [
     "AlreadyDone",
+    "AtHand",
+    "Fit",
     "FreezerFields",
     "Hours",
     "OfferFields",
     "claim_set",
     "claim_withdraw",
+    "fits",
     "freezer_item_add",
     "freezer_item_change",
     "freezer_item_take",
@@ -42,7 +56,11 @@ __all__ = [
     "offer_share_out",
     "offer_take_back",
     "offers_share_due",
+    "produce_named",
+    "produce_words",
+    "revisions_with",
     "share_give_back",
     "share_note_missed",
     "share_note_picked_up",
+    "takes_thawed",
 ]

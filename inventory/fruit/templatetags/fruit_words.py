@@ -7,7 +7,7 @@ from typing import Any
 from django import template
 
 from inventory.fruit.models import Offer
-from inventory.fruit.produce import units_words, weight_words
+from inventory.fruit.produce import weight_words
 from inventory.fruit.suggestions import Fit
 from recipes.engine.terms import Role
 from recipes.presentation import jar_texts
@@ -61,8 +61,7 @@ def _units(context: Any) -> str:
 
 @register.simple_tag(takes_context=True)
 def amount(context: Any, offer: Offer, count: int) -> str:
-    """ "3 bushels (76.2 kg)", or "12 kg": so many of the offer's units."""
-    return units_words(count, container=offer.container, unit_g=offer.unit_g, units=_units(context))
+    return offer.amount_text(count, _units(context))
 
 
 @register.simple_tag(takes_context=True)
