@@ -44,6 +44,9 @@ from recipes.models import (
     price_key,
     table_search_text,
 )
+from recipes.planning import PlanInput as PlanInput  # what other rooms ask of a plan
+from recipes.planning import StationInput as StationInput
+from recipes.planning import plan_for as plan_for
 
 # The acid ledger, at every door a recipe comes in by (a draft, a review, a file), and classing what it does not know.
 

@@ -10,7 +10,7 @@ from recipes.engine import NO_SOURCE, Capacity, Plan, capacity
 from recipes.engine.stations import HallPlan, finish_by, hall_plan
 from recipes.engine.stations import Station as PlannedStation
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.planning import PlanInput, StationInput, plan_for
+from recipes.services import PlanInput, StationInput, plan_for
 
 HOUR = 60
 KEPT_PLANS = 128

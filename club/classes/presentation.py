@@ -39,7 +39,6 @@ from recipes.engine.quantities import format_amount
 from recipes.engine.stations import CLEAN_UP, STATION_RULES, HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Canner, Caution, Pack, Rule
 from recipes.models import Recipe, RevisionState
-from recipes.planning import plan_for
 from recipes.presentation import (
     KitchenPoints,
     PlanLine,
@@ -58,6 +57,7 @@ from recipes.presentation import (
     step_lines,
     temperature_text,
 )
+from recipes.services import plan_for
 
 # A session's plan in the words of a page and of the sheet on the wall: nothing here decides, it only says.
 

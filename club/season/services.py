@@ -30,7 +30,7 @@ from recipes.choices import JARS, PACKS
 from recipes.engine import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Recipe, Revision, search_key, unbarred
-from recipes.planning import plan_for
+from recipes.services import plan_for
 from recipes.shopping import fruit_grams
 
 # Writes: a household's targets and settings, and jars that left its shelf.
