@@ -19,11 +19,22 @@ from django.utils.translation import gettext as _
 
 from club.classes.choices import SessionState
 from club.classes.forms import SignUpForm
-from club.classes.models import CannerLoad, ClassSession, SignUp, Station, StationBatch, needs_of, teaches
+from club.classes.models import (
+    CannerLoad,
+    ClassSession,
+    SetAside,
+    SetAsideKind,
+    SignUp,
+    Station,
+    StationBatch,
+    needs_of,
+    teaches,
+)
 from club.classes.planning import SessionPlan
 from club.classes.rules import LAST_OFFER_BEFORE
 from club.classes.rules import RULES as RULES_of_classes
 from club.classes.services.day import loads_of
+from club.classes.services.gear import Shelf
 from club.classes.services.seats import TEACHES, open_check
 from club.classes.services.sessions import refusal_words, stations_words
 from club.members.models import Kitchen, User
@@ -35,7 +46,7 @@ from inventory.batches.services import recalls_of
 from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
 from recipes.engine import RULES, Plan, StepKind, clock
-from recipes.engine.quantities import format_amount
+from recipes.engine.quantities import Amount, format_amount
 from recipes.engine.stations import CLEAN_UP, STATION_RULES, HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Canner, Caution, Pack, Rule
 from recipes.models import Recipe, RevisionState
@@ -58,6 +69,7 @@ from recipes.presentation import (
     temperature_text,
 )
 from recipes.services import plan_for
+from recipes.shopping import LIDS, PACKAGES, Purchase, packages_text, shopping_list_of
 
 # A session's plan in the words of a page and of the sheet on the wall: nothing here decides, it only says.
 
@@ -443,6 +455,41 @@ def without_station(session: ClassSession) -> list[SignUp]:
     """Who came or is awaited, and sits nowhere yet."""
     nowhere = SignUp.objects.at_the_hall().filter(session=session, station=None)
     return list(nowhere.select_related("person").order_by(Lower("person__name"), "pk"))
+
+
+# What is left to buy for a session.
+
+
+def to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside], shelves: Sequence[Shelf]) -> list[Purchase]:
+    """The shopping list, less lids and supplies that are set aside. Ingredients that nobody keeps are all on it."""
+    have: dict[str, Amount] = {}
+    by_key = {(each.what, each.key): each for each in shelves}
+    for row in kept:
+        shelf = by_key.get((row.what, row.key))
+        if row.what == SetAsideKind.LID:
+            lids = have.get(LIDS, Amount(Fraction(0), "each"))
+            have[LIDS] = Amount(lids.value + row.quantity, "each")
+        elif row.what == SetAsideKind.SUPPLY and shelf is not None and shelf.holds is not None:
+            have[shelf.name.lower()] = Amount(shelf.holds.value * row.quantity, shelf.holds.unit)
+    return shopping_list_of(plans, units, have)
+
+
+def jars_to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside]) -> list[Purchase]:
+    """Empty jars that the plans fill and that are not set aside; boxed by the dozen, as lids are."""
+    lacking: dict[str, int] = {}
+    for jar in (jar for plan in plans for jar in plan.jars):
+        lacking[jar.size] = lacking.get(jar.size, 0) + jar.count
+    for row in kept:
+        if row.what == SetAsideKind.JAR and row.key in lacking:
+            lacking[row.key] -= row.quantity
+    return [
+        replace(wanted, bought=packages_text(wanted, PACKAGES[LIDS][units]))
+        for size, count in lacking.items()
+        if count > 0
+        for wanted in [
+            Purchase(_("empty jars, %(size)s") % {"size": JARS[size]}, str(count), pieces=Fraction(count), unit="each")
+        ]
+    ]
 
 
 # What the pages of sessions and seats show: a few queries each, however many people there are.

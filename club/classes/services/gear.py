@@ -27,12 +27,11 @@ from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_m
 from inventory.jars.choices import JarState, PlaceKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
-from recipes.choices import JARS
 from recipes.engine import NO_SOURCE, Plan
 from recipes.engine.quantities import SPELLINGS, UNITS, Amount, AmountError, parse_amount
 from recipes.engine.stations import HallPlan, Station
 from recipes.engine.terms import Canner, Method, Rule
-from recipes.shopping import LIDS, PACKAGES, Purchase, amount_in, needed_of, packages_text, shopping_list_of
+from recipes.shopping import LIDS, Purchase, amount_in, needed_of
 
 # Which things of the equipment room a session needs, from its plan. Pure: the engine's plan in, plain values out.
 
@@ -211,7 +210,7 @@ def piece_of(unit: str) -> Amount | None:
     return Amount(Fraction(1), known) if known and UNITS[known].kind == "count" else None
 
 
-# What a session needs from the shelves, what it has of that, and what is left to buy.
+# What a session takes from the shelves.
 
 
 @dataclass(frozen=True)
@@ -236,41 +235,6 @@ def take_from(shelves: Sequence[Shelf], plans: Sequence[Plan]) -> list[Take]:
     ]
 
 
-def to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside], shelves: Sequence[Shelf]) -> list[Purchase]:
-    """The shopping list, less lids and supplies that are set aside. Ingredients that nobody keeps are all on it."""
-    have: dict[str, Amount] = {}
-    by_key = {(each.what, each.key): each for each in shelves}
-    for row in kept:
-        shelf = by_key.get((row.what, row.key))
-        if row.what == SetAsideKind.LID:
-            have[LIDS] = _more(have.get(LIDS), Amount(Fraction(row.quantity), "each"))
-        elif row.what == SetAsideKind.SUPPLY and shelf is not None and shelf.holds is not None:
-            have[shelf.name.lower()] = Amount(shelf.holds.value * row.quantity, shelf.holds.unit)
-    return shopping_list_of(plans, units, have)
-
-
-def jars_to_buy(plans: Sequence[Plan], units: str, kept: Iterable[SetAside]) -> list[Purchase]:
-    """Empty jars that the plans fill and that are not set aside; boxed by the dozen, as lids are."""
-    return [
-        replace(wanted, bought=packages_text(wanted, PACKAGES[LIDS][units]))
-        for size, count in jars_lacking(plans, kept).items()
-        for wanted in [
-            Purchase(_("empty jars, %(size)s") % {"size": JARS[size]}, str(count), pieces=Fraction(count), unit="each")
-        ]
-    ]
-
-
-def jars_lacking(plans: Sequence[Plan], kept: Iterable[SetAside]) -> dict[str, int]:
-    """Empty jars by size that the plans fill and that are not set aside."""
-    lacking: dict[str, int] = {}
-    for jar in (jar for plan in plans for jar in plan.jars):
-        lacking[jar.size] = lacking.get(jar.size, 0) + jar.count
-    for row in kept:
-        if row.what == SetAsideKind.JAR and row.key in lacking:
-            lacking[row.key] -= row.quantity
-    return {size: count for size, count in lacking.items() if count > 0}
-
-
 def _share_out(shelves: Iterable[Shelf], wanted: Mapping[str, int], key: str = "") -> Iterable[Take]:
     left = dict(wanted)
     for shelf in shelves:
@@ -288,10 +252,6 @@ def _of_supply(shelf: Shelf, needed: Mapping[str, Purchase]) -> Iterable[Take]:
     amount = amount_in(purchase, shelf.holds.unit)
     if amount and (quantity := min(shelf.free, ceil(amount / (shelf.holds.value * UNITS[shelf.holds.unit].size)))):
         yield Take(shelf, quantity)
-
-
-def _more(before: Amount | None, more: Amount) -> Amount:
-    return Amount((before.value if before else Fraction(0)) + more.value, more.unit)
 
 
 # Gear for a session: held in the equipment room and set aside on the shelves in one press; moved, and let go.

@@ -24,10 +24,10 @@ from club.classes.forms import CallOffForm, MoveForm, NewSessionForm, SessionFor
 from club.classes.models import PLAN, ClassSession, Station
 from club.classes.papers import wall_sheet_pdf
 from club.classes.planning import plan_of
-from club.classes.presentation import plan_picture, plan_words
+from club.classes.presentation import jars_to_buy, plan_picture, plan_words, to_buy
 from club.classes.services import gear as services
 from club.classes.services import sessions
-from club.classes.services.gear import GEAR_RULE, GearRequirement, Shelf, gear_required, jars_to_buy, shelves, to_buy
+from club.classes.services.gear import GEAR_RULE, GearRequirement, Shelf, gear_required, shelves
 from club.classes.services.sessions import gear_refusals
 from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User

@@ -11,8 +11,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from club.classes.choices import SessionState
 from club.classes.models import SessionGear, SetAside
 from club.classes.planning import plan_of
+from club.classes.presentation import jars_to_buy, to_buy
 from club.classes.services import gear, sessions
-from club.classes.services.gear import gear_required, jars_lacking, jars_to_buy, piece_of, shelves, to_buy
+from club.classes.services.gear import gear_required, piece_of, shelves
 from inventory.equipment import services as things
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold
@@ -161,7 +162,7 @@ def test_empties_come_from_the_hall_first_then_from_the_store_and_lids_from_the_
         ],
         key=str,
     )
-    assert jars_lacking(plan_of(session).plans, SetAside.objects.all()) == {}
+    assert jars_to_buy(plan_of(session).plans, "metric", SetAside.objects.all()) == []
 
 
 def test_what_one_session_set_aside_another_does_not_count_on():
