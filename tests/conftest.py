@@ -30,6 +30,7 @@ clock.pin_zone()
 clock.pin_hour()
 
 DRILLS = Path(__file__).parent / "drills"
+DATABASES = {"db", "transactional_db", "django_db_setup"}
 FIGURES = "figure of a drill"
 
 
@@ -52,6 +53,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         elif item.path.is_relative_to(DRILLS):
             # They share a broker's database and keep every core busy: one after another, on one worker.
             item.add_marker(pytest.mark.xdist_group("drills"))
+        if (
+            item.get_closest_marker("django_db")
+            or item.get_closest_marker("worker")
+            or DATABASES.intersection(getattr(item, "fixturenames", ()))
+        ):
+            item.add_marker(pytest.mark.database)  # pytest-django lets no other test near one
 
 
 @pytest.fixture
