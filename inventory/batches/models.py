@@ -20,11 +20,8 @@ from club.core.clock import in_utc
 from club.members.models import Kitchen, User
 from inventory.batches.choices import BatchState, ClaimState, Disposal, OfferState, RecallKind, RecallOutcome, Seal
 from inventory.batches.rules import (
-    NOT_EATEN,
     NOT_REPROCESSED,
-    REPROCESS,
-    REPROCESS_HOT,
-    REPROCESS_ONCE,
+    REPROCESS_REFUSALS,
     Need,
     Phase,
     SealWindow,
@@ -36,7 +33,7 @@ from inventory.batches.rules import (
 from inventory.jars.models import LidLot
 from recipes.engine import ProcessFound, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.terms import Altitude, Canner, Pack, Refusal, Rule
+from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Revision, RevisionState
 
 # How long what people write may be; the forms and the services hold to the same.
@@ -334,24 +331,16 @@ class Batch(models.Model):
     def reprocess_refusal(self, looked_at: datetime) -> Refusal | None:
         """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
         if self.revision.state == RevisionState.WITHDRAWN:
-            text = gettext("This recipe was withdrawn: its jars are not processed again, and nobody eats from them.")
-            return _refusal("revision-withdrawn", NOT_EATEN, text)
+            return _refusal("revision-withdrawn")
         if Batch.objects.recalled().filter(pk=self.pk).exists():
-            text = gettext("These jars are called back: they are not processed again, and nobody eats from them.")
-            return _refusal("called-back", NOT_EATEN, text)
+            return _refusal("called-back")
         if self.reprocessed_out_at is not None:
-            text = gettext(
-                "These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal."
-            )
-            return _refusal("reprocessed-once", REPROCESS_ONCE, text)
+            return _refusal("reprocessed-once")
         need = self.reprocess_need()
         if isinstance(need, Refusal):
             return need
         until = self.reprocess_until
-        if until is None or in_utc(looked_at) >= until:
-            text = gettext("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar.")
-            return _refusal("reprocess-lapsed", REPROCESS, text)
-        return None
+        return _refusal("reprocess-lapsed") if until is None or in_utc(looked_at) >= until else None
 
     def reprocess_need(self) -> Need | Refusal:
         """The full time again, of a tested hot pack: contents are reheated, so a raw pack's own test does not hold.
@@ -360,20 +349,14 @@ class Batch(models.Model):
         """
         tested = self.revision.tested
         if self.required_minutes is None:
-            return _refusal("no-process", REPROCESS, gettext("A freezer recipe has no process to repeat."))
+            return _refusal("no-process")
         if tested.kind == "pie-filling" or any(word in food for food in tested.produce for word in NOT_REPROCESSED):
-            text = gettext(
-                "Pie filling, squash and pumpkin are not reprocessed: refrigerate or freeze the jar, or throw it away."
-            )
-            return _refusal("not-reprocessed", REPROCESS_HOT, text)
+            return _refusal("not-reprocessed")
         if self.pack == Pack.HOT:
             return Need(self.required_minutes, self.required_psi)
         hot = self._process_found(Pack.HOT)
         if isinstance(hot, Refusal):
-            text = gettext(
-                "No hot pack of this recipe was tested, and a reprocessed jar is reheated: put the jar away otherwise."
-            )
-            return _refusal("no-hot-pack", REPROCESS_HOT, text)
+            return _refusal("no-hot-pack")
         psi = None if self.required_psi is None else max(self.required_psi, hot.pressure_psi or 0)
         return Need(max(self.required_minutes, hot.minutes), psi)
 
@@ -382,8 +365,9 @@ class Batch(models.Model):
         return process_for(rows, jar=self.jar_size, pack=pack, canner=Canner(self.canner), altitude=self.altitude)
 
 
-def _refusal(code: str, rule: Rule, message: str) -> Refusal:
-    return Refusal(code=code, message=message, rule=rule.name, source=rule.source)
+def _refusal(code: str) -> Refusal:
+    rule, text = REPROCESS_REFUSALS[code]
+    return Refusal(code=code, message=gettext(text), rule=rule.name, source=rule.source)
 
 
 class JarQuerySet(models.QuerySet["Jar"]):

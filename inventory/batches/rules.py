@@ -286,3 +286,32 @@ AUTHORITY = Rule(
 )
 
 WHAT_TO_DO = (NOT_EATEN, HELD_APART, THROWN_AWAY, OPEN_ONES, ATE_SOME, AUTHORITY)
+
+# Why an unsealed jar is not processed again, by code: the rule, and what is said to a person.
+REPROCESS_REFUSALS: dict[str, tuple[Rule, str]] = {
+    "revision-withdrawn": (
+        NOT_EATEN,
+        noop("This recipe was withdrawn: its jars are not processed again, and nobody eats from them."),
+    ),
+    "called-back": (
+        NOT_EATEN,
+        noop("These jars are called back: they are not processed again, and nobody eats from them."),
+    ),
+    "reprocessed-once": (
+        REPROCESS_ONCE,
+        noop("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal."),
+    ),
+    "reprocess-lapsed": (
+        REPROCESS,
+        noop("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar."),
+    ),
+    "no-process": (REPROCESS, noop("A freezer recipe has no process to repeat.")),
+    "not-reprocessed": (
+        REPROCESS_HOT,
+        noop("Pie filling, squash and pumpkin are not reprocessed: refrigerate or freeze the jar, or throw it away."),
+    ),
+    "no-hot-pack": (
+        REPROCESS_HOT,
+        noop("No hot pack of this recipe was tested, and a reprocessed jar is reheated: put the jar away otherwise."),
+    ),
+}

@@ -16,7 +16,7 @@ from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from club.core.clock import now_or
-from club.core.errors import AlreadyDone
+from club.core.errors import AlreadyDone, same_form
 from club.members.models import User
 from inventory.batches.choices import ClaimState, OfferState
 from inventory.batches.models import OFFER_NOTE_LENGTH, Batch, Jar, JarClaim, JarOffer, OfferedJar
@@ -59,7 +59,7 @@ def jar_offer_make(
         raise PermissionDenied
     before = JarOffer.objects.filter(token=token).first()
     if before is not None:
-        return _same_offer(before, by, batch)
+        return same_form(before, giver_id=by.pk, batch_id=batch.pk)
     note = " ".join(note.split())
     if len(note) > OFFER_NOTE_LENGTH:
         raise ValidationError({"note": _("At most %(n)s characters, please.") % {"n": OFFER_NOTE_LENGTH}})
@@ -78,12 +78,6 @@ def jar_offer_make(
     return offer
 
 
-def _same_offer(before: JarOffer, by: User, batch: Batch) -> JarOffer:
-    if (before.giver_id, before.batch_id) != (by.pk, batch.pk):
-        raise ValidationError(_("This form was used for something else already. Open the page again."))
-    return before
-
-
 @transaction.atomic
 def jar_claim_make(*, by: User, offer: JarOffer, count: int, token: UUID, now: datetime | None = None) -> JarClaim:
     """Ask for `count` jars. First come, they are kept for them at once; where the giver chooses, they are told later.
@@ -95,9 +89,7 @@ def jar_claim_make(*, by: User, offer: JarOffer, count: int, token: UUID, now: d
         raise ValidationError(_("These jars are your own household's."))
     before = JarClaim.objects.filter(token=token).first()
     if before is not None:
-        if (before.offer_id, before.person_id) != (offer.pk, by.pk):
-            raise ValidationError(_("This form was used for something else already. Open the page again."))
-        return before
+        return same_form(before, offer_id=offer.pk, person_id=by.pk)
     free = _live(offer)
     if not 1 <= count <= len(free):
         raise ValidationError({"count": _("%(n)s jars can still be had.") % {"n": len(free)}})

@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from club.core.clock import now_or
-from club.core.errors import AlreadyDone
+from club.core.errors import AlreadyDone, form_reused, same_form
 from club.core.jobs import one_by_one
 from club.members.models import User
 from inventory.batches.choices import Disposal, RecallKind, RecallOutcome
@@ -91,7 +91,7 @@ def _open_once(
 ) -> Recall:
     before = Recall.objects.filter(token=token).first()
     if before is not None:
-        return _same_recall(before, kind, by)
+        return same_form(before, kind=kind, opened_by_id=by.pk if by else None)
     try:
         with transaction.atomic():
             return Recall.objects.create(
@@ -101,13 +101,7 @@ def _open_once(
         before = Recall.objects.filter(token=token).first()
         if before is None:
             raise ValidationError(_("This is called back already. Look at the open recall.")) from None
-        return _same_recall(before, kind, by)
-
-
-def _same_recall(before: Recall, kind: RecallKind, by: User | None) -> Recall:
-    if (before.kind, before.opened_by_id) != (kind, by.pk if by else None):
-        raise ValidationError(_("This form was used for something else already. Open the page again."))
-    return before
+        return same_form(before, kind=kind, opened_by_id=by.pk if by else None)
 
 
 def recalls_follow_withdrawals(now: datetime) -> int:
@@ -150,10 +144,9 @@ def recall_answer(
     now = now_or(now)
     before = RecallAnswer.objects.filter(token=token).first()
     if before is not None:
-        is_same = (before.recall_id, before.batch_id, before.person_id) == (recall.pk, batch.pk, by.pk)
-        if not is_same or where not in ("", before.where):
-            raise ValidationError(_("This form was used for something else already. Open the page again."))
-        return before
+        if where not in ("", before.where):
+            raise form_reused()
+        return same_form(before, recall_id=recall.pk, batch_id=batch.pk, person_id=by.pk)
     holding = _holding(by, recall, batch, where)
     _answer_check(outcome, jars, note)
     if not Recall.objects.open().filter(pk=recall.pk).update(closed_at=None):

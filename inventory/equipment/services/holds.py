@@ -14,7 +14,7 @@ from django.db import IntegrityError, connection, models, transaction
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day, now_or
-from club.core.errors import AlreadyDone
+from club.core.errors import AlreadyDone, form_reused
 from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import HoldState, Kind, ThingState, WaitState
@@ -230,7 +230,7 @@ def waiting_join(
     except IntegrityError:
         mine = WaitingEntry.objects.filter(person=by, kind=kind).order_by("-joined_at", "-pk").first()
         if mine is None:
-            raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+            raise form_reused() from None
         return mine
     waiting_offer_freed(kind=kind, now=moment)
     entry.refresh_from_db()

@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day, now_or
+from club.core.errors import form_reused
 from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import Measure, Verdict
@@ -66,7 +67,7 @@ def instrument_test_record(
     except IntegrityError:
         made = InstrumentTest.objects.filter(token=token, thing=thing).first()
         if made is None:  # another instrument's: to answer "recorded" would leave this one as it was
-            raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+            raise form_reused() from None
         return made
 
 

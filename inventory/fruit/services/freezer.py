@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day
+from club.core.errors import same_form
 from club.members.models import Kitchen, User
 from inventory.fruit.models import FreezerItem, FreezerTaking, TakenFor
 from inventory.fruit.validators import FREEZER_LENGTHS, MOST_BAGS, MOST_FREEZER_GRAMS, FreezerFields, freezer_columns
@@ -28,20 +29,14 @@ def freezer_item_add(*, by: User, fields: FreezerFields, token: UUID, now: datet
     columns = freezer_columns(fields, club_day(now))
     before = FreezerItem.objects.filter(token=token).first()
     if before is not None:
-        return _same_item(before, by)
+        return same_form(before, put_in_by_id=by.pk)
     try:
         with transaction.atomic():
             return FreezerItem.objects.create(
                 **columns, grams_left=fields.grams, bags_left=fields.bags, put_in_by=by, created_at=now, token=token
             )
     except IntegrityError:
-        return _same_item(FreezerItem.objects.get(token=token), by)
-
-
-def _same_item(before: FreezerItem, by: User) -> FreezerItem:
-    if before.put_in_by_id != by.pk:
-        raise ValidationError(_("This form was used for something else already. Open the page again."))
-    return before
+        return same_form(FreezerItem.objects.get(token=token), put_in_by_id=by.pk)
 
 
 def _kitchen_check(by: User, kitchen: Kitchen) -> None:
@@ -91,7 +86,7 @@ def freezer_item_take(
     _taking_check(grams, bags, reason, note)
     before = FreezerTaking.objects.filter(token=token).first()
     if before is not None:
-        return _same_taking(before, item, by)
+        return same_form(before, item_id=item.pk, by_id=by.pk)
     enough = FreezerItem.objects.filter(pk=item.pk, grams_left__gte=grams)
     changes: dict[str, object] = {"grams_left": F("grams_left") - grams}
     if bags:
@@ -103,12 +98,6 @@ def freezer_item_take(
     return FreezerTaking.objects.create(
         item=item, grams=grams, bags=bags, reason=reason, note=note, by=by, at=now or timezone.now(), token=token
     )
-
-
-def _same_taking(before: FreezerTaking, item: FreezerItem, by: User) -> FreezerTaking:
-    if (before.item_id, before.by_id) != (item.pk, by.pk):
-        raise ValidationError(_("This form was used for something else already. Open the page again."))
-    return before
 
 
 def _taking_check(grams: int, bags: int, reason: str, note: str) -> None:

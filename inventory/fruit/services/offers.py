@@ -15,7 +15,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day, now_or
-from club.core.errors import AlreadyDone
+from club.core.errors import AlreadyDone, form_reused
 from club.core.jobs import one_by_one
 from club.core.photos import MOST_BYTES, photo_as_jpeg
 from club.core.text import plain
@@ -76,7 +76,7 @@ def offer_make(
     except IntegrityError:  # the same press twice at once, or a token of somebody else's
         made = Offer.objects.filter(token=token, giver=by).first()
         if made is None:
-            raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+            raise form_reused() from None
         return made
     return offer
 

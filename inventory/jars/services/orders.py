@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.errors import form_reused
 from club.core.ledger import NOTE_LENGTH, part_token, write_once
 from club.core.text import seen
 from club.members.models import User
@@ -372,7 +373,7 @@ def _claim(order: ClubOrder, token: UUID, now: datetime) -> bool:
             if state_move(order, [OrderState.ORDERED], OrderState.ARRIVED, **fields):
                 return True
     except IntegrityError:  # the token stands on another order
-        raise ValidationError(_("This form was used for something else already. Open the page again.")) from None
+        raise form_reused() from None
     if ClubOrder.objects.filter(pk=order.pk, arrival_token=token).exists():
         return False
     raise ValidationError(_("Only an order that was sent to the supplier, and has not come yet, can arrive."))
