@@ -141,6 +141,11 @@ def token_field() -> forms.UUIDField:
     return forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
 
 
+def day_field(label: Any, **options: Any) -> forms.DateField:
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    return forms.DateField(label=label, widget=widget, **options)
+
+
 def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerField:
     return forms.IntegerField(
         label=label, min_value=least, max_value=9_999, widget=forms.NumberInput(attrs={"inputmode": "numeric"}), **more

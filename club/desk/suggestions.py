@@ -102,7 +102,7 @@ def _frozen(named: Sequence[tuple[str, FreezerItem]], today: date) -> list[Fruit
             lots[produce, FreezerState(item.state).value].append(item)
     found = []
     for (produce, state), items in lots.items():
-        first = min((item.keeping for item in items), key=lambda keeping: keeping.best_until)
+        first = min((item.shelf_life for item in items), key=lambda life: life.best_until)
         at_hand = AtHand(produce, sum(item.grams_left for item in items), state, is_frozen=True)
         is_past = first.age(today) is Age.PAST
         found.append(FruitAtHand(at_hand, first.best_until, True, is_past, tuple(items), [], 0))

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
-from uuid import uuid4
 
 from crispy_forms.layout import HTML, Column, Row, Submit
 from django import forms
@@ -17,7 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zoned_text
-from club.core.fields import ClockField, Fold
+from club.core.fields import ClockField, Fold, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
 from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
@@ -40,7 +39,7 @@ MOST_JARS = 999
 
 
 class StartForm(forms.Form):
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     started_at = ClockField(
         label=_("When did the cooking begin?"),
         required=False,
@@ -199,7 +198,7 @@ class JarRow:
 class SealsForm(forms.Form):
     """A look at `jars`. The choices of a disposal are always there; the page shows them where a jar is unsealed."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     all_sealed = forms.BooleanField(
         label=_("All are sealed"), required=False, widget=forms.CheckboxInput(attrs={"class": "form-check-input"})
     )
@@ -343,7 +342,7 @@ def count_field(label: Any) -> forms.IntegerField:
 class JarOfferForm(forms.Form):
     """`free`: how many jars of each size can be offered."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     size = forms.ChoiceField(label=_("Which jars?"))
     count = count_field(_("How many?"))
     by_choice = forms.ChoiceField(
@@ -370,7 +369,7 @@ class JarOfferForm(forms.Form):
 
 
 class JarClaimForm(forms.Form):
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     count = count_field(_("How many would you like?"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -385,7 +384,7 @@ class JarClaimForm(forms.Form):
 class RecallForm(forms.Form):
     """When valid, `written()` names the one subject. A member without the right to trace calls back their own batch."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     kind = forms.ChoiceField(label=_("What is called back?"), choices=RecallKind.choices, widget=forms.RadioSelect)
     code = forms.CharField(
         label=_("Its code"),
@@ -458,7 +457,7 @@ class RecallForm(forms.Form):
 class RecallAnswerForm(forms.Form):
     """What was done with the jars of one batch in one place; one form for each such holding on a page."""
 
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    token = token_field()
     batch = forms.IntegerField(widget=forms.HiddenInput)
     where = forms.CharField(widget=forms.HiddenInput, max_length=30, required=False)
     outcome = forms.ChoiceField(

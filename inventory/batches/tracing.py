@@ -232,7 +232,9 @@ def _by_ledger(batches: set[int], makers: dict[int, int]) -> Iterator[tuple[Key,
     rows = full.values_list("batch", "place__kind", "place__person", "place__kitchen").distinct()
     there = list(rows)
     households = _households({kitchen for _batch, _kind, _person, kitchen in there if kitchen is not None})
-    keepers = _keepers() if any(kind == PlaceKind.STORE for _batch, kind, _person, _kitchen in there) else []
+    keepers: list[int] = []
+    if any(kind == PlaceKind.STORE for _batch, kind, _person, _kitchen in there):
+        keepers = list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
     for batch, kind, person, kitchen in there:
         # A kitchen that nobody belongs to any more: whoever made the jars is the one to ask.
         where, people = f"kitchen {kitchen}", households[kitchen] or [makers[batch]]
@@ -253,10 +255,6 @@ def _households(kitchens: set[int]) -> defaultdict[int | None, list[int]]:
         if person is not None:
             found[kitchen].append(person)
     return found
-
-
-def _keepers() -> list[int]:
-    return list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
 
 
 def _answered(recalls: list[Recall]) -> set[tuple[int, int, str]]:

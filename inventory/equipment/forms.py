@@ -13,7 +13,7 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import PersonField
+from club.core.fields import PersonField, day_field
 from club.core.forms import TokenForm, form_helper, heading
 from club.core.money import MoneyField
 from club.members.choices import Skill
@@ -31,13 +31,6 @@ from inventory.equipment.rules import (
 )
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
-
-# Form fields of the room: a day, a sum of money, a person, and choices one can hit with a knuckle.
-
-
-def day_field(label: Any, **options: Any) -> forms.DateField:
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    return forms.DateField(label=label, widget=widget, **options)
 
 
 def deposit_field(label: Any) -> MoneyField:

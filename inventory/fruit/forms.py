@@ -15,7 +15,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import Fold, MomentField, token_field
+from club.core.fields import Fold, MomentField, day_field, token_field
 from club.core.forms import fields_helper, form_helper
 from club.members.models import Kitchen, User, default_kitchen
 from inventory.fruit.choices import FruitState
@@ -40,11 +40,6 @@ WINDOWS = ("", "_2", "_3")  # the ends of the field names of three pick-up windo
 NOT_FILLED = [("", "–")]
 WEIGHED = [("kg", "kg"), ("lb", "lb")]
 USUAL_FROM, USUAL_TO = time(17), time(19)
-
-
-def day_field(label: Any, **options: Any) -> forms.DateField:
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    return forms.DateField(label=label, widget=widget, **options)
 
 
 def hour_field(label: Any, **options: Any) -> forms.TimeField:
@@ -362,7 +357,7 @@ class FreezerForm(forms.Form):
         widget=forms.TextInput(attrs={"list": "produce-words", "autocomplete": "off", "autocapitalize": "none"}),
     )
     grams = WeightField(label=_("How much?"), help_text=_("Such as 2.4 kg, 800 g or 3 lb."))
-    frozen_on = forms.DateField(label=_("Frozen on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    frozen_on = day_field(_("Frozen on"))
     kitchen = forms.TypedChoiceField(label=_("In whose kitchen?"), coerce=int)
     state = forms.ChoiceField(label=_("Kept as"), choices=FreezerState.choices, initial=FreezerState.FRUIT)
     bags = bags_field(_("Bags or boxes"))

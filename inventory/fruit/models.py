@@ -20,7 +20,7 @@ from club.core.clock import club_day
 from club.members.models import Kitchen, User
 from inventory.fruit.choices import ACTIVE_STAGES, ClaimStage, FruitState, OfferStage, ShareStage
 from inventory.fruit.produce import CONTAINERS, OTHER, PRODUCE, produce_choices, units_words, weight_words
-from inventory.fruit.rules import Keeping, keeping, season_of
+from inventory.fruit.rules import ShelfLife, season_of, shelf_life
 from recipes.models import Recipe
 
 RUN = "fruit.run_offers"
@@ -410,15 +410,15 @@ class FreezerItem(models.Model):
         return reverse("fruit:freezer-item", args=[self.pk])
 
     @property
-    def keeping(self) -> Keeping:
-        return keeping(self.frozen_on, produce=self.produce, with_sugar=self.with_sugar)
+    def shelf_life(self) -> ShelfLife:
+        return shelf_life(self.frozen_on, produce=self.produce, with_sugar=self.with_sugar)
 
     def weight_text(self, units: str) -> str:
         """What is left, in the reader's own units."""
         return weight_words(self.grams_left, units)
 
     def age_on(self, today: date) -> str:
-        return self.keeping.age(today).value
+        return self.shelf_life.age(today).value
 
 
 class FreezerTaking(models.Model):

@@ -178,11 +178,7 @@ def container_weight(produce: str, container: str, state: str = FRESH) -> Contai
         return None
     pounds, source = printed
     grams = round(float(pounds) * float(POUND_G) / PARTS.get(container, 1))
-    return ContainerWeight(grams, f"{source}: {_pounds_words(pounds, container)}")
-
-
-def _pounds_words(pounds: str, container: str) -> str:
-    return f"{pounds} lb a bushel" if container in PARTS else f"{pounds} lb"
+    return ContainerWeight(grams, f"{source}: {pounds} lb a bushel" if container in PARTS else f"{source}: {pounds} lb")
 
 
 def _juice(produce: str, container: str) -> ContainerWeight | None:

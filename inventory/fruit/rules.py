@@ -81,7 +81,7 @@ class Age(StrEnum):
 
 
 @dataclass(frozen=True)
-class Keeping:
+class ShelfLife:
     """`soon_from` and `best_until` are days; from `best_until` on the fruit is past its best."""
 
     soon_from: date
@@ -94,12 +94,12 @@ class Keeping:
         return Age.SOON if today >= self.soon_from else Age.GOOD
 
 
-def keeping(frozen_on: date, *, produce: str = "", with_sugar: bool = False) -> Keeping:
+def shelf_life(frozen_on: date, *, produce: str = "", with_sugar: bool = False) -> ShelfLife:
     """How long a lot keeps at its best. `produce` is the recipes' own word, "" where it is unknown."""
     months, rule = (SUGARED_MONTHS if with_sugar else PLAIN_MONTHS), AT_BEST
     if produce in CITRUS_FRUIT:
         months, rule = CITRUS_MONTHS, CITRUS
-    return Keeping(months_later(frozen_on, months[0]), months_later(frozen_on, months[1]), rule)
+    return ShelfLife(months_later(frozen_on, months[0]), months_later(frozen_on, months[1]), rule)
 
 
 def months_later(day: date, months: int) -> date:
@@ -171,7 +171,7 @@ MOST_GRAMS = 2_000_000  # two tonnes: a slip of the pen
 
 
 def keeps_days(produce: str, state: str) -> int:
-    """Of what is fresh or pressed; what is frozen keeps by `keeping`."""
+    """Of what is fresh or pressed; what is frozen keeps by `shelf_life`."""
     if state == JUICE:
         return KEEPS_JUICE
     return KEEPS_FRESH.get(produce, KEEPS_UNKNOWN)
@@ -180,13 +180,13 @@ def keeps_days(produce: str, state: str) -> int:
 def use_by_estimate(produce: str, state: str, since: date) -> date:
     """`since`: the day it was picked, pressed or frozen; for fresh fruit on a tree the day of the first pick-up."""
     if state == FROZEN:
-        return keeping(since, produce=produce).best_until
+        return shelf_life(since, produce=produce).best_until
     return since + timedelta(days=keeps_days(produce, state))
 
 
 def use_by_source(produce: str, frozen_on: date | None) -> str:
     """Where the estimate is from; `frozen_on` is None for what is fresh or pressed."""
-    return KEEPS_SOURCE if frozen_on is None else keeping(frozen_on, produce=produce).rule.source
+    return KEEPS_SOURCE if frozen_on is None else shelf_life(frozen_on, produce=produce).rule.source
 
 
 def closing_moment(first_window: datetime, now: datetime) -> datetime:

@@ -105,14 +105,11 @@ def produce_named(text: str, words: Iterable[str] | None = None) -> str:
 
     Whole words, in one number or the other; of several the longest, so that "green tomatoes" is not tomatoes.
     """
-    said = f" {' '.join(_singular(word) for word in _letters(text).split())} "
+    letters = "".join(char if char.isalpha() else " " for char in text.lower())
+    said = f" {' '.join(_singular(word) for word in letters.split())} "
     known = produce_words() if words is None else words
     found = [word for word in known if f" {' '.join(_singular(part) for part in word.lower().split())} " in said]
     return max(found, key=lambda word: (len(word), word), default="")
-
-
-def _letters(text: str) -> str:
-    return "".join(char if char.isalpha() else " " for char in text.lower())
 
 
 def _singular(word: str) -> str:
@@ -148,15 +145,20 @@ def fit_of(at_hand: AtHand, revision: Revision, altitude: Altitude | None) -> Fi
     wants = {_state_wanted(line) for line in mine}
     if len(wants) != 1:
         return None
-    also = tuple(line.item for line in tested.ingredients if _is_produce(line) and line not in mine)
+    produce = [line for line in tested.ingredients if line.role in (Role.FRUIT, Role.LOW_ACID) and not line.optional]
+    also = tuple(line.item for line in produce if line not in mine)
     wanted, state = wants.pop(), at_hand.state
     if wanted == FreezerState.JUICE and state == FreezerState.FRUIT:
         return _refused(revision, also, _juice_refusal(mine))
-    if wanted != state and not (state == FreezerState.PUREE and _is_crushed(mine)):
+    if wanted != state and not (state == FreezerState.PUREE and {form_of(line) for line in mine} == {"crushed"}):
         return None
     if at_hand.is_frozen and not takes_thawed(tested):
-        return _refused(revision, also, _thawed_refusal())
-    if any(len(_named_in(line, tested)) > 1 and not _is_either(line) for line in mine):
+        return _refused(
+            revision,
+            also,
+            Refusal("thawed-not-tested", _(THAWED_PACKS.statement), THAWED_PACKS.name, THAWED_PACKS.source),
+        )
+    if any(len(_named_in(line, tested)) > 1 and " or " not in line.item for line in mine):
         return _refused(revision, also, _mixture_refusal(mine))
     return _planned(at_hand, revision, mine, also, altitude)
 
@@ -182,22 +184,10 @@ def takes_thawed(tested: TestedRecipe) -> bool:
     return tested.kind in COOKED_THROUGH
 
 
-def _is_either(line: Ingredient) -> bool:
-    return " or " in line.item
-
-
-def _is_produce(line: Ingredient) -> bool:
-    return line.role in (Role.FRUIT, Role.LOW_ACID) and not line.optional
-
-
 def _state_wanted(line: Ingredient) -> str:
     if "concentrate" in f"{line.item} {line.prep}".lower():
         return "concentrate"
     return FreezerState.JUICE if form_of(line) == "juice" else FreezerState.FRUIT
-
-
-def _is_crushed(lines: Sequence[Ingredient]) -> bool:
-    return all(form_of(line) == "crushed" for line in lines)
 
 
 def _planned(
@@ -254,10 +244,6 @@ def _juice_refusal(mine: Sequence[Ingredient]) -> Refusal:
 def _mixture_refusal(mine: Sequence[Ingredient]) -> Refusal:
     text = _("It takes a mixture: %(what)s. Measure each part as the recipe says, and plan by that.")
     return refusal("fruit-in-a-mixture", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})
-
-
-def _thawed_refusal() -> Refusal:
-    return Refusal("thawed-not-tested", _(THAWED_PACKS.statement), THAWED_PACKS.name, THAWED_PACKS.source)
 
 
 # Tested recipes that fit what is offered, and how much of it one pot takes.

@@ -326,7 +326,7 @@ def freezer(request: HttpRequest) -> HttpResponse:
     today = club_day()
     context = {
         "page": page,
-        "rows": [(item, item.keeping, item.age_on(today)) for item in page],
+        "rows": [(item, item.shelf_life, item.age_on(today)) for item in page],
         "total": items.aggregate(grams=Sum("grams_left"))["grams"] or 0,
         "at_best": AT_BEST,
     }

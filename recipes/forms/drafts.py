@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, cast
-from uuid import uuid4
 
 from django import forms
 from django.forms.formsets import BaseFormSet, formset_factory
@@ -13,7 +12,7 @@ from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import LineField
-from club.core.forms import bare_helper
+from club.core.forms import TokenForm, bare_helper
 from recipes.choices import JARS, METHODS, PACKS, ROLES, SEEN
 from recipes.engine.document import Problem
 from recipes.engine.quantities import JAR_SIZES, UNITS
@@ -343,10 +342,6 @@ def row_set(form: type[forms.Form]) -> type[RowSet]:
 
 Ingredients = row_set(IngredientForm)
 Processes = row_set(ProcessForm)
-
-
-class TokenForm(forms.Form):
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
 
 
 class DraftForm:

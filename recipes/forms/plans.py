@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, cast
 
@@ -13,7 +12,7 @@ from django.db.models.functions import Lower
 from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import Fold
+from club.core.fields import Fold, token_field
 from club.core.forms import bare_helper
 from club.core.money import MoneyField
 from club.members.models import Kitchen, Units, User, default_kitchen
@@ -378,7 +377,7 @@ class PriceForm(forms.Form):
         label=_("Package"), max_length=40, help_text=_("What one holds: 4 lb, 1 l, 2 pouches, 12 each.")
     )
     price = MoneyField(label=_("Price of one package"))
-    token = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    token = token_field()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

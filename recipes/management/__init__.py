@@ -1,0 +1,28 @@
+"""What the commands about one recipe share: its revision by the address, and bad input with its exit status."""
+
+from __future__ import annotations
+
+from django.core.management.base import CommandError
+
+from recipes.models import Recipe, Revision
+
+BAD_INPUT = 2
+REFUSED = 3
+
+
+def bad_input(message: str) -> CommandError:
+    return CommandError(message, returncode=BAD_INPUT)
+
+
+def revision_named(slug: str, number: str | None) -> Revision:
+    """The revision of that number, or the current one; with all of them withdrawn the latest, for its refusal."""
+    recipe = Recipe.objects.readable().filter(slug=slug[:100]).first()
+    if recipe is None:
+        raise bad_input(f"There is no published recipe {slug[:100]!r}.")
+    numbered = recipe.revisions.numbered().select_related("recipe").order_by("-number")
+    if number is None:
+        return numbered.current().first() or numbered[0]
+    asked = numbered.filter(number=int(number)).first() if number.isdecimal() and len(number) < 9 else None
+    if asked is None:
+        raise bad_input(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
+    return asked

@@ -66,23 +66,23 @@ class FreezerAgeing(Rule[FreezerItem]):
         youngest = months_later(today, -SHORTEST_MONTHS)
         frozen = FreezerItem.objects.there().filter(frozen_on__range=(oldest, youngest), put_in_by__is_active=True)
         for item in frozen:
-            best_until = item.keeping.best_until
+            best_until = item.shelf_life.best_until
             if at_hour(best_until, MORNING_AT) <= now and best_until > today - FREEZER_CALLED_FOR:
                 yield item
 
     def open_row(self, reminder: Reminder, now: datetime) -> FreezerItem | None:
         """Still there, still past by what is written now."""
         item = FreezerItem.objects.there().filter(pk=reminder.subject_id).first()
-        return item if item is not None and item.keeping.age(club_day(now)) is Age.PAST else None
+        return item if item is not None and item.shelf_life.age(club_day(now)) is Age.PAST else None
 
     def reaches(self, item: FreezerItem, person: User) -> bool:
         return Kitchen.objects.usable_by(person).filter(pk=item.kitchen_id).exists()
 
     def occurrence(self, item: FreezerItem, now: datetime) -> str:
-        return str(item.keeping.best_until)
+        return str(item.shelf_life.best_until)
 
     def due_at(self, item: FreezerItem, now: datetime) -> datetime:
-        return max(at_hour(item.keeping.best_until, MORNING_AT), item.created_at)
+        return max(at_hour(item.shelf_life.best_until, MORNING_AT), item.created_at)
 
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
         item = FreezerItem.objects.select_related("kitchen").get(pk=reminder.subject_id)
@@ -91,7 +91,7 @@ class FreezerAgeing(Rule[FreezerItem]):
             "weight": item.weight_text(reminder.person.units),
             "kitchen": item.kitchen.name,
             "frozen": date_format(item.frozen_on, "j F Y"),
-            "until": format_day(item.keeping.best_until),
+            "until": format_day(item.shelf_life.best_until),
         }
         return item.get_absolute_url(), context
 

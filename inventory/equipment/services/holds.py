@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
@@ -275,7 +275,8 @@ def waiting_move_on(now: datetime) -> Moved:
     consequences in one transaction, so that of two processes one does it and the other finds it done.
     """
     moment = now_or(now)
-    lapsed = sum(_lapse(entry) for entry in _unanswered(moment))
+    unanswered = WaitingEntry.objects.filter(state=WaitState.OFFERED, offer_until__lte=moment).select_related("hold")
+    lapsed = sum(_lapse(entry) for entry in unanswered)
     waiting = WaitingEntry.objects.waiting()
     past = waiting.filter(not_after__lt=club_day(moment)).update(state=WaitState.PAST)
     kinds = sorted(set(waiting.order_by().values_list("kind", flat=True)))
@@ -297,10 +298,6 @@ def waiting_offer_freed(*, kind: str, now: datetime | None = None) -> int:
 def _own(by: User, entry: WaitingEntry) -> None:
     if entry.person_id != by.pk and not by.has_perm(KEEP):
         raise PermissionDenied
-
-
-def _unanswered(moment: datetime) -> Iterable[WaitingEntry]:
-    return WaitingEntry.objects.filter(state=WaitState.OFFERED, offer_until__lte=moment).select_related("hold")
 
 
 @transaction.atomic

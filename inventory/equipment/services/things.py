@@ -267,7 +267,11 @@ def _read(rows: Sequence[Row], file: str, report: ImportReport) -> list[_Wanted]
         # A cell that could not be read has one problem; the others of its row are checked with it.
         unreadable = {column for column, _message in problems}
         problems += [one for one in refused if one[0] not in unreadable]
-        if not problems and (differs := _differing(cleaned, thing)):
+        if not problems and (
+            differs := {
+                name: value for name, value in cleaned.items() if thing is None or getattr(thing, name) != value
+            }
+        ):
             wanted.append(_Wanted(thing, cleaned["kind"], differs))
             report.rows.append(_row_change(row.number, cleaned, thing))
             (report.changed if thing else report.added).append(cleaned["code"])
@@ -284,10 +288,6 @@ def _cleaned(fields: ThingFields, thing: Thing | None) -> tuple[dict[str, Any], 
     except ValidationError as error:
         problems = error.message_dict.items()
         return {}, [(HEADING_OF[name], one) for name, messages in problems for one in messages]
-
-
-def _differing(cleaned: dict[str, Any], thing: Thing | None) -> dict[str, Any]:
-    return {name: value for name, value in cleaned.items() if thing is None or getattr(thing, name) != value}
 
 
 def _row_change(number: int, cleaned: dict[str, Any], thing: Thing | None) -> RowChange:

@@ -23,7 +23,7 @@ from club.members.models import User
 from inventory.fruit.choices import ACTIVE_STAGES, ClaimStage, OfferStage, ShareStage
 from inventory.fruit.models import Claim, Offer, OfferPhoto, PickUpWindow, Share, SharingRound
 from inventory.fruit.sharing import ClaimInput, Outcome, Part, share_out
-from inventory.fruit.validators import OfferFields, Window, details_columns, offer_columns, own_use_by, windows_checked
+from inventory.fruit.validators import OfferFields, details_columns, offer_columns, own_use_by, windows_checked
 from recipes.models import Recipe
 
 
@@ -70,7 +70,10 @@ def offer_make(
     try:
         with transaction.atomic():
             offer = Offer.objects.create(token=token, giver=by, created_at=moment, **columns)
-            PickUpWindow.objects.bulk_create(_window_row(offer, one) for one in windows)
+            PickUpWindow.objects.bulk_create(
+                PickUpWindow(offer=offer, starts_at=one.starts_at, ends_at=one.ends_at, **asdict(one.hours))
+                for one in windows
+            )
             if jpeg is not None:
                 OfferPhoto.objects.create(offer=offer, jpeg=jpeg, changed_at=moment)
     except IntegrityError:  # the same press twice at once, or a token of somebody else's
@@ -79,18 +82,6 @@ def offer_make(
             raise form_reused() from None
         return made
     return offer
-
-
-def _window_row(offer: Offer, window: Window) -> PickUpWindow:
-    hours = window.hours
-    return PickUpWindow(
-        offer=offer,
-        day=hours.day,
-        starts=hours.starts,
-        ends=hours.ends,
-        starts_at=window.starts_at,
-        ends_at=window.ends_at,
-    )
 
 
 def offer_change(
@@ -273,7 +264,10 @@ def shares_settle_again(*, offer: Offer, by: User | None, now: datetime) -> Shar
 def _round(offer: Offer, by: User | None, now: datetime) -> SharingRound:
     """Calculate and write one round. The caller has taken the offer's row in this transaction."""
     shares = {share.claim_id: share for share in Share.objects.filter(offer=offer).select_related("window")}
-    claims = [one for one in _claims(offer) if _is_in(one, shares.get(one.pk), now)]
+    there = Claim.objects.open().filter(offer=offer, person__is_active=True)
+    claims = [
+        one for one in there.select_related("offer").prefetch_related("windows") if _is_in(one, shares.get(one.pk), now)
+    ]
     had = Share.objects.had_by([one.person_id for one in claims], now, but=offer.pk)
     inputs = [_input(one, shares.get(one.pk), had[one.person_id], now) for one in claims]
     inside = {one.pk for one in claims}
@@ -298,11 +292,6 @@ def _round(offer: Offer, by: User | None, now: datetime) -> SharingRound:
     )
     offer.refresh_from_db()
     return made
-
-
-def _claims(offer: Offer) -> list[Claim]:
-    claims = Claim.objects.open().filter(offer=offer, person__is_active=True)
-    return list(claims.select_related("offer").prefetch_related("windows"))
 
 
 def _is_in(claim: Claim, share: Share | None, now: datetime) -> bool:

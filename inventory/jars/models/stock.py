@@ -16,7 +16,13 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.ledger import CorrectableRow, correction_constraint
 from inventory.jars.choices import LidAccount, LidReason, SupplyReason
-from inventory.jars.rules import LID_CODE_LENGTH, LID_MAKER_LENGTH, SUPPLY_NAME_LENGTH, SUPPLY_UNIT_LENGTH
+from inventory.jars.rules import (
+    LID_CODE_LENGTH,
+    LID_MAKER_LENGTH,
+    SUPPLY_NAME_LENGTH,
+    SUPPLY_UNIT_LENGTH,
+    WEAKEST_VINEGAR_TENTHS,
+)
 
 # Lid lots: lids bought together, the thing to trace when seals fail; and how many of each are left.
 
@@ -203,6 +209,11 @@ class SupplyLot(models.Model):
     def strength_text(self) -> str:
         """In percent of acid: "5", "5.5"; empty for what is no vinegar."""
         return "" if self.strength_tenths is None else f"{self.strength_tenths / 10:g}"
+
+    @property
+    def is_weak(self) -> bool:
+        """A vinegar too weak to preserve with."""
+        return self.strength_tenths is not None and self.strength_tenths < WEAKEST_VINEGAR_TENTHS
 
 
 class SupplyMovement(CorrectableRow):

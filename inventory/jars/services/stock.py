@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -289,13 +290,11 @@ def supply_take_in(
     if strength_tenths is not None and not 0 < strength_tenths <= 1000:
         raise ValidationError({"strength": _("A strength is more than 0 and at most 100 %.")})
     before = SupplyMovement.objects.filter(token=token).select_related("lot").first()
-    lot = before.lot if before else _lot_of(supply, use_by, strength_tenths)
+    if before:
+        return supply_post(by, before.lot, count, reason, token, at, note)
+    kind: dict[str, Any] = {"use_by": use_by, "strength_tenths": strength_tenths}
+    lot = supply.lots.filter(**kind).order_by("pk").first() or SupplyLot.objects.create(supply=supply, **kind)
     return supply_post(by, lot, count, reason, token, at, note)
-
-
-def _lot_of(supply: Supply, use_by: date | None, strength_tenths: int | None) -> SupplyLot:
-    same = supply.lots.filter(use_by=use_by, strength_tenths=strength_tenths).order_by("pk").first()
-    return same or SupplyLot.objects.create(supply=supply, use_by=use_by, strength_tenths=strength_tenths)
 
 
 @transaction.atomic

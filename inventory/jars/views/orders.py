@@ -216,7 +216,9 @@ def bill(request: HttpRequest, pk: int, member: int) -> HttpResponse:
     user = signed_in(request)
     one = order_for(user, pk)
     row = sum_for(user, one, member)
-    return render(request, "jars/order_bill.html", bill_context(user, one, row, PaymentForm(initial=_owed(row))))
+    # As it mostly is filled in: all that is owed, or all that is to be given back.
+    form = PaymentForm(initial={"cents": abs(row.owed_cents), "is_back": row.owed_cents < 0})
+    return render(request, "jars/order_bill.html", bill_context(user, one, row, form))
 
 
 def sum_for(user: User, one: ClubOrder, member: int) -> MemberSum:
@@ -228,11 +230,6 @@ def sum_for(user: User, one: ClubOrder, member: int) -> MemberSum:
     if not found:
         raise Http404
     return found[0]
-
-
-def _owed(row: MemberSum) -> dict[str, object]:
-    """The form as it mostly is filled in: all that is owed, or all that is to be given back."""
-    return {"cents": abs(row.owed_cents), "is_back": row.owed_cents < 0}
 
 
 def bill_context(user: User, one: ClubOrder, row: MemberSum, form: PaymentForm) -> dict[str, object]:

@@ -16,7 +16,7 @@ from inventory.jars import services
 from inventory.jars.choices import LidReason
 from inventory.jars.forms import CorrectForm, LidsForm, SpoilForm, SupplyBuyForm, SupplyForm, SupplyTakeForm
 from inventory.jars.models import KEEP, LidLot, LidMovement, Supply, SupplyLot, SupplyMovement, is_low
-from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS, is_past
+from inventory.jars.rules import is_past
 from inventory.jars.views.ledger import keeper
 from recipes.engine import RULES
 
@@ -98,28 +98,20 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
                 services.supply_use(by=user, supply=one, **take.cleaned_data)
             messages.success(request, _("Written down."))
             return redirect(one)
+    latest = SupplyMovement.objects.filter(lot__supply=one).select_related("lot", "by", "corrected_by")
     lots = Paginator(one.lots.there().use_first(), PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "supply": one,
         "buy": buy,
         "take": take,
         "page": lots,
-        "rows": [(lot, is_past(lot.use_by, today), _is_weak(lot)) for lot in lots],
+        "rows": [(lot, is_past(lot.use_by, today), lot.is_weak) for lot in lots],
         "is_low": is_low(one),
-        "latest": _latest(one),
+        "latest": latest[:LATEST],
         "vinegar_rule": RULES["VINEGAR-MIN"],
         "keeps": user.has_perm(KEEP),
     }
     return render(request, "jars/supply.html", context)
-
-
-def _is_weak(lot: SupplyLot) -> bool:
-    return lot.strength_tenths is not None and lot.strength_tenths < WEAKEST_VINEGAR_TENTHS
-
-
-def _latest(supply: Supply) -> list[SupplyMovement]:
-    rows = SupplyMovement.objects.filter(lot__supply=supply).select_related("lot", "by", "corrected_by")
-    return list(rows[:LATEST])
 
 
 @require_http_methods(["GET", "POST"])

@@ -10,13 +10,11 @@ import json
 import sys
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import BaseCommand, CommandParser
 
 from recipes.engine.changes import GRAMMAR_HELP, Checked, Ruling, check_changes, checked_as_dict, refuse_all
-from recipes.models import Recipe, Revision, RevisionState
-
-BAD_INPUT = 2
-REFUSED = 3
+from recipes.management import REFUSED, bad_input, revision_named
+from recipes.models import Revision, RevisionState
 
 
 class Command(BaseCommand):
@@ -41,8 +39,8 @@ class Command(BaseCommand):
         # A shell may hand over bytes that are no text; what cannot be printed is not repeated.
         changes = [text.encode("utf-8", "replace").decode() for text in options["change"] or []]
         if not changes:
-            raise _bad('Say what to change, such as --change "less sugar".')
-        revision = _revision(options["slug"], options["revision"])
+            raise bad_input('Say what to change, such as --change "less sugar".')
+        revision = revision_named(options["slug"], options["revision"])
         checked = _checked(revision, changes)
         if options["json"]:
             found = checked_as_dict(revision.tested, checked, revision=revision.number)
@@ -60,26 +58,9 @@ def _checked(revision: Revision, changes: list[str]) -> Checked:
     return check_changes(revision.tested, changes)
 
 
-def _revision(slug: str, number: str | None) -> Revision:
-    recipe = Recipe.objects.readable().filter(slug=slug[:100]).first()
-    if recipe is None:
-        raise _bad(f"There is no published recipe {slug[:100]!r}.")
-    numbered = recipe.revisions.numbered().select_related("recipe").order_by("-number")
-    if number is not None:
-        asked = numbered.filter(number=int(number)).first() if number.isdecimal() and len(number) < 9 else None
-        if asked is None:
-            raise _bad(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
-        return asked
-    return numbered.published().first() or numbered[0]
-
-
 def _text(checked: Checked) -> str:
     lines = []
     for answer in checked.verdicts:
         lines += [f"{answer.verdict.value.upper()}: {answer.change}", f"  {answer.message}"]
         lines.append(f"  Rule {answer.rule}. Source: {answer.source}")
     return "\n".join([*lines, f"Together: {checked.verdict.value}"])
-
-
-def _bad(message: str) -> CommandError:
-    return CommandError(message, returncode=BAD_INPUT)

@@ -13,17 +13,14 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import BaseCommand, CommandParser
 
 from recipes.engine import USUAL_STOVE, AltitudeError, Plan, altitude_from_text, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.models import Recipe, Revision
+from recipes.management import REFUSED, bad_input, revision_named
 from recipes.planning import CAPACITIES, STOVES, PlanInput, PlanInputError, plan_for, read_plan_input
 from recipes.presentation import day_summary, minute_format, plan_text
-
-BAD_INPUT = 2
-REFUSED = 3
 
 
 class Command(BaseCommand):
@@ -54,7 +51,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         wanted, altitude = _plan_input(options), _altitude(options["altitude"])
-        made = plan_for(revision=_revision(options["slug"], options["revision"]), altitude=altitude, **wanted)
+        made = plan_for(revision=revision_named(options["slug"], options["revision"]), altitude=altitude, **wanted)
         if options["picture"]:
             _draw(made, Path(options["picture"]))
         as_json = options["json"]
@@ -67,43 +64,25 @@ def _plan_input(options: dict[str, Any]) -> PlanInput:
     try:
         return read_plan_input(options)
     except PlanInputError as error:
-        raise _bad("\n".join(f"--{field}: {message}" for field, message in error.problems.items())) from error
+        raise bad_input("\n".join(f"--{field}: {message}" for field, message in error.problems.items())) from error
 
 
 def _altitude(text: str | None) -> Altitude:
     if text is None:
-        raise _bad('--altitude: say how high the kitchen lies, such as --altitude "1040 m".')
+        raise bad_input('--altitude: say how high the kitchen lies, such as --altitude "1040 m".')
     try:
         return altitude_from_text(text)
     except AltitudeError as error:
-        raise _bad(f"--altitude: {error}") from error
-
-
-def _revision(slug: str, number: str | None) -> Revision:
-    """The revision asked for, or the current one; with all of them withdrawn the latest, for its refusal."""
-    recipe = Recipe.objects.readable().filter(slug=slug[:100]).first()
-    if recipe is None:
-        raise _bad(f"There is no published recipe {slug[:100]!r}.")
-    numbered = recipe.revisions.numbered().select_related("recipe").order_by("-number")
-    if number is not None:
-        asked = numbered.filter(number=int(number)).first() if number.isdecimal() and len(number) < 9 else None
-        if asked is None:
-            raise _bad(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
-        return asked
-    return numbered.current().first() or numbered[0]
+        raise bad_input(f"--altitude: {error}") from error
 
 
 def _draw(made: Plan, path: Path) -> None:
     if made.day is None:
-        raise _bad("--picture: this plan has no timeline to draw.")
+        raise bad_input("--picture: this plan has no timeline to draw.")
     from recipes.charts import timeline_svg  # the drawing library takes longer to load than the plan to make
 
     title = f"{made.recipe.title}: {day_summary(made)}"
     try:
         path.write_text(timeline_svg(made.day, title=title, when=minute_format(made), paper="white"), encoding="utf-8")
     except OSError as error:
-        raise _bad(f"--picture: {error}") from error
-
-
-def _bad(message: str) -> CommandError:
-    return CommandError(message, returncode=BAD_INPUT)
+        raise bad_input(f"--picture: {error}") from error

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.fruit.rules import AT_BEST, CITRUS, Age, keeping, months_later
+from inventory.fruit.rules import AT_BEST, CITRUS, Age, months_later, shelf_life
 
 
 @pytest.mark.parametrize(
@@ -21,14 +21,14 @@ from inventory.fruit.rules import AT_BEST, CITRUS, Age, keeping, months_later
     ],
 )
 def test_plain_fruit_is_to_be_used_from_eight_months_and_past_its_best_at_twelve(today, age):
-    assert keeping(date(2025, 7, 12)).age(today) is age
+    assert shelf_life(date(2025, 7, 12)).age(today) is age
 
 
 def test_sugar_keeps_it_longer_and_citrus_keeps_shorter_with_its_own_rule():
     frozen = date(2025, 7, 12)
-    assert keeping(frozen, with_sugar=True).soon_from > keeping(frozen).soon_from
-    assert keeping(frozen).rule is AT_BEST
-    citrus = keeping(frozen, produce="oranges")
+    assert shelf_life(frozen, with_sugar=True).soon_from > shelf_life(frozen).soon_from
+    assert shelf_life(frozen).rule is AT_BEST
+    citrus = shelf_life(frozen, produce="oranges")
     assert (citrus.best_until, citrus.rule) == (date(2025, 11, 12), CITRUS)
 
 
@@ -48,5 +48,5 @@ def test_a_month_that_is_too_short_gives_its_last_day(day, months, later):
 
 @given(st.dates(date(1990, 1, 1), date(2090, 1, 1)), st.booleans(), st.sampled_from(["", "plums", "lemons"]))
 def test_soon_always_comes_before_past(day, with_sugar, produce):
-    found = keeping(day, produce=produce, with_sugar=with_sugar)
+    found = shelf_life(day, produce=produce, with_sugar=with_sugar)
     assert day < found.soon_from < found.best_until

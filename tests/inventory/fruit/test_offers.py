@@ -18,7 +18,7 @@ from club.core.clock import Doubled, moment_of
 from inventory.fruit import rules, services
 from inventory.fruit.models import Offer, OfferPhoto, Share
 from inventory.fruit.produce import CONTAINERS, OTHER, PARTS, POUNDS, PRODUCE, container_weight, containers_words
-from inventory.fruit.rules import keeping
+from inventory.fruit.rules import shelf_life
 from inventory.fruit.services import Hours
 from recipes.engine.quantities import POUND_G
 from tests.factories.fruit import KG, NOW, TODAY, hours, make_bushels, make_claim, make_offer, offer_fields, share_out
@@ -191,7 +191,7 @@ def test_fresh_plums_keep_five_days_from_the_first_pick_up_by_our_estimate():
 def test_frozen_fruit_keeps_as_long_as_in_a_freezer_of_one_s_own_and_juice_three_days():
     frozen_on = TODAY - timedelta(days=100)
     frozen = make_offer(state="frozen", frozen_on=frozen_on)
-    assert frozen.use_by == frozen_on.replace(year=2027) == keeping(frozen_on, produce=frozen.produce).best_until
+    assert frozen.use_by == frozen_on.replace(year=2027) == shelf_life(frozen_on, produce=frozen.produce).best_until
     citrus = make_offer(produce="lemons", state="frozen", frozen_on=frozen_on)
     assert citrus.use_by == date(2026, 10, 6)  # four months after 6 June
     assert make_offer(state="juice").use_by == TODAY + timedelta(days=5)
