@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from datetime import date, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -262,20 +263,20 @@ def window_words(window: PickUpWindow) -> str:
 # What a giver changes: what the offer says, what is kept back, its picture, taking it back
 
 
-class DetailsForm(forms.Form):
+class DetailsForm(forms.ModelForm):
     """What may still be changed when others have read it: never what, how much or when."""
 
-    where = forms.CharField(label=_("Where to pick it up"), max_length=WHERE_LENGTH)
-    about_where = forms.CharField(label=_("About where"), max_length=ABOUT_LENGTH, required=False)
-    grown = forms.CharField(label=_("How it was grown"), max_length=WHERE_LENGTH, required=False)
     use_by = day_field(_("Best used by"))
-    note = forms.CharField(
-        label=_("Note"), max_length=NOTE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 2})
-    )
+
+    class Meta:
+        model = Offer
+        fields = ("where", "about_where", "grown", "use_by", "note")
+        labels = {"where": _("Where to pick it up")}
+        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
 
     def __init__(self, *args: Any, offer: Offer, **kw: Any) -> None:
-        kw["initial"] = {name: getattr(offer, name) for name in self.base_fields}
-        super().__init__(*args, **kw)
+        # A copy: what was typed is nothing that the offer says before the service has agreed.
+        super().__init__(*args, **kw | {"instance": copy(offer)})
         self.helper = form_helper(submit=gettext("Keep it so"))
 
 

@@ -12,15 +12,15 @@ from django.db.models.functions import Lower
 from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import Fold, token_field
-from club.core.forms import bare_helper
+from club.core.fields import Fold
+from club.core.forms import TokenForm, bare_helper
 from club.core.money import MoneyField
 from club.members.models import Kitchen, Units, User, default_kitchen
 from recipes.choices import CANNERS, CAPACITY_LABELS, JARS, METHODS, PACKS, STOVES, kind_label
 from recipes.engine import process_choices
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner, Pack, TestedRecipe
-from recipes.models import FACETS, IndexRow, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
+from recipes.models import FACETS, IndexRow, Price, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
 from recipes.planning import CAPACITIES, MOST_EMPTIES, PLAN_FIELDS, PlanInput, PlanInputError, read_plan_input
 
 # For whom a page is shown: which kitchen's altitude, which units.
@@ -366,18 +366,18 @@ def _lines(text: str) -> list[str]:
 # Noting a price.
 
 
-class PriceForm(forms.Form):
-    item = forms.CharField(
-        label=_("What"),
-        max_length=80,
-        help_text=_("As the shopping list has it, such as sugar or strawberries."),
-        widget=forms.TextInput(attrs={"list": "known-things", "autocapitalize": "none"}),
-    )
-    package = forms.CharField(
-        label=_("Package"), max_length=40, help_text=_("What one holds: 4 lb, 1 l, 2 pouches, 12 each.")
-    )
+class PriceForm(TokenForm, forms.ModelForm):
     price = MoneyField(label=_("Price of one package"))
-    token = token_field()
+    field_order = ("item", "package", "price", "token")
+
+    class Meta:
+        model = Price
+        fields = ("item", "package")
+        help_texts = {
+            "item": _("As the shopping list has it, such as sugar or strawberries."),
+            "package": _("What one holds: 4 lb, 1 l, 2 pouches, 12 each."),
+        }
+        widgets = {"item": forms.TextInput(attrs={"list": "known-things", "autocapitalize": "none"})}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
