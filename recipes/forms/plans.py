@@ -366,7 +366,7 @@ def _lines(text: str) -> list[str]:
 # Noting a price.
 
 
-class PriceForm(TokenForm, forms.ModelForm):
+class PriceForm(TokenForm, forms.ModelForm):  # type: ignore[type-arg]
     price = MoneyField(label=_("Price of one package"))
     field_order = ("item", "package", "price", "token")
 
