@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import inf
 from typing import Any
 
 from crispy_forms.layout import HTML, Column, Row, Submit
@@ -19,6 +20,7 @@ from club.core.clock import zoned_text
 from club.core.fields import ClockField, Fold, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
+from inventory.batches.accidents import NAMES, Situation
 from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
@@ -34,6 +36,7 @@ from inventory.jars.models import LidLot
 from inventory.jars.rules import LID_CODE_LENGTH, LID_MAKER_LENGTH
 from recipes.choices import JARS
 from recipes.models import Revision
+from recipes.safety import Food
 
 MOST_JARS = 999
 
@@ -497,3 +500,43 @@ class RecallCloseForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = form_helper(submit=gettext("End this recall"))
+
+
+# What went wrong, asked without a batch: what is in the jar, and how long ago it came out of the canner.
+
+SINCE_CHOICES = [
+    ("", _("I do not know")),
+    ("stove", _("they are still in the canner")),
+    ("0", _("less than 2 hours")),
+    ("2", _("2 to 24 hours")),
+    ("24", _("24 hours or more")),
+]
+FOOD_CHOICES = [
+    ("", _("I do not know, or something else")),
+    (Food.ACID.value, _("fruit, jam or jelly")),
+    (Food.NEAR.value, _("tomatoes, figs, salsa, pickles or relish")),
+    (Food.LOW_ACID.value, _("vegetables, meat, poultry, fish or soup")),
+]
+
+
+class WrongForm(forms.Form):
+    """All of it stands in the address. What somebody does not know counts as the strictest it can be."""
+
+    what = forms.ChoiceField(
+        choices=[(one.value, name) for one, name in NAMES.items()], required=False, widget=forms.HiddenInput
+    )
+    food = forms.ChoiceField(label=_("What is in the jars?"), choices=FOOD_CHOICES, required=False)
+    since = forms.ChoiceField(label=_("How long are they out of the canner?"), choices=SINCE_CHOICES, required=False)
+
+    @property
+    def situation(self) -> Situation | None:
+        return Situation(self.cleaned_data["what"]) if self.cleaned_data.get("what") else None
+
+    @property
+    def taken_food(self) -> Food:
+        return Food(self.cleaned_data.get("food") or Food.LOW_ACID)
+
+    @property
+    def taken_hours(self) -> float | None:
+        since = self.cleaned_data.get("since")
+        return None if since == "stove" else float(since or inf)

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import giving, recalls
+from inventory.batches.views import giving, recalls, wrong
 
 app_name = "batches"
 
@@ -31,6 +31,7 @@ urlpatterns = [
     path("start/", views_batches.start, name="start"),
     path("trace/", views_batches.trace, name="trace"),
     path("lids/", views_batches.lids, name="lids"),
+    path("wrong/", wrong.wrong, name="wrong"),
     path("recalls/", recalls.recall_list, name="recalls"),
     path("recalls/new/", recalls.recall_new, name="recall-new"),
     path("recalls/<int:pk>/", recalls.recall, name="recall"),
@@ -47,6 +48,7 @@ urlpatterns = [
     path("<lot:lot_code>/log/", views_batches.log, name="log"),
     path("<lot:lot_code>/seals/", views_batches.seals, name="seals"),
     path("<lot:lot_code>/reprocess/", views_batches.reprocess, name="reprocess"),
+    path("<lot:lot_code>/wrong/", wrong.wrong_with_batch, name="batch-wrong"),
     path("<lot:lot_code>/put-away/", views_batches.put_away, name="put-away"),
     path("<lot:lot_code>/offer/", giving.jar_offer_new, name="jar-offer-new"),
     path("<lot:lot_code>/labels/", views_batches.labels, name="labels"),

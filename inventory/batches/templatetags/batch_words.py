@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from math import floor
@@ -36,6 +36,15 @@ def clock_filter(moment: datetime | None) -> str:
 def machine_clock(moment: datetime) -> str:
     """ "2026-09-14T18:30:05-06:00", for the `datetime` of a time element: to the second, as nobody cooks by less."""
     return moment.isoformat(timespec="seconds")
+
+
+@register.filter
+def span(length: timedelta) -> str:
+    """ "5 h 20 min"; from two days on whole days alone, rounded down."""
+    minutes = int(length / timedelta(minutes=1))
+    if length >= timedelta(days=2):
+        return _("%(days)s days") % {"days": length.days}
+    return _("%(hours)s h %(minutes)s min") % {"hours": minutes // 60, "minutes": minutes % 60}
 
 
 @register.filter

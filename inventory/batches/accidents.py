@@ -1,0 +1,402 @@
+"""What to do when something went wrong: the published answers, looked up by what happened, the food and the hours.
+
+The answers are the rows of `fixtures/library/accidents.csv`, each with its source and how far it was seen; the words
+for them stand here. Where sources differ the safer one is the row, and what the others print stands beside it. There
+is no reasoning from one row to another: what no row answers is not eaten until somebody was asked.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+from fractions import Fraction
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from inventory.batches.rules import elapsed
+from recipes.engine import ProcessFound, process_for
+from recipes.engine.terms import (
+    Altitude,
+    Canner,
+    Method,
+    MinutesBand,
+    Pack,
+    ProcessRow,
+    Refusal,
+    Seen,
+    TestedRecipe,
+    TestedSource,
+)
+from recipes.library import SHIPPED
+from recipes.safety import Food, food_of
+
+if TYPE_CHECKING:
+    from inventory.batches.models import Batch
+
+
+class Situation(StrEnum):
+    """What went wrong: the names of the file."""
+
+    UNSEALED = "unsealed"
+    SIPHONED_LESS = "siphoned-less"
+    SIPHONED_HALF = "siphoned-half"
+    HEAT_FELL = "heat-fell"
+    BOILED_DRY = "boiled-dry"
+    POWER_CUT = "power-cut"
+    JAR_BROKE = "jar-broke"
+    ACID_FORGOTTEN = "acid-forgotten"
+    JAR_LARGER = "jar-larger"
+    JAR_SMALLER = "jar-smaller"
+    HEADSPACE_MUCH = "headspace-much"
+    HEADSPACE_LITTLE = "headspace-little"
+    GAUGE_HIGH = "gauge-high"
+    GAUGE_LOW = "gauge-low"
+    NOT_SET = "not-set"
+    PICKLES_SOFT = "pickles-soft"
+    PICKLES_CLOUDY = "pickles-cloudy"
+    MOULD = "mould"
+    THAWED_COLD = "thawed-cold"
+    THAWED_WARM = "thawed-warm"
+
+
+class Act(StrEnum):
+    """What is done: the words of an answer, the first of a row first."""
+
+    RESTART = "restart"
+    HEAT_OFF = "heat-off"
+    REPROCESS = "reprocess"
+    REPROCESS_WITH_ACID = "reprocess-with-acid"
+    REPACK = "repack"
+    REFRIGERATE = "refrigerate"
+    REFRIGERATE_SOON = "refrigerate-soon"
+    FREEZE = "freeze"
+    REFREEZE = "refreeze"
+    KEEP = "keep"
+    USE_FIRST = "use-first"
+    LOOK = "look"
+    REMAKE = "remake"
+    DISCARD = "discard"
+    DISCARD_AS_SUSPECT = "discard-as-suspect"
+    DISCARD_BROKEN = "discard-broken"
+    ASK = "ask"
+
+
+# Jars that are opened and go through the canner once more.
+REPROCESSES = frozenset({Act.REPROCESS, Act.REPROCESS_WITH_ACID, Act.REPACK})
+DISCARDS = frozenset({Act.DISCARD, Act.DISCARD_AS_SUSPECT, Act.DISCARD_BROKEN})
+
+WORDS: Mapping[Act, str | Promise] = {
+    Act.RESTART: _(
+        "Bring it back to the full boil, or to its pressure, and count the whole time again from the start."
+    ),
+    Act.HEAT_OFF: _(
+        "Turn the heat off, pour nothing cold in, and let the canner cool by itself. Look it over before it is used"
+        " again: base, lid, gasket, plug and gauge."
+    ),
+    Act.REPROCESS: _(
+        "Process it again: empty the jar, bring the food to a boil, fill a clean hot jar, put a new lid on, and give it"
+        " the whole time of a tested hot pack. Where no hot pack of this food was tested, this is not for it."
+    ),
+    Act.REPROCESS_WITH_ACID: _(
+        "Process it again: empty the jar, bring the food to a boil, fill clean hot jars with the recipe's acid in each,"
+        " put new lids on, and give them the whole time of a tested hot pack."
+    ),
+    Act.REPACK: _(
+        "Empty the jars, bring the food to a boil, fill clean hot jars of a tested size, put new lids on, and give them"
+        " the whole time of a tested hot pack."
+    ),
+    Act.REFRIGERATE: _("Or put it into the refrigerator now, and eat it within a few days."),
+    Act.REFRIGERATE_SOON: _("Break the seal, put the jar into the refrigerator, and eat it within 2 to 3 days."),
+    Act.FREEZE: _("Or freeze it now: take food out until 1 1/2 inches (4 cm) below the rim are free."),
+    Act.REFREEZE: _("Freeze it again at once. It is safe, and will be less good."),
+    Act.KEEP: _("Keep it: this does not make it unsafe."),
+    Act.USE_FIRST: _("Leave it closed, add nothing, and eat it before the others. Food above the liquid darkens."),
+    Act.LOOK: _("Go on with the jars that are whole, and look at each seal 12 to 24 hours after they came out."),
+    Act.REMAKE: _("It is as good as a syrup. Or remake it, 4 to 6 cups at a time:"),
+    Act.DISCARD: _("Throw it away, untasted."),
+    Act.DISCARD_AS_SUSPECT: _(
+        "Throw it away, untasted, as a suspect jar. It is not saved in a freezer, and no animal gets it."
+    ),
+    Act.DISCARD_BROKEN: _("Throw away the food of a jar that broke or cracked; do not put it into another jar."),
+    Act.ASK: _(
+        "We know of no published answer. Do not eat it or give it away until you have asked; if you cannot ask, throw"
+        " it away."
+    ),
+}
+
+NAMES: Mapping[Situation, str | Promise] = {
+    Situation.UNSEALED: _("A jar did not seal"),
+    Situation.SIPHONED_LESS: _("A jar lost less than half of its liquid"),
+    Situation.SIPHONED_HALF: _("A jar lost half of its liquid, or more"),
+    Situation.HEAT_FELL: _("The pressure fell, the boil stopped, or the time was too short"),
+    Situation.BOILED_DRY: _("The canner boiled dry, or the water ran low"),
+    Situation.POWER_CUT: _("The power was cut while jars were in the canner"),
+    Situation.JAR_BROKE: _("A jar broke or cracked"),
+    Situation.ACID_FORGOTTEN: _("The acid was forgotten"),
+    Situation.JAR_LARGER: _("The jars were larger than the recipe says"),
+    Situation.JAR_SMALLER: _("The jars were smaller than the recipe says"),
+    Situation.HEADSPACE_MUCH: _("Too much headspace: jars not filled up"),
+    Situation.HEADSPACE_LITTLE: _("Too little headspace: jars filled too high"),
+    Situation.GAUGE_HIGH: _("The gauge was found to read high, or nobody knows how"),
+    Situation.GAUGE_LOW: _("The gauge was found to read low"),
+    Situation.NOT_SET: _("A jam or jelly did not set"),
+    Situation.PICKLES_SOFT: _("Pickles are soft or slippery"),
+    Situation.PICKLES_CLOUDY: _("The liquid of pickles is cloudy"),
+    Situation.MOULD: _("There is mould in a jar"),
+    Situation.THAWED_COLD: _("It thawed, and still has ice crystals or is no warmer than 40 °F (4 °C)"),
+    Situation.THAWED_WARM: _("It thawed, and was warmer than 40 °F (4 °C) for more than 2 hours"),
+}
+
+WHY: Mapping[Situation, str | Promise] = {
+    Situation.UNSEALED: _(
+        "This holds for a jar that was processed exactly as tested. If anything else went wrong as well, look there:"
+        " the stricter answer counts."
+    ),
+    Situation.SIPHONED_LESS: _("For a sealed jar whose process went as tested."),
+    Situation.SIPHONED_HALF: _("With so little liquid the food may not have been heated through."),
+    Situation.HEAT_FELL: _(
+        "The time counts only without a break. The same holds for too little pressure, a vent that was not left open,"
+        " and an altitude that nobody thought of. A seal proves nothing."
+    ),
+    Situation.BOILED_DRY: _(
+        "Jars that were not under water, or not in steam, did not get their heat. A seal proves nothing."
+    ),
+    Situation.POWER_CUT: _("A process that was broken off made nothing safe, whatever the lids look like."),
+    Situation.JAR_BROKE: _(
+        "If the boil or the pressure was lost over it, the whole time starts again. A crack round the base comes of"
+        " sudden cold or heat; one that forks upwards of pressure inside; rays from one point of a knock."
+    ),
+    Situation.ACID_FORGOTTEN: _(
+        "Tomatoes, figs and pickles are safe by their acid; without it they count as low-acid food."
+    ),
+    Situation.JAR_LARGER: _("The heat did not reach the middle of a larger jar in the tested time."),
+    Situation.JAR_SMALLER: _("With the time of the next larger tested jar. The food is only softer."),
+    Situation.HEADSPACE_MUCH: _("The air may not have been driven out."),
+    Situation.HEADSPACE_LITTLE: _(
+        "The food may have boiled up under the lid: a jar that did not seal is found by the look."
+    ),
+    Situation.GAUGE_HIGH: _(
+        "The pressure was lower than it showed, so every batch since the last good test had too little heat. Think of"
+        " those as well."
+    ),
+    Situation.GAUGE_LOW: _("The pressure was higher than it showed: overcooked, and safe."),
+    Situation.NOT_SET: _("A sealed jar of a tested recipe is safe, set or not."),
+    Situation.PICKLES_SOFT: _("Softness and slime are signs of spoilage."),
+    Situation.PICKLES_CLOUDY: _(
+        "A new cloud in a closed jar is a sign of bacteria. In a crock that still ferments it is no sign."
+    ),
+    Situation.MOULD: _("Mould may leave poison in the food and take its acid away. It is not scooped off."),
+    Situation.THAWED_COLD: _(
+        "A full freezer that stays shut keeps its cold for about 48 hours, a half-full one for 24."
+    ),
+    Situation.THAWED_WARM: _("Food spoils before it smells of it."),
+}
+
+# Of the whole canner load, or of single jars: which of a batch's jars are ticked to begin with.
+WHOLE_BATCH = frozenset(
+    {
+        Situation.HEAT_FELL,
+        Situation.BOILED_DRY,
+        Situation.POWER_CUT,
+        Situation.ACID_FORGOTTEN,
+        Situation.JAR_LARGER,
+        Situation.GAUGE_HIGH,
+        Situation.THAWED_WARM,
+    }
+)
+_OF_PICKLES = frozenset({"pickle", "relish", "chutney", "ferment", "salsa"})
+JELLIED_KINDS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve"})
+_OF_FREEZERS = frozenset(
+    {Situation.THAWED_COLD, Situation.THAWED_WARM, Situation.MOULD, Situation.JAR_BROKE, Situation.NOT_SET}
+)
+
+
+def situations_for(recipe: TestedRecipe, canner: str, food: Food) -> list[Situation]:
+    """What can have happened to such a batch, in the order of the list. `canner` "" : kept in the freezer."""
+
+    def fits(one: Situation) -> bool:
+        if (one in (Situation.PICKLES_SOFT, Situation.PICKLES_CLOUDY) and recipe.kind not in _OF_PICKLES) or (
+            one is Situation.NOT_SET and recipe.kind not in JELLIED_KINDS
+        ):
+            return False
+        if not canner:
+            return one in _OF_FREEZERS
+        if one in (Situation.GAUGE_HIGH, Situation.GAUGE_LOW):
+            return canner == Canner.DIAL_GAUGE
+        if one is Situation.ACID_FORGOTTEN:
+            return food is not Food.ACID
+        return one not in (Situation.THAWED_COLD, Situation.THAWED_WARM)
+
+    return [one for one in Situation if fits(one)]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What is done, first things first. `until_hours`: how long this answer holds after the jars came out.
+
+    `source` is empty where no row answers; then `acts` says to ask.
+    """
+
+    situation: Situation
+    acts: tuple[Act, ...]
+    until_hours: int | None = None
+    source: str = ""
+    place: str = ""
+    seen: Seen | None = None
+    otherwise: str = ""
+
+    @property
+    def places(self) -> list[str]:
+        return self.place.split(" ; ") if self.place else []
+
+    @property
+    def is_thrown_away(self) -> bool:
+        return self.acts[0] in DISCARDS and self.situation is not Situation.JAR_BROKE
+
+    @property
+    def may_reprocess(self) -> bool:
+        return any(act in REPROCESSES for act in self.acts)
+
+    @property
+    def is_known(self) -> bool:
+        return bool(self.source)
+
+
+@dataclass(frozen=True)
+class _Row:
+    situation: Situation
+    foods: frozenset[Food]
+    at_stove: bool
+    from_hours: int | None  # None: not for jars that are out
+    to_hours: int | None
+    acts: tuple[Act, ...]
+    source: str
+    place: str
+    seen: Seen
+    otherwise: str
+
+    def holds(self, food: Food, hours: float | None) -> bool:
+        """`hours` None: the jars are still in the canner."""
+        if food not in self.foods:
+            return False
+        if hours is None:
+            return self.at_stove
+        return (
+            self.from_hours is not None
+            and self.from_hours <= hours
+            and (self.to_hours is None or hours < self.to_hours)
+        )
+
+
+def _row(cells: Mapping[str, str]) -> _Row:
+    when = cells["when"]
+    first, _dash, last = when.partition("-")
+    is_out = when != "stove"
+    seen = Seen(cells["seen"])
+    if not seen.is_seen or not cells["source"] or not cells["place"]:
+        raise ValueError(f"accidents.csv: {cells['situation']} has no source that was seen in print")
+    return _Row(
+        situation=Situation(cells["situation"]),
+        foods=frozenset(Food(word) for word in cells["food"].split()),
+        at_stove=when in ("stove", "any"),
+        from_hours=(0 if when == "any" else int(first)) if is_out else None,
+        to_hours=int(last) if is_out and last else None,
+        acts=tuple(Act(word) for word in cells["do"].split()),
+        source=cells["source"],
+        place=cells["place"],
+        seen=seen,
+        otherwise=cells["otherwise"],
+    )
+
+
+@lru_cache(maxsize=1)
+def _rows() -> Sequence[_Row]:
+    with (SHIPPED / "accidents.csv").open(encoding="utf-8", newline="") as file:
+        return [_row(cells) for cells in csv.DictReader(file)]
+
+
+def answer_for(situation: Situation, food: Food, hours: float | None) -> Answer:
+    """The published answer so many hours after the jars came out; `hours` None while they are in the canner.
+
+    A moment belongs to what begins with it: at 24 hours sharp the day is over. ValueError for hours below zero.
+    """
+    if hours is not None and hours < 0:
+        raise ValueError("hours below zero")
+    for row in _rows():
+        if row.situation is situation and row.holds(food, hours):
+            until = None if hours is None else row.to_hours
+            return Answer(situation, row.acts, until, row.source, row.place, row.seen, row.otherwise)
+    return Answer(situation, (Act.ASK,))
+
+
+def food_of_batch(batch: Batch) -> Food:
+    """Under pressure whatever is in the jars counts as low-acid: that is what it was processed as."""
+    return Food.LOW_ACID if batch.required_psi is not None else food_of(batch.revision.tested)
+
+
+def hours_out(out_at: datetime | None, now: datetime) -> float | None:
+    """Hours since the jars came out, never below zero (a clock may be ahead); None while they are not out."""
+    return None if out_at is None else max(elapsed(out_at, now), timedelta(0)) / timedelta(hours=1)
+
+
+# Remaking a soft spread: amounts for a quart, and the process of what was remade.
+
+
+@dataclass(frozen=True)
+class Remake:
+    """For a quart (4 cups) of soft jelly, with one kind of pectin or none. An amount that is empty is not used."""
+
+    pectin: str
+    sugar: str
+    water: str
+    lemon_juice: str
+    pectin_amount: str
+    boil: str
+    process: ProcessRow
+
+    @property
+    def source(self) -> str:
+        return self.process.source.title
+
+    @property
+    def places(self) -> list[str]:
+        return self.process.source.place.split(" ; ")
+
+    def process_at(self, altitude: Altitude) -> ProcessFound | Refusal:
+        """The minutes in boiling water, in sterile half-pints or pints."""
+        jar, pack = self.process.jar, self.process.pack
+        return process_for([self.process], jar=jar, pack=pack, canner=Canner.BOILING_WATER, altitude=altitude)
+
+
+@lru_cache(maxsize=1)
+def remakes() -> Sequence[Remake]:
+    with (SHIPPED / "remade-jelly.csv").open(encoding="utf-8", newline="") as file:
+        return [_remake(row) for row in csv.DictReader(file)]
+
+
+def _remake(cells: Mapping[str, str]) -> Remake:
+    upper = {"minutes_1000_ft": 1000, "minutes_6000_ft": 6000, "minutes_above": None}
+    process = ProcessRow(
+        method=Method.BOILING_WATER,
+        pack=Pack.HOT,
+        jar="pint",
+        seen=Seen(cells["seen"]),
+        source=TestedSource(cells["source"], "", cells["place"]),
+        headspace_in=Fraction(1, 4),
+        minutes_bands=tuple(MinutesBand(limit, int(cells[name])) for name, limit in upper.items()),
+    )
+    return Remake(
+        pectin=cells["pectin"],
+        sugar=cells["sugar"],
+        water=cells["water"],
+        lemon_juice=cells["lemon_juice_bottled"],
+        pectin_amount=cells["pectin_amount"],
+        boil=cells["boil"],
+        process=process,
+    )
