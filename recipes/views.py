@@ -46,6 +46,7 @@ from recipes.presentation import (
     volume_text,
     yield_details,
 )
+from recipes.safety import food_of
 from recipes.shopping import PACKAGES, cost_of, shopping_list
 
 # Reading the library: the list, a recipe at its current or an older revision, and the process tables.
@@ -121,6 +122,17 @@ MARKS = {
     Ruling.QUALITY: ("wait", "~", _("safe, but less good")),
     Ruling.REFUSED: ("stop", "✗", _("refused")),
 }
+# A text about an accident is no change: its answer is a page of the batches, by the name of what happened there.
+WENT_WRONG = {
+    "ACCIDENT-UNSEALED": "unsealed",
+    "ACCIDENT-STOOD": "unsealed",
+    "ACCIDENT-PRESSURE": "heat-fell",
+    "ACCIDENT-POWER": "power-cut",
+    "ACCIDENT-SIPHON": "siphoned-half",
+    "ACCIDENT-BROKEN": "jar-broke",
+    "ACCIDENT-SPOILED": "mould",
+    "ACCIDENT-OTHER": "",
+}
 TOGETHER = {
     Ruling.FINE: _("All of this may be changed."),
     Ruling.QUALITY: _("This is safe, and the jars will set, keep, look or taste less well."),
@@ -140,13 +152,15 @@ def changes(request: HttpRequest, slug: str) -> HttpResponse:
             "answers": [_answer(verdict) for verdict in checked.verdicts],
             "together": TOGETHER[checked.verdict],
             "mark": MARKS[checked.verdict],
+            "food": food_of(revision.tested),
         }
     return render(request, "recipes/changes.html", context | {"grammar": GRAMMAR_HELP})
 
 
 def _answer(verdict: Verdict) -> dict[str, object]:
     kind, sign, words = MARKS[verdict.verdict]
-    return {"verdict": verdict, "kind": kind, "sign": sign, "words": words}
+    went_wrong = WENT_WRONG.get(verdict.rule)
+    return {"verdict": verdict, "kind": kind, "sign": sign, "words": words, "went_wrong": went_wrong}
 
 
 # From a recipe to a plan; all that is asked for stands in the address, so that it can be shared and reloaded.

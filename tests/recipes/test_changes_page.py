@@ -7,6 +7,7 @@ import html
 import pytest
 
 from recipes.engine.changes import check_changes
+from recipes.views import WENT_WRONG
 from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db
@@ -84,3 +85,24 @@ def test_the_recipe_links_here_and_a_withdrawn_recipe_has_no_such_page(client, m
 def test_the_page_asks_as_often_for_one_change_as_for_twenty(ask, rows, django_assert_max_num_queries):
     with django_assert_max_num_queries(5):
         assert len(ask("less sugar\n" * rows).context["answers"]) == rows
+
+
+def test_a_text_about_an_accident_leads_to_the_page_of_what_went_wrong(ask, client):
+    response = ask("the pressure dropped for a minute")
+    (answer,) = response.context["answers"]
+    assert answer["went_wrong"] == "heat-fell"
+    address = html.unescape(response.content.decode()).split('href="/batches/wrong/?')[1].split('"')[0]
+    assert address == "what=heat-fell&food=acid"
+    assert client.get(f"/batches/wrong/?{address}").context["answer"].situation == "heat-fell"
+
+
+@pytest.mark.parametrize("rule", WENT_WRONG)
+def test_every_kind_of_accident_has_a_place_on_that_page(rule, ask, client):
+    page = client.get("/batches/wrong/", {"what": WENT_WRONG[rule]})
+    assert ("answer" in page.context) == bool(WENT_WRONG[rule])
+    assert rule.startswith("ACCIDENT")
+
+
+def test_a_change_leads_nowhere_else(ask):
+    (answer,) = ask("less sugar").context["answers"]
+    assert answer["went_wrong"] is None
