@@ -223,7 +223,7 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 # How often each periodic job runs, in seconds. Tests with a real worker run them faster.
 REMINDER_TICK_SECONDS = float(os.environ.get("REMINDER_TICK_SECONDS", "60"))
-# A sender silent for so long about a mail in its hand is taken for dead. Longer than the slowest single mail:
+# A sender silent for so long about a mail in its hand counts as gone. Longer than the slowest single mail:
 # EMAIL_TIMEOUT for each of some eight exchanges with the server.
 REMINDER_LEASE_SECONDS = float(os.environ.get("REMINDER_LEASE_SECONDS", "300"))
 # Every room's periodic jobs. Each is a message of its own, so that one that fails holds up no other, and each may run

@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.classes.planning import SessionPlan
-from club.classes.presentation import Handout, KitchenTime, PlanWords, Said, StationWords
+from club.classes.presentation import Handout, KitchenTime, Notice, PlanWords, StationWords
 from club.core.papers import A4, MM, PAPERS, printable
 from recipes.charts import timeline_lanes
 from recipes.choices import STEPS
@@ -91,11 +91,11 @@ def _story(handout: Handout, club: str, width: float) -> Iterator[Any]:
     for number, step in enumerate(handout.steps, start=1):
         yield _p(f"{number}. {step}", body)
     yield _p(_("Headspace: %(space)s") % {"space": handout.headspace}, body)
-    yield from _minded(handout)
+    yield from _cautions_and_home_rules(handout)
     yield _p(_("Tested source: %(source)s") % {"source": handout.source}, small)
 
 
-def _minded(handout: Handout) -> Iterator[Any]:
+def _cautions_and_home_rules(handout: Handout) -> Iterator[Any]:
     body, head, small = _styles()
     if handout.cautions:
         yield _p(_("Mind this"), head)
@@ -291,7 +291,7 @@ def _hall_page(plan: SessionPlan, words: PlanWords) -> Iterator[Any]:
     yield _line(last, "said", bold=True)
 
 
-def _stops(refusals: Sequence[Said]) -> Iterator[Any]:
+def _stops(refusals: Sequence[Notice]) -> Iterator[Any]:
     if not refusals:
         return
     yield _line(_("Do not cook by this sheet."), "title", bold=True, color=STOP)

@@ -72,11 +72,11 @@ def station_plan(station: Station, *, altitude: Altitude | None, closes: int) ->
     """
     revision = station.revision
     revision_key = (revision.pk, revision.digest, revision.number, revision.state, revision.withdrawn_reason)
-    return _kept_plan(_Asked(altitude, closes, (revision_key, _same_plan(station)), station))
+    return _kept_plan(_StationRequest(altitude, closes, (revision_key, _same_plan(station)), station))
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _StationRequest:
     """A question to the engine. `key` is all of the station that the answer hangs on."""
 
     altitude: Altitude | None
@@ -86,9 +86,9 @@ class _Asked:
 
 
 @lru_cache(maxsize=KEPT_PLANS)
-def _kept_plan(asked: _Asked) -> Plan:
-    wanted = station_input(asked.station, closes=asked.closes)
-    return plan_for(revision=asked.station.revision, altitude=asked.altitude, **wanted)
+def _kept_plan(request: _StationRequest) -> Plan:
+    wanted = station_input(request.station, closes=request.closes)
+    return plan_for(revision=request.station.revision, altitude=request.altitude, **wanted)
 
 
 def station_input(station: Station, *, closes: int) -> StationInput:

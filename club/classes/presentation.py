@@ -77,7 +77,7 @@ PICTURE_EVERY = 30  # the picture begins and ends at a half hour
 
 
 @dataclass(frozen=True)
-class Said:
+class Notice:
     """A refusal or a caution with its stations in front, as the parts refusals.html and cautions.html take it."""
 
     message: str
@@ -119,7 +119,7 @@ class StationWords:
     steps: list[StepLine]
     times: list[LoadTimes]
     cautions: tuple[Caution, ...]
-    refusals: list[Said]  # those that are about this station
+    refusals: list[Notice]  # those that are about this station
 
 
 @dataclass(frozen=True)
@@ -151,8 +151,8 @@ class PlanWords:
     altitude: str
     boiling: str
     stations: list[StationWords]
-    refusals: list[Said]
-    cautions: list[Said]
+    refusals: list[Notice]
+    cautions: list[Notice]
     totals: list[TotalWords]
     jars: str
     lids: int
@@ -172,7 +172,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
         altitude=altitude_text(altitude) if altitude else "",
         boiling=temperature_text(boiling) if boiling is not None else "",
         stations=[_station(each, made, units, against) for each, made in zip(plan.stations, plan.plans, strict=True)],
-        refusals=[_said(each) for each in against],
+        refusals=[_notice_of(each) for each in against],
         cautions=_cautions(hall),
         totals=[_total(line, units) for line in hall.lines],
         jars=", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in hall.jars),
@@ -214,8 +214,8 @@ def station_heading(station: Station) -> str:
     return f"{number}, {station.name}" if station.name else number
 
 
-def _said(hall_refusal: HallRefusal) -> Said:
-    return Said(refusal_words(hall_refusal), hall_refusal.refusal.rule, hall_refusal.refusal.source)
+def _notice_of(hall_refusal: HallRefusal) -> Notice:
+    return Notice(refusal_words(hall_refusal), hall_refusal.refusal.rule, hall_refusal.refusal.source)
 
 
 def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRefusal]) -> StationWords:
@@ -236,7 +236,7 @@ def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRe
         steps=step_lines(plan),
         times=_load_times(plan),
         cautions=plan.cautions,
-        refusals=[_said(each) for each in refusals if station.number in each.stations],
+        refusals=[_notice_of(each) for each in refusals if station.number in each.stations],
     )
 
 
@@ -268,14 +268,14 @@ def _one_process(plan: Plan) -> list[tuple[str, str]]:
     return [(str(JARS[load.jars[0].size]), process_text(load.process))]
 
 
-def _cautions(hall: HallPlan) -> list[Said]:
+def _cautions(hall: HallPlan) -> list[Notice]:
     """Those about some stations only say which; what is true of all of them is said plainly."""
     everybody = tuple(each.number for each in hall.stations)
     found = []
     for hall_caution in hall.cautions:
         before = "" if hall_caution.stations == everybody else stations_words(hall_caution.stations)
         message = f"{before}: {hall_caution.caution.message}" if before else hall_caution.caution.message
-        found.append(Said(message, hall_caution.caution.rule, hall_caution.caution.source))
+        found.append(Notice(message, hall_caution.caution.rule, hall_caution.caution.source))
     return found
 
 
@@ -502,7 +502,7 @@ def session_context(session: ClassSession, user: User, form: SignUpForm) -> dict
     now = timezone.now()
     signup = SignUp.objects.of(user).open().filter(session=session).defer("needs").with_place().first()
     if signup is not None:
-        _tell_hours(signup, session, now)
+        _set_hours(signup, session, now)
     runs = ClassSession.objects.run_by(user).filter(pk=session.pk).exists()
     is_teacher = teaches(user, session)
     closed = TEACHES if is_teacher else why_closed(session, now)
@@ -519,7 +519,7 @@ def session_context(session: ClassSession, user: User, form: SignUpForm) -> dict
     }
 
 
-def _tell_hours(signup: SignUp, session: ClassSession, now: datetime) -> None:
+def _set_hours(signup: SignUp, session: ClassSession, now: datetime) -> None:
     signup.has_begun = session.starts_at <= now  # type: ignore[attr-defined]
     signup.offers_are_over = now >= session.starts_at - LAST_OFFER_BEFORE  # type: ignore[attr-defined]
 
@@ -546,7 +546,7 @@ def my_signups(user: User, now: datetime) -> dict[str, Any]:
     coming = rows.open().filter(session__ends_at__gt=now).with_place().order_by("session__starts_at", "pk")
     signups = list(coming)
     for signup in signups:
-        _tell_hours(signup, signup.session, now)
+        _set_hours(signup, signup.session, now)
     past = rows.seated().filter(session__ends_at__lte=now).exclude(session__state=SessionState.CANCELLED)
     return {"signups": signups, "past": past.order_by("-session__starts_at", "-pk")[:PAST_SHOWN]}
 

@@ -54,7 +54,7 @@ class NotificationSettingsForm(forms.Form):
             _heading(gettext("When")),
             "zone_name",
             Row(Column("quiet_from", css_class="col-6"), Column("quiet_until", css_class="col-6")),
-            _said(gettext("By the clock in your time zone. The same time twice: mail at any hour.")),
+            _help_text(gettext("By the clock in your time zone. The same time twice: mail at any hour.")),
             _note(
                 [rule for rule in kinds if not rule.may_wait and rule.name != WeeklyDigest.name],
                 gettext("These come at any hour, as they cannot wait"),
@@ -99,7 +99,7 @@ def _heading(text: str) -> HTML:
     return HTML(format_html('<h2 class="h4">{}</h2>', text))
 
 
-def _said(text: str) -> HTML:
+def _help_text(text: str) -> HTML:
     return HTML(format_html('<p class="form-text">{}</p>', text))
 
 

@@ -491,15 +491,15 @@ def _send_one(reminder: Reminder, now: datetime, line: MailLine) -> Exception | 
             _put_off(reminder, route.not_before)
             return None
         message = rule.message(reminder, now)
-        said = {"headline": message.subject[:200], "path": message.link.removeprefix(settings.SITE_URL)[:200]}
+        shown = {"headline": message.subject[:200], "path": message.link.removeprefix(settings.SITE_URL)[:200]}
         if not route.by_mail:
-            reminder_note(reminder=reminder, state=ReminderState.SHOWN, sent_at=now, last_error="", **said)
+            reminder_note(reminder=reminder, state=ReminderState.SHOWN, sent_at=now, last_error="", **shown)
             return None
         line.send(mail_of(reminder, rule, message))
     except Exception as error:
         _note_failure(reminder, error, now)
         return error
-    reminder_note(reminder=reminder, state=ReminderState.SENT, sent_at=now, last_error="", **said)
+    reminder_note(reminder=reminder, state=ReminderState.SENT, sent_at=now, last_error="", **shown)
     log.info("Reminder %s sent, %d s after it was due", reminder.pk, (now - reminder.due_at).total_seconds())
     return None
 
@@ -583,14 +583,14 @@ def health_at(now: datetime) -> Health:
         "reminders_given_up": None,
     }
     try:
-        late, ticked = Reminder.objects.lateness(now), last_round(now)
+        late, ended = Reminder.objects.lateness(now), last_round(now)
         answer["reminders_waiting"] = Reminder.objects.waiting(now).order_by().count()
         answer["reminders_given_up"] = Reminder.objects.dead().count()
     except DatabaseError:
         connection.close()  # a broken connection kept open would fail the next request too
         return answer
     answer["oldest_due_reminder_late_s"] = int(late.total_seconds())
-    answer["last_tick_s_ago"] = int(ticked.total_seconds()) if ticked is not None else None
+    answer["last_tick_s_ago"] = int(ended.total_seconds()) if ended is not None else None
     answer["database"] = "ok"
     return answer
 

@@ -135,7 +135,7 @@ def notification_settings(request: HttpRequest) -> HttpResponse:
         with refusals_on(form):
             notification_settings_change(by=user, **form.cleaned_data)
             messages.success(request, _("Saved."))
-            return redirect("reminders:wishes")
+            return redirect("reminders:notification-settings")
     return render(request, "reminders/notification_settings.html", {"form": form})
 
 
@@ -143,7 +143,7 @@ def notification_settings(request: HttpRequest) -> HttpResponse:
 def mailbox_works(request: HttpRequest) -> HttpResponse:
     mailbox_confirm(by=signed_in(request))
     messages.success(request, _("Mails go to you again."))
-    return redirect("reminders:wishes")
+    return redirect("reminders:notification-settings")
 
 
 @require_safe

@@ -200,12 +200,12 @@ def _blocks(template_name: str, context: dict[str, Any]) -> list[str]:
     """
     template = get_template(template_name).template  # type: ignore[attr-defined]
     data = Context(context, autoescape=False)
-    said: list[str] = []
+    texts: list[str] = []
     with data.render_context.push_state(template), data.bind_template(template):
         for block in template.nodelist.get_nodes_by_type(BlockNode):
             text = str(block.render(data)).strip("\n")
-            said += [line for line in text.splitlines() if line] if block.name == "lines" else [text] if text else []
-    return said
+            texts += [line for line in text.splitlines() if line] if block.name == "lines" else [text] if text else []
+    return texts
 
 
 def holders_of(role: Role) -> list[int]:

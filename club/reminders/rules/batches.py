@@ -54,14 +54,14 @@ YEAR_CALL_WITHIN = timedelta(days=30)
 
 
 @dataclass(frozen=True)
-class Asked:
+class RecallHolder:
     """An open recall, and somebody who holds its jars and has not answered."""
 
     recall: Recall
     person_id: int
 
 
-class JarsCalledBack(Rule[Asked]):
+class JarsCalledBack(Rule[RecallHolder]):
     """Everyone who holds jars of an open recall is told at once, and again every third day until somebody of the
     household answers.
 
@@ -78,25 +78,25 @@ class JarsCalledBack(Rule[Asked]):
     may_wait = False
     at_once = True
 
-    def due_rows(self, now: datetime) -> Iterator[Asked]:
+    def due_rows(self, now: datetime) -> Iterator[RecallHolder]:
         recalls = {one.pk: one for one in Recall.objects.open()}
         asked = {(one.recall_id, person) for one in waiting(recalls.values()) for person in one.people}
-        return (Asked(recalls[pk], person) for pk, person in sorted(asked))
+        return (RecallHolder(recalls[pk], person) for pk, person in sorted(asked))
 
-    def open_row(self, reminder: Reminder, now: datetime) -> Asked | None:
+    def open_row(self, reminder: Reminder, now: datetime) -> RecallHolder | None:
         recall = Recall.objects.open().filter(pk=reminder.subject_id).first()
         if recall is None or not any(reminder.person_id in one.people for one in waiting([recall])):
             return None
-        return Asked(recall, reminder.person_id)
+        return RecallHolder(recall, reminder.person_id)
 
-    def occurrence(self, asked: Asked, now: datetime) -> str:
-        return str(_call(asked.recall, now))
+    def occurrence(self, holder: RecallHolder, now: datetime) -> str:
+        return str(_call(holder.recall, now))
 
-    def due_at(self, asked: Asked, now: datetime) -> datetime:
-        return in_utc(asked.recall.opened_at) + _call(asked.recall, now) * ASK_AGAIN_AFTER
+    def due_at(self, holder: RecallHolder, now: datetime) -> datetime:
+        return in_utc(holder.recall.opened_at) + _call(holder.recall, now) * ASK_AGAIN_AFTER
 
-    def key(self, asked: Asked) -> int:
-        return asked.recall.pk
+    def key(self, holder: RecallHolder) -> int:
+        return holder.recall.pk
 
     def names(self, keys: Collection[int]) -> dict[int, str]:
         return {one.pk: one.subject_words for one in Recall.objects.for_list().filter(pk__in=keys)}

@@ -53,7 +53,7 @@ def target(ada, home, spread):
 # Who sees what
 
 
-@pytest.mark.parametrize("page", ["season", "season-wish"])
+@pytest.mark.parametrize("page", ["season", "season-target"])
 def test_a_season_is_its_household_s_and_nobody_else_s(page, ada, home, target):
     path = at(page, home.pk)
     fellow = make_person()
@@ -132,7 +132,7 @@ def test_a_title_is_escaped(ada, home):
 
 
 def test_a_wish_is_noted_for_a_recipe_or_a_kind_and_refused_for_both(ada, home, spread):
-    client, path = signed_in(ada), at("season-wish", home.pk)
+    client, path = signed_in(ada), at("season-target", home.pk)
     told = {"jar_size": "half-pint", "jars": "12", "canner": ""}
     both = client.post(path, told | {"recipe": spread.recipe_id, "of_kind": "jam|plums"})
     assert "and not both" in text_of(both)
@@ -147,7 +147,7 @@ def test_a_wish_is_noted_for_a_recipe_or_a_kind_and_refused_for_both(ada, home, 
 
 def test_a_link_fills_the_wish_in(ada, home, spread):
     asked = {"recipe": spread.recipe_id, "jar_size": "pint", "jars": 7}
-    page = signed_in(ada).get(at("season-wish", home.pk), asked).content.decode()
+    page = signed_in(ada).get(at("season-target", home.pk), asked).content.decode()
     assert re.search(rf'<option value="{spread.recipe_id}"\s+selected', page)
     assert 'value="7"' in page
 
