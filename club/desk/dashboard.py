@@ -86,7 +86,9 @@ def _sections(user: User, now: datetime) -> Iterator[Section]:
     yield from batch_sections(user, now)
     yield from class_sections(user, now)
     yield from fruit_sections(user, now)
-    yield from equipment_sections(user, now)
+    yield section("offered", _("Free for you"), offer_cards(user, now))
+    yield section("to-bring-back", _("Yours to bring back"), loan_cards(user, now))
+    yield section("club-overdue", _("At the counter"), overdue_cards(user, now))
     yield review_section(user)
     yield club_seals_section(user, now)
 
@@ -287,12 +289,6 @@ def _fruit_offer_card(offer: Offer) -> Card:
 
 
 # Equipment: what one has of the club's, what is free for one, and what is not back yet.
-
-
-def equipment_sections(user: User, now: datetime) -> Iterator[Section]:
-    yield section("offered", _("Free for you"), offer_cards(user, now))
-    yield section("to-bring-back", _("Yours to bring back"), loan_cards(user, now))
-    yield section("club-overdue", _("At the counter"), overdue_cards(user, now))
 
 
 def offer_cards(user: User, now: datetime) -> Iterator[Card]:
