@@ -203,8 +203,8 @@ def revision_change(
     _may(by, "recipes.draft_revision")
     clean = clean_content(content, slug=revision.recipe.slug)
     mine = Revision.objects.filter(pk=revision.pk, state=RevisionState.DRAFT, author=by)
-    said = {} if seen_statement is None else {"seen_statement": seen_statement.strip()}
-    if mine.update(content=clean, digest=content_digest(clean), **said) != 1:
+    statement = {} if seen_statement is None else {"seen_statement": seen_statement.strip()}
+    if mine.update(content=clean, digest=content_digest(clean), **statement) != 1:
         raise ValidationError(_("Only its author can change it, and only while it is a draft."), code="not-a-draft")
     if not Revision.objects.numbered().filter(recipe=revision.recipe_id).exists():
         Recipe.objects.filter(pk=revision.recipe_id).update(**index_of(recipe_from_document(clean)))
@@ -614,14 +614,14 @@ def why_held_back(recipe: TestedRecipe, findings: Sequence[Finding]) -> str:
     process_seen = recipe.process_seen or Seen.MEMORY
     if not recipe.is_tested and not process_seen.is_seen:
         parts.append(_("process: %(seen)s") % {"seen": process_seen.value})
-    said = []
+    reasons = []
     if parts:
         why = _("Held back, because not every figure was seen in print (%(parts)s).")
-        said.append(why % {"parts": ", ".join(parts)})
+        reasons.append(why % {"parts": ", ".join(parts)})
     if findings:
-        said.append(_("Held back by the acid list."))
-        said += [f"{found.field}: {found.sentence}" for found in findings]
-    return " ".join(said)
+        reasons.append(_("Held back by the acid list."))
+        reasons += [f"{found.field}: {found.sentence}" for found in findings]
+    return " ".join(reasons)
 
 
 def _library_recipe_add(entry: RecipeEntry) -> Recipe:

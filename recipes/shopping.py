@@ -268,8 +268,8 @@ def packages_text(purchase: Purchase, packages: Sequence[Package]) -> str:
     if need is None:
         return ""
     counts = fewest_packages(need, [_size(package) for package in packages])
-    said = zip(counts, packages, strict=True)
-    return ", ".join(f"{count} × {_package_text(package)}" for count, package in reversed(list(said)) if count)
+    counted = zip(counts, packages, strict=True)
+    return ", ".join(f"{count} × {_package_text(package)}" for count, package in reversed(list(counted)) if count)
 
 
 def amount_in(purchase: Purchase, unit: str) -> Fraction | None:

@@ -377,12 +377,12 @@ def publish(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, REVIEW)
     seen = request.POST.get("seen_digest", "").replace("\0", "")  # PostgreSQL takes no text with a NUL in it
     form = AcidForm(request.POST)
-    said = form.cleaned_data["acid_seen"] if form.is_valid() else ""
+    acid_seen = form.cleaned_data["acid_seen"] if form.is_valid() else ""
     return _move(
         request,
         pk,
         gettext("Published."),
-        lambda d: services.revision_publish(by=user, revision=d, seen_digest=seen or "unseen", acid_seen=said),
+        lambda d: services.revision_publish(by=user, revision=d, seen_digest=seen or "unseen", acid_seen=acid_seen),
     )
 
 
@@ -400,11 +400,11 @@ def class_food(request: HttpRequest, pk: int) -> HttpResponse:
     return _show(request, shown, ReasonForm(label=gettext("What should be changed")), form)
 
 
-def _move(request: HttpRequest, pk: int, said: str, move: Callable[[Revision], Any]) -> HttpResponse:
+def _move(request: HttpRequest, pk: int, message: str, move: Callable[[Revision], Any]) -> HttpResponse:
     """A button without a form of its own: a refusal becomes a message on the draft's page."""
     with refusals_as_messages(request):
         move(_draft(pk))
-        messages.success(request, said)
+        messages.success(request, message)
     return redirect("recipes:draft", pk)
 
 

@@ -16,7 +16,7 @@ WIDTH = 340  # a phone's, so that its letters stay readable there; on a desk it 
 MARGIN = 18
 LANE = 46
 TOP = 40
-LETTERS = 40  # of a lot's name that the picture has room for
+LABEL_LENGTH = 40  # of a lot's name that the picture has room for
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def _draw_scale(drawing: drawsvg.Drawing, most: int, bottom: int) -> None:
 
 def _draw_bar(drawing: drawsvg.Drawing, bar: RateBar, y: int, most: int) -> None:
     low, high = _x(bar.rate.low, most), _x(bar.rate.high, most)
-    label = bar.label if len(bar.label) <= LETTERS else f"{bar.label[: LETTERS - 1]}…"
+    label = bar.label if len(bar.label) <= LABEL_LENGTH else f"{bar.label[: LABEL_LENGTH - 1]}…"
     drawing.append(_text(label, 0, y - 13))
     drawing.append(drawsvg.Line(low, y, high, y, stroke="currentColor", stroke_width=3, stroke_opacity=0.5))
     for end in (low, high):

@@ -151,9 +151,9 @@ class InstrumentForm(TokenForm):
         self.measure = measure
         rows = []
         for n in range(1, ROWS_OF_READINGS + 1):
-            said = {"n": n, "unit": measure.value}
-            self.fields[f"reference_{n}"] = self._number(gettext("Reference %(n)s (%(unit)s)") % said, n)
-            self.fields[f"shown_{n}"] = self._number(gettext("Shown %(n)s (%(unit)s)") % said, n)
+            params = {"n": n, "unit": measure.value}
+            self.fields[f"reference_{n}"] = self._number(gettext("Reference %(n)s (%(unit)s)") % params, n)
+            self.fields[f"shown_{n}"] = self._number(gettext("Shown %(n)s (%(unit)s)") % params, n)
             rows.append(Row(Column(f"reference_{n}", css_class="col-6"), Column(f"shown_{n}", css_class="col-6")))
         self.helper = form_helper("token", "tested_on", "reference", *rows, "note", submit=gettext("Record the test"))
 

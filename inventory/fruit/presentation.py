@@ -57,29 +57,29 @@ def sentences_for(made: SharingRound, claim_id: int, offer: Offer, units: str) -
     if part is None:
         return []
 
-    def said(count: int) -> str:
+    def amount(count: int) -> str:
         return offer.amount_text(count, units)
 
-    return [_what_there_was(made, part, offer, said), *_why(part, said, units)]
+    return [_what_there_was(made, part, offer, amount), *_why(part, amount, units)]
 
 
-def _what_there_was(made: SharingRound, part: Mapping[str, Any], offer: Offer, said: Callable[[int], str]) -> str:
+def _what_there_was(made: SharingRound, part: Mapping[str, Any], offer: Offer, amount: Callable[[int], str]) -> str:
     count = len(made.parts)
-    amounts = {"asked": said(part["asked"]), "n": count, "supply": said(made.supply)}
+    amounts = {"asked": amount(part["asked"]), "n": count, "supply": amount(made.supply)}
     first = ngettext(
         "You asked for %(asked)s. You were the only one who asked, and %(supply)s was there to share.",
         "You asked for %(asked)s. %(n)s people asked, and %(supply)s was there to share.",
         count,
     )
-    kept = _("The giver keeps %(kept)s.") % {"kept": said(offer.kept)} if offer.kept else ""
+    kept = _("The giver keeps %(kept)s.") % {"kept": amount(offer.kept)} if offer.kept else ""
     return f"{first % amounts} {kept}".strip()
 
 
-def _why(part: Mapping[str, Any], said: Callable[[int], str], units: str) -> list[str]:
+def _why(part: Mapping[str, Any], amount: Callable[[int], str], units: str) -> list[str]:
     amounts = {
-        "units": said(part["units"]),
-        "level": said(part["level"]),
-        "least": said(part["least"]),
+        "units": amount(part["units"]),
+        "level": amount(part["level"]),
+        "least": amount(part["least"]),
         "had": weight_words(part["had"], units),
     }
     return [str(text) % amounts for text in _SENTENCES[part["why"]]]

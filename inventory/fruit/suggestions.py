@@ -106,9 +106,9 @@ def produce_named(text: str, words: Iterable[str] | None = None) -> str:
     Whole words, in one number or the other; of several the longest, so that "green tomatoes" is not tomatoes.
     """
     letters = "".join(char if char.isalpha() else " " for char in text.lower())
-    said = f" {' '.join(_singular(word) for word in letters.split())} "
+    spaced = f" {' '.join(_singular(word) for word in letters.split())} "
     known = produce_words() if words is None else words
-    found = [word for word in known if f" {' '.join(_singular(part) for part in word.lower().split())} " in said]
+    found = [word for word in known if f" {' '.join(_singular(part) for part in word.lower().split())} " in spaced]
     return max(found, key=lambda word: (len(word), word), default="")
 
 
@@ -224,14 +224,14 @@ def _pots_by_weight(at_hand: AtHand, mine: Sequence[Ingredient]) -> int | Refusa
     """Whole pots as printed that the fruit is sure to fill, by the heavy end of what a household measure weighs."""
     weights = [weigh_line(line) for line in mine]
     grams = [weight.grams.high for weight in weights if not isinstance(weight, Refusal)]
-    said = ", ".join(line.item for line in mine)
+    names = ", ".join(line.item for line in mine)
     if len(grams) < len(weights):
         text = _("How much one pot's %(what)s weighs is not known. Measure it as the recipe does, and plan by pots.")
-        return refusal(NOT_COMPARABLE, "FRUIT-PREPARED", text % {"what": said})
+        return refusal(NOT_COMPARABLE, "FRUIT-PREPARED", text % {"what": names})
     pots = floor(at_hand.grams / sum(grams))
     if pots < 1:
         text = _("One pot takes about %(need)s g of %(what)s, and there is %(have)s g. Gather more.")
-        amounts = {"need": round(sum(grams)), "what": said, "have": at_hand.grams}
+        amounts = {"need": round(sum(grams)), "what": names, "have": at_hand.grams}
         return refusal("fruit-too-little", "POT-LIMITS", text % amounts)
     return min(pots, MOST_POTS)
 

@@ -441,7 +441,7 @@ def lines_from_address(wants: Iterable[str]) -> tuple[list[dict[str, Any]], str]
     The counts are pieces. What cannot be read is left out: it is a help to whoever types, and no more.
     """
     rows: list[dict[str, Any]] = []
-    said: list[str] = []
+    labels: list[str] = []
     for want in list(wants)[:20]:
         kind, _colon, rest = want.partition(":")
         name, _colon, count = rest.rpartition(":")
@@ -450,8 +450,8 @@ def lines_from_address(wants: Iterable[str]) -> tuple[list[dict[str, Any]], str]
         row, words = _line_from_address(kind, name[:80], int(count))
         if row:
             rows.append(row)
-            said.append(words)
-    return rows, (gettext("Looked for: %(things)s.") % {"things": "; ".join(said)})[:400] if said else ""
+            labels.append(words)
+    return rows, (gettext("Looked for: %(things)s.") % {"things": "; ".join(labels)})[:400] if labels else ""
 
 
 def _line_from_address(kind: str, name: str, count: int) -> tuple[dict[str, Any], str]:

@@ -361,19 +361,19 @@ def process_check(
 
 
 def _figures_check(problems: Problems, minutes: int | None, psi: Decimal | int | None, pressure: bool) -> bool:
-    said = Problems()
+    found = Problems()
     if minutes is None:
-        said.add("minutes", _("Say how many minutes the jars were processed."))
+        found.add("minutes", _("Say how many minutes the jars were processed."))
     elif not 0 < minutes <= MOST_MINUTES:
-        said.add("minutes", _("A process lasts 1 to %(n)s minutes: check the figure.") % {"n": MOST_MINUTES})
+        found.add("minutes", _("A process lasts 1 to %(n)s minutes: check the figure.") % {"n": MOST_MINUTES})
     if pressure and psi is None:
-        said.add("psi", _("Say what pressure was held: the lowest the gauge showed during the process."))
+        found.add("psi", _("Say what pressure was held: the lowest the gauge showed during the process."))
     elif pressure and psi is not None and not 0 < psi <= MOST_PSI:
-        said.add("psi", _("No home canner is worked above %(n)s psi: check the figure.") % {"n": MOST_PSI})
+        found.add("psi", _("No home canner is worked above %(n)s psi: check the figure.") % {"n": MOST_PSI})
     elif not pressure and psi is not None:
-        said.add("psi", _("A boiling-water canner has no pressure: leave it empty."))
-    problems.take(said)
-    return not said
+        found.add("psi", _("A boiling-water canner has no pressure: leave it empty."))
+    problems.take(found)
+    return not found
 
 
 def _too_little(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 from django.conf import settings
@@ -12,6 +13,7 @@ from django.contrib import messages
 from django.core import signing
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
+from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -222,11 +224,15 @@ def state_form(thing: Thing, data: Any = None) -> ConditionForm:
 def state(request: HttpRequest, code: str) -> HttpResponse:
     by = allow(request, KEEP)
     thing = thing_for(by, code)
-    form = state_form(thing, request.POST)
+    return _written(request, thing, state_form(thing, request.POST), partial(_act, by=by, thing=thing))
+
+
+def _written(request: HttpRequest, thing: Thing, form: Form, write: Callable[..., None]) -> HttpResponse:
+    """A keeper's form of a thing's page: written down, or shown again with what was refused."""
     if form.is_valid():
         try:
             with refusals_on(form, FIELDS):
-                _act(by, thing, **form.cleaned_data)
+                write(**form.cleaned_data)
                 messages.success(request, _("Written down."))
                 return redirect(thing)
         except services.AlreadyDone as done:
@@ -254,17 +260,7 @@ def parts_form(thing: Thing, data: Any = None) -> PartsForm:
 def parts(request: HttpRequest, code: str) -> HttpResponse:
     by = allow(request, KEEP)
     thing = thing_for(by, code)
-    form = parts_form(thing, request.POST)
-    if form.is_valid():
-        try:
-            with refusals_on(form, FIELDS):
-                services.parts_settle(by=by, thing=thing, **form.cleaned_data)
-                messages.success(request, _("Written down."))
-                return redirect(thing)
-        except services.AlreadyDone as done:
-            messages.info(request, str(done))
-            return redirect(thing)
-    return render(request, "equipment/state.html", {"thing": thing, "form": form})
+    return _written(request, thing, parts_form(thing, request.POST), partial(services.parts_settle, by=by, thing=thing))
 
 
 @require_safe

@@ -133,8 +133,8 @@ def offer_take_back(*, by: User, offer: Offer, reason: str, now: datetime | None
     """
     runs_check(by, offer)
     moment = now_or(now)
-    said = plain(reason, field="reason", longest=200)
-    if not said:
+    reason = plain(reason, field="reason", longest=200)
+    if not reason:
         raise ValidationError({"reason": _("Say in a few words why, for those who hoped for it.")})
     with transaction.atomic():
         if offer_take_row(offer, stage__in=[OfferStage.OPEN, OfferStage.SHARED]):
@@ -144,7 +144,7 @@ def offer_take_back(*, by: User, offer: Offer, reason: str, now: datetime | None
             Offer.objects.filter(pk=offer.pk).update(
                 stage=OfferStage.TAKEN_BACK,
                 taken_back_at=moment,
-                taken_back_reason=said,
+                taken_back_reason=reason,
                 shared=offer.shared - freed,
             )
     offer.refresh_from_db()
