@@ -226,24 +226,6 @@ REMINDER_TICK_SECONDS = float(os.environ.get("REMINDER_TICK_SECONDS", "60"))
 # A sender silent for so long about a mail in its hand counts as gone. Longer than the slowest single mail:
 # EMAIL_TIMEOUT for each of some eight exchanges with the server.
 REMINDER_LEASE_SECONDS = float(os.environ.get("REMINDER_LEASE_SECONDS", "300"))
-# Every room's periodic jobs. Each is a message of its own, so that one that fails holds up no other, and each may run
-# twice at once: a second beat does no harm. What moves on by the clock comes before the reminders that tell of it; when
-# workers take them in another order, the mail goes out one round later.
-_jobs = {
-    "waiting-lines": "inventory.equipment.tasks.move_waiting_lines",
-    "seats": "club.classes.tasks.move_seats",
-    "fruit": "inventory.fruit.tasks.share_out_offers",
-    "recalls": "inventory.batches.tasks.open_recalls",
-    "reminders": "club.reminders.tasks.gather_and_send",
-}
-CELERY_BEAT_SCHEDULE = {
-    name: {
-        "task": task,
-        "schedule": REMINDER_TICK_SECONDS,
-        "options": {"expires": max(1.0, REMINDER_TICK_SECONDS * 0.9)},
-    }
-    for name, task in _jobs.items()
-}
 
 AUTH_USER_MODEL = "members.User"
 # Django's own backend is part of it: asking that one too would hash each wrong password twice.

@@ -6,9 +6,9 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import time_machine
-from django.conf import settings
 from django.utils.module_loading import import_string
 
+from club.celery import app
 from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.rules import Message
@@ -35,5 +35,5 @@ def message(rule: str, now: datetime) -> Message:
 def run_periodic_jobs(now: datetime) -> list[Exception]:
     """Each job of beat's schedule once, in its order, each as a message of its own; what they raised."""
     with time_machine.travel(now, tick=False):
-        results = [import_string(entry["task"]).apply() for entry in settings.CELERY_BEAT_SCHEDULE.values()]
+        results = [import_string(entry["task"]).apply() for entry in app.conf.beat_schedule.values()]
     return [result.result for result in results if result.failed()]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from django.conf import settings
 from kombu.exceptions import OperationalError
 
 from club.celery import app
@@ -36,8 +35,8 @@ def test_with_the_broker_away_the_one_who_calls_goes_on_alone(monkeypatch):
 
 
 def test_what_beat_sends_says_when_it_is_void_and_holds_no_hour():
-    assert settings.CELERY_BEAT_SCHEDULE
-    for entry in settings.CELERY_BEAT_SCHEDULE.values():
+    assert app.conf.beat_schedule
+    for entry in app.conf.beat_schedule.values():
         assert entry.keys() == {"task", "schedule", "options"}
         assert entry["options"].keys() == {"expires"}
         assert entry["options"]["expires"] <= entry["schedule"] <= 60
@@ -46,6 +45,6 @@ def test_what_beat_sends_says_when_it_is_void_and_holds_no_hour():
 def test_beat_lists_every_periodic_job_of_every_room_and_gathers_last():
     app.loader.import_default_modules()
     of_rooms = {name for name in app.tasks if not name.startswith("celery.")}
-    scheduled = [entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()]
+    scheduled = [entry["task"] for entry in app.conf.beat_schedule.values()]
     assert sorted(scheduled) == sorted(of_rooms - {tasks.send.name})
     assert scheduled[-1] == tasks.gather_and_send.name
