@@ -25,7 +25,6 @@ from recipes.engine import (
     PlanRequest,
     capacity,
     plan_batch,
-    refusal,
 )
 from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
@@ -100,9 +99,11 @@ def _state_refusal(revision: Revision) -> Refusal | None:
             "number": revision.number,
             "reason": revision.withdrawn_reason,
         }
-        return refusal("revision-withdrawn", "TESTED-ONLY", message)
-    return refusal(
-        "revision-not-published", "TESTED-ONLY", _("This is a draft; wait until it is reviewed and published.")
+        return Refusal("revision-withdrawn", "TESTED-ONLY", own_words=message)
+    return Refusal(
+        "revision-not-published",
+        "TESTED-ONLY",
+        own_words=_("This is a draft; wait until it is reviewed and published."),
     )
 
 

@@ -10,8 +10,8 @@ from math import ceil, floor
 from django.apps import apps
 from django.db.models import Count
 from django.utils.http import urlencode
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from club.core.money import money_text
 from recipes.choices import CANNERS, JARS, METHODS, PACKS, ROLES, STEPS
@@ -30,6 +30,7 @@ from recipes.engine import (
     find_band,
     jelly_point_c,
     round_for_kitchen,
+    words_of,
 )
 from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_number
 from recipes.engine.terms import (
@@ -463,6 +464,11 @@ class CostDetails:
     jars: tuple[tuple[str, str], ...]
 
 
+def in_words(reason: object) -> str:
+    """What the engine says (a refusal, a caution, a text) in the reader's language; what was stored, as it was said."""
+    return str(reason["message"]) if isinstance(reason, Mapping) else words_of(reason, get_language())
+
+
 def yield_details(plan: Plan) -> YieldDetails | None:
     """None where neither the source nor the mass balance tells."""
     predicted = plan.predicted
@@ -474,10 +480,10 @@ def yield_details(plan: Plan) -> YieldDetails | None:
         reach="" if predicted.low_ml == predicted.high_ml else _reach(predicted.low_ml, predicted.high_ml),
         brix=_span(predicted.brix, 0) if predicted.brix else "",
         jars_a_pot=_span(predicted.jars_a_pot, 1) if predicted.jars_a_pot else "",
-        basis=_("By weight: what goes in, less what boils off.") if by_weight else predicted.why_not,
+        basis=_("By weight: what goes in, less what boils off.") if by_weight else in_words(predicted.why_not or ""),
         filled_by=_filled_by(plan),
         estimates=predicted.estimates,
-        assumptions=predicted.assumptions,
+        assumptions=tuple(map(in_words, predicted.assumptions)),
     )
 
 
@@ -632,12 +638,12 @@ def _paragraphs(plan: Plan) -> Iterator[str]:
         yield f"Water boils at {temperature_text(plan.boiling_point_c)}"
         yield f"Jelly point: {temperature_text(plan.jelly_point_c)}"
     for refusal in plan.refusals:
-        yield f"\nREFUSED: {refusal.message}\n  Rule {refusal.rule}; source: {refusal.source}"
+        yield f"\nREFUSED: {in_words(refusal)}\n  Rule {refusal.rule}; source: {refusal.source}"
     yield from _amounts(plan)
     yield from _process(plan)
     yield from _day(plan)
     for caution in plan.cautions:
-        yield f"! {caution.message} ({caution.source})"
+        yield f"! {in_words(caution)} ({caution.source})"
 
 
 def _amounts(plan: Plan) -> Iterator[str]:

@@ -15,9 +15,11 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 from django.utils.text import slugify
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from recipes.engine import words_of
 from recipes.engine.acidity import Finding, FoodClass, KnownFood, Ledger, judge
 from recipes.engine.document import DocumentError, Problem, recipe_from_document, recipe_to_document
 from recipes.engine.quantities import AmountError, parse_amount
@@ -398,7 +400,7 @@ def _problems(key: str, package: str, cents: int) -> dict[str, str]:
         if len(package) > LONGEST_PACKAGE or amount.value <= 0:
             problems["package"] = _("Say what one package holds, such as 4 lb, 1 l or 12 each.")
     except AmountError as error:
-        problems["package"] = str(error)
+        problems["package"] = words_of(error, get_language())
     if not 0 < cents <= MOST_CENTS:
         problems["price"] = _("A price lies above 0.00 and at most at %(most)s.") % {"most": f"{MOST_CENTS / 100:,.2f}"}
     return problems

@@ -17,6 +17,7 @@ from recipes.charts import timeline_lanes
 from recipes.choices import STEPS
 from recipes.engine import Step, StepKind, clock
 from recipes.engine.stations import StationDay
+from recipes.presentation import in_words
 
 # The handout on paper. One or two pages, in the built-in letters of a PDF.
 
@@ -341,7 +342,7 @@ def _station_page(station: StationWords, day: StationDay | None, words: PlanWord
     yield _gap(3)
     yield _line(_("Mind this"), "said", bold=True)
     for caution in station.cautions:
-        yield _line(f"- {caution.message}", "text")
+        yield _line(f"- {in_words(caution)}", "text")
     if station.process:
         yield _line(_("Process: %(source)s") % {"source": station.process.source}, "small")
 

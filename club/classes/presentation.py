@@ -47,7 +47,7 @@ from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
 from recipes.engine import RULES, Plan, StepKind, clock
 from recipes.engine.quantities import Amount, format_amount
-from recipes.engine.stations import CLEAN_UP, STATION_RULES, HallPlan, HallRefusal, TotalLine
+from recipes.engine.stations import CLEAN_UP, HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Canner, Caution, Pack, Rule
 from recipes.models import Recipe, RevisionState
 from recipes.presentation import (
@@ -58,6 +58,7 @@ from recipes.presentation import (
     altitude_text,
     amount_pair,
     headspace_text,
+    in_words,
     jar_counts,
     kitchen_points,
     plan_lines,
@@ -182,7 +183,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
         power=_power(hall),
         begins=clock(hall.begins) if hall.begins is not None else "",
         ends=clock(hall.closes - int(CLEAN_UP.value)),
-        clean_up=STATION_RULES["CLASS-CLEAN-UP"],
+        clean_up=RULES["CLASS-CLEAN-UP"],
     )
 
 
@@ -274,7 +275,7 @@ def _cautions(hall: HallPlan) -> list[Notice]:
     found = []
     for hall_caution in hall.cautions:
         before = "" if hall_caution.stations == everybody else stations_words(hall_caution.stations)
-        message = f"{before}: {hall_caution.caution.message}" if before else hall_caution.caution.message
+        message = f"{before}: {in_words(hall_caution.caution)}" if before else in_words(hall_caution.caution)
         found.append(Notice(message, hall_caution.caution.rule, hall_caution.caution.source))
     return found
 
@@ -298,7 +299,7 @@ def _power(hall: HallPlan) -> PowerWords:
         burners=f"{power.burners_w:,} W",
         used=f"{power.used_at_once_w:,} W",
         limit="" if power.limit_w is None else f"{power.limit_w:,} W",
-        rule=STATION_RULES["CLASS-POWER"],
+        rule=RULES["CLASS-POWER"],
     )
 
 
@@ -678,7 +679,7 @@ def _at_home(batch: Batch, home: Kitchen) -> KitchenTime:
     )
     altitude = altitude_text(home.altitude) if home.altitude else _("altitude not known")
     if not plan.ok or home.altitude is None:
-        why = tuple(refusal.message for refusal in plan.refusals)
+        why = tuple(map(in_words, plan.refusals))
         return KitchenTime(home.name, altitude, refusals=why or (_("Give this kitchen its altitude first."),))
     points = kitchen_points(home.altitude, batch.revision.tested)
     also = _also(batch, points, sterile=bool(plan.sterilise_jars))

@@ -23,7 +23,7 @@ from django.db.models import F, Q
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.text import seen
@@ -44,7 +44,7 @@ from club.members.models import (
     User,
 )
 from club.members.rules import metres_from_text
-from recipes.engine import AltitudeError
+from recipes.engine import AltitudeError, words_of
 
 # Checks that several services share.
 
@@ -613,7 +613,7 @@ def _clean_altitude(text: str, how: str) -> tuple[Decimal | None, str]:
     try:
         metres = metres_from_text(text)
     except AltitudeError as error:
-        raise ValidationError({"altitude": str(error)}) from error
+        raise ValidationError({"altitude": words_of(error, get_language())}) from error
     if how not in AltitudeHow.values:
         raise ValidationError({"altitude_how": _("Say how the altitude is known.")})
     return metres, how

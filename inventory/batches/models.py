@@ -367,7 +367,7 @@ class Batch(models.Model):
 
 def _refusal(code: str) -> Refusal:
     rule, text = REPROCESS_REFUSALS[code]
-    return Refusal(code=code, message=gettext(text), rule=rule.name, source=rule.source)
+    return Refusal(code, rule.name, own_words=gettext(text), own_source=rule.source)
 
 
 class JarQuerySet(models.QuerySet["Jar"]):

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.fruit.models import FreezerState, Offer
 from inventory.fruit.produce import JUICE, PRODUCE
 from inventory.fruit.rules import COOKED_THROUGH, THAWED_PACKS
-from recipes.engine import MOST_POTS, Plan, fruit_lines, process_choices, refusal
+from recipes.engine import MOST_POTS, Plan, fruit_lines, process_choices
 from recipes.engine.mass_balance import form_of, weigh_line, words_of
 from recipes.engine.quantities import UNITS, Amount
 from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
@@ -156,7 +156,12 @@ def fit_of(at_hand: AtHand, revision: Revision, altitude: Altitude | None) -> Fi
         return _refused(
             revision,
             also,
-            Refusal("thawed-not-tested", _(THAWED_PACKS.statement), THAWED_PACKS.name, THAWED_PACKS.source),
+            Refusal(
+                "thawed-not-tested",
+                THAWED_PACKS.name,
+                own_words=_(THAWED_PACKS.statement),
+                own_source=THAWED_PACKS.source,
+            ),
         )
     if any(len(_named_in(line, tested)) > 1 and " or " not in line.item for line in mine):
         return _refused(revision, also, _mixture_refusal(mine))
@@ -227,23 +232,27 @@ def _pots_by_weight(at_hand: AtHand, mine: Sequence[Ingredient]) -> int | Refusa
     names = ", ".join(line.item for line in mine)
     if len(grams) < len(weights):
         text = _("How much one pot's %(what)s weighs is not known. Measure it as the recipe does, and plan by pots.")
-        return refusal(NOT_COMPARABLE, "FRUIT-PREPARED", text % {"what": names})
+        return Refusal(NOT_COMPARABLE, "FRUIT-PREPARED", own_words=text % {"what": names})
     pots = floor(at_hand.grams / sum(grams))
     if pots < 1:
         text = _("One pot takes about %(need)s g of %(what)s, and there is %(have)s g. Gather more.")
         amounts = {"need": round(sum(grams)), "what": names, "have": at_hand.grams}
-        return refusal("fruit-too-little", "POT-LIMITS", text % amounts)
+        return Refusal("fruit-too-little", "POT-LIMITS", own_words=text % amounts)
     return min(pots, MOST_POTS)
 
 
 def _juice_refusal(mine: Sequence[Ingredient]) -> Refusal:
     text = _("It takes juice: %(what)s. Draw the juice first as the recipe says, measure it, and plan by that.")
-    return refusal("fruit-taken-as-juice", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})
+    return Refusal(
+        "fruit-taken-as-juice", "FRUIT-PREPARED", own_words=text % {"what": ", ".join(line.item for line in mine)}
+    )
 
 
 def _mixture_refusal(mine: Sequence[Ingredient]) -> Refusal:
     text = _("It takes a mixture: %(what)s. Measure each part as the recipe says, and plan by that.")
-    return refusal("fruit-in-a-mixture", "FRUIT-PREPARED", text % {"what": ", ".join(line.item for line in mine)})
+    return Refusal(
+        "fruit-in-a-mixture", "FRUIT-PREPARED", own_words=text % {"what": ", ".join(line.item for line in mine)}
+    )
 
 
 # Tested recipes that fit what is offered, and how much of it one pot takes.

@@ -1,4 +1,4 @@
-"""The preserving mathematics: pure Python, standard library only, no input or output.
+"""The preserving mathematics: pure Python, standard library only, no input or output but its own `data`.
 
 Nothing in this package imports Django or another room of the house; a test imports it in a process
 where Django cannot be found.
@@ -12,6 +12,7 @@ From outside, only these doors are used (the import contract "The engine's face"
 
 from recipes.engine.jars import FOUR_QUART, SEVEN_QUART, Capacity, JarMix, capacity
 from recipes.engine.mass_balance import Span
+from recipes.engine.messages import words_of
 from recipes.engine.physics import EFFICIENCY, AltitudeError, altitude_from_text, boiling_point_c, jelly_point_c
 from recipes.engine.plan import MASS_BALANCE, USUAL_STOVE, Plan, PlanRequest, clock, plan_as_dict, plan_batch
 from recipes.engine.process import (
@@ -23,8 +24,9 @@ from recipes.engine.process import (
     process_for,
     sterilise_minutes,
 )
-from recipes.engine.rules import NO_SOURCE, RULES, refusal
-from recipes.engine.scaling import MOST_POTS, Line, fruit_lines, round_for_kitchen
+from recipes.engine.quantities import round_for_kitchen
+from recipes.engine.rules import NO_SOURCE, RULES
+from recipes.engine.scaling import MOST_POTS, Line, fruit_lines
 from recipes.engine.schedule import MOST_BURNERS, MOST_COOKS, Step, StepKind, Timeline
 
 __all__ = [
@@ -35,6 +37,7 @@ __all__ = [
     "Process",
     "capacity",
     "Span",
+    "words_of",
     "EFFICIENCY",
     "AltitudeError",
     "altitude_from_text",
@@ -55,7 +58,6 @@ __all__ = [
     "sterilise_minutes",
     "NO_SOURCE",
     "RULES",
-    "refusal",
     "MOST_POTS",
     "Line",
     "fruit_lines",

@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from recipes.engine.process import Process
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.rules import EQUIPMENT, NO_SOURCE, day_refusal
+from recipes.engine.rules import EQUIPMENT, NO_SOURCE
 from recipes.engine.terms import JarCount, Refusal
 
 # Canner loads.
@@ -91,13 +91,9 @@ def canner_loads(
     sizes = [size for size in reversed(JAR_SIZES) if jars.get(size, 0) > 0]
     for size in sizes:
         if size not in processes:
-            return day_refusal("jar-not-tested", "LOAD-PROCESS", f"There is no tested process for the {size} here.")
+            return Refusal("jar-not-tested", "LOAD-PROCESS", {"jar": size})
         if not canner.holds(size):
-            return day_refusal(
-                "jar-not-in-canner",
-                "LOAD-CAPACITY",
-                f"A {size} jar does not go into a canner for {canner.name}. Use smaller jars or a larger canner.",
-            )
+            return Refusal("jar-not-in-canner", "LOAD-CAPACITY", {"jar": size, "canner": canner.name})
     found: list[Load] = []
     for process in dict.fromkeys(processes[size] for size in sizes):
         group = [JarCount(size, jars[size]) for size in sizes if processes[size] == process]
@@ -480,15 +476,11 @@ def _nothing_to_fill(
     allowed: Mapping[str, Process | None], canner: Capacity, empties: Mapping[str, int] | None
 ) -> Refusal:
     if not allowed:
-        return day_refusal("no-jar-tested", "LOAD-PROCESS", "No jar size has a tested process here. Freeze the food.")
+        return Refusal("no-jar-tested", "LOAD-PROCESS")
     fitting = [size for size in JAR_SIZES if size in allowed and (allowed[size] is None or canner.holds(size))]
     if not fitting:
-        return day_refusal(
-            "no-jar-fits", "LOAD-CAPACITY", f"None of the jars that are tested goes into a canner for {canner.name}."
-        )
-    return day_refusal(
-        "no-empties", "JAR-MIX", f"There is no empty jar that may be filled. Find some of: {', '.join(fitting)}."
-    )
+        return Refusal("no-jar-fits", "LOAD-CAPACITY", {"canner": canner.name})
+    return Refusal("no-empties", "JAR-MIX", {"sizes": tuple(fitting)})
 
 
 def _part_jar(leftover: Fraction, jars: Sequence[JarCount], empties: Mapping[str, int] | None) -> PartJar | None:

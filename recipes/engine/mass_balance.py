@@ -11,8 +11,9 @@ from functools import cached_property, lru_cache
 from math import floor, hypot, log
 from typing import NamedTuple
 
-from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, convert
-from recipes.engine.terms import Ingredient, Method, Refusal, Role, Rule, Seen, StatedYield, TestedRecipe
+from recipes.engine.messages import Said
+from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, US_CUP_ML
+from recipes.engine.terms import Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
 
 # Sugar solutions: how heavy they are, and how far above water they boil.
 #
@@ -570,14 +571,7 @@ PUBLISHED = Foods(
 # weight, from an estimate for that food, from an estimate for any food so cut. Whatever is estimated says so and has
 # the wider reach. A line that none of these covers is refused: nothing is guessed in silence.
 
-NO_SOURCE = "common practice, no source"
-NO_WEIGHT = "yield-line-without-weight"
-MASS_BALANCE = Rule(
-    "MASS-BALANCE",
-    "What is in the jars is what went into the pot less what boiled off and what stayed behind; "
-    "a pot with an unknown weight or no printed end has no predicted yield.",
-    NO_SOURCE,
-)
+MASS_BALANCE = "MASS-BALANCE"  # the rule
 
 SCALE_REACH = 0.02  # kitchen scales, and the trimming between buying and weighing
 ESTIMATE_REACH = 0.08  # a weight on the line that is itself an estimate
@@ -604,7 +598,8 @@ def weigh_line(
     names = _pectin_names(line, pectin) if line.role is Role.PECTIN else foods.named_in(f"{line.item} {line.prep}")
     weight = _weight(line, names, foods)
     if weight is None:
-        return _refusal(line)
+        what = f"{line.item}, {line.prep}" if line.prep else line.item
+        return Refusal("yield-line-without-weight", MASS_BALANCE, {"line": what, "unit": line.unit})
     brix, grams, form = _brix(line, names, foods), weight.span, form_of(line)
     notes = [weight.source] if weight.is_estimate else []
     if line.role is Role.FRUIT and form == "juice" and not _is_concentrate(names):
@@ -622,20 +617,21 @@ def cups_between(cups: float, food: str, was: str, becomes: str, foods: Foods = 
     before, after = foods.cup_of(food, was), foods.cup_of(food, becomes)
     if before is None or after is None:
         missing = was if before is None else becomes
-        return _no_weight(f"No weight is known for a cup of {food}, {missing}.", "Weigh it.")
+        return Refusal("yield-line-without-weight.cup", MASS_BALANCE, {"food": food, "form": missing})
     grams = before.span.times(cups)
     return Span(grams.low / after.span.high, grams.best / after.span.best, grams.high / after.span.low)
 
 
 def _weight(line: Ingredient, names: Sequence[str], foods: Foods) -> Figure | None:
     """Grams of the whole line, over everything that the recipe leaves open."""
+    unit = UNITS[line.unit]
     if line.grams is not None:
         figure: Figure | None = _on_the_line(line, names, foods)
-    elif UNITS[line.unit].kind == "mass":
-        grams = float(convert(line.amount, line.unit, "g"))
+    elif unit.kind == "mass":
+        grams = float(line.amount * unit.size)
         figure = Figure(Span(grams * (1 - SCALE_REACH), grams, grams * (1 + SCALE_REACH)), "weighed")
-    elif UNITS[line.unit].kind == "volume":
-        figure = _scaled(_cup(line, names, foods), float(convert(line.amount, line.unit, "cup")))
+    elif unit.kind == "volume":
+        figure = _scaled(_cup(line, names, foods), float(line.amount * unit.size / US_CUP_ML))
     else:
         figure = _scaled(_each(line, names, foods), float(line.amount))
     return None if figure is None else _left_open(line, figure)
@@ -741,20 +737,6 @@ def _multiplied(span: Span, share: tuple[float, float, float]) -> Span:
     return Span(span.low * share[0], span.best * share[1], span.high * share[2])
 
 
-def _refusal(line: Ingredient) -> Refusal:
-    what = f"{line.item}, {line.prep}" if line.prep else line.item
-    return _no_weight(f'No weight is known for "{what}" by the {line.unit}.', "Give its grams in the recipe.")
-
-
-def _no_weight(problem: str, advice: str) -> Refusal:
-    return yield_refusal(NO_WEIGHT, f"{problem} {advice}")
-
-
-def yield_refusal(code: str, message: str) -> Refusal:
-    """Why a pot's yield is not worked out; the recipe may be cooked all the same."""
-    return Refusal(code, message, MASS_BALANCE.name, MASS_BALANCE.source)
-
-
 # The mass balance of a pot: what goes in, what boils off, what is left, how dense it is, how many jars it fills.
 #
 # What is not in the jars has boiled off or stayed behind (foam, pot, ladle). Solids do not boil off. Three kinds of
@@ -769,7 +751,6 @@ HARD_BOIL_OFF = Span(0.01, 0.03, 0.055)  # share of what boils, on the way to th
 UNBOILED_OFF = Span(0, 0.002, 0.01)  # only the pectin's own water is boiled
 LEFT_BEHIND = Span(0.005, 0.02, 0.04)  # foam, pot, ladle and funnel
 NO_END = "yield-no-end-point"
-TOO_THICK = "yield-beyond-tables"
 
 STRAINED_KINDS = frozenset({"jelly", "syrup"})
 
@@ -793,7 +774,7 @@ class PotBalance(NamedTuple):
     jar: str
     jars: Span
     estimates: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Said, ...]
 
     @property
     def whole_jars(self) -> tuple[int, int]:
@@ -836,7 +817,7 @@ def pot_balance(
     a hard boil nor an end point (`yield-no-end-point`), a pot too thick for the tables (`yield-beyond-tables`).
     """
     if recipe.method is Method.PRESSURE or not _ends(recipe):
-        return yield_refusal(NO_END, "The recipe prints no hard boil and no end point, so only its own yield is known.")
+        return Refusal(NO_END, MASS_BALANCE)
     weighed = weigh_lines(recipe, foods)
     if isinstance(weighed, Refusal):
         return weighed
@@ -846,7 +827,7 @@ def pot_balance(
     try:
         return _balance(recipe, lines, boiling_water_c)
     except OutsideTableError:
-        return yield_refusal(TOO_THICK, "The pot would be thicker than the sugar tables go. Check its amounts.")
+        return Refusal("yield-beyond-tables", MASS_BALANCE)
 
 
 def weigh_lines(recipe: TestedRecipe, foods: Foods = PUBLISHED) -> tuple[WeighedLine, ...] | Refusal:
@@ -983,18 +964,17 @@ def _spread(best: _Case, pairs: list[tuple[_Case, _Case]]) -> Callable[[Callable
     return span
 
 
-def _assumptions(best: _Case, off: Span, end: Span | None) -> tuple[str, ...]:
+def _assumptions(best: _Case, off: Span, end: Span | None) -> tuple[Said, ...]:
     """What this pot was reckoned with and no source prints."""
-    boiled = f"{off.low:.1%} to {off.high:.1%} of what is heated boils off"
+    boiled = Said("assumption.boil-off", {"low": off.low, "high": off.high})
     if end is not None:
-        boiled = f"it is done at {end.low:.0f} to {end.high:.0f} degrees Brix, as sugar tables give that temperature"
-    sentences = (
-        f"The jars are filled at {best.filling_c:.0f} C",
-        boiled[0].upper() + boiled[1:],
-        f"{LEFT_BEHIND.low:.1%} to {LEFT_BEHIND.high:.1%} stays behind as foam and in the pot",
-        "A jar holds its named volume at the printed headspace",
+        boiled = Said("assumption.end-point", {"low": end.low, "high": end.high})
+    return (
+        Said("assumption.filling", {"celsius": best.filling_c}),
+        boiled,
+        Said("assumption.left-behind", {"low": LEFT_BEHIND.low, "high": LEFT_BEHIND.high}),
+        Said("assumption.headspace"),
     )
-    return tuple(f"{sentence}: {NO_SOURCE}." for sentence in sentences)
 
 
 # Stated beside predicted: how many jars a source prints for a pot, and how many the mass balance gives.

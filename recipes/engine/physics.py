@@ -8,6 +8,7 @@ from fractions import Fraction
 from math import ceil, sqrt
 from typing import NamedTuple
 
+from recipes.engine.messages import Said, SaidError
 from recipes.engine.quantities import AmountError, parse_number, plain_text
 from recipes.engine.rules import FROM_MEMORY, NO_SOURCE
 from recipes.engine.terms import Altitude
@@ -54,11 +55,11 @@ _ALTITUDE = re.compile(r"(-?)\s*([0-9][0-9., ]*?)\s*([A-Za-z']*)\.?")
 _POINT_OR_THOUSANDS = re.compile(r"[0-9]{1,3}(?:\.[0-9]{3})+")
 
 
-class AltitudeError(ValueError):
+class AltitudeError(SaidError):
     """The text is not an altitude that a kitchen can have; the message says what to write."""
 
 
-class ReadingError(ValueError):
+class ReadingError(SaidError):
     """A barometer or thermometer reading that cannot be right; the message says why."""
 
 
@@ -67,13 +68,13 @@ def altitude_from_text(text: str) -> Altitude:
     plain = plain_text(text).replace("\u2032", "'").replace("\u2019", "'")
     match = _ALTITUDE.fullmatch(plain) if len(plain) <= 40 else None
     if match is None:
-        raise AltitudeError("Write the altitude as a number with m or ft, such as 1040 m or 3400 ft.")
+        raise AltitudeError("altitude.unread")
     sign, number, unit = match[1], match[2].strip(), match[3].lower()
     value = _height(number) * (-1 if sign else 1)
     if not unit:
-        raise AltitudeError(f"Is {match[2]} in metres or in feet? Write {match[2]} m or {match[2]} ft.")
+        raise AltitudeError("altitude.no-unit", number=match[2])
     if unit not in _METRES | _FEET:
-        raise AltitudeError(f"{match[3]!r} is not a unit of height we know. Write metres as m or feet as ft.")
+        raise AltitudeError("altitude.unit-unknown", unit=match[3])
     altitude = Altitude(value) if unit in _METRES else Altitude.from_feet(value)
     if (problem := altitude_problem(altitude)) is not None:
         raise AltitudeError(problem)
@@ -83,20 +84,18 @@ def altitude_from_text(text: str) -> Altitude:
 def _height(number: str) -> Fraction:
     # 1.040 m is one metre to some and a thousand to others; taken wrongly it would shorten a process.
     if _POINT_OR_THOUSANDS.fullmatch(number):
-        raise AltitudeError(f"{number} can be read two ways. Write it without the point, such as 1040 m.")
+        raise AltitudeError("altitude.two-ways", number=number)
     try:
         return parse_number(number, comma_groups=True)
     except AmountError as error:
-        raise AltitudeError("Write the altitude as one plain number, such as 1040 m or 3400 ft.") from error
+        raise AltitudeError("altitude.not-plain") from error
 
 
-def altitude_problem(altitude: Altitude) -> str | None:
+def altitude_problem(altitude: Altitude) -> Said | None:
     """Why no kitchen has this altitude, or None."""
     if altitude.metres < LOWEST_M:
-        return "No kitchen lies lower than 430 m (1,411 ft) below sea level. Check the number and the unit."
-    if altitude.metres > HIGHEST_M:
-        return "No kitchen we know lies above 5,000 m (16,404 ft). Check the number and whether it is m or ft."
-    return None
+        return Said("altitude-out-of-range.low")
+    return Said("altitude-out-of-range.high") if altitude.metres > HIGHEST_M else None
 
 
 def pressure_hpa(altitude: Altitude) -> float:
@@ -118,7 +117,7 @@ def boiling_point_from_pressure_c(hpa: float) -> float:
     Weather reports give pressure reduced to sea level, which is not this. Raises `ReadingError`.
     """
     if not LOWEST_HPA <= hpa <= HIGHEST_HPA:
-        raise ReadingError("No kitchen has such an air pressure. Read the barometer in hPa where you cook.")
+        raise ReadingError("reading.pressure")
     return _saturation_c(hpa)
 
 
@@ -137,7 +136,7 @@ def thermometer_correction_c(read_c: float, altitude: Altitude) -> float:
     """
     correction = boiling_point_c(altitude) - read_c
     if not abs(correction) <= LARGEST_CORRECTION_C:
-        raise ReadingError("That is more than 5 C from boiling water here. Let it boil fully, or use another one.")
+        raise ReadingError("reading.thermometer")
     return correction
 
 

@@ -13,10 +13,10 @@ from typing import NamedTuple
 
 from recipes.engine.jars import SEVEN_QUART, Capacity, JarMix, jar_mixes
 from recipes.engine.mass_balance import NO_END, SEA_LEVEL_BOILING_C, PotBalance, Span, pot_balance
+from recipes.engine.messages import Said
 from recipes.engine.physics import EFFICIENCY, Burner, altitude_problem, boiling_point_c, jelly_point_c
 from recipes.engine.process import Process, ProcessFound, altitude_refusal, processes_for, sterilise_minutes
-from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, format_amount, format_number
-from recipes.engine.rules import caution, day_caution, day_refusal, refusal
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount
 from recipes.engine.scaling import Cooking, Line, Pots, cooking_for
 from recipes.engine.schedule import SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
 from recipes.engine.terms import (
@@ -37,7 +37,17 @@ MASS_BALANCE = "mass-balance"
 STATED_YIELD = "stated-yield"
 
 USUAL_STOVE = "electric"
-UNTIMED = "There is no timeline: "  # begins the caution that says why
+
+
+class Untimed(Caution):
+    """Why there is no timeline, in the words of what was refused when the day was planned."""
+
+    @property
+    def said(self) -> Said:
+        return Said("untimed", {"why": super().said})
+
+    def as_refusal(self) -> Refusal:
+        return Refusal(self.key, self.rule, self.params)
 
 
 @dataclass(frozen=True)
@@ -90,8 +100,8 @@ class Predicted(NamedTuple):
     brix: Span | None = None
     jars_a_pot: Span | None = None
     estimates: tuple[str, ...] = ()
-    assumptions: tuple[str, ...] = ()
-    why_not: str = ""
+    assumptions: tuple[Said, ...] = ()
+    why_not: Said | None = None
 
 
 @dataclass(frozen=True)
@@ -218,14 +228,7 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
         _find_jars(recipe, request, found)
         _find_day(recipe, request, found)
     else:
-        found.refusals.append(
-            refusal(
-                "recipe-not-tested",
-                "SEEN-ONLY",
-                "This recipe's amounts or process are not checked in print, so no plan is made from it. Choose a "
-                "tested recipe.",
-            )
-        )
+        found.refusals.append(Refusal("recipe-not-tested", "SEEN-ONLY"))
     above_f = recipe.endpoint_f_above_boiling or JELLY_ABOVE_F
     yields, day, pots = found.yields, found.day, found.cooking.pots if found.cooking else None
     return Plan(
@@ -263,9 +266,7 @@ def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
     if recipe.method is Method.FREEZER:
         found.jar_serves = found.jar in JAR_ML
         if not found.jar_serves:
-            found.refusals.append(
-                refusal("jar-unknown", "JAR-SIZE", f"There is no such jar size. Use one of: {', '.join(JAR_SIZES)}.")
-            )
+            found.refusals.append(Refusal("jar-unknown", "JAR-SIZE", {"sizes": JAR_SIZES}))
         if problem is not None and request.altitude is not None:
             found.refusals.append(problem)
         return
@@ -317,7 +318,7 @@ def _find_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Non
     fillable = dict.fromkeys(allowed) if request.empties is None else allowed
     mixes = jar_mixes(found.yields.pot_ml, pots.count, fillable, request.capacity or SEVEN_QUART, request.empties)
     if isinstance(mixes, Refusal):
-        found.cautions.append(Caution(mixes.code, mixes.message, mixes.rule, mixes.source))
+        found.cautions.append(mixes.as_caution())
         return
     found.mixes = mixes
     sizes = [jar.size for jar in counted(mixes)]
@@ -336,7 +337,7 @@ def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float) -> Yield:
         predicted = _by_balance(balance, pots)
     elif stated.seen.is_seen:
         low, high = (jars * JAR_ML[stated.jar] * pots.total for jars in (stated.low, stated.high))
-        predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.message)
+        predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.said)
     if stated.seen.is_seen:
         return Yield(balance, predicted, stated.low * JAR_ML[stated.jar] * pots.scale, STATED_YIELD)
     if predicted is None:
@@ -364,34 +365,38 @@ def _yield_cautions(recipe: TestedRecipe, pots: Pots, found: Yield) -> Iterator[
     stated, balance = recipe.stated_yield, found.balance
     if isinstance(balance, Refusal):
         if balance.code != NO_END:
-            yield Caution(balance.code, balance.message, balance.rule, balance.source)
+            yield balance.as_caution()
         return
     low, high = balance.whole_jars
     if stated.seen.is_seen and not (stated.low * pots.scale <= high and low <= stated.high * pots.scale):
-        said = format_number(stated.low * pots.scale)
-        weighed = str(low) if low == high else f"{low} to {high}"
-        yield caution(
-            "yield-differs",
-            "YIELD-STATED",
-            f"By weight one pot fills about {weighed} {stated.jar} jars; its source states {said}. Have jars for both.",
-        )
+        stated_jars = stated.low * pots.scale
+        if low == high:
+            yield Caution(
+                "yield-differs",
+                "YIELD-STATED",
+                {"weighed": low, "jar": stated.jar, "stated": Amount(stated_jars, "each")},
+            )
+        else:
+            yield Caution(
+                "yield-differs.range",
+                "YIELD-STATED",
+                {"low": low, "high": high, "jar": stated.jar, "stated": Amount(stated_jars, "each")},
+            )
 
 
 def _mix_cautions(mixes: Sequence[JarMix], processes: Mapping[str, Process]) -> Iterator[Caution]:
     """What to mind about this mix: several processes, and what no empty jar is left for."""
     if len(set(processes.values())) > 1:
-        said = "; ".join(f"{size}: {_minutes_and_pressure(process)}" for size, process in processes.items())
-        message = f"These jars are not processed alike ({said}). Each load holds jars of one process only."
-        yield day_caution("several-processes", "LOAD-PROCESS", message)
+        each = tuple(
+            Said("part.minutes", {"size": size, "minutes": process.minutes})
+            if process.pressure_psi is None
+            else Said("part.minutes-at", {"size": size, "minutes": process.minutes, "psi": process.pressure_psi})
+            for size, process in processes.items()
+        )
+        yield Caution("several-processes", "LOAD-PROCESS", {"processes": each})
     homeless = sum((mix.leftover_ml for mix in mixes if mix.part_jar and mix.part_jar.size is None), Fraction(0))
     if homeless:
-        message = f"There is no empty jar for about {round(homeless)} ml. Find more jars, or eat that fresh."
-        yield day_caution("empties-short", "JAR-MIX", message)
-
-
-def _minutes_and_pressure(process: Process) -> str:
-    pressure = "" if process.pressure_psi is None else f" at {process.pressure_psi} psi"
-    return f"{process.minutes} minutes{pressure}"
+        yield Caution("empties-short", "JAR-MIX", {"ml": round(homeless)})
 
 
 # Canner loads and the day's timeline, from the gear that was named or what a household has. What cannot be timed is a
@@ -424,21 +429,19 @@ def _find_day(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None
     found.day = day
     found.cautions += day.cautions
     if why_not is not None:
-        found.cautions.append(Caution(why_not.code, UNTIMED + why_not.message, why_not.rule, why_not.source))
+        found.cautions.append(Untimed(why_not.key, why_not.rule, why_not.params))
 
 
 def _gear(request: PlanRequest, process: ProcessFound | None) -> Gear | Refusal:
     """What was named, and the usual for the rest; each burner with its own power where that is known."""
     if request.stove not in EFFICIENCY:
-        known = ", ".join(EFFICIENCY)
-        return day_refusal("stove-unknown", "BURNER-EACH", f"There is no such stove. Use one of: {known}.")
+        return Refusal("stove-unknown", "BURNER-EACH", {"stoves": tuple(EFFICIENCY)})
     count = len(USUAL_GEAR.burners) if request.burners is None else request.burners
     watts_of_each = (None,) * count if request.watts is None else request.watts
     try:
         burners = tuple(Burner.of_kind(request.stove, watts) for watts in watts_of_each)
     except ValueError:
-        message = "A burner has between 1 and 50,000 watts. Read it off the plate of the stove."
-        return day_refusal("burner-power", "BURNER-EACH", message)
+        return Refusal("burner-power", "BURNER-EACH")
     return Gear(
         burners=burners,
         canners=USUAL_GEAR.canners if request.canners is None else request.canners,
@@ -459,7 +462,7 @@ def _cautions(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> tupl
         *found.cautions,
         *_of_recipe(recipe),
         *_of_method(recipe, found.process),
-        caution("local-advice", "LOCAL-ADVICE", "Where local food-safety advice says otherwise, follow it."),
+        Caution("local-advice", "LOCAL-ADVICE"),
     )
 
 
@@ -468,18 +471,16 @@ def _of_process(process: ProcessFound | None, sterilise: int | None) -> Iterator
         return
     yield from process.cautions
     if sterilise is not None:
-        message = f"Boil the empty jars for {sterilise} minutes first: the process is shorter than 10 minutes."
-        yield caution("sterilise-jars", "STERIL-NEEDED", message)
+        yield Caution("sterilise-jars", "STERIL-NEEDED", {"minutes": sterilise})
     if process.jar != process.tested_jar:
-        message = (
-            f"This is the process of a {process.tested_jar} jar, the next larger tested, and serves a {process.jar}."
-        )
-        yield caution("larger-jar-tested", "JAR-SIZE", message)
+        yield Caution("larger-jar-tested", "JAR-SIZE", {"tested": process.tested_jar, "jar": process.jar})
     if process.others:
-        said = " or ".join(f"{other.pressure_psi} psi for {other.minutes} minutes" for other in process.others)
-        yield caution("other-pressures", "PRESSURE-CHOICE", f"Also tested for this jar: {said}. Do not mix them.")
+        others = tuple(
+            Said("part.psi-minutes", {"psi": other.pressure_psi, "minutes": other.minutes}) for other in process.others
+        )
+        yield Caution("other-pressures", "PRESSURE-CHOICE", {"others": others})
     if process.note:
-        yield caution("process-note", "TESTED-ONLY", process.note)
+        yield Caution("process-note", "TESTED-ONLY", {"note": process.note})
 
 
 def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Iterator[Caution]:
@@ -487,54 +488,45 @@ def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Itera
         return
     pots = found.cooking.pots
     if pots.scale != 1:
-        message = f"Each pot takes {format_number(pots.scale)} of the printed amounts, which the recipe's test allows."
-        yield caution("part-pot", "POT-LIMITS", message)
+        yield Caution("part-pot", "POT-LIMITS", {"share": Amount(pots.scale, "each")})
     if pots.count > 1 and recipe.kind in SPREADS:
-        yield caution("one-pot-at-a-time", "JAM-NO-DOUBLE", "Cook each pot by itself; never double a spread.")
+        yield Caution("one-pot-at-a-time", "JAM-NO-DOUBLE")
     if not recipe.stated_yield.seen.is_seen:
-        message = "How much one pot fills is not checked in print; have spare jars ready."
-        yield caution("yield-unknown", "YIELD-STATED", message)
+        yield Caution("yield-unknown", "YIELD-STATED")
     made = sum(count.count for count in counted(found.mixes))
     if request.jars is not None and made > request.jars and request.empties is None:
-        yield caution("more-jars-than-asked", "POT-LIMITS", f"The pots fill about {made} jars; have them ready.")
+        yield Caution("more-jars-than-asked", "POT-LIMITS", {"jars": made})
     if request.fruit is not None:
-        message = f"Fruit counts as the recipe measures it; one full pot takes {found.cooking.fruit}."
-        yield caution("fruit-prepared", "FRUIT-PREPARED", message)
+        yield Caution("fruit-prepared", "FRUIT-PREPARED", {"fruit": found.cooking.fruit})
     if pots.spare_fruit is not None:
-        spare = format_amount(pots.spare_fruit.value, pots.spare_fruit.unit)
-        yield caution(
-            "fruit-left-over", "POT-LIMITS", f"{spare} of prepared fruit is left over; do not add it to a pot."
-        )
+        yield Caution("fruit-left-over", "POT-LIMITS", {"fruit": pots.spare_fruit})
 
 
 def _of_recipe(recipe: TestedRecipe) -> Iterator[Caution]:
-    for message in recipe.cautions:
-        yield Caution("recipe", message, "RECIPE", f"{recipe.source.title}, {recipe.source.place}")
+    source = f"{recipe.source.title}, {recipe.source.place}"
+    yield from (Caution("recipe", "RECIPE", own_words=words, own_source=source) for words in recipe.cautions)
     acids = [f"{line.item} {line.prep}".lower() for line in recipe.ingredients if line.role is Role.ACID]
     if any("vinegar" in acid for acid in acids):
-        yield caution("vinegar", "VINEGAR-MIN", "Use bought vinegar of at least 5 percent acid, and all of it.")
+        yield Caution("vinegar", "VINEGAR-MIN")
     if any("bottled" in acid for acid in acids):
-        yield caution("bottled-juice", "BOTTLED-JUICE", "Use bottled juice, not fresh: its acidity is even.")
+        yield Caution("bottled-juice", "BOTTLED-JUICE")
 
 
 def _of_method(recipe: TestedRecipe, process: ProcessFound | None) -> Iterator[Caution]:
     if recipe.method is Method.FREEZER:
-        yield caution("freezer-only", "FREEZER-ONLY", "Keep these jars frozen or cold; never on a shelf.")
+        yield Caution("freezer-only", "FREEZER-ONLY")
         return
     method = process.method if process else recipe.method
     if method is Method.BOILING_WATER:
-        yield caution("water-over-jars", "BWC-WATER-OVER", "Keep 1 to 2 inches (3 to 5 cm) of water over the jars.")
-        yield caution("full-boil", "BWC-RESTART", "Count from a full boil; if the boil stops, start the time again.")
-        yield caution(
-            "stand", "BWC-STAND", "When time is up, heat off and lid off, wait 5 minutes, then lift the jars."
-        )
+        yield Caution("water-over-jars", "BWC-WATER-OVER")
+        yield Caution("full-boil", "BWC-RESTART")
+        yield Caution("stand", "BWC-STAND")
     else:
-        yield caution("vent", "PC-VENT", "Let steam stream from the vent for 10 minutes before closing it.")
-        message = "If pressure falls below the mark, bring it back and start the whole time again."
-        yield caution("pressure-drop", "PC-RESTART", message)
+        yield Caution("vent", "PC-VENT")
+        yield Caution("pressure-drop", "PC-RESTART")
         if process is None or process.gauge == "dial":
-            yield caution("gauge-test", "PC-GAUGE-YEARLY", "A dial gauge must have been tested within the year.")
-    yield caution("cool", "COOL", "Let jars stand untouched for 12 to 24 hours, then check every seal.")
+            yield Caution("gauge-test", "PC-GAUGE-YEARLY")
+    yield Caution("cool", "COOL")
 
 
 # The plan as plain values for JSON: what pages store with a batch and the command line prints.
@@ -587,8 +579,8 @@ def _yield(plan: Plan) -> Json:
         "jar": plan.stated_yield.jar,
         "jars_a_pot": _span(predicted.jars_a_pot, 2) if predicted else None,
         "estimates": list(predicted.estimates) if predicted else [],
-        "assumptions": list(predicted.assumptions) if predicted else [],
-        "why_not_by_weight": predicted.why_not or None if predicted else None,
+        "assumptions": list(map(str, predicted.assumptions)) if predicted else [],
+        "why_not_by_weight": str(predicted.why_not) if predicted and predicted.why_not else None,
         "filled_ml": _number(plan.filled_ml, 1),
         "filled_basis": plan.filled_basis or None,
         "mixes": [_mix(mix) for mix in plan.mixes],

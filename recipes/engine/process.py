@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from recipes.engine.physics import altitude_problem
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.rules import RULES, caution, refusal
+from recipes.engine.rules import RULES
 from recipes.engine.terms import (
     FOOT_M,
     Altitude,
@@ -63,15 +63,10 @@ def edge_caution(limits: Sequence[int | None], altitude: Altitude) -> tuple[Caut
     """Cautions for an altitude just under a band's limit, and for one below the sea."""
     found = []
     if altitude.metres < 0:
-        message = "This kitchen lies below sea level; the process of the lowest band is used as printed."
-        found.append(caution("below-sea-level", "BELOW-SEA", message))
+        found.append(Caution("below-sea-level", "BELOW-SEA"))
     for upper in limits:
         if upper is not None and 0 <= upper * FOOT_M - altitude.metres < NEAR_EDGE_M:
-            message = (
-                f"This kitchen is within {NEAR_EDGE_M} m of the limit at {upper:,} ft. If its altitude is only "
-                f"roughly known, use the next band up."
-            )
-            found.append(caution("near-band-edge", "ALTITUDE-EDGE", message))
+            found.append(Caution("near-band-edge", "ALTITUDE-EDGE", {"metres": NEAR_EDGE_M, "limit_ft": upper}))
     return tuple(found)
 
 
@@ -126,11 +121,10 @@ def rows_for(
 ) -> tuple[list[ProcessRow], Canner] | Refusal:
     """The rows of one pack and one tested jar for the canner at hand."""
     if jar not in JAR_ML:
-        return refusal("jar-unknown", "JAR-SIZE", f"There is no jar size {jar!r}. Use one of: {', '.join(JAR_SIZES)}.")
+        return Refusal("jar-unknown.named", "JAR-SIZE", {"jar": jar, "sizes": JAR_SIZES})
     seen = [row for row in rows if row.seen.is_seen]
     if not seen:
-        code, what = ("process-not-seen", "is not checked in print") if rows else ("no-process", "is not known")
-        return refusal(code, "SEEN-ONLY", f"A tested process {what}. Do not keep this on a shelf; freeze it instead.")
+        return Refusal("process-not-seen" if rows else "no-process", "SEEN-ONLY")
     chosen = _choose_canner(seen, canner)
     if isinstance(chosen, Refusal):
         return chosen
@@ -147,12 +141,7 @@ def _choose_canner(seen: Sequence[ProcessRow], canner: Canner | None) -> Canner 
     if canner is None and Canner.BOILING_WATER in possible:
         return Canner.BOILING_WATER
     if canner is None:
-        return refusal(
-            "canner-unknown",
-            "GAUGE-KIND",
-            "This is processed under pressure, and the pressure hangs on the gauge. Say whether the canner has a "
-            "dial gauge or a weighted gauge.",
-        )
+        return Refusal("canner-unknown", "GAUGE-KIND")
     if canner in possible:
         return canner
     return _canner_refusal(canner, possible)
@@ -160,35 +149,19 @@ def _choose_canner(seen: Sequence[ProcessRow], canner: Canner | None) -> Canner 
 
 def _canner_refusal(canner: Canner, possible: Sequence[Canner]) -> Refusal:
     if canner is Canner.BOILING_WATER:
-        return refusal(
-            "pressure-only",
-            "LOWACID-METHOD",
-            "No boiling-water process is tested for this: boiling water cannot make it safe, however long. Use a "
-            "pressure canner, or freeze it.",
-        )
+        return Refusal("pressure-only", "LOWACID-METHOD")
     if list(possible) == [Canner.BOILING_WATER]:
-        return refusal(
-            "boiling-water-only",
-            "TESTED-ONLY",
-            "Only a boiling-water process is tested for this. Use a boiling-water canner, or a pressure canner "
-            "as a plain deep pot with its lid not locked.",
-        )
-    return refusal(
-        "gauge-not-tested",
-        "GAUGE-KIND",
-        f"No pressure for a {GAUGES[canner]} gauge is printed for this. Use another canner.",
-    )
+        return Refusal("boiling-water-only", "TESTED-ONLY")
+    return Refusal("gauge-not-tested", "GAUGE-KIND", {"gauge": GAUGES[canner]})
 
 
 def _choose_pack(rows: list[ProcessRow], pack: Pack | None) -> list[ProcessRow] | Refusal:
     packs = process_choices(rows).packs
-    names = " or ".join(kind.value for kind in packs)
+    names = tuple(kind.value for kind in packs)
     if pack is None and len(packs) > 1:
-        return refusal("pack-unknown", "PACK-TESTED", f"Say how the jars are packed: {names}. Each has its own time.")
+        return Refusal("pack-unknown", "PACK-TESTED", {"packs": names})
     if pack is not None and pack not in packs:
-        return refusal(
-            "pack-not-tested", "PACK-TESTED", f"No {pack.value} pack is tested for this; {names} pack is. Use that."
-        )
+        return Refusal("pack-not-tested", "PACK-TESTED", {"pack": pack.value, "packs": names})
     return [row for row in rows if row.pack is (pack or packs[0])]
 
 
@@ -202,20 +175,8 @@ def _choose_jar(
         return [row for row in large_enough if row.jar == tested]
     unseen = [row for row in all_rows if not row.seen.is_seen and row.pack is rows[0].pack]
     if any(canner in canners_of(row) and JAR_ML[row.jar] >= JAR_ML[jar] for row in unseen):
-        return refusal(
-            "process-not-seen",
-            "SEEN-ONLY",
-            f"The process for a {jar} jar is not checked in print. Use a jar that is: {_jar_names(rows)}.",
-        )
-    return refusal(
-        "jar-too-large",
-        "JAR-SIZE",
-        f"A {jar} jar is larger than any tested for this. Use {_jar_names(rows)}, or a smaller jar.",
-    )
-
-
-def _jar_names(rows: Sequence[ProcessRow]) -> str:
-    return " or ".join(process_choices(rows).tested_jars)
+        return Refusal("process-not-seen.jar", "SEEN-ONLY", {"jar": jar, "tested": process_choices(rows).tested_jars})
+    return Refusal("jar-too-large", "JAR-SIZE", {"jar": jar, "tested": process_choices(rows).tested_jars})
 
 
 # The process for one kitchen.
@@ -290,8 +251,9 @@ def process_for(
     The steps, each of which may refuse: 1 a known altitude; 2 rows seen in print; 3 a canner they are for;
     4 one pack; 5 the jar or the next larger tested one; 6 the band of the altitude.
     """
-    if (problem := altitude_refusal(altitude)) is not None or altitude is None:
-        return problem or refusal("altitude-unknown", "ALTITUDE-NEEDED", "The altitude is not known.")
+    if (problem := altitude_refusal(altitude)) is not None:
+        return problem
+    assert altitude is not None  # noqa: S101 - refused above
     narrowed = rows_for(recipe_rows, jar=jar, pack=pack, canner=canner)
     if isinstance(narrowed, Refusal):
         return narrowed
@@ -304,15 +266,9 @@ def process_for(
 def altitude_refusal(altitude: Altitude | None) -> Refusal | None:
     """Why no process may be shown at this altitude, or None."""
     if altitude is None:
-        return refusal(
-            "altitude-unknown",
-            "ALTITUDE-NEEDED",
-            "This kitchen's altitude is not known, so no time or pressure can be given. Find it on a map or "
-            "with a phone, and enter it in metres or feet.",
-        )
-    if (problem := altitude_problem(altitude)) is not None:
-        return refusal("altitude-out-of-range", "ALTITUDE-RANGE", problem)
-    return None
+        return Refusal("altitude-unknown", "ALTITUDE-NEEDED")
+    problem = altitude_problem(altitude)
+    return None if problem is None else Refusal(problem.key, "ALTITUDE-RANGE")
 
 
 def processes_for(
@@ -351,11 +307,7 @@ def _boiling_water(row: ProcessRow, jar: str, altitude: Altitude) -> ProcessFoun
     limits = [band.upper_ft for band in row.minutes_bands]
     place = find_band(limits, altitude)
     if place is None:
-        return refusal(
-            "altitude-above-table",
-            "ALTITUDE-BANDS",
-            f"The tested times end at {limits[-1]:,} ft. Take the jars to a lower kitchen, or freeze the food.",
-        )
+        return Refusal("altitude-above-table.minutes", "ALTITUDE-BANDS", {"limit_ft": limits[-1]})
     minutes = row.minutes_bands[place.index].minutes
     return _found(row, jar, minutes, None, None, place.text, edge_caution(limits, altitude))
 
@@ -384,11 +336,11 @@ def _choice_order(row: ProcessRow, canner: Canner) -> tuple[bool, int, tuple[int
 def _no_pressure(rows: Sequence[ProcessRow], canner: Canner) -> Refusal:
     bands = [band for row in rows for band in gauge_bands(row)[canner]]
     highest = max((band.upper_ft or 0 for band in bands if band.psi is not None), default=0)
-    other = " Use a weighted gauge." if canner is Canner.DIAL_GAUGE and any(row.weighted for row in rows) else ""
-    return refusal(
-        "altitude-above-table",
+    has_weighted = canner is Canner.DIAL_GAUGE and any(row.weighted for row in rows)
+    return Refusal(
+        "altitude-above-table.use-weighted" if has_weighted else "altitude-above-table.pressure",
         "GAUGE-KIND",
-        f"For a {GAUGES[canner]} gauge this is tested up to {highest:,} ft, and this kitchen is higher.{other}",
+        {"gauge": GAUGES[canner], "limit_ft": highest},
     )
 
 

@@ -1,200 +1,19 @@
-"""How many pots, how big, and what goes into each, rounded to what a kitchen can measure.
+"""How many pots, how big, and what goes into each.
 
 A pot is scaled only as far as the recipe's own test allows; more jars means more pots, never a doubled spread. All pots
 of a plan are the same size. What cannot be met is a `Refusal`.
-
-An amount is rounded by what the ingredient does in the jar. Acid is never rounded down and low-acid vegetables never
-up, however small the step: the balance of the two is what keeps the jar safe. Pectin goes by whole packets. An amount
-that the measures can already give is left as it is. The tolerances and steps are common practice, no source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from enum import Enum
 from fractions import Fraction
-from functools import lru_cache
 from math import ceil, floor
 from typing import NamedTuple
 
-from recipes.engine.quantities import (
-    JAR_ML,
-    PACKETS,
-    UNITS,
-    US_CUP_ML,
-    Amount,
-    ConversionError,
-    format_amount,
-    format_number,
-)
-from recipes.engine.rules import refusal
+from recipes.engine.messages import Said
+from recipes.engine.quantities import JAR_ML, PACKETS, UNITS, Amount, KitchenAmount, measure_text, round_for_kitchen
 from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, TestedRecipe
-
-# Rounding.
-
-# How far an amount may move to save scoops.
-TOLERANCE = Fraction(2, 100)
-TOLERANCE_BY_ROLE: dict[Role, Fraction] = {Role.SPICE: Fraction(5, 100), Role.LIQUID: Fraction(3, 100)}
-
-# Spoons and cups are counted in eighths of a teaspoon, the smallest spoon in a common set.
-EIGHTH_ML = US_CUP_ML / 384
-CUP, TBSP, TSP = 384, 24, 8
-CUP_PARTS = ((0, 0), (96, 1), (128, 1), (192, 1), (256, 2), (288, 2))  # eighths of a tsp, scoops
-PATIENCE = 6  # scoops, beyond whole cups, before a rounder amount is looked for
-
-_SCOOPED = frozenset({"tsp", "tbsp", "fl-oz", "cup", "pint", "quart", "gallon"})
-_BIG = {"pint": 2 * CUP, "quart": 4 * CUP, "gallon": 16 * CUP}
-
-
-class Way(Enum):
-    """Which way an amount may move."""
-
-    UP = "up"
-    DOWN = "down"
-    NEAREST = "nearest"
-
-
-class KitchenAmount(NamedTuple):
-    """A measurable amount. `value` is in `unit`; `text` says how to measure it."""
-
-    value: Fraction
-    unit: str
-    text: str
-    error_pct: Fraction  # how far `value` is from what was asked, of what was asked
-
-
-def way_for(role: Role) -> Way:
-    """Acid up, low-acid vegetables down, the rest to the nearest."""
-    return {Role.ACID: Way.UP, Role.LOW_ACID: Way.DOWN}.get(role, Way.NEAREST)
-
-
-def round_for_kitchen(value: Fraction, unit: str, role: Role) -> KitchenAmount:
-    """`value` (0 or more) as spoons, cups, grams, ounces or pieces, moved only the way its role allows."""
-    if unit not in UNITS:
-        raise ConversionError(f"There is no unit called {unit!r}.")
-    if value <= 0:
-        return KitchenAmount(Fraction(0), unit, "none", Fraction(0))
-    rounded = _rounder(unit, role)(value, unit, role)
-    text = measure_text(rounded, unit) if rounded else "leave out"
-    return KitchenAmount(rounded, unit, text, (rounded - value) / value * 100)
-
-
-def measure_text(value: Fraction, unit: str) -> str:
-    """How to measure a rounded amount: "2 cups + 3 tbsp", "3 lb 4 oz", "2 boxes", "560 ml"."""
-    if unit in _SCOOPED:
-        eighths = value * UNITS[unit].size / EIGHTH_ML
-        if eighths.denominator == 1:
-            return _scoop_text(int(eighths), unit)
-    if unit == "lb":
-        return _pound_text(value)
-    if unit in ("metric-cup", "imperial-cup"):
-        return format_amount(value * UNITS[unit].size, "ml")
-    return format_amount(value, unit)
-
-
-def _rounder(unit: str, role: Role) -> Callable[[Fraction, str, Role], Fraction]:
-    if unit in _SCOOPED:
-        return _round_scoops
-    if role is Role.PECTIN and unit in PACKETS:
-        return _round_packets
-    return _round_steps
-
-
-def _round_packets(value: Fraction, unit: str, role: Role) -> Fraction:
-    return Fraction(max(1, floor(value + Fraction(1, 2))))
-
-
-def _round_steps(value: Fraction, unit: str, role: Role) -> Fraction:
-    size = UNITS[unit].size
-    step = _step_for(value * size, unit) / size
-    return _to_step(value, step, way_for(role))
-
-
-def _to_step(value: Fraction, step: Fraction, way: Way) -> Fraction:
-    if way is Way.UP:
-        return ceil(value / step) * step
-    if way is Way.DOWN:
-        return floor(value / step) * step
-    return max(step, floor(value / step + Fraction(1, 2)) * step)
-
-
-def _step_for(size: Fraction, unit: str) -> Fraction:
-    """The step, in ml, g or pieces, for an amount of that many ml, g or pieces."""
-    kind = UNITS[unit].kind
-    if kind == "count":
-        return Fraction(1, 4)
-    if unit in ("oz", "lb"):
-        ounce = UNITS["oz"].size
-        return ounce / 4 if size < 16 * ounce else (ounce / 2 if size < 160 * ounce else ounce)
-    if kind == "mass":
-        return Fraction(1) if size < 50 else Fraction(5)
-    steps = ((10, Fraction(1, 4)), (50, Fraction(1)), (250, Fraction(5)))
-    return next((step for limit, step in steps if size < limit), Fraction(10))
-
-
-def _round_scoops(value: Fraction, unit: str, role: Role) -> Fraction:
-    exact = value * UNITS[unit].size / EIGHTH_ML
-    whole = 6 * _BIG.get(unit, CUP)
-    if exact.denominator == 1 and (exact < 96 or _scoops(int(exact) % CUP)[0] <= PATIENCE or exact % (CUP // 16) == 0):
-        return value
-    best = min(_candidates(exact, role, whole), key=lambda n: (_scoops(n % CUP)[0] + n // CUP, abs(n - exact), n))
-    return best * EIGHTH_ML / UNITS[unit].size
-
-
-def _candidates(exact: Fraction, role: Role, whole: int) -> list[int]:
-    """Every eighth of a teaspoon within the tolerance on the allowed side; the next one when there is none."""
-    way, slack = way_for(role), exact * TOLERANCE_BY_ROLE.get(role, TOLERANCE)
-    low = ceil(exact if way is Way.UP else exact - slack)
-    high = floor(exact if way is Way.DOWN else exact + slack)
-    stride = next((step for step in (CUP, 96, TBSP) if step * 4 <= high - low and exact > whole), 1)
-    found = [n for n in range(-(-low // stride) * stride, high + 1, stride) if n > 0]
-    return found or [int(_to_step(exact, Fraction(1), way))]
-
-
-@lru_cache(maxsize=CUP)
-def _scoops(eighths: int) -> tuple[int, int, int]:
-    """Fewest scoops for less than a cup: how many, how many of them spoons, the cup measure's eighths."""
-
-    def spoons(rest: int) -> int:
-        count = 0
-        for spoon in (TBSP, TSP, 4, 2, 1):
-            count += rest // spoon
-            rest %= spoon
-        return count
-
-    ways = (
-        (cups + spoons(eighths - part), spoons(eighths - part), part) for part, cups in CUP_PARTS if part <= eighths
-    )
-    return min(ways)
-
-
-def _scoop_text(eighths: int, unit: str) -> str:
-    parts = []
-    if big := _BIG.get(unit):
-        count, eighths = divmod(eighths, big)
-        parts += [format_amount(Fraction(count), unit)] if count else []
-    cups, rest = divmod(eighths, CUP)
-    part = _scoops(rest)[2]
-    if cups or part:
-        parts.append(format_amount(cups + Fraction(part, CUP), "cup"))
-    tablespoons, rest = divmod(rest - part, TBSP)
-    parts += [f"{tablespoons} tbsp"] if tablespoons else []
-    quarters, eighth = divmod(rest, 2)
-    parts += [f"{format_number(Fraction(quarters, 4))} tsp"] if quarters else []
-    parts += ["1/8 tsp"] if eighth else []
-    return " + ".join(parts)
-
-
-def _pound_text(value: Fraction) -> str:
-    if (value * 4).denominator == 1:
-        return format_amount(value, "lb")
-    pounds, ounces = divmod(value * 16, 16)
-    ounce_text = format_amount(ounces, "oz")
-    return f"{pounds} lb {ounce_text}" if pounds else ounce_text
-
-
-# Pots: for pots, for jars wanted, or for fruit at hand.
 
 MOST_POTS = 60  # in one plan: more than a club can cook in a day (common practice, no source)
 
@@ -231,7 +50,7 @@ class Cooking(NamedTuple):
 
     pots: Pots
     lines: tuple[Line, ...]
-    fruit: str
+    fruit: tuple[Said, ...]
 
 
 def cooking_for(
@@ -241,8 +60,7 @@ def cooking_for(
     asked = [size for size in (pots, jars, fruit) if size is not None]
     found: Pots | Refusal
     if len(asked) != 1:
-        code = "wish-unclear" if asked else "wish-missing"
-        found = refusal(code, "WISH", "Say one thing to plan from: how many pots, how many jars, or how much fruit.")
+        found = Refusal("wish-unclear" if asked else "wish-missing", "WISH")
     elif fruit is not None:
         found = pots_for_fruit(recipe, fruit)
     elif jars is not None:
@@ -256,7 +74,7 @@ def cooking_for(
 
 def pots_as_asked(pots: object) -> Pots | Refusal:
     """So many whole pots as printed."""
-    count = _count(pots, "pots")
+    count = _count(pots, "wish-not-positive.pots")
     return count if isinstance(count, Refusal) else _within_reason(Pots(count))
 
 
@@ -265,25 +83,16 @@ def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusa
 
     Each pot fills its own jars: two half-filled ones never make a full one.
     """
-    wanted = _count(jars, "jars")
+    wanted = _count(jars, "wish-not-positive.jars")
     if isinstance(wanted, Refusal):
         return wanted
     per_pot = jars_per_pot(recipe, jar)
     if per_pot is None:
-        return refusal(
-            "yield-not-seen",
-            "YIELD-STATED",
-            "How many jars one pot fills is not checked in print for this recipe, so jars cannot be promised. Plan "
-            "by pots instead.",
-        )
+        return Refusal("yield-not-seen", "YIELD-STATED")
     limits = limits_of(recipe)
     whole = floor(per_pot * limits.largest)
     if not whole:
-        return refusal(
-            "jar-larger-than-pot",
-            "POT-LIMITS",
-            "One pot does not fill a jar of this size, and two pots never go into one jar. Use smaller jars.",
-        )
+        return Refusal("jar-larger-than-pot", "POT-LIMITS")
     count = ceil(Fraction(wanted, whole))
     each = ceil(Fraction(wanted, count))
     return _within_reason(Pots(count, _at_least(limits, each / per_pot)))
@@ -293,21 +102,10 @@ def pots_for_fruit(recipe: TestedRecipe, fruit: Amount) -> Pots | Refusal:
     """The most that the fruit at hand allows, and what is left over."""
     need = fruit_per_pot(recipe, fruit.unit)
     if need is None:
-        return refusal(
-            "fruit-not-comparable",
-            "FRUIT-PREPARED",
-            f"The recipe measures its fruit in a way that cannot be compared with {fruit.unit}. Measure it as the "
-            f"recipe does (one pot takes {fruit_printed(recipe)}), or plan by pots.",
-        )
+        return Refusal("fruit-not-comparable", "FRUIT-PREPARED", {"unit": fruit.unit, "fruit": fruit_printed(recipe)})
     limits = limits_of(recipe)
     if fruit.value < need * limits.smallest:
-        least = format_amount(need * limits.smallest, fruit.unit)
-        return refusal(
-            "fruit-too-little",
-            "POT-LIMITS",
-            f"The smallest pot that the test allows takes {least} of prepared fruit. Gather more, or choose a "
-            f"smaller recipe.",
-        )
+        return Refusal("fruit-too-little", "POT-LIMITS", {"least": Amount(need * limits.smallest, fruit.unit)})
     return _within_reason(_most_from(limits, fruit, need))
 
 
@@ -352,11 +150,16 @@ def fruit_lines(recipe: TestedRecipe) -> list[Ingredient]:
     return named or lines
 
 
-def fruit_printed(recipe: TestedRecipe) -> str:
+def fruit_printed(recipe: TestedRecipe) -> tuple[Said, ...]:
     """The produce as the recipe measures it: "4 cups strawberries, crushed"."""
-    said = [", ".join(filter(None, (line.item, line.prep))) for line in fruit_lines(recipe)]
-    amounts = [format_amount(line.amount, line.unit) for line in fruit_lines(recipe)]
-    return " and ".join(f"{amount} {name}" for amount, name in zip(amounts, said, strict=True)) or "no fruit"
+    measures = tuple(
+        Said(
+            "part.measure",
+            {"amount": Amount(line.amount, line.unit), "item": f"{line.item}, {line.prep}" if line.prep else line.item},
+        )
+        for line in fruit_lines(recipe)
+    )
+    return measures or (Said("part.no-fruit"),)
 
 
 def limits_of(recipe: TestedRecipe) -> PotLimits:
@@ -427,17 +230,13 @@ def _at_most(limits: PotLimits, have: Fraction) -> Fraction:
     return have if limits.step is None else floor(have / limits.step) * limits.step
 
 
-def _count(value: object, what: str) -> int | Refusal:
+def _count(value: object, otherwise: str) -> int | Refusal:
     if isinstance(value, int) and not isinstance(value, bool) and value >= 1:
         return value
-    return refusal("wish-not-positive", "WISH", f"Say how many {what} as a whole number, 1 or more.")
+    return Refusal(otherwise, "WISH")
 
 
 def _within_reason(pots: Pots) -> Pots | Refusal:
     if pots.count <= MOST_POTS:
         return pots
-    return refusal(
-        "too-many-pots",
-        "WISH",
-        f"That takes more than {MOST_POTS} pots, more than one plan can hold. Check the number, or make several plans.",
-    )
+    return Refusal("too-many-pots", "WISH", {"most": MOST_POTS})

@@ -22,7 +22,7 @@ from recipes.engine.mass_balance import PotBalance
 from recipes.engine.physics import Burner, Figure, boiling_point_c, minutes_to_boil_off, minutes_to_heat
 from recipes.engine.process import Process, altitude_refusal
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.rules import EQUIPMENT, NO_SOURCE, RULES, day_caution, day_refusal
+from recipes.engine.rules import EQUIPMENT, NO_SOURCE, RULES
 from recipes.engine.terms import Altitude, Canner, Caution, JarCount, Method, Pack, Refusal, TestedRecipe
 
 
@@ -282,11 +282,7 @@ def day_cautions(recipe: TestedRecipe) -> tuple[Caution, ...]:
     """What the timeline does not know about this recipe."""
     if recipe.method is Method.FREEZER or recipe.hard_boil or recipe.endpoint_f_above_boiling is not None:
         return ()
-    message = (
-        f"The timeline allows {SIMMER.value:.0f} minutes once the pot boils. Where the steps say to cook longer, or to "
-        f"cook down, begin that much earlier."
-    )
-    return (day_caution("cooking-not-timed", "COOK-PRINTED", message),)
+    return (Caution("cooking-not-timed", "COOK-PRINTED", {"minutes": SIMMER.value}),)
 
 
 def _to_heat(recipe: TestedRecipe, mix: JarMix, balance: PotBalance | Refusal, pack: Pack) -> tuple[float, float]:
@@ -343,12 +339,7 @@ def plan_day(
     """
     needed = sum(loads_at_least(mix.counts, processes, gear.capacity) for mix in mixes)
     if needed > MOST_LOADS:
-        return day_refusal(
-            "several-days",
-            "ONE-DAY",
-            f"These jars need at least {needed:,} canner loads, and that is several days of work. Plan a part of it, "
-            f"at most {MOST_LOADS} loads at a time, or say a larger canner.",
-        )
+        return Refusal("several-days", "ONE-DAY", {"loads": needed, "most": MOST_LOADS})
     pots = pot_works(recipe, mixes, balance, pack=pack)
     day = day_timeline(pots, processes, gear, altitude, sterilise_minutes=sterilise_minutes)
     if isinstance(day, Timeline):
@@ -402,13 +393,11 @@ def _loads_by_pot(
 
 def _gear_refusal(pots: Sequence[PotWork], loads: Sequence[Sequence[Load]], gear: Gear) -> Refusal | None:
     if not pots:
-        return day_refusal("no-pots", "POT-ALONE", "There is nothing to cook: plan at least one pot.")
+        return Refusal("no-pots", "POT-ALONE")
     if gear.cooks < 1:
-        return day_refusal("no-cook", "NO-WAIT", "Nobody is there to cook. Add at least one cook.")
+        return Refusal("no-cook", "NO-WAIT")
     if len(gear.burners) > MOST_BURNERS:
-        return day_refusal(
-            "too-many-burners", "BURNER-EACH", f"Plan for at most {MOST_BURNERS} burners at a time, one kitchen each."
-        )
+        return Refusal("too-many-burners", "BURNER-EACH", {"most": MOST_BURNERS})
     every = [load for of_pot in loads for load in of_pot]
     return _canner_refusal(every, gear) or _burner_refusal(pots, every, gear) or _wait_refusal(pots, loads, gear)
 
@@ -417,16 +406,10 @@ def _canner_refusal(loads: Sequence[Load], gear: Gear) -> Refusal | None:
     if not loads:
         return None
     if gear.canners < 1:
-        return day_refusal(
-            "no-canner", "LOAD-CAPACITY", "These jars are processed, and there is no canner. Borrow one."
-        )
+        return Refusal("no-canner", "LOAD-CAPACITY")
     needed = Method.BOILING_WATER if gear.kind is Canner.BOILING_WATER else Method.PRESSURE
     if any(load.process.method is not needed for load in loads):
-        return day_refusal(
-            "canner-kind",
-            "LOAD-PROCESS",
-            f"These jars are not processed in a {gear.kind.value} canner. Take the other.",
-        )
+        return Refusal("canner-kind", "LOAD-PROCESS", {"canner": gear.kind.value})
     return None
 
 
@@ -434,13 +417,7 @@ def _burner_refusal(pots: Sequence[PotWork], loads: Sequence[Load], gear: Gear) 
     needed = (1 if loads else 0) + (1 if any(pot.kg > 0 for pot in pots) else 0)
     if len(gear.burners) >= needed:
         return None
-    if not gear.burners:
-        return day_refusal("no-burner", "BURNER-EACH", "There is no burner to cook on. Add at least one.")
-    return day_refusal(
-        "one-burner",
-        "BURNER-EACH",
-        "One burner cannot heat a canner and cook a pot: the pot would wait for water. Find a second burner.",
-    )
+    return Refusal("one-burner" if gear.burners else "no-burner", "BURNER-EACH")
 
 
 def _wait_refusal(pots: Sequence[PotWork], loads: Sequence[Sequence[Load]], gear: Gear) -> Refusal | None:
@@ -448,12 +425,7 @@ def _wait_refusal(pots: Sequence[PotWork], loads: Sequence[Sequence[Load]], gear
     canners = _canners_at_most(pots, gear)
     for pot, of_pot in zip(pots, loads, strict=True):
         if not pot.may_wait and len(of_pot) > canners:
-            return day_refusal(
-                "pot-over-canner",
-                "NO-WAIT",
-                f"The jars of {pot.name} need {len(of_pot)} canner loads at once, and {canners} can be hot. Use jars "
-                f"that fit one load, another canner and burner, or put what does not fit into the refrigerator.",
-            )
+            return Refusal("pot-over-canner", "NO-WAIT", {"pot": pot.name, "loads": len(of_pot), "canners": canners})
     return None
 
 
@@ -521,12 +493,7 @@ def _unlike(burners: Sequence[Numbered], count: int) -> Iterator[tuple[Numbered,
 def _ending_at(day: Timeline, finish: int, earliest: int | None) -> Timeline | Refusal:
     start = finish - day.minutes
     if earliest is not None and start < earliest:
-        return day_refusal(
-            "not-enough-time",
-            "FINISH",
-            f"This takes {day.minutes} minutes, {earliest - start} more than there are. Finish later, cook fewer pots, "
-            f"or find more canners, burners or hands.",
-        )
+        return Refusal("not-enough-time", "FINISH", {"minutes": day.minutes, "over": earliest - start})
     moved = tuple(step._replace(start=step.start + start, end=step.end + start) for step in day.steps)
     return Timeline(moved, day.loads, start, finish)
 

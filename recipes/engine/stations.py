@@ -13,33 +13,15 @@ from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
 from recipes.engine.physics import Figure
-from recipes.engine.plan import UNTIMED, Plan
-from recipes.engine.quantities import JAR_SIZES, PACKETS
+from recipes.engine.plan import Plan, Untimed
+from recipes.engine.quantities import JAR_SIZES, PACKETS, measure_text
 from recipes.engine.rules import NO_SOURCE
-from recipes.engine.scaling import Line, measure_text
+from recipes.engine.scaling import Line
 from recipes.engine.schedule import Step, Timeline
-from recipes.engine.terms import Caution, Ingredient, JarCount, Refusal, Role, Rule
+from recipes.engine.terms import Caution, Ingredient, JarCount, Refusal, Role
 
 CLEAN_UP = Figure(20, NO_SOURCE)  # minutes between the last jar out and the end of a session
 ELECTRIC = frozenset({"electric", "induction"})  # the stoves that draw on the hall's wiring
-
-_ALL = (
-    Rule(
-        "CLASS-CLEAN-UP",
-        f"The last jar is out {CLEAN_UP.value:.0f} minutes before a session ends, for washing up and for questions.",
-        CLEAN_UP.source,
-    ),
-    Rule("CLASS-IN-TIME", "Nothing is lit before a session begins; what takes longer is not taught in it.", NO_SOURCE),
-    Rule(
-        "CLASS-POWER",
-        "All electric burners of a hall together draw no more than its wiring carries, as if all were on at once.",
-        NO_SOURCE,
-    ),
-    Rule("CLASS-STATION", "A class cooks at stations; each is planned by itself.", "a rule of this club"),
-    Rule("CLASS-HANDS", "A station's plan counts on no more cooks than it has seats.", NO_SOURCE),
-)
-STATION_RULES: dict[str, Rule] = {rule.name: rule for rule in _ALL}
-
 
 Reason = TypeVar("Reason", Caution, Refusal)
 
@@ -134,11 +116,6 @@ class HallPlan:
 def finish_by(closes: int) -> int:
     """The minute by which the last jar of a session is out (CLASS-CLEAN-UP)."""
     return closes - int(CLEAN_UP.value)
-
-
-def station_refusal(code: str, rule: str, message: str) -> Refusal:
-    """A refusal that cites one of these rules and its source."""
-    return Refusal(code, message, rule, STATION_RULES[rule].source)
 
 
 def hall_plan(stations: Sequence[Station], *, opens: int, closes: int, power_limit_w: int | None) -> HallPlan:
@@ -252,55 +229,41 @@ def _station_refusals(station: Station, opens: int) -> Iterator[Refusal]:
     if plan.refusals:
         return
     if plan.day is None or plan.begins is None:
-        yield _not_timed(plan)
+        # As planning the day has said it.
+        untimed = [each.as_refusal() for each in plan.cautions if isinstance(each, Untimed)]
+        yield untimed[0] if untimed else Refusal("not-timed", "CLASS-IN-TIME")
     elif plan.begins < opens:
-        yield station_refusal(
-            "not-enough-time",
-            "CLASS-IN-TIME",
-            f"This takes {plan.day.minutes} minutes, {opens - plan.begins} more than there are before cleaning up. "
-            f"Make the session longer, cook fewer pots, or find more canners, stronger burners or more hands.",
+        yield Refusal(
+            "not-enough-time.session", "CLASS-IN-TIME", {"minutes": plan.day.minutes, "over": opens - plan.begins}
         )
-
-
-def _not_timed(plan: Plan) -> Refusal:
-    """Why there is no timeline, as planning the day has said it."""
-    for each in plan.cautions:
-        if each.message.startswith(UNTIMED):
-            return Refusal(each.code, each.message.removeprefix(UNTIMED), each.rule, each.source)
-    message = "How long this takes cannot be told, so it cannot be promised to end in time. Choose another recipe."
-    return station_refusal("not-timed", "CLASS-IN-TIME", message)
 
 
 def _station_cautions(station: Station) -> Iterator[Caution]:
     """Who is to do it first; what cannot be timed is a refusal here."""
-    if station.cooks > station.seats:
-        seats = "1 seat" if station.seats == 1 else f"{station.seats} seats"
-        message = f"The plan counts on {station.cooks} cooks, and the station has {seats}: who else helps?"
-        yield Caution("more-cooks-than-seats", message, "CLASS-HANDS", STATION_RULES["CLASS-HANDS"].source)
-    yield from (each for each in station.plan.cautions if not each.message.startswith(UNTIMED))
+    if station.cooks > station.seats == 1:
+        yield Caution("more-cooks-than-seats.one", "CLASS-HANDS", {"cooks": station.cooks})
+    elif station.cooks > station.seats:
+        yield Caution("more-cooks-than-seats", "CLASS-HANDS", {"cooks": station.cooks, "seats": station.seats})
+    yield from (each for each in station.plan.cautions if not isinstance(each, Untimed))
 
 
 def _hall_refusals(stations: Sequence[Station], power: Power) -> Iterator[HallRefusal]:
     if not stations:
-        yield HallRefusal(
-            (), station_refusal("no-station", "CLASS-STATION", "There is no station yet. Add at least one.")
-        )
+        yield HallRefusal((), Refusal("no-station", "CLASS-STATION"))
     if power.limit_w is not None and power.burners_w > power.limit_w:
-        over = power.burners_w - power.limit_w
-        message = (
-            f"The electric burners take {power.burners_w:,} W together, {over:,} W more than the hall carries "
-            f"({power.limit_w:,} W). Plan with fewer or smaller burners, or cook some stations on gas."
-        )
         electric = tuple(each.number for each in stations if each.electric_w)
-        yield HallRefusal(electric, station_refusal("hall-power", "CLASS-POWER", message))
+        over = power.burners_w - power.limit_w
+        too_much = Refusal(
+            "hall-power", "CLASS-POWER", {"watts": power.burners_w, "over": over, "limit": power.limit_w}
+        )
+        yield HallRefusal(electric, too_much)
 
 
 def _grouped(reasons: Sequence[tuple[int, Reason]]) -> Iterator[tuple[tuple[int, ...], Reason]]:
     """What is said of several stations is said once."""
-    found: dict[Reason, list[int]] = {}
-    for number, reason in reasons:
-        numbers = found.setdefault(reason, [])
-        if number not in numbers:
-            numbers.append(number)
-    for reason, numbers in found.items():
-        yield tuple(numbers), reason
+    said: list[Reason] = []
+    for _, reason in reasons:
+        if reason not in said:
+            said.append(reason)
+    for reason in said:
+        yield tuple(dict.fromkeys(number for number, each in reasons if each == reason)), reason

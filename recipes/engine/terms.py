@@ -5,10 +5,15 @@ Units are in the names. Amounts are exact (`Fraction`). Nothing here computes.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
+
+from recipes.engine.messages import Said
+from recipes.engine.rules import RULES
+from recipes.engine.rules import Rule as Rule  # among the terms of the trade for whoever names a rule
 
 
 class Role(StrEnum):
@@ -73,32 +78,47 @@ class TestedSource:
 
 
 @dataclass(frozen=True)
-class Rule:
-    """One rule of the trade. `source` may say "common practice, no source" or "from memory"."""
+class Reason:
+    """What speaks against something, or is to be minded: a key of the catalogue of messages and its parameters.
 
-    name: str
-    statement: str
-    source: str
+    A room that words it itself gives its `own_words`, and the source of a rule of its own.
+    """
 
-
-@dataclass(frozen=True)
-class Refusal:
-    """Why something is not to be done, and what to do instead. A value, never an exception."""
-
-    code: str
-    message: str
+    key: str  # up to its first dot it is the code
     rule: str
-    source: str
+    params: Mapping[str, object] = field(default_factory=dict)
+    own_words: str = ""
+    own_source: str = ""
+
+    @property
+    def code(self) -> str:
+        return self.key.partition(".")[0]
+
+    @property
+    def said(self) -> Said | None:
+        return None if self.own_words else Said(self.key, self.params)
+
+    @property
+    def message(self) -> str:
+        """In English, or in the words of the room. Raises `KeyError` for a key without a text."""
+        return self.own_words or str(self.said)
+
+    @property
+    def source(self) -> str:
+        """Raises `KeyError` for a rule that is none of the engine's and has no source of its own."""
+        return self.own_source or RULES[self.rule].source
 
 
-@dataclass(frozen=True)
-class Caution:
+class Caution(Reason):
     """Something to mind that does not stop the work."""
 
-    code: str
-    message: str
-    rule: str
-    source: str
+
+class Refusal(Reason):
+    """Why something is not to be done, and what to do instead. A value, never an exception."""
+
+    def as_caution(self) -> Caution:
+        """The same where the work may go on without it."""
+        return Caution(self.key, self.rule, self.params, self.own_words, self.own_source)
 
 
 FOOT_M = Fraction("0.3048")

@@ -13,6 +13,12 @@ register = template.Library()
 
 
 @register.filter
+def in_words(reason: object) -> str:
+    """{{ refusal|in_words }}: what the engine says, in the reader's language."""
+    return presentation.in_words(reason)
+
+
+@register.filter
 def kind_label(kind: str) -> str:
     return choices.kind_label(kind)
 

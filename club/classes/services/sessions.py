@@ -46,6 +46,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.stations import HallRefusal
 from recipes.engine.terms import Canner, Pack, Refusal, Rule
 from recipes.models import Revision, RevisionState
+from recipes.presentation import in_words
 
 # Sessions and series: made, and changed as far as it is safe. Hours are moved by session_move.
 
@@ -521,10 +522,10 @@ def gear_refusals(session: ClassSession) -> list[HallRefusal]:
             (),
             Refusal(
                 "part-missing",
-                _("%(code)s is held for this session, and a part of it is missing: %(parts)s. Hold another.")
-                % {"code": thing.code, "parts": parts},
                 PARTS_WHOLE.name,
-                PARTS_WHOLE.source,
+                own_words=_("%(code)s is held for this session, and a part of it is missing: %(parts)s. Hold another.")
+                % {"code": thing.code, "parts": parts},
+                own_source=PARTS_WHOLE.source,
             ),
         )
         for thing, parts in short
@@ -534,10 +535,10 @@ def gear_refusals(session: ClassSession) -> list[HallRefusal]:
             (),
             Refusal(
                 "test-not-good",
-                _("%(code)s is held for this session: %(why)s by then. Test it first, or hold another.")
-                % {"code": thing.code, "why": why},
                 GAUGE_YEARLY.name,
-                GAUGE_YEARLY.source,
+                own_words=_("%(code)s is held for this session: %(why)s by then. Test it first, or hold another.")
+                % {"code": thing.code, "why": why},
+                own_source=GAUGE_YEARLY.source,
             ),
         )
         for thing, why in unfit
@@ -547,7 +548,8 @@ def gear_refusals(session: ClassSession) -> list[HallRefusal]:
 def refusal_words(hall_refusal: HallRefusal) -> str:
     """The refusal with the stations it is about."""
     stations = stations_words(hall_refusal.stations)
-    return f"{stations}: {hall_refusal.refusal.message}" if stations else hall_refusal.refusal.message
+    words = in_words(hall_refusal.refusal)
+    return f"{stations}: {words}" if stations else words
 
 
 def stations_words(numbers: Sequence[int]) -> str:
@@ -571,7 +573,7 @@ def _open_refusals(session: ClassSession, moment: datetime) -> Iterator[HallRefu
 
 
 def _open_refusal(code: str, message: str) -> HallRefusal:
-    return HallRefusal((), Refusal(code, message, OPEN_RULE.name, OPEN_RULE.source))
+    return HallRefusal((), Refusal(code, OPEN_RULE.name, own_words=message, own_source=OPEN_RULE.source))
 
 
 # A session moved to other hours, with everything that is kept for it: all of it, or nothing.

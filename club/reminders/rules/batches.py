@@ -42,6 +42,7 @@ from inventory.batches.rules import (
 from inventory.batches.services import waiting
 from inventory.jars.choices import JarState
 from inventory.jars.models import Balance, BalanceQuerySet
+from recipes.presentation import in_words
 
 A_DAY = timedelta(days=1)
 # Our own choices, no source: after a week the desk still shows the batch, but a mail no longer helps anybody; time to
@@ -163,7 +164,7 @@ class SealRule(BatchRule):
             "out": format_moment(batch.last_out_at),
             "until": format_moment(batch.reprocess_until),
             "can_reprocess": refusal is None,
-            "refusal": refusal.message if refusal is not None and is_in_time else "",
+            "refusal": in_words(refusal) if refusal is not None and is_in_time else "",
             "stood_too_long": STOOD_TOO_LONG,
         }
         return reverse("batches:seals", args=[batch.lot_code]), context

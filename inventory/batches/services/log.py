@@ -66,7 +66,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Refusal
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanInput, plan_for
-from recipes.presentation import altitude_text
+from recipes.presentation import altitude_text, in_words
 
 # Starting a batch from a plan, and giving one up.
 
@@ -112,7 +112,7 @@ def batch_start(
     problems.raise_if_any()
     plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
     if not plan.ok:
-        raise ValidationError({NON_FIELD_ERRORS: [refusal.message for refusal in plan.refusals]})
+        raise ValidationError({NON_FIELD_ERRORS: list(map(in_words, plan.refusals))})
     if len(str(plan.pot_scale)) > SCALE_LENGTH:
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wanted.get("jar"))
@@ -481,7 +481,7 @@ def jars_reprocess(
         raise AlreadyDone(_("No jar of this batch waits to be reprocessed; nothing was written."))
     need = batch.reprocess_need()
     if isinstance(need, Refusal):
-        raise ValidationError(need.message)
+        raise ValidationError(in_words(need))
     if Batch.objects.recalled().filter(pk=batch.pk).exists():
         raise ValidationError(_("These jars are called back: they are neither processed again nor eaten."))
     problems = Problems()
@@ -647,7 +647,7 @@ def _disposal_check(
     elif disposal not in FOR_UNSEALED:
         problems.add(field, _("Say what was done with jar %(n)s.") % {"n": number})
     elif disposal == Disposal.REPROCESS and refusal is not None:
-        problems.add(field, refusal.message)
+        problems.add(field, in_words(refusal))
 
 
 def _disposal(jar: Jar, disposals: Mapping[int, str], early: bool) -> str:

@@ -10,7 +10,7 @@ from recipes.engine.jars import JarMix, jar_mixes
 from recipes.engine.mass_balance import PotBalance, pot_balance
 from recipes.engine.process import Process, sizes_allowed
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.rules import DAY_RULES
+from recipes.engine.rules import RULES
 from recipes.engine.schedule import SIMMER, USUAL_GEAR, StepKind, Timeline, day_cautions, day_timeline, pot_works
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
@@ -51,7 +51,7 @@ def test_a_pot_without_a_mass_balance_heats_what_fills_its_jars():
 
 def test_cooking_that_is_not_printed_as_a_boil_is_cautioned():
     (caution,) = day_cautions(BEANS)
-    assert (caution.code, caution.source) == ("cooking-not-timed", DAY_RULES[caution.rule].source)
+    assert (caution.code, caution.source) == ("cooking-not-timed", RULES[caution.rule].source)
 
 
 def test_two_pots_of_jam_from_the_recipe_to_the_last_jar():

@@ -8,8 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine.quantities import UNITS, ConversionError, parse_amount
-from recipes.engine.scaling import TOLERANCE, TOLERANCE_BY_ROLE, round_for_kitchen
+from recipes.engine.quantities import (
+    TOLERANCE,
+    TOLERANCE_BY_ROLE,
+    UNITS,
+    ConversionError,
+    parse_amount,
+    round_for_kitchen,
+)
 from recipes.engine.terms import Role
 
 F = Fraction

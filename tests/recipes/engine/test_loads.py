@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from recipes.engine.jars import FOUR_QUART, SEVEN_QUART, Load, canner_loads, capacity
 from recipes.engine.process import Process
 from recipes.engine.quantities import JAR_SIZES
-from recipes.engine.rules import DAY_RULES
+from recipes.engine.rules import RULES
 from recipes.engine.terms import Method, Refusal
 
 TEN = Process(Method.BOILING_WATER, 10)
@@ -63,7 +63,7 @@ def test_a_fit_that_taking_the_largest_first_would_miss_is_found():
 def test_a_jar_too_tall_for_the_canner_is_refused():
     found = canner_loads({"half-gallon": 1}, {"half-gallon": TEN}, SEVEN_QUART)
     assert isinstance(found, Refusal)
-    assert (found.code, found.source) == ("jar-not-in-canner", DAY_RULES["LOAD-CAPACITY"].source)
+    assert (found.code, found.source) == ("jar-not-in-canner", RULES["LOAD-CAPACITY"].source)
 
 
 def test_a_jar_without_a_tested_process_is_refused():

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from recipes.engine.rules import RULES, caution, is_borderline, refusal
+from recipes.engine.rules import RULES, is_borderline
+from recipes.engine.terms import Caution, Refusal
 
 
 @pytest.mark.parametrize("name", sorted(RULES))
@@ -16,10 +17,11 @@ def test_a_rule_says_something_and_names_its_source(name):
 
 
 def test_reasons_cite_their_rule_and_cannot_invent_one():
-    assert refusal("x", "JAR-SIZE", "No.").source == RULES["JAR-SIZE"].source
-    assert caution("x", "COOL", "Wait.").source == RULES["COOL"].source
+    assert Refusal("x", "JAR-SIZE", own_words="No.").source == RULES["JAR-SIZE"].source
+    assert Caution("cool", "COOL").source == RULES["COOL"].source
     with pytest.raises(KeyError):
-        refusal("x", "NO-SUCH-RULE", "No.")
+        _ = Refusal("x", "NO-SUCH-RULE", own_words="No.").source
+    assert Refusal("x", "OF-A-ROOM", own_words="No.", own_source="a rule of this club").source == "a rule of this club"
 
 
 @pytest.mark.parametrize(

@@ -126,7 +126,7 @@ def test_the_produce_is_told_from_the_other_vegetables_by_name():
     onion = replace(BEANS.ingredients[0], item="onions", amount=F(1))
     recipe = replace(BEANS, ingredients=(*BEANS.ingredients, onion))
     assert fruit_per_pot(recipe, "lb") == 14
-    assert fruit_printed(recipe) == "14 lb green beans, 1-inch pieces"
+    assert [str(said) for said in fruit_printed(recipe)] == ["14 lb green beans, 1-inch pieces"]
 
 
 def test_pectin_in_packets_holds_the_pot_to_its_printed_size():

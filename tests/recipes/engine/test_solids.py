@@ -170,8 +170,8 @@ def test_an_estimated_line_widens_the_interval_and_is_named():
 def test_what_was_assumed_is_said_with_its_lack_of_a_source():
     pot = balance(jam())
     assert len(pot.assumptions) == 4
-    assert all("no source" in sentence for sentence in pot.assumptions)
-    assert "90 C" in pot.assumptions[0]
+    assert all("no source" in str(said) for said in pot.assumptions)
+    assert "90 C" in str(pot.assumptions[0])
 
 
 def test_other_foods_may_be_passed_in():

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from recipes.engine.document import recipe_from_document
 from recipes.engine.jars import SEVEN_QUART, capacity
 from recipes.engine.plan import PlanRequest, plan_batch
-from recipes.engine.stations import CLEAN_UP, STATION_RULES, Station, finish_by, hall_plan, on_the_clock
+from recipes.engine.rules import RULES
+from recipes.engine.stations import CLEAN_UP, Station, finish_by, hall_plan, on_the_clock
 from recipes.engine.terms import Altitude, Canner, JarCount, Pack
 from tests.recipes.engine.samples import snap_beans, strawberry_jam
 
@@ -184,5 +185,6 @@ def test_on_the_clock_keeps_every_step_and_only_moves_it():
     assert on_the_clock(replace(one.plan, finish=None)) is None
 
 
-def test_every_rule_of_a_class_says_where_it_is_from():
-    assert all(rule.source and rule.statement for rule in STATION_RULES.values())
+def test_the_rule_for_cleaning_up_says_the_minutes_that_are_kept_for_it():
+    assert f"{CLEAN_UP.value:.0f} minutes before" in RULES["CLASS-CLEAN-UP"].statement
+    assert CLEAN_UP.source == RULES["CLASS-CLEAN-UP"].source

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from recipes.engine.physics import Burner
 from recipes.engine.process import Process
-from recipes.engine.rules import DAY_RULES, RULES
+from recipes.engine.rules import RULES
 from recipes.engine.schedule import Gear, StepKind, Timeline
 from recipes.engine.terms import Altitude, Method, Pack, Refusal
 from tests.recipes.engine.days import (
@@ -159,7 +159,7 @@ def test_what_is_kept_cold_is_never_processed():
 def test_what_cannot_be_done_is_refused_with_what_to_do(pot_list, gear, code):
     found = plan(pot_list, gear)
     assert isinstance(found, Refusal)
-    assert (found.code, found.source) == (code, DAY_RULES[found.rule].source)
+    assert (found.code, found.source) == (code, RULES[found.rule].source)
     assert found.message.endswith(".")
 
 

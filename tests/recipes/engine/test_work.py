@@ -24,7 +24,7 @@ from recipes.engine.jars import (
 from recipes.engine.plan import PlanRequest, plan_batch
 from recipes.engine.process import Process, process_choices
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.rules import DAY_RULES
+from recipes.engine.rules import RULES
 from recipes.engine.schedule import Least, Paces, Schedule
 from recipes.engine.terms import Altitude, Canner, Method, Pack
 from recipes.library import read_library
@@ -84,7 +84,7 @@ def test_thousands_of_loads_are_refused_before_any_is_made(work, monkeypatch):
     found = plan_batch(PLUMS, PlanRequest(altitude=HOME, **wanted, **gear))
     assert codes(found) == {"several-days"}
     (refusal,) = found.refusals
-    assert (refusal.rule, refusal.source) == ("ONE-DAY", DAY_RULES["ONE-DAY"].source)
+    assert (refusal.rule, refusal.source) == ("ONE-DAY", RULES["ONE-DAY"].source)
     assert "several days" in refusal.message
     assert "Plan a part" in refusal.message
     assert (found.loads, found.day, work["pots into days"]) == ((), None, 0)
@@ -100,7 +100,7 @@ def test_a_days_most_loads_are_planned_and_one_more_is_not():
 
 
 def test_the_rule_says_the_number_that_is_used():
-    assert f"at most {MOST_LOADS} canner loads" in DAY_RULES["ONE-DAY"].statement
+    assert f"at most {MOST_LOADS} canner loads" in RULES["ONE-DAY"].statement
 
 
 def test_jars_of_two_processes_are_at_least_two_loads_and_what_does_not_go_in_is_none():
