@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from math import floor, hypot, log
 from typing import NamedTuple
 
+from recipes.engine.data import rows
 from recipes.engine.messages import Said
 from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, US_CUP_ML
 from recipes.engine.terms import Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
@@ -31,16 +32,7 @@ ROOM_C = 20.0
 HOTTEST_C = 110.0
 
 # Degrees Brix and density at 20 C in kg/m3, as printed (four decimals of a g/ml).
-DENSITY_20C: tuple[tuple[float, float], ...] = (
-    (0, 998.2), (0.5, 1000.2), (1, 1002.1), (1.5, 1004.0), (2, 1006.0), (2.5, 1007.9), (3, 1009.9), (3.5, 1011.9),
-    (4, 1013.9), (4.5, 1015.8), (5, 1017.8), (5.5, 1019.8), (6, 1021.8), (6.5, 1023.8), (7, 1025.9), (7.5, 1027.9),
-    (8, 1029.9), (8.5, 1032.0), (9, 1034.0), (9.5, 1036.1), (10, 1038.1), (11, 1042.3), (12, 1046.5), (13, 1050.7),
-    (14, 1054.9), (15, 1059.2), (16, 1063.5), (17, 1067.8), (18, 1072.2), (19, 1076.6), (20, 1081.0), (22, 1089.9),
-    (24, 1099.0), (26, 1108.2), (28, 1117.5), (30, 1127.0), (32, 1136.6), (34, 1146.4), (36, 1156.2), (38, 1166.3),
-    (40, 1176.5), (42, 1186.8), (44, 1197.2), (46, 1207.9), (48, 1218.6), (50, 1229.5), (52, 1240.6), (54, 1251.8),
-    (56, 1263.2), (58, 1274.7), (60, 1286.4), (62, 1298.3), (64, 1310.3), (66, 1322.4), (68, 1334.8), (70, 1347.2),
-    (72, 1359.9), (74, 1372.6), (76, 1385.5), (78, 1398.6), (80, 1411.7), (82, 1425.0), (84, 1438.3),
-)  # fmt: skip
+DENSITY_20C = tuple((float(row["brix"]), float(row["kg_per_m3"])) for row in rows("density.csv"))
 HIGHEST_BRIX = DENSITY_20C[-1][0]
 
 # Row i, column j: coefficient of w^(j+1) u^i with w the mass fraction and u = (t - 20 C) / 100; kg/m3 above water.
@@ -56,9 +48,7 @@ _WATER = (999.83952, 16.952577, -7.9905127e-3, -46.241757e-6, 105.84601e-9, -281
 _WATER_BELOW = 16.887236e-3
 
 # Degrees Brix and the rise above boiling water at sea level, in C, as printed; nothing dissolved, no rise.
-RISE_C: tuple[tuple[float, float], ...] = (
-    (0, 0.0), (10, 0.4), (20, 0.6), (30, 1.0), (40, 1.5), (50, 2.0), (60, 3.0), (70, 6.5), (80, 12.0), (90.8, 30.0),
-)  # fmt: skip
+RISE_C = tuple((float(row["brix"]), float(row["rise_c"])) for row in rows("boiling_rise.csv"))
 BRIX_UNCERTAIN = 2.5  # between the published tables at one rise, near the jelly point
 SEA_LEVEL_BOILING_C = 100.0
 _ZERO_K = 273.15
@@ -134,290 +124,23 @@ def _between(table: Sequence[tuple[float, float]], value: float) -> float:
     return y_a + (y_b - y_a) * (value - x_a) / (x_b - x_a)
 
 
-# Soluble solids in degrees Brix by food, and the words by which recipes name a food.
+# What foods weigh and how much of them dissolves: degrees Brix in `data/solids.csv`, grams in a US cup in
+# `data/cups.csv`, grams apiece in `data/apiece.csv` ("each", and boxes, pouches, cloves and sticks by their name). The
+# words that must all occur in a line, and the food they name, are `data/food_names.csv`; pectin goes by its kind.
 #
-# Fruit: 21 CFR 101.30(h), which gives legal averages for single-strength juice, taken for the whole fruit too. Ripeness
-# moves a fruit by a fifth either way: common practice, no source. Most of a pot's solids is its sugar, so this matters
-# little. Where a list gave nothing, 100 less the water of USDA SR26 less an estimate of what does not dissolve.
+# Solids of fruit: 21 CFR 101.30(h), which gives legal averages for single-strength juice, taken for the whole fruit
+# too. Where a list gave nothing, 100 less the water of USDA SR26 less an estimate of what does not dissolve. Weights:
+# USDA household weights where there is one. A row whose source begins with "estimate" was printed by nobody and carries
+# its own reach; others reach as far as ripe fruit or level cups of that kind differ: common practice, no source.
 
-CFR = "21 CFR 101.30(h)"
-SR = "USDA SR26, NDB "
-ESTIMATE = "estimate, from memory"
-RIPENESS = 0.2
-
-# Food, degrees Brix, source; the reach is RIPENESS.
-_FRUIT: tuple[tuple[str, float, str], ...] = (
-    ("apple", 11.5, CFR),
-    ("apricot", 11.7, CFR),
-    ("banana", 22.0, CFR),
-    ("blackberry", 10.0, CFR),
-    ("blueberry", 10.0, CFR),
-    ("boysenberry", 10.0, CFR),
-    ("sour cherry", 14.0, CFR),
-    ("sweet cherry", 20.0, CFR),
-    ("crab apple", 15.4, CFR),
-    ("cranberry", 7.5, CFR),
-    ("currant", 10.5, CFR),
-    ("elderberry", 11.0, CFR),
-    ("fig", 18.2, CFR),
-    ("gooseberry", 8.3, CFR),
-    ("grapefruit", 10.0, CFR),
-    ("American grape", 16.0, CFR),
-    ("grape", 16.0, CFR),
-    ("kiwifruit", 15.4, CFR),
-    ("loganberry", 10.5, CFR),
-    ("mango", 13.0, CFR),
-    ("nectarine", 11.8, CFR),
-    ("orange", 11.8, CFR),
-    ("peach", 10.5, CFR),
-    ("pear", 12.0, CFR),
-    ("pineapple", 12.8, CFR),
-    ("plum", 14.3, CFR),
-    ("pomegranate", 16.0, CFR),
-    ("quince", 13.3, CFR),
-    ("raspberry", 9.2, CFR),
-    ("rhubarb", 5.7, CFR),
-    ("strawberry", 8.0, CFR),
-    ("tomato", 5.0, CFR),
-    ("watermelon", 7.8, CFR),
-    ("cantaloupe", 9.6, CFR),
-    ("papaya", 11.5, CFR),
-    ("carrot", 8.0, CFR),
-    ("mulberry", 10.5, "estimate from " + SR + "09190, water 87.68 per cent"),
-    ("mixed berry", 9.5, "estimate between the berries"),
-    ("applesauce", 11.5, "estimate: taken equal to apple"),
-    ("green tomato", 5.0, "estimate: taken equal to tomato"),
-    ("lemon", 9.0, "estimate: near lemon juice"),
-    ("lime", 9.0, "estimate: near lime juice"),
-    ("onion", 8.0, "estimate from " + SR + "11282, water 89.11 per cent"),
-    ("sweet pepper", 5.0, "estimate from " + SR + "11333, water 93.89 per cent"),
-    ("hot pepper", 7.0, ESTIMATE),
-    ("jalapeno", 6.0, ESTIMATE),
-    ("orange peel", 12.0, ESTIMATE),
-    ("lemon peel", 8.0, ESTIMATE),
-    ("mint", 5.0, ESTIMATE),
-    ("raisin", 78.0, ESTIMATE),
-)
-
-# Food, lowest, best and highest degrees Brix, source.
-_OTHER: tuple[tuple[str, float, float, float, str], ...] = (
-    ("sugar", 99.9, 99.98, 100, SR + "19335, water 0.02 per cent"),
-    ("brown sugar", 96, 98, 99, ESTIMATE),
-    ("powdered sugar", 96, 98, 100, ESTIMATE),
-    ("honey", 81, 82.4, 84, SR + "19296, carbohydrate"),
-    ("corn syrup", 75, 77, 80, ESTIMATE),
-    ("maple syrup", 66, 67, 69, ESTIMATE),
-    ("molasses", 74, 78, 82, ESTIMATE),
-    ("lemon juice", 8, 8.9, 10, "19 CFR 151.91"),
-    ("lime juice", 8, 10, 11, "19 CFR 151.91"),
-    ("vinegar", 0, 1, 6, "estimate: acetic acid boils off with the water"),
-    ("water", 0, 0, 0, "by definition"),
-    ("salt", 99, 99.5, 100, ESTIMATE),
-    ("coarse salt", 99, 99.5, 100, ESTIMATE),
-    ("butter", 0, 0, 1, "fat does not dissolve"),
-    ("oil", 0, 0, 0, "fat does not dissolve"),
-    ("powdered pectin", 80, 90, 93, "estimate: a dry mix of pectin, dextrose and acid, 8 per cent water"),
-    ("liquid pectin", 2, 4, 8, ESTIMATE),
-    ("orange juice concentrate", 40, 42, 46, "U.S. standard minimum 41.8, from memory"),
-    ("grape juice concentrate", 41, 46, 50, ESTIMATE),
-    ("juice concentrate", 38, 43, 50, ESTIMATE),
-    ("walnut", 0, 5, 12, "estimate: nuts hardly dissolve"),
-    ("pecan", 0, 5, 12, "estimate: nuts hardly dissolve"),
-    ("corn starch", 0, 5, 20, "estimate: starch swells rather than dissolves"),
-    ("modified starch", 0, 5, 20, "estimate: starch swells rather than dissolves"),
-    ("cinnamon", 0, 20, 40, ESTIMATE),
-    ("clove", 0, 20, 40, ESTIMATE),
-    ("garlic", 20, 30, 40, ESTIMATE),
-    ("food colour", 0, 5, 10, ESTIMATE),
-)
+RIPENESS = 0.2  # either way; most of a pot's solids is its sugar, so this matters little
+MEASURED = {"poured": 0.02, "levelled": 0.03, "cut": 0.08}  # liquids; dry sugar and salt; pieces and whole berries
 
 ANY_FRUIT = (6, 11, 18)  # a fruit that no list has
 ANY_OTHER = (0, 10, 30)  # anything else: only ever spoonfuls
 
 # A line that names one of these is of that thing, whatever fruit gives it its flavour (apple cider vinegar).
-STAND_ALONE = frozenset({food for food, *_ in _OTHER} | {"applesauce", "orange peel", "lemon peel", "raisin"})
-
-_ALIASES: tuple[tuple[str, str], ...] = (
-    ("berry", "mixed berry"), ("mixed berries", "mixed berry"), ("cherry", "sour cherry"),
-    ("tart cherry", "sour cherry"),
-    ("dark cherry", "sweet cherry"), ("bing cherry", "sweet cherry"), ("muscadine", "American grape"),
-    ("scuppernong", "American grape"), ("concord grape", "American grape"), ("crabapple", "crab apple"),
-    ("damson", "plum"), ("prune plum", "plum"), ("kiwi", "kiwifruit"), ("dewberry", "blackberry"),
-    ("youngberry", "boysenberry"), ("marionberry", "blackberry"), ("black raspberry", "raspberry"),
-    ("bell pepper", "sweet pepper"), ("green pepper", "sweet pepper"), ("red pepper", "sweet pepper"),
-    ("serrano", "hot pepper"), ("habanero", "hot pepper"), ("chile", "hot pepper"), ("chili", "hot pepper"),
-    ("jalapeno pepper", "jalapeno"), ("granulated sugar", "sugar"), ("white sugar", "sugar"),
-    ("confectioners sugar", "powdered sugar"), ("cider vinegar", "vinegar"), ("orange zest", "orange peel"),
-    ("orange rind", "orange peel"), ("lemon zest", "lemon peel"), ("lemon rind", "lemon peel"),
-    ("apple cider", "apple"),
-    ("cornstarch", "corn starch"), ("kosher salt", "coarse salt"), ("food color", "food colour"),
-    ("food coloring", "food colour"), ("food colouring", "food colour"), ("garlic clove", "garlic"),
-)  # fmt: skip
-
-# Words that must all occur in a line, and the food they name. Pectin is told apart by its kind, not by a name here.
-NAMES: tuple[tuple[str, str], ...] = (
-    *((row[0], row[0]) for row in _FRUIT if row[0] not in ("American grape", "mixed berry")),
-    *((row[0], row[0]) for row in _OTHER),
-    ("american grape", "American grape"),
-    *_ALIASES,
-)
-
-
-def solids_rows() -> Iterator[tuple[str, float, float, float, str]]:
-    """Food, lowest, best and highest degrees Brix, source."""
-    for food, brix, source in _FRUIT:
-        yield food, brix * (1 - RIPENESS), brix, brix * (1 + RIPENESS), source
-    yield from _OTHER
-
-
-# Grams in a US cup, and apiece: USDA household weights where there is one, estimates that say so where not.
-#
-# Where a source prints one figure, the reach around it is how far level cups of that kind differ between cooks:
-# common practice, no source. A row without a printed figure is an "estimate" and carries its own reach.
-
-SR_WEIGHTS = "USDA SR28 household weight, NDB "
-
-# How far a cup of each kind may lie from its printed weight.
-POURED = 0.02  # liquids
-LEVELLED = 0.03  # dry sugar and salt
-CUT = 0.08  # pieces of fruit or vegetable, whole berries
-
-# Food, form, grams in a cup, reach, source.
-_PRINTED: tuple[tuple[str, str, float, float, str], ...] = (
-    ("sugar", "", 200, LEVELLED, SR_WEIGHTS + "19335"),
-    ("brown sugar", "packed", 220, LEVELLED, SR_WEIGHTS + "19334"),
-    ("brown sugar", "unpacked", 145, LEVELLED, SR_WEIGHTS + "19334"),
-    ("powdered sugar", "", 120, CUT, SR_WEIGHTS + "19336, unsifted"),
-    ("honey", "", 339, POURED, SR_WEIGHTS + "19296"),
-    ("corn syrup", "", 341, POURED, SR_WEIGHTS + "19350"),
-    ("maple syrup", "", 315, POURED, SR_WEIGHTS + "19353"),
-    ("molasses", "", 337, POURED, SR_WEIGHTS + "19304"),
-    ("water", "", 237, POURED, SR_WEIGHTS + "14555"),
-    ("lemon juice", "juice", 244, POURED, SR_WEIGHTS + "09152, 09153"),
-    ("lime juice", "juice", 246, POURED, SR_WEIGHTS + "09161"),
-    ("vinegar", "", 239, POURED, SR_WEIGHTS + "02048, 02053"),
-    ("salt", "", 292, LEVELLED, SR_WEIGHTS + "02047"),
-    ("butter", "", 227, LEVELLED, SR_WEIGHTS + "01001"),
-    ("strawberry", "whole", 144, CUT, SR_WEIGHTS + "09316"),
-    ("strawberry", "sliced", 166, CUT, SR_WEIGHTS + "09316"),
-    ("strawberry", "halves", 152, CUT, SR_WEIGHTS + "09316"),
-    ("strawberry", "crushed", 232, CUT, SR_WEIGHTS + "09316, pureed"),
-    ("raspberry", "whole", 123, CUT, SR_WEIGHTS + "09302"),
-    ("blackberry", "whole", 144, CUT, SR_WEIGHTS + "09042"),
-    ("blueberry", "whole", 148, CUT, SR_WEIGHTS + "09050"),
-    ("sour cherry", "pitted", 155, CUT, SR_WEIGHTS + "09063"),
-    ("sweet cherry", "pitted", 154, CUT, SR_WEIGHTS + "09070"),
-    ("sweet cherry", "whole", 138, CUT, SR_WEIGHTS + "09070, with pits"),
-    ("peach", "sliced", 154, CUT, SR_WEIGHTS + "09236"),
-    ("apricot", "sliced", 165, CUT, SR_WEIGHTS + "09021"),
-    ("apricot", "halves", 155, CUT, SR_WEIGHTS + "09021"),
-    ("nectarine", "sliced", 143, CUT, SR_WEIGHTS + "09191"),
-    ("plum", "sliced", 165, CUT, SR_WEIGHTS + "09279"),
-    ("pear", "sliced", 140, CUT, SR_WEIGHTS + "09252"),
-    ("pear", "chopped", 161, CUT, SR_WEIGHTS + "09252, cubes"),
-    ("apple", "chopped", 125, CUT, SR_WEIGHTS + "09003, with skin"),
-    ("apple", "sliced", 110, CUT, SR_WEIGHTS + "09004, peeled"),
-    ("apple", "cooked", 171, CUT, SR_WEIGHTS + "09005, sliced"),
-    ("grape", "whole", 151, CUT, SR_WEIGHTS + "09132, European"),
-    ("American grape", "whole", 92, CUT, SR_WEIGHTS + "09131, slip-skin"),
-    ("rhubarb", "chopped", 122, CUT, SR_WEIGHTS + "09307, diced"),
-    ("rhubarb", "sliced", 122, CUT, SR_WEIGHTS + "09307, diced"),
-    ("cranberry", "whole", 100, CUT, SR_WEIGHTS + "09078"),
-    ("cranberry", "chopped", 110, CUT, SR_WEIGHTS + "09078"),
-    ("gooseberry", "whole", 150, CUT, SR_WEIGHTS + "09107"),
-    ("currant", "whole", 112, CUT, SR_WEIGHTS + "09084"),
-    ("elderberry", "whole", 145, CUT, SR_WEIGHTS + "09088"),
-    ("mulberry", "whole", 140, CUT, SR_WEIGHTS + "09190"),
-    ("crab apple", "sliced", 110, CUT, SR_WEIGHTS + "09077"),
-    ("pineapple", "chopped", 165, CUT, SR_WEIGHTS + "09266, chunks"),
-    ("mango", "chopped", 165, CUT, SR_WEIGHTS + "09176, pieces"),
-    ("orange", "sliced", 180, CUT, SR_WEIGHTS + "09200, sections"),
-    ("grapefruit", "sliced", 230, CUT, SR_WEIGHTS + "09111, sections with juice"),
-    ("lemon", "sliced", 212, CUT, SR_WEIGHTS + "09150, sections"),
-    ("orange peel", "grated", 96, CUT, SR_WEIGHTS + "09216, 6 g a tbsp"),
-    ("lemon peel", "grated", 96, CUT, SR_WEIGHTS + "09156, 6 g a tbsp"),
-    ("raisin", "", 145, CUT, SR_WEIGHTS + "09298"),
-    ("raisin", "packed", 165, CUT, SR_WEIGHTS + "09298"),
-    ("walnut", "chopped", 117, CUT, SR_WEIGHTS + "12155"),
-    ("pecan", "chopped", 109, CUT, SR_WEIGHTS + "12142"),
-    ("American grape", "juice", 253, POURED, SR_WEIGHTS + "09130"),
-    ("grape", "juice", 253, POURED, SR_WEIGHTS + "09130"),
-    ("apple", "juice", 248, POURED, SR_WEIGHTS + "09016"),
-    ("orange", "juice", 248, POURED, SR_WEIGHTS + "09206"),
-    ("cranberry", "juice", 253, POURED, SR_WEIGHTS + "43382"),
-    ("tomato", "chopped", 180, CUT, SR_WEIGHTS + "11529"),
-    ("tomato", "sliced", 180, CUT, SR_WEIGHTS + "11529"),
-    ("tomato", "crushed", 242, CUT, SR_WEIGHTS + "11693, canned"),
-    ("green tomato", "chopped", 180, CUT, SR_WEIGHTS + "11527"),
-    ("onion", "chopped", 160, CUT, SR_WEIGHTS + "11282"),
-    ("onion", "sliced", 115, CUT, SR_WEIGHTS + "11282"),
-    ("sweet pepper", "chopped", 149, CUT, SR_WEIGHTS + "11333"),
-    ("sweet pepper", "sliced", 92, CUT, SR_WEIGHTS + "11333"),
-    ("hot pepper", "chopped", 150, CUT, SR_WEIGHTS + "11670"),
-    ("jalapeno", "sliced", 90, CUT, SR_WEIGHTS + "11979"),
-    ("carrot", "chopped", 128, CUT, SR_WEIGHTS + "11124"),
-    ("carrot", "sliced", 122, CUT, SR_WEIGHTS + "11124"),
-    ("cinnamon", "ground", 125, CUT, SR_WEIGHTS + "02010, 7.8 g a tbsp"),
-    ("clove", "ground", 104, CUT, SR_WEIGHTS + "02011, 6.5 g a tbsp"),
-)
-
-# Food, form, lowest, best and highest grams in a cup, source: nobody printed these for this food and form.
-_ESTIMATED: tuple[tuple[str, str, float, float, float, str], ...] = (
-    ("brown sugar", "", 145, 210, 226, ESTIMATE + "; packed unless the recipe says not"),
-    ("raspberry", "crushed", 227, 245, 260, ESTIMATE),
-    ("blackberry", "crushed", 227, 245, 260, ESTIMATE),
-    ("mixed berry", "crushed", 220, 240, 260, ESTIMATE),
-    ("blueberry", "crushed", 225, 240, 255, ESTIMATE),
-    ("sour cherry", "ground", 215, 230, 245, ESTIMATE),
-    ("sweet cherry", "ground", 215, 230, 245, ESTIMATE),
-    ("sour cherry", "finely chopped", 200, 230, 245, ESTIMATE),
-    ("sweet cherry", "finely chopped", 200, 230, 245, ESTIMATE),
-    ("peach", "crushed", 225, 240, 250, ESTIMATE),
-    ("peach", "chopped", 155, 170, 190, ESTIMATE),
-    ("apricot", "crushed", 225, 240, 250, ESTIMATE),
-    ("plum", "crushed", 230, 245, 255, ESTIMATE),
-    ("peach", "finely chopped", 190, 225, 245, "estimate: 4 cups finely chopped stand for 3 3/4 cups crushed"),
-    ("apricot", "finely chopped", 190, 225, 245, "estimate: taken equal to peach"),
-    ("nectarine", "finely chopped", 190, 225, 245, "estimate: taken equal to peach"),
-    ("plum", "finely chopped", 190, 225, 245, "estimate: taken equal to peach"),
-    ("pear", "finely chopped", 160, 185, 225, ESTIMATE),
-    ("apple", "finely chopped", 130, 165, 205, ESTIMATE),
-    ("applesauce", "", 236, 244, 252, ESTIMATE),
-    ("rhubarb", "cooked", 228, 240, 252, ESTIMATE),
-    ("fig", "crushed", 220, 240, 255, ESTIMATE),
-    ("quince", "sliced", 110, 125, 140, "estimate: taken near apple"),
-    ("pineapple", "crushed", 235, 249, 258, ESTIMATE + "; canned, with its juice"),
-    ("orange juice concentrate", "", 276, 284, 290, ESTIMATE + "; 213 g a 6 fl oz can"),
-    ("grape juice concentrate", "", 276, 288, 296, ESTIMATE + "; 216 g a 6 fl oz can"),
-    ("juice concentrate", "", 270, 284, 298, ESTIMATE),
-    ("corn starch", "", 120, 128, 136, ESTIMATE),
-    ("modified starch", "", 116, 128, 140, "estimate: taken equal to cornstarch"),
-    ("mint", "packed", 25, 30, 45, ESTIMATE),
-    ("mint", "chopped", 20, 30, 45, ESTIMATE),
-    ("oil", "", 214, 218, 222, ESTIMATE),
-    ("coarse salt", "", 135, 145, 160, ESTIMATE + "; by the maker"),
-)
-
-# Food, lowest, best and highest grams apiece, source. "each", and boxes, pouches, cloves and sticks by their name.
-EACH: tuple[tuple[str, float, float, float, str], ...] = (
-    ("pectin pouch", 85, 90, 93, "estimate: 3 fl oz of a thin solution, 85 to 89 ml"),
-    ("pectin box", 48, 50, 57, SR_WEIGHTS + "19310, box of 1 3/4 oz; some boxes hold 2 oz"),
-    ("orange", 100, 140, 184, ESTIMATE),
-    ("lemon", 58, 84, 108, ESTIMATE),
-    ("lime", 44, 67, 84, ESTIMATE),
-    ("grapefruit", 190, 246, 330, ESTIMATE),
-    ("apple", 140, 180, 220, ESTIMATE),
-    ("peach", 120, 150, 175, ESTIMATE),
-    ("onion", 70, 110, 150, ESTIMATE),
-    ("sweet pepper", 119, 160, 186, ESTIMATE),
-    ("jalapeno", 11, 14, 18, SR_WEIGHTS + "11979"),
-    ("hot pepper", 5, 14, 45, ESTIMATE),
-    ("garlic", 2, 3, 5, SR_WEIGHTS + "11215, a clove"),
-    ("orange peel", 15, 25, 45, ESTIMATE + "; the peel of one fruit"),
-    ("lemon peel", 6, 12, 25, ESTIMATE + "; the peel of one fruit"),
-    ("cinnamon", 0, 1, 4, ESTIMATE + "; a stick, taken out before filling or not"),
-    ("food colour", 0, 0.05, 0.1, ESTIMATE + "; a drop"),
-)
+STAND_ALONE = frozenset(row["food"] for row in rows("solids.csv") if row["stands_alone"])
 
 # Any fruit made nearly liquid fills its cup, whatever it is: grams in a cup between a fluffy and a dense mash.
 ANY_FRUIT_WEIGHT: dict[str, tuple[float, float, float]] = {
@@ -430,18 +153,10 @@ ANY_LIQUID = (230, 240, 256)
 ANY_SPICE = (40, 100, 200)
 
 
-def weight_rows() -> Iterator[tuple[str, str, float, float, float, str]]:
-    """Food, form, lowest, best and highest grams in a US cup, source."""
-    for food, form, grams, reach, source in _PRINTED:
-        yield food, form, grams * (1 - reach), grams, grams * (1 + reach), source
-    yield from _ESTIMATED
-
-
 # The types, and finding a recipe's words among the foods of a table.
 #
-# A `Foods` value is passed to whatever needs one; `PUBLISHED` below is the default. The figures are plain Python, each
-# with its source beside it, so that the engine reads no file. A figure is a
-# `Span`: 95 of 100 kitchens are taken to lie between its ends.
+# A `Foods` value is passed to whatever needs one; `PUBLISHED` below is the default. A figure is a `Span`: 95 of 100
+# kitchens are taken to lie between its ends.
 
 # Words that say how a food was cut, most telling first: "fresh or thawed, crushed" is crushed.
 _FORMS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -550,19 +265,19 @@ def _singular(word: str) -> str:
     return word[:-1] if word.endswith("s") and not word.endswith("ss") else word
 
 
-def _figure(low: float, best: float, high: float, source: str) -> Figure:
+def _figure(row: Mapping[str, str], unit: str, reach: float) -> Figure:
+    best, source = float(row[unit]), row["source"]
+    low, high = float(row["low"] or best * (1 - reach)), float(row["high"] or best * (1 + reach))
     return Figure(Span(low, best, high), source, is_estimate=source.startswith("estimate"))
 
 
-def _cups(rows: Iterable[tuple[str, str, float, float, float, str]]) -> dict[tuple[str, str], Figure]:
-    return {(food, form): _figure(low, best, high, source) for food, form, low, best, high, source in rows}
-
-
 PUBLISHED = Foods(
-    grams_per_cup=_cups(weight_rows()),
-    grams_each={food: _figure(low, best, high, source) for food, low, best, high, source in EACH},
-    brix={food: _figure(low, best, high, source) for food, low, best, high, source in solids_rows()},
-    names=NAMES,
+    grams_per_cup={
+        (row["food"], row["form"]): _figure(row, "grams", MEASURED.get(row["measured"], 0)) for row in rows("cups.csv")
+    },
+    grams_each={row["food"]: _figure(row, "grams", 0) for row in rows("apiece.csv")},
+    brix={row["food"]: _figure(row, "brix", RIPENESS) for row in rows("solids.csv")},
+    names=tuple((row["words"], row["food"]) for row in rows("food_names.csv")),
 )
 
 # What one line of a recipe weighs and how much of it dissolves; or a refusal that names the line.

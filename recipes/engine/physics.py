@@ -8,9 +8,10 @@ from fractions import Fraction
 from math import ceil, sqrt
 from typing import NamedTuple
 
+from recipes.engine.data import rows
 from recipes.engine.messages import Said, SaidError
 from recipes.engine.quantities import AmountError, parse_number, plain_text
-from recipes.engine.rules import FROM_MEMORY, NO_SOURCE
+from recipes.engine.rules import NO_SOURCE
 from recipes.engine.terms import Altitude
 
 # Air pressure, the boiling point of water and the jelly point at a kitchen's altitude.
@@ -167,11 +168,9 @@ class Figure(NamedTuple):
     source: str
 
 
-# The share of a burner's power that reaches the pot.
+# The share of a burner's power that reaches the pot, by the kind of stove.
 EFFICIENCY: dict[str, Figure] = {
-    "gas": Figure(0.32, "ENERGY STAR, as carried by CalMTA, Fact Sheet: Induction Cooking"),
-    "electric": Figure(0.74, f"US Department of Energy, {FROM_MEMORY}"),
-    "induction": Figure(0.85, "ENERGY STAR, as carried by CalMTA, Fact Sheet: Induction Cooking"),
+    row["stove"]: Figure(float(row["efficiency"]), row["source"]) for row in rows("stoves.csv")
 }
 USUAL_WATTS = Figure(2400, NO_SOURCE)  # a large electric ring
 
