@@ -256,23 +256,12 @@ class Option(NamedTuple):
     room: int  # of one jar, in the canner's units; 0 where there is no process
 
 
-class Best(NamedTuple):
-    counts: tuple[int, ...]  # in the order of the options
-    loads: int
-
-
-def best_counts(options: Sequence[Option], room: int, target: int, *, most_tries: int = MOST_TRIES) -> Best:
+class _Search:
     """Counts whose units come nearest to the target from below, with fewest loads, then fewest jars.
 
-    The options stand largest first, so that the first of equal answers has more of the larger jars.
+    Depth first over the options, which stand largest first, so that the first of equal answers has more of the larger
+    jars; cut off where two relaxations say no better.
     """
-    search = _Search(options, room, target, most_tries)
-    search.visit(0, search.reached[0].bit_length() - 1, 0)
-    return Best(search.best, search.fewest[0])
-
-
-class _Search:
-    """Depth first over the options, most of the largest jar first; cut off where two relaxations say no better."""
 
     def __init__(self, options: Sequence[Option], room: int, target: int, most_tries: int) -> None:
         self.options, self.room, self.tries_left = options, room, most_tries
@@ -283,7 +272,7 @@ class _Search:
         ]
         self.last_of_group = {option.group: index for index, option in enumerate(options)}
         self.counts = [0] * len(options)
-        self.best: tuple[int, ...] = ()
+        self.best: tuple[int, ...] = ()  # counts in the order of the options
         self.fewest = (1 << 60, 1 << 60)  # loads, jars
 
     def visit(self, index: int, units: int, jars: int) -> None:
@@ -414,10 +403,11 @@ def jar_mix(
     options, room = _options(target, allowed, canner, empties)
     if not options:
         return _nothing_to_fill(allowed, canner, empties)
-    best = best_counts(options, room, target, most_tries=most_tries)
-    jars = tuple(JarCount(option.size, count) for option, count in zip(options, best.counts, strict=True) if count)
+    search = _Search(options, room, target, most_tries)
+    search.visit(0, search.reached[0].bit_length() - 1, 0)
+    jars = tuple(JarCount(option.size, count) for option, count in zip(options, search.best, strict=True) if count)
     leftover = volume_ml - sum((JAR_ML[jar.size] * jar.count for jar in jars), Fraction(0))
-    return JarMix(jars, best.loads, leftover, _part_jar(leftover, jars, empties))
+    return JarMix(jars, search.fewest[0], leftover, _part_jar(leftover, jars, empties))
 
 
 def jar_mixes(

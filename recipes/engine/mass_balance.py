@@ -62,7 +62,9 @@ def density_g_per_ml(brix: float, temperature_c: float = ROOM_C) -> float:
     """Grams in a millilitre, 0 to 84 degrees Brix and 0 to 110 C. Raises `OutsideTableError`."""
     if not 0 <= temperature_c <= HOTTEST_C:
         raise OutsideTableError(f"No density is printed for {temperature_c} C.")
-    at_20c = _between(DENSITY_20C, brix)
+    index = _row(DENSITY_20C, brix)
+    (brix_a, density_a), (brix_b, density_b) = DENSITY_20C[index], DENSITY_20C[index + 1]
+    at_20c = density_a + (density_b - density_a) * (brix - brix_a) / (brix_b - brix_a)
     return at_20c * icumsa_kg_per_m3(brix, temperature_c) / icumsa_kg_per_m3(brix, ROOM_C) / 1000
 
 
@@ -116,12 +118,6 @@ def _row(table: Sequence[tuple[float, float]], value: float) -> int:
     if not table[0][0] <= value <= table[-1][0]:
         raise OutsideTableError(f"{value:.1f} lies outside the table, which runs to {table[-1][0]}.")
     return min(bisect_right(table, (value, float("inf"))), len(table) - 1) - 1
-
-
-def _between(table: Sequence[tuple[float, float]], value: float) -> float:
-    index = _row(table, value)
-    (x_a, y_a), (x_b, y_b) = table[index], table[index + 1]
-    return y_a + (y_b - y_a) * (value - x_a) / (x_b - x_a)
 
 
 # What foods weigh and how much of them dissolves: degrees Brix in `data/solids.csv`, grams in a US cup in
@@ -310,7 +306,10 @@ def weigh_line(
     line: Ingredient, *, pectin: str = "", strained: bool = False, foods: Foods = PUBLISHED
 ) -> WeighedLine | Refusal:
     """The line's weight and solids. `pectin` is the recipe's kind of it; `strained` says that pulp is left out."""
-    names = _pectin_names(line, pectin) if line.role is Role.PECTIN else foods.named_in(f"{line.item} {line.prep}")
+    names = foods.named_in(f"{line.item} {line.prep}")
+    if line.role is Role.PECTIN:
+        is_liquid = line.unit == "pouch" or "liquid" in line.prep.lower() or (pectin == "liquid" and line.unit != "box")
+        names = ("liquid pectin",) if is_liquid else ("powdered pectin",)
     weight = _weight(line, names, foods)
     if weight is None:
         what = f"{line.item}, {line.prep}" if line.prep else line.item
@@ -425,11 +424,6 @@ def _brix(line: Ingredient, names: Sequence[str], foods: Foods) -> Span:
     if line.role is Role.SUGAR:
         return foods.brix["sugar"].span
     return Span(*(ANY_FRUIT if line.role is Role.FRUIT else ANY_OTHER))
-
-
-def _pectin_names(line: Ingredient, pectin: str) -> tuple[str, ...]:
-    is_liquid = line.unit == "pouch" or "liquid" in line.prep.lower() or (pectin == "liquid" and line.unit != "box")
-    return ("liquid pectin",) if is_liquid else ("powdered pectin",)
 
 
 def _is_concentrate(names: Sequence[str]) -> bool:
@@ -650,7 +644,10 @@ def _weighed_otherwise(best: _Case, recipe: TestedRecipe, lines: Sequence[Weighe
     for line in lines:
         boils, grams, brix = _boils(recipe, line), line.grams, line.brix
         lighter, heavier = (_heavier(best, more - grams.best, brix.best, boils) for more in (grams.low, grams.high))
-        thinner, sweeter = (_sweeter(best, grams.best * (more - brix.best) / 100) for more in (brix.low, brix.high))
+        thinner, sweeter = (
+            best._replace(soluble=best.soluble + grams.best * (more - brix.best) / 100)
+            for more in (brix.low, brix.high)
+        )
         pairs += [(lighter, heavier), (thinner, sweeter)]
     return pairs
 
@@ -658,10 +655,6 @@ def _weighed_otherwise(best: _Case, recipe: TestedRecipe, lines: Sequence[Weighe
 def _heavier(case: _Case, grams: float, brix: float, boils: bool) -> _Case:
     boiling = case.boiling + grams if boils else case.boiling
     return case._replace(mass=case.mass + grams, soluble=case.soluble + grams * brix / 100, boiling=boiling)
-
-
-def _sweeter(case: _Case, soluble: float) -> _Case:
-    return case._replace(soluble=case.soluble + soluble)
 
 
 def _spread(best: _Case, pairs: list[tuple[_Case, _Case]]) -> Callable[[Callable[[_Cooked], float]], Span]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
@@ -320,7 +319,13 @@ def round_for_kitchen(value: Fraction, unit: str, role: Role) -> KitchenAmount:
         raise ConversionError(f"There is no unit called {unit!r}.")
     if value <= 0:
         return KitchenAmount(Fraction(0), unit, "none", Fraction(0))
-    rounded = _rounder(unit, role)(value, unit, role)
+    if unit in _SCOOPED:
+        rounded = _round_scoops(value, unit, role)
+    elif role is Role.PECTIN and unit in PACKETS:
+        rounded = Fraction(max(1, floor(value + Fraction(1, 2))))
+    else:
+        size = UNITS[unit].size
+        rounded = _to_step(value, _step_for(value * size, unit) / size, way_for(role))
     text = measure_text(rounded, unit) if rounded else "leave out"
     return KitchenAmount(rounded, unit, text, (rounded - value) / value * 100)
 
@@ -336,24 +341,6 @@ def measure_text(value: Fraction, unit: str) -> str:
     if unit in ("metric-cup", "imperial-cup"):
         return format_amount(value * UNITS[unit].size, "ml")
     return format_amount(value, unit)
-
-
-def _rounder(unit: str, role: Role) -> Callable[[Fraction, str, Role], Fraction]:
-    if unit in _SCOOPED:
-        return _round_scoops
-    if role is Role.PECTIN and unit in PACKETS:
-        return _round_packets
-    return _round_steps
-
-
-def _round_packets(value: Fraction, unit: str, role: Role) -> Fraction:
-    return Fraction(max(1, floor(value + Fraction(1, 2))))
-
-
-def _round_steps(value: Fraction, unit: str, role: Role) -> Fraction:
-    size = UNITS[unit].size
-    step = _step_for(value * size, unit) / size
-    return _to_step(value, step, way_for(role))
 
 
 def _to_step(value: Fraction, step: Fraction, way: Way) -> Fraction:

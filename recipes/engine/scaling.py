@@ -121,14 +121,8 @@ def _most_from(limits: PotLimits, fruit: Amount, need: Fraction) -> Pots:
 
 def jars_per_pot(recipe: TestedRecipe, jar: str) -> Fraction | None:
     """Jars of a size from one pot as printed, by volume from the low stated yield; None when that was not seen."""
-    volume = volume_per_pot_ml(recipe)
-    return None if volume is None else volume / JAR_ML[jar]
-
-
-def volume_per_pot_ml(recipe: TestedRecipe) -> Fraction | None:
-    """What one pot as printed is sure to fill, in ml; None when the yield was not seen in print."""
     stated = recipe.stated_yield
-    return stated.low * JAR_ML[stated.jar] if stated.seen.is_seen else None
+    return stated.low * JAR_ML[stated.jar] / JAR_ML[jar] if stated.seen.is_seen else None
 
 
 def fruit_per_pot(recipe: TestedRecipe, unit: str) -> Fraction | None:

@@ -399,7 +399,11 @@ def _gear_refusal(pots: Sequence[PotWork], loads: Sequence[Sequence[Load]], gear
     if len(gear.burners) > MOST_BURNERS:
         return Refusal("too-many-burners", "BURNER-EACH", {"most": MOST_BURNERS})
     every = [load for of_pot in loads for load in of_pot]
-    return _canner_refusal(every, gear) or _burner_refusal(pots, every, gear) or _wait_refusal(pots, loads, gear)
+    if (canner := _canner_refusal(every, gear)) is not None:
+        return canner
+    if len(gear.burners) < bool(every) + any(pot.kg > 0 for pot in pots):
+        return Refusal("one-burner" if gear.burners else "no-burner", "BURNER-EACH")
+    return _wait_refusal(pots, loads, gear)
 
 
 def _canner_refusal(loads: Sequence[Load], gear: Gear) -> Refusal | None:
@@ -411,13 +415,6 @@ def _canner_refusal(loads: Sequence[Load], gear: Gear) -> Refusal | None:
     if any(load.process.method is not needed for load in loads):
         return Refusal("canner-kind", "LOAD-PROCESS", {"canner": gear.kind.value})
     return None
-
-
-def _burner_refusal(pots: Sequence[PotWork], loads: Sequence[Load], gear: Gear) -> Refusal | None:
-    needed = (1 if loads else 0) + (1 if any(pot.kg > 0 for pot in pots) else 0)
-    if len(gear.burners) >= needed:
-        return None
-    return Refusal("one-burner" if gear.burners else "no-burner", "BURNER-EACH")
 
 
 def _wait_refusal(pots: Sequence[PotWork], loads: Sequence[Sequence[Load]], gear: Gear) -> Refusal | None:
