@@ -12,7 +12,7 @@ from math import floor, hypot, log
 from typing import NamedTuple
 
 from recipes.engine.data import rows
-from recipes.engine.messages import Said
+from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, US_CUP_ML
 from recipes.engine.terms import Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
 
@@ -483,7 +483,7 @@ class PotBalance(NamedTuple):
     jar: str
     jars: Span
     estimates: tuple[str, ...]
-    assumptions: tuple[Said, ...]
+    assumptions: tuple[Text, ...]
 
     @property
     def whole_jars(self) -> tuple[int, int]:
@@ -672,16 +672,16 @@ def _spread(best: _Case, pairs: list[tuple[_Case, _Case]]) -> Callable[[Callable
     return span
 
 
-def _assumptions(best: _Case, off: Span, end: Span | None) -> tuple[Said, ...]:
+def _assumptions(best: _Case, off: Span, end: Span | None) -> tuple[Text, ...]:
     """What this pot was reckoned with and no source prints."""
-    boiled = Said("assumption.boil-off", {"low": off.low, "high": off.high})
+    boiled = Text("assumption.boil-off", {"low": off.low, "high": off.high})
     if end is not None:
-        boiled = Said("assumption.end-point", {"low": end.low, "high": end.high})
+        boiled = Text("assumption.end-point", {"low": end.low, "high": end.high})
     return (
-        Said("assumption.filling", {"celsius": best.filling_c}),
+        Text("assumption.filling", {"celsius": best.filling_c}),
         boiled,
-        Said("assumption.left-behind", {"low": LEFT_BEHIND.low, "high": LEFT_BEHIND.high}),
-        Said("assumption.headspace"),
+        Text("assumption.left-behind", {"low": LEFT_BEHIND.low, "high": LEFT_BEHIND.high}),
+        Text("assumption.headspace"),
     )
 
 

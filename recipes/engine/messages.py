@@ -18,7 +18,7 @@ ENGLISH = "en"
 
 
 @dataclass(frozen=True)
-class Said:
+class Text:
     """A text of the catalogue and its parameters: plain values, amounts, other texts, or several of these."""
 
     key: str
@@ -28,24 +28,24 @@ class Said:
         return in_language(self, ENGLISH)
 
 
-class SaidError(ValueError):
-    """Something that cannot be read or cannot be; `said` says why, and the exception's own words are English."""
+class TextError(ValueError):
+    """Something that cannot be read or cannot be; `text` says why, and the exception's own words are English."""
 
-    def __init__(self, said: Said | str, **params: object) -> None:
-        self.said = said if isinstance(said, Said) else Said(said, params)
-        super().__init__(str(self.said))
+    def __init__(self, text: Text | str, /, **params: object) -> None:
+        self.text = text if isinstance(text, Text) else Text(text, params)
+        super().__init__(str(self.text))
 
 
 def words_of(reason: object, language: str | None = None) -> str:
     """A refusal, a caution, an error or a text in a language; what somebody has worded already stays as it is."""
-    said = getattr(reason, "said", reason)
-    return in_language(said, language or ENGLISH) if isinstance(said, Said) else str(getattr(reason, "message", reason))
+    text = getattr(reason, "text", reason)
+    return in_language(text, language or ENGLISH) if isinstance(text, Text) else str(getattr(reason, "message", reason))
 
 
-def in_language(said: Said, language: str) -> str:
+def in_language(text: Text, language: str) -> str:
     """The text in a language; in English where that language has none. Raises `KeyError` for an unknown key."""
-    language = language if said.key in texts(language) else ENGLISH
-    return texts(language)[said.key].format(**{name: _Part(value, language) for name, value in said.params.items()})
+    language = language if text.key in texts(language) else ENGLISH
+    return texts(language)[text.key].format(**{name: _Part(value, language) for name, value in text.params.items()})
 
 
 @cache
@@ -67,9 +67,9 @@ class _Part(NamedTuple):
         return repr(self.value)
 
     def __format__(self, how: str) -> str:
-        if isinstance(self.value, Said):
+        if isinstance(self.value, Text):
             return in_language(self.value, self.language)
         if isinstance(self.value, tuple):
-            between = in_language(Said(f"between.{how}"), self.language)
+            between = in_language(Text(f"between.{how}"), self.language)
             return between.join(format(_Part(each, self.language)) for each in self.value)
         return format(self.value, how)

@@ -9,7 +9,7 @@ from math import ceil, sqrt
 from typing import NamedTuple
 
 from recipes.engine.data import rows
-from recipes.engine.messages import Said, SaidError
+from recipes.engine.messages import Text, TextError
 from recipes.engine.quantities import AmountError, parse_number, plain_text
 from recipes.engine.rules import NO_SOURCE
 from recipes.engine.terms import Altitude
@@ -56,11 +56,11 @@ _ALTITUDE = re.compile(r"(-?)\s*([0-9][0-9., ]*?)\s*([A-Za-z']*)\.?")
 _POINT_OR_THOUSANDS = re.compile(r"[0-9]{1,3}(?:\.[0-9]{3})+")
 
 
-class AltitudeError(SaidError):
+class AltitudeError(TextError):
     """The text is not an altitude that a kitchen can have; the message says what to write."""
 
 
-class ReadingError(SaidError):
+class ReadingError(TextError):
     """A barometer or thermometer reading that cannot be right; the message says why."""
 
 
@@ -92,11 +92,11 @@ def _height(number: str) -> Fraction:
         raise AltitudeError("altitude.not-plain") from error
 
 
-def altitude_problem(altitude: Altitude) -> Said | None:
+def altitude_problem(altitude: Altitude) -> Text | None:
     """Why no kitchen has this altitude, or None."""
     if altitude.metres < LOWEST_M:
-        return Said("altitude-out-of-range.low")
-    return Said("altitude-out-of-range.high") if altitude.metres > HIGHEST_M else None
+        return Text("altitude-out-of-range.low")
+    return Text("altitude-out-of-range.high") if altitude.metres > HIGHEST_M else None
 
 
 def pressure_hpa(altitude: Altitude) -> float:

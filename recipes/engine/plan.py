@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from recipes.engine.jars import SEVEN_QUART, Capacity, JarMix, jar_mixes
 from recipes.engine.mass_balance import NO_END, SEA_LEVEL_BOILING_C, PotBalance, Span, pot_balance
-from recipes.engine.messages import Said
+from recipes.engine.messages import Text
 from recipes.engine.physics import EFFICIENCY, Burner, altitude_problem, boiling_point_c, jelly_point_c
 from recipes.engine.process import Process, ProcessFound, altitude_refusal, processes_for, sterilise_minutes
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount
@@ -43,8 +43,8 @@ class Untimed(Caution):
     """Why there is no timeline, in the words of what was refused when the day was planned."""
 
     @property
-    def said(self) -> Said:
-        return Said("untimed", {"why": super().said})
+    def text(self) -> Text:
+        return Text("untimed", {"why": super().text})
 
     def as_refusal(self) -> Refusal:
         return Refusal(self.key, self.rule, self.params)
@@ -100,8 +100,8 @@ class Predicted(NamedTuple):
     brix: Span | None = None
     jars_a_pot: Span | None = None
     estimates: tuple[str, ...] = ()
-    assumptions: tuple[Said, ...] = ()
-    why_not: Said | None = None
+    assumptions: tuple[Text, ...] = ()
+    why_not: Text | None = None
 
 
 @dataclass(frozen=True)
@@ -337,7 +337,7 @@ def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float) -> Yield:
         predicted = _by_balance(balance, pots)
     elif stated.seen.is_seen:
         low, high = (jars * JAR_ML[stated.jar] * pots.total for jars in (stated.low, stated.high))
-        predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.said)
+        predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.text)
     if stated.seen.is_seen:
         return Yield(balance, predicted, stated.low * JAR_ML[stated.jar] * pots.scale, STATED_YIELD)
     if predicted is None:
@@ -388,9 +388,9 @@ def _mix_cautions(mixes: Sequence[JarMix], processes: Mapping[str, Process]) -> 
     """What to mind about this mix: several processes, and what no empty jar is left for."""
     if len(set(processes.values())) > 1:
         each = tuple(
-            Said("part.minutes", {"size": size, "minutes": process.minutes})
+            Text("part.minutes", {"size": size, "minutes": process.minutes})
             if process.pressure_psi is None
-            else Said("part.minutes-at", {"size": size, "minutes": process.minutes, "psi": process.pressure_psi})
+            else Text("part.minutes-at", {"size": size, "minutes": process.minutes, "psi": process.pressure_psi})
             for size, process in processes.items()
         )
         yield Caution("several-processes", "LOAD-PROCESS", {"processes": each})
@@ -476,7 +476,7 @@ def _of_process(process: ProcessFound | None, sterilise: int | None) -> Iterator
         yield Caution("larger-jar-tested", "JAR-SIZE", {"tested": process.tested_jar, "jar": process.jar})
     if process.others:
         others = tuple(
-            Said("part.psi-minutes", {"psi": other.pressure_psi, "minutes": other.minutes}) for other in process.others
+            Text("part.psi-minutes", {"psi": other.pressure_psi, "minutes": other.minutes}) for other in process.others
         )
         yield Caution("other-pressures", "PRESSURE-CHOICE", {"others": others})
     if process.note:

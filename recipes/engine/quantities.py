@@ -16,7 +16,7 @@ from functools import lru_cache
 from math import ceil, floor
 from typing import Literal, NamedTuple
 
-from recipes.engine.messages import SaidError
+from recipes.engine.messages import TextError
 from recipes.engine.terms import Role
 
 Kind = Literal["volume", "mass", "count"]
@@ -171,7 +171,7 @@ _DECIMAL = re.compile(r"[0-9]*[.,]?[0-9]+")
 _THOUSANDS_ARE_USUAL = frozenset({"g", "ml"})
 
 
-class AmountError(SaidError):
+class AmountError(TextError):
     """The text is not one amount; the message says what to write instead."""
 
 

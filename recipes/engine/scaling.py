@@ -11,7 +11,7 @@ from fractions import Fraction
 from math import ceil, floor
 from typing import NamedTuple
 
-from recipes.engine.messages import Said
+from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, PACKETS, UNITS, Amount, KitchenAmount, measure_text, round_for_kitchen
 from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, TestedRecipe
 
@@ -50,7 +50,7 @@ class Cooking(NamedTuple):
 
     pots: Pots
     lines: tuple[Line, ...]
-    fruit: tuple[Said, ...]
+    fruit: tuple[Text, ...]
 
 
 def cooking_for(
@@ -144,16 +144,16 @@ def fruit_lines(recipe: TestedRecipe) -> list[Ingredient]:
     return named or lines
 
 
-def fruit_printed(recipe: TestedRecipe) -> tuple[Said, ...]:
+def fruit_printed(recipe: TestedRecipe) -> tuple[Text, ...]:
     """The produce as the recipe measures it: "4 cups strawberries, crushed"."""
     measures = tuple(
-        Said(
+        Text(
             "part.measure",
             {"amount": Amount(line.amount, line.unit), "item": f"{line.item}, {line.prep}" if line.prep else line.item},
         )
         for line in fruit_lines(recipe)
     )
-    return measures or (Said("part.no-fruit"),)
+    return measures or (Text("part.no-fruit"),)
 
 
 def limits_of(recipe: TestedRecipe) -> PotLimits:

@@ -11,7 +11,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
-from recipes.engine.messages import Said
+from recipes.engine.messages import Text
 from recipes.engine.rules import RULES
 from recipes.engine.rules import Rule as Rule  # among the terms of the trade for whoever names a rule
 
@@ -95,13 +95,13 @@ class Reason:
         return self.key.partition(".")[0]
 
     @property
-    def said(self) -> Said | None:
-        return None if self.own_words else Said(self.key, self.params)
+    def text(self) -> Text | None:
+        return None if self.own_words else Text(self.key, self.params)
 
     @property
     def message(self) -> str:
         """In English, or in the words of the room. Raises `KeyError` for a key without a text."""
-        return self.own_words or str(self.said)
+        return self.own_words or str(self.text)
 
     @property
     def source(self) -> str:

@@ -13,7 +13,7 @@ import pytest
 
 import recipes.engine
 from recipes.engine import messages
-from recipes.engine.messages import ENGLISH, Said, in_language, texts, words_of
+from recipes.engine.messages import ENGLISH, Text, in_language, texts, words_of
 from recipes.engine.physics import AltitudeError, altitude_from_text
 from recipes.engine.plan import Untimed
 from recipes.engine.quantities import Amount
@@ -22,7 +22,7 @@ from recipes.engine.terms import Refusal
 
 HOME = Path(recipes.engine.__file__).parent
 ENGLISH_TEXTS = texts(ENGLISH)
-SAYS = {"Refusal", "Caution", "Said", "AmountError", "AltitudeError", "ReadingError"}
+SAYS = {"Refusal", "Caution", "Text", "AmountError", "AltitudeError", "ReadingError"}
 PLACE = re.compile(r"\{(\w+)(?:![rs])?(?::([^}]*))?\}")
 
 
@@ -100,15 +100,15 @@ def test_a_text_names_its_parameters_and_ends_as_a_sentence():
 
 
 def test_parameters_are_written_as_a_kitchen_writes_them():
-    assert str(Said("part-pot", {"share": Amount(Fraction(1, 2), "each")})).startswith("Each pot takes 1/2 of")
-    assert str(Said("fruit-left-over", {"fruit": Amount(Fraction(9, 4), "cup")})).startswith("2 1/4 cups of prepared")
-    assert str(Said("pack-unknown", {"packs": ("hot", "raw")})) == (
+    assert str(Text("part-pot", {"share": Amount(Fraction(1, 2), "each")})).startswith("Each pot takes 1/2 of")
+    assert str(Text("fruit-left-over", {"fruit": Amount(Fraction(9, 4), "cup")})).startswith("2 1/4 cups of prepared")
+    assert str(Text("pack-unknown", {"packs": ("hot", "raw")})) == (
         "Say how the jars are packed: hot or raw. Each has its own time."
     )
     late = Untimed("not-enough-time", "FINISH", {"minutes": 9, "over": 2})
     assert late.message == f"There is no timeline: {late.as_refusal().message}"
     with pytest.raises(KeyError):
-        str(Said("no-such-key"))
+        str(Text("no-such-key"))
 
 
 @pytest.fixture
@@ -146,7 +146,7 @@ def test_another_language_says_it_in_its_own_words_and_falls_back_on_english(ano
 
 
 def test_a_language_without_a_catalogue_is_answered_in_english():
-    assert in_language(Said("cool"), "zz") == ENGLISH_TEXTS["cool"]
+    assert in_language(Text("cool"), "zz") == ENGLISH_TEXTS["cool"]
 
 
 def test_what_a_room_has_worded_itself_stays_as_it_is():
