@@ -2,8 +2,8 @@
 
 gunicorn's own threaded worker gives each new connection to a thread, which waits there for the request: as many silent
 or half-sent requests as there are threads stop the site. Here the worker's loop reads, for all connections at once, and
-a thread gets a request when it is whole. Only a long body (a photograph, a workbook) is read in the thread, and cut off
-when it takes too long.
+a thread gets a request when it is whole. Only a long body (a photograph, a workbook) is read in a thread, by half of
+the threads at most, and cut off when it takes too long; further ones wait in a line.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import selectors
 import socket
 import struct
 import time
+from collections import deque
 from concurrent.futures import Future
 from functools import partial
 from typing import Any
@@ -20,13 +21,13 @@ from typing import Any
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 READ_PATIENCE_S = 15.0  # from the first byte, or from connecting, until a request is whole
-BODY_PATIENCE_S = 60.0  # for the rest of a long body, which a thread reads
+BODY_PATIENCE_S = 60.0  # for the rest of a long body, which a thread reads; and for its turn in the line
 SEND_PATIENCE_S = 30  # for a client that takes no more of its answer
 MOST_HEAD = 64 * 1024  # of lines before the body; what is longer gunicorn refuses by its own limits
 SHORT_BODY = 64 * 1024  # of a form without files; waited for before a thread is given
 AT_ONCE = 64 * 1024
 
-CONTENT_LENGTH = re.compile(rb"\r\ncontent-length:[ \t]*([0-9]{1,18})[ \t]*(?:\r\n|$)")
+CONTENT_LENGTH = re.compile(rb"\r\ncontent-length:[ \t]*0*([0-9]{1,18})[ \t]*(?:\r\n|$)")
 
 
 def is_whole(received: bytes | bytearray) -> bool:
@@ -42,8 +43,17 @@ def is_whole(received: bytes | bytearray) -> bool:
     return body > SHORT_BODY or len(received) >= end + 4 + body
 
 
+def has_more_to_come(received: bytes | bytearray) -> bool:
+    """Whether the thread that gets this request has to wait for the rest of its body."""
+    head, blank, body = bytes(received).partition(b"\r\n\r\n")
+    length = CONTENT_LENGTH.search(head.lower())
+    return bool(blank) and length is not None and len(body) < int(length[1])
+
+
 class Connection(TConn):  # type: ignore[misc]
     """One client. `received` is what came of a request that is not whole yet."""
+
+    is_long = False  # whether a thread reads the rest of its body
 
     def __init__(self, *args: Any) -> None:
         super().__init__(*args)
@@ -58,6 +68,8 @@ class ReadingWorker(ThreadWorker):  # type: ignore[misc]
     def __init__(self, *args: Any, **named: Any) -> None:
         super().__init__(*args, **named)
         self.in_hand: dict[Connection, float] = {}  # with a thread, and until when that may still read
+        self.long_in_hand: set[Connection] = set()
+        self.line: deque[Connection] = deque()  # of those with a long body, while others of them have their threads
 
     def accept(self, listener: socket.socket) -> None:
         try:
@@ -92,6 +104,7 @@ class ReadingWorker(ThreadWorker):  # type: ignore[misc]
             conn.close()
             return
         conn.data_ready = True
+        conn.is_long = has_more_to_come(conn.received)
         conn.init()
         conn.parser.unreader.unread(bytes(conn.received))
         conn.received.clear()
@@ -104,6 +117,13 @@ class ReadingWorker(ThreadWorker):  # type: ignore[misc]
         self.read_on(conn)
 
     def enqueue_req(self, conn: Connection) -> None:
+        """Whoever sends a long body slowly keeps at most half of the threads from others."""
+        if conn.is_long and len(self.long_in_hand) >= self.cfg.threads // 2:
+            conn.timeout = time.monotonic() + BODY_PATIENCE_S
+            self.line.append(conn)
+            return
+        if conn.is_long:
+            self.long_in_hand.add(conn)
         self.in_hand[conn] = time.monotonic() + BODY_PATIENCE_S
         super().enqueue_req(conn)
 
@@ -117,6 +137,10 @@ class ReadingWorker(ThreadWorker):  # type: ignore[misc]
     def finish_request(self, conn: Connection, future: Future[Any]) -> None:
         self.in_hand.pop(conn, None)
         super().finish_request(conn, future)
+        if conn in self.long_in_hand:
+            self.long_in_hand.remove(conn)
+            if self.line:
+                self.enqueue_req(self.line.popleft())
 
     def murder_pending(self) -> None:
         """Each second. A thread that still reads past its time is told that no more will come; an answer goes out."""
@@ -125,6 +149,9 @@ class ReadingWorker(ThreadWorker):  # type: ignore[misc]
             for conn in self.pending_conns:
                 conn.timeout = conn.timeout if conn.received else now
         super().murder_pending()
+        while self.line and self.line[0].timeout < now:
+            self.nr_conns -= 1
+            self.line.popleft().close()
         for conn in [conn for conn, until in self.in_hand.items() if until < now]:
             del self.in_hand[conn]
             try:

@@ -23,6 +23,8 @@ SILENT = b""
 HALF_A_HEAD = HEAD[:40]
 HALF_A_BODY = HEAD + b"Content-Length: 1000\r\n\r\nlogin=somebody"
 HALF_A_LONG_BODY = HEAD + b"Content-Length: %d\r\n\r\nlogin=somebody" % (reading.SHORT_BODY + 1)
+AN_ANNOUNCED_BODY = HEAD + b"Expect: 100-continue\r\nContent-Length: 1000\r\n\r\n"
+A_ZERO_PADDED_LENGTH = HEAD + b"Content-Length: %030d\r\n\r\nlogin=somebody" % 1000
 
 
 @contextlib.contextmanager
@@ -71,6 +73,31 @@ def test_silent_and_half_sent_requests_keep_nobody_waiting(started):
     port = started()
     with clients(port, 3 * THREADS, SILENT, HALF_A_HEAD, HALF_A_BODY):
         assert all(healthy(port) for _ in range(20))
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [HALF_A_LONG_BODY, AN_ANNOUNCED_BODY, A_ZERO_PADDED_LENGTH],
+    ids=["half a long body", "an announced body", "a zero-padded length"],
+)
+def test_bodies_that_a_thread_would_wait_for_keep_nobody_waiting(started, sent):
+    port = started()
+    with clients(port, 3 * THREADS, sent):
+        assert all(healthy(port) for _ in range(20))
+
+
+def test_a_long_body_waits_for_its_turn_and_is_answered(started):
+    port = started("python:tests.drills.one_worker")
+    body = b"login=" + b"x" * reading.SHORT_BODY
+    long_body = HEAD + b"Content-Length: %d\r\n\r\n" % len(body)
+    with clients(port, web.threads // 2, HALF_A_LONG_BODY) as first, clients(port, 1, long_body) as (one,):
+        one.sendall(body)
+        one.settimeout(1)
+        with pytest.raises(TimeoutError):
+            one.recv(1)
+        first[0].close()
+        one.settimeout(10)
+        assert status_of(one) == 403  # it brought no token of a form
 
 
 def test_a_request_that_is_sent_in_pieces_is_answered(started):
