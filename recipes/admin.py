@@ -17,7 +17,7 @@ class RecipeAdmin(ReadOnlyAdmin):
 
 @admin.register(Revision)
 class RevisionAdmin(ReadOnlyAdmin):
-    list_display = ("recipe", "number", "state", "author", "reviewer", "published_at")
+    list_display = ("recipe", "number", "state", "withdrawn_for_editing", "author", "reviewer", "published_at")
     list_select_related = ("recipe", "author", "reviewer")
     list_filter = ("state", "from_library")
     search_fields = ("recipe__title", "recipe__slug")

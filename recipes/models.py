@@ -164,6 +164,11 @@ class RevisionState(models.TextChoices):
     WITHDRAWN = "withdrawn", _("withdrawn")
 
 
+def unsafe(path: str = "") -> Q:
+    """Withdrawn as a matter of safety: what was put up from it is called back. `path` leads to the revision."""
+    return Q(**{f"{path}state": RevisionState.WITHDRAWN, f"{path}withdrawn_for_editing": False})
+
+
 class RevisionQuerySet(models.QuerySet["Revision"]):
     def published(self) -> RevisionQuerySet:
         return self.filter(state=RevisionState.PUBLISHED)
@@ -218,6 +223,8 @@ class Revision(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="revisions_withdrawn"
     )
     withdrawn_reason = models.TextField(blank=True)
+    # Nothing is wrong with its jars: it is only not planned from any more. Unsaid, a withdrawal is a matter of safety.
+    withdrawn_for_editing = models.BooleanField(default=False)
 
     objects = RevisionQuerySet.as_manager()
 
@@ -248,6 +255,10 @@ class Revision(models.Model):
                 name="withdrawn_revision_says_why",
                 condition=~Q(state="withdrawn") | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_reason="")),
             ),
+            models.CheckConstraint(
+                name="only_a_withdrawal_is_an_editing_matter",
+                condition=Q(state="withdrawn") | Q(withdrawn_for_editing=False),
+            ),
         ]
 
     def __str__(self) -> str:
@@ -272,6 +283,11 @@ class Revision(models.Model):
     def is_held_back(self) -> bool:
         """A library entry whose figures were not all seen in print: shown to instructors only, never planned from."""
         return self.from_library and self.number is None
+
+    @property
+    def is_unsafe(self) -> bool:
+        """Withdrawn as a matter of safety: its jars are called back. As `unsafe()` asks the database."""
+        return self.state == RevisionState.WITHDRAWN and not self.withdrawn_for_editing
 
     @property
     def origin(self) -> str:

@@ -325,24 +325,43 @@ def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = 
 
 
 @transaction.atomic
-def revision_withdraw(*, by: User, revision: Revision, reason: str) -> Revision:
-    """Take a published revision out of use, for good; the latest still published one becomes current, or none."""
+def revision_withdraw(*, by: User, revision: Revision, reason: str, for_editing: bool = False) -> Revision:
+    """Take a published revision out of use, for good; the latest still published one becomes current, or none.
+
+    What was put up from it is called back, unless this is a matter `for_editing`: that stops new plans and leaves the
+    jars alone. A revision withdrawn for editing may still be withdrawn for safety, and never the other way round.
+    """
     if not by.has_perm("recipes.withdraw_revision"):
         raise PermissionDenied
     if not reason.strip():
         raise ValidationError(_("Say why it is withdrawn; everybody who used it will read it."), code="no-reason")
-    withdraw(revision, reason=reason.strip(), by=by, now=timezone.now())
+    withdraw(revision, reason=reason.strip(), by=by, now=timezone.now(), for_editing=for_editing)
     return Revision.objects.select_related("recipe").get(pk=revision.pk)
 
 
-def withdraw(revision: Revision, *, reason: str, by: User | None, now: datetime) -> None:
-    """The withdrawal itself, also for the library; inside the caller's transaction."""
+def withdraw(revision: Revision, *, reason: str, by: User | None, now: datetime, for_editing: bool = False) -> None:
+    """The withdrawal itself, also for the library; inside the caller's transaction.
+
+    Of two who press at once the one for safety holds, whoever came first; what the other said is kept in its reason.
+    """
     recipe = Recipe.objects.select_for_update().get(pk=revision.recipe_id)
-    published = Revision.objects.published().filter(pk=revision.pk)
-    changed = published.update(
-        state=RevisionState.WITHDRAWN, withdrawn_at=now, withdrawn_by=by, withdrawn_reason=reason
-    )
-    if changed != 1:
+    kept = Revision.objects.select_related("withdrawn_by").get(pk=revision.pk)
+    if kept.withdrawn_for_editing and not for_editing:
+        reason = _("%(why)s (Withdrawn before as an editing matter, %(day)s, %(who)s: %(earlier)s)") % {
+            "why": reason,
+            "day": f"{kept.withdrawn_at:%Y-%m-%d}",
+            "who": kept.withdrawn_by,
+            "earlier": kept.withdrawn_reason,
+        }
+    may_be = kept.state == RevisionState.PUBLISHED or (kept.withdrawn_for_editing and not for_editing)
+    seen = Revision.objects.filter(pk=kept.pk, state=kept.state, withdrawn_for_editing=kept.withdrawn_for_editing)
+    if not may_be or not seen.update(
+        state=RevisionState.WITHDRAWN,
+        withdrawn_at=now,
+        withdrawn_by=by,
+        withdrawn_reason=reason,
+        withdrawn_for_editing=for_editing,
+    ):
         raise ValidationError(_("Only a published revision can be withdrawn."), code="not-published")
     current_refresh(recipe)
 

@@ -95,7 +95,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "lines": ingredient_lines(tested, form.chosen_units),
         "tables": band_tables(tested.process, altitude, tested),
         "points": kitchen_points(altitude, tested),
-        "reach": reach_of(shown) if shown.state == RevisionState.WITHDRAWN else None,
+        "reach": reach_of(shown) if shown.is_unsafe else None,
         "history": shown.recipe.revisions.numbered().order_by("-number"),
     }
 
@@ -425,14 +425,20 @@ def send_back(request: HttpRequest, pk: int) -> HttpResponse:
 def withdraw(request: HttpRequest, slug: str, number: int) -> HttpResponse:
     user = allow(request, WITHDRAW)
     shown = get_object_or_404(Revision.objects.numbered().select_related("recipe"), recipe__slug=slug, number=number)
-    if shown.state == RevisionState.WITHDRAWN:
+    if shown.is_unsafe:
         messages.info(request, gettext("This revision was withdrawn before."))
         return redirect("recipes:revision", slug, number)
     reach = reach_of(shown)
-    form = WithdrawForm(request.POST or None, calls_back=reach.words if reach.jars else "")
+    form = WithdrawForm(
+        request.POST or None,
+        calls_back=reach.words if reach.jars else "",
+        is_withdrawn=shown.state == RevisionState.WITHDRAWN,
+    )
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, BY_REASON):
-            services.revision_withdraw(by=user, revision=shown, reason=form.cleaned_data["reason"])
+            services.revision_withdraw(
+                by=user, revision=shown, reason=form.cleaned_data["reason"], for_editing=form.for_editing
+            )
             messages.success(request, gettext("Withdrawn. The page says so to everybody who opens it."))
             return redirect("recipes:revision", slug, number)
     context = {"form": form, "revision": shown, "recipe": shown.recipe, "reach": reach}

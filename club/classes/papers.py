@@ -73,12 +73,16 @@ def _story(handout: Handout, club: str, width: float) -> Iterator[Any]:
     yield _p(f"{session.title} · {date_format(session.day, 'j F Y')} · {session.hall} · {club}", small)
     if handout.given_up:
         yield _p(_("This batch was given up, so there are no jars of it: %(why)s") % {"why": handout.given_up}, head)
+    elif handout.is_called_back:
+        yield _p(_("Lot code %(lot)s.") % {"lot": batch.lot_code}, head)
     else:
         yield _p(_("Lot code %(lot)s. Write it on every jar.") % {"lot": batch.lot_code}, head)
     for why in handout.called_back:
         yield _p(_("Do not eat: these jars are called back. %(why)s") % {"why": why}, head)
     if handout.withdrawn:
-        text = _("This revision was withdrawn since: %(why)s Do not cook from it again, and eat none of its jars.")
+        text = _("This revision was withdrawn since: %(why)s Do not cook from it again.")
+        if handout.unsafe:
+            text = _("This revision was withdrawn since: %(why)s Do not cook from it again, and eat none of its jars.")
         yield _p(text % {"why": handout.withdrawn}, head)
     yield _p(_("Process"), head)
     yield _times([handout.hall, *handout.own], width)

@@ -581,7 +581,8 @@ class KitchenTime:
 class Handout:
     """`hall` is the process as planned for the station; `own` the student's own kitchens, which may be none.
 
-    `called_back` says why, of each recall that the jars are under. Of a withdrawn revision no process is shown.
+    `called_back` says why, of each recall that the jars are under. Of a withdrawn revision no process is shown; where
+    it is `unsafe` nobody eats of its jars.
     """
 
     signup: SignUp
@@ -589,6 +590,7 @@ class Handout:
     hall: KitchenTime
     own: tuple[KitchenTime, ...]
     withdrawn: str
+    unsafe: bool
     called_back: tuple[str, ...]
 
     @property
@@ -616,10 +618,15 @@ class Handout:
     @property
     def at_home(self) -> tuple[Rule, ...]:
         """What to do with the jars at home, in the order in which it comes up; nothing of jars that nobody eats."""
-        if self.batch.is_frozen_kind or self.given_up or self.withdrawn or self.called_back:
+        if self.batch.is_frozen_kind or self.given_up or self.is_called_back:
             return ()
         again = rules.REPROCESS if self.batch.is_reprocessable else rules.REPROCESS_HOT
         return (rules.SEAL_LOOK, again, rules.REFRIGERATE, rules.FREEZE, rules.BEST_WITHIN)
+
+    @property
+    def is_called_back(self) -> bool:
+        """Whether nobody keeps, gives or eats these jars."""
+        return self.unsafe or bool(self.called_back)
 
     @property
     def given_up(self) -> str:
@@ -646,6 +653,7 @@ def handout_of(signup: SignUp) -> Handout | None:
         hall=_withdrawn_at(batch, withdrawn) if withdrawn else _at_the_hall(batch),
         own=tuple(_at_home(batch, home) for home in homes),
         withdrawn=withdrawn,
+        unsafe=batch.revision.is_unsafe,
         called_back=tuple(recall.reason for recall in recalls_of(batch)),
     )
 

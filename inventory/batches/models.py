@@ -34,7 +34,7 @@ from inventory.jars.models import LidLot
 from recipes.engine import ProcessFound, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
-from recipes.models import Revision, RevisionState
+from recipes.models import Revision, unsafe
 
 # How long what people write may be; the forms and the services hold to the same.
 ABANDON_REASON_LENGTH = 200
@@ -330,7 +330,7 @@ class Batch(models.Model):
 
     def reprocess_refusal(self, looked_at: datetime) -> Refusal | None:
         """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
-        if self.revision.state == RevisionState.WITHDRAWN:
+        if self.revision.is_unsafe:
             return _refusal("revision-withdrawn")
         if Batch.objects.recalled().filter(pk=self.pk).exists():
             return _refusal("called-back")
@@ -386,11 +386,11 @@ class JarQuerySet(models.QuerySet["Jar"]):
         return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
 
     def recalled(self) -> JarQuerySet:
-        """Jars of a withdrawn revision; and of a revision, lid lot or batch whose recall was not cleared."""
+        """Jars of a revision withdrawn for safety; and of a revision, lid lot or batch whose recall was not cleared."""
 
         open_ones = Recall.objects.not_cleared()
         return self.filter(
-            Q(batch__revision__state=RevisionState.WITHDRAWN)
+            unsafe("batch__revision__")
             | Q(batch__revision__in=open_ones.filter(revision__isnull=False).values("revision"))
             | Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot"))
             | Q(batch__in=open_ones.filter(batch__isnull=False).values("batch"))

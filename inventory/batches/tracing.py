@@ -17,7 +17,7 @@ from inventory.batches.models import Batch, BatchQuerySet, Jar, JarQuerySet, Rec
 from inventory.batches.rules import lot_code_typed
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, LidLot, Movement
-from recipes.models import Revision, RevisionState
+from recipes.models import Revision, unsafe
 
 # From a code to batches and jars: a lot code, a lid lot's code, or a recipe's short name with a revision number.
 #
@@ -176,14 +176,14 @@ def to_answer(user: User) -> list[Recall]:
 
 
 def withdrawn_without_recall() -> Iterable[Revision]:
-    """Withdrawn revisions with a jar that no recall has asked about: none was opened, or all ended before its day.
+    """Revisions withdrawn for safety with a jar that no recall asked about: none opened, or all ended before its day.
 
     Each carries `recalls_before`, how many there were.
     """
     asked = Recall.objects.filter(revision=OuterRef("batch__revision")).filter(
         Q(closed_at=None) | Q(closed_at__gte=OuterRef("batch__jars_out_at"))
     )
-    unasked = Jar.objects.kept().filter(~Exists(asked), batch__revision__state=RevisionState.WITHDRAWN)
+    unasked = Jar.objects.kept().filter(~Exists(asked), unsafe("batch__revision__"))
     found = Revision.objects.filter(pk__in=unasked.values("batch__revision")).annotate(recalls_before=Count("recalls"))
     return found.select_related("recipe", "withdrawn_by").defer("content").order_by("pk")
 
@@ -310,10 +310,10 @@ def recalls_of(batch: Batch) -> list[Recall]:
 
 
 def is_called_back(batch: Batch, recalls: Sequence[Recall] | None = None) -> bool:
-    """Whether a jar of the batch is called back, or its revision was withdrawn: then nothing of it is kept or given.
+    """Whether a jar of the batch is called back, or its revision is unsafe: then nothing of it is kept or given.
 
     `recalls` are those of `recalls_of`, from a caller who has them.
     """
-    if batch.revision.state == RevisionState.WITHDRAWN:
+    if batch.revision.is_unsafe:
         return True
     return bool(recalls_of(batch) if recalls is None else recalls)

@@ -508,25 +508,41 @@ class FoodForm(forms.Form):
 
 
 class WithdrawForm(ReasonForm):
-    """Why, and a yes to what it calls back. `calls_back` says that in words; what was said comes back with the yes."""
+    """Which matter it is, why, and a yes to what it calls back.
 
+    `calls_back` says that in words; what was said comes back with the yes. Neither matter is chosen beforehand. One
+    that `is_withdrawn` already, for editing, can only become a matter of safety.
+    """
+
+    SAFETY, EDITING = "safety", "editing"
+
+    matter = forms.ChoiceField(
+        label=gettext_lazy("Is this a matter of safety, or of editing?"),
+        widget=forms.RadioSelect,
+        error_messages={"required": gettext_lazy("Choose one. When in doubt it is a matter of safety.")},
+    )
     calls_back = forms.CharField(widget=forms.HiddenInput, required=False)
     confirmed = forms.BooleanField(
-        error_messages={"required": gettext_lazy("Say that you have read what this does, and tick it.")}
+        label=gettext_lazy("I have read what my choice does, and that it is for good."),
+        error_messages={"required": gettext_lazy("Say that you have read what this does, and tick it.")},
     )
 
-    def __init__(self, *args: Any, calls_back: str, **kwargs: Any) -> None:
+    field_order = ("matter", "reason", "calls_back", "confirmed")
+
+    def __init__(self, *args: Any, calls_back: str, is_withdrawn: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, label=gettext("Why it is withdrawn"), **kwargs)
         self.calls_back_now = calls_back
         self.fields["calls_back"].initial = calls_back
-        sentence = gettext("Withdraw it for good, and call back %(what)s.") % {"what": calls_back}
-        self.fields["confirmed"].label = (
-            sentence if calls_back else gettext("Withdraw it for good. No jar comes from it.")
-        )
+        choices = [(self.SAFETY, _safety_words(calls_back)), (self.EDITING, _editing_words(calls_back))]
+        self.fields["matter"].choices = choices[: 1 if is_withdrawn else 2]  # type: ignore[attr-defined]
+
+    @property
+    def for_editing(self) -> bool:
+        return bool(self.cleaned_data["matter"] == self.EDITING)
 
     def clean_confirmed(self) -> bool:
         """Jars may have been filled since the page was opened: what is called back now was not agreed to."""
-        if self.cleaned_data["calls_back"] != self.calls_back_now:
+        if self.cleaned_data.get("matter") == self.SAFETY and self.cleaned_data["calls_back"] != self.calls_back_now:
             # Asked for anew, with what holds now and without the tick.
             kept = {key: self.data[key] for key in self.data if key != "confirmed"}
             self.data = {**kept, "calls_back": self.calls_back_now}
@@ -535,3 +551,22 @@ class WithdrawForm(ReasonForm):
             )
             raise forms.ValidationError(text)
         return True
+
+
+def _safety_words(calls_back: str) -> str:
+    if not calls_back:
+        return gettext(
+            "Safety: what is made from it may make somebody ill. No jar comes from it, so none is called back."
+        )
+    text = gettext("Safety: what is made from it may make somebody ill. This calls back %(what)s.")
+    return text % {"what": calls_back}
+
+
+def _editing_words(calls_back: str) -> str:
+    if not calls_back:
+        return gettext("Editing: only the text is at fault, or there is a better one. Nothing new is planned from it.")
+    text = gettext(
+        "Editing: only the text is at fault, or there is a better one. Nothing new is planned from it; %(what)s stay "
+        "as they are, to be eaten and given."
+    )
+    return text % {"what": calls_back}

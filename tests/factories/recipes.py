@@ -113,6 +113,7 @@ def make_revision(
     base: dict[str, Any] = SPREAD,
     state: str = RevisionState.PUBLISHED,
     author: Any = None,
+    withdrawn_for_editing: bool = False,
     **changes: Any,
 ) -> Revision:
     """A revision in `state`, published by default, as it would be after its whole life; it becomes current."""
@@ -133,6 +134,7 @@ def make_revision(
         published_at=now if numbered else None,
         withdrawn_at=now if withdrawn else None,
         withdrawn_reason="The test was repeated with another result." if withdrawn else "",
+        withdrawn_for_editing=withdrawn_for_editing,
     )
     if state == RevisionState.PUBLISHED:
         Recipe.objects.filter(pk=recipe.pk).update(current=revision, **index_of(tested))

@@ -34,7 +34,7 @@ def trigger_names():
 
 
 def test_after_all_migrations_the_triggers_are_in_the_database():
-    assert trigger_names() == {triggers.CHANGE, triggers.DELETE}
+    assert trigger_names() == {triggers.CHANGE, triggers.DELETE, triggers.WITHDRAWAL}
 
 
 @pytest.mark.parametrize("state", ["published", "withdrawn"])
@@ -67,6 +67,30 @@ def test_a_withdrawn_revision_never_returns():
     revision = make_revision(state="withdrawn")
     with pytest.raises(IntegrityError, match=triggers.CHANGED):
         run("UPDATE recipes_revision SET state = 'published' WHERE id = %s", revision.pk)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("withdrawn_for_editing", True), ("withdrawn_reason", "A slip of the pen."), ("withdrawn_at", "2020-01-01")],
+)
+def test_a_withdrawal_for_safety_is_never_softened(column, value):
+    revision = make_revision(state="withdrawn")
+    with pytest.raises(IntegrityError, match=triggers.WITHDRAWN):
+        run(f"UPDATE recipes_revision SET {column} = %s WHERE id = %s", value, revision.pk)
+
+
+def test_a_withdrawal_for_editing_may_become_one_for_safety():
+    revision = make_revision(state="withdrawn", withdrawn_for_editing=True)
+    sql = "UPDATE recipes_revision SET withdrawn_for_editing = %s, withdrawn_reason = 'Acid.' WHERE id = %s"
+    assert run(sql, False, revision.pk) == 1
+    with pytest.raises(IntegrityError, match=triggers.WITHDRAWN):
+        run(sql, True, revision.pk)
+
+
+def test_only_what_is_withdrawn_is_an_editing_matter():
+    revision = make_revision()
+    with pytest.raises(IntegrityError, match="only_a_withdrawal_is_an_editing_matter"):
+        run("UPDATE recipes_revision SET withdrawn_for_editing = %s WHERE id = %s", True, revision.pk)
 
 
 def test_a_numbered_revision_is_not_deleted():

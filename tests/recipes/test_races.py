@@ -63,6 +63,21 @@ def test_withdrawal_beside_publication_leaves_the_right_one_current(_round, inst
     assert Recipe.objects.get().current_id == draft.pk
 
 
+@pytest.mark.parametrize("_round", range(ROUNDS))
+def test_of_two_who_withdraw_at_once_the_one_for_safety_holds(_round, reviewer, make_person):
+    revision, other = make_revision(), make_person("organiser")
+    results = at_once(
+        lambda: revision_withdraw(by=reviewer, revision=revision, reason="A slip.", for_editing=True),
+        lambda: revision_withdraw(by=other, revision=revision, reason="Too little acid."),
+    )
+    assert isinstance(results[1], Revision)
+    kept = Revision.objects.get()
+    assert (kept.is_unsafe, kept.withdrawn_by) == (True, other)
+    assert kept.withdrawn_reason.startswith("Too little acid.")
+    # Either the slip was first, and is told of in the reason; or it came too late, and its writer was told.
+    assert ("A slip." in kept.withdrawn_reason) is not isinstance(results[0], ValidationError)
+
+
 def test_two_recipes_of_one_title_drafted_at_once_get_two_slugs(instructor, reviewer):
     results = at_once(
         lambda: revision_draft(by=instructor, content=recipe_document()),

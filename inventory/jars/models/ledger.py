@@ -22,6 +22,7 @@ from club.core.ledger import NOTE_LENGTH, CorrectableRow, LedgerRow, correction_
 from club.members.models import Kitchen, User
 from inventory.jars.choices import INSIDE, JarState, PlaceKind, Reason
 from recipes.engine.quantities import JAR_SIZES
+from recipes.models import unsafe
 
 KEEP = "jars.keep_ledger"
 
@@ -121,9 +122,9 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         return self.filter(is_inside=True).exclude(count=0)
 
     def called_back(self) -> BalanceQuerySet:
-        """Full jars of a lot that somebody may hold a recalled jar of: of a withdrawn revision, or of a revision, lot
-        or lid lot whose recall was not cleared. The rooms above are named by their fields here, and not imported."""
-        called = Q(batch__revision__state="withdrawn")
+        """Full jars of a lot that somebody may hold a recalled jar of: of a revision withdrawn for safety, or of a
+        revision, lot or lid lot whose recall was not cleared. The room above is named by its fields, not imported."""
+        called = unsafe("batch__revision__")
         for subject in ("batch", "batch__revision", "batch__jars__lid_lot"):
             called |= Q(**{f"{subject}__recalls__is_cleared": False})
         return self.filter(called)

@@ -257,6 +257,7 @@ def test_a_recipe_that_is_withdrawn_while_it_cooks_is_said_at_its_station(sessio
     Revision.objects.update(state="withdrawn", withdrawn_at=now(), withdrawn_reason="Too little acid.")
     page = text_of(teacher.get(url("day-stations", session.pk)))
     assert "was withdrawn after this batch was started. Too little acid." in page
+    assert "editing matter" not in page
 
 
 def test_a_station_of_any_number_is_there_or_not_found(session, teacher):

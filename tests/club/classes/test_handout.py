@@ -89,6 +89,21 @@ def test_after_the_revision_was_withdrawn_it_gives_no_time_at_all_and_says_why()
     assert "10 minutes" not in paper
 
 
+def test_after_an_editing_withdrawal_nobody_cooks_from_it_and_the_jars_are_kept(client):
+    person = make_person()
+    signup = cooked(person)
+    withdrawn = {"state": RevisionState.WITHDRAWN, "withdrawn_at": MORNING, "withdrawn_reason": "A slip of the pen."}
+    Revision.objects.update(**withdrawn, withdrawn_for_editing=True)
+    handout = handout_of(SignUp.objects.get(pk=signup.pk))
+    assert handout.at_home
+    assert not handout.is_called_back
+    client.force_login(person)
+    page = client.get(reverse("classes:handout", args=[signup.pk])).content.decode()
+    for told in (drawn(handout_pdf(handout, club="Bench club", paper="a4")), page):
+        assert "Do not cook from it again." in told
+        assert "eat none of its jars" not in told
+
+
 def test_jars_that_were_called_back_are_said_not_to_be_eaten_nor_kept(client):
     person = make_person()
     signup = cooked(person)
@@ -101,6 +116,7 @@ def test_jars_that_were_called_back_are_said_not_to_be_eaten_nor_kept(client):
     for told in (paper, page):
         assert "Do not eat: these jars are called back." in told
         assert "Two jars of it were found spoiled." in told
+        assert "on every jar" not in told
 
 
 def test_a_freezer_recipe_has_no_process_anywhere():
