@@ -19,6 +19,7 @@ class Seal(models.TextChoices):
     SEALED = "sealed", _("sealed")
     UNSEALED = "unsealed", _("unsealed")
     BROKEN = "broken", _("broken")
+    OPENED = "opened", _("opened to be processed again")
     NONE = "none", _("no seal: kept frozen")
 
 

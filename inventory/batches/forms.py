@@ -187,6 +187,7 @@ AWAY_CHOICES = [
     (Disposal.FREEZE.value, _("freeze")),
     (Disposal.DISCARD.value, _("throw away")),
 ]
+AWAY_IF_OPENED = [choice for choice in AWAY_CHOICES if choice[0] != Disposal.FREEZE]
 # A jar that is called back goes nowhere that food is kept.
 AWAY_IF_CALLED_BACK = [(Disposal.DISCARD.value, _("throw away"))]
 
@@ -280,27 +281,32 @@ class SealsForm(forms.Form):
 class PutAwayForm(forms.Form):
     """Unsealed jars that wait to be reprocessed go elsewhere instead."""
 
+    put_away_at = ClockField(
+        label=_("When was it done?"), required=False, help_text=_("Leave it empty if it was just now.")
+    )
+
     def __init__(self, *args: Any, jars: Sequence[Jar], is_called_back: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.jars = jars
-        choices = AWAY_IF_CALLED_BACK if is_called_back else AWAY_CHOICES
         for jar in jars:
+            choices = AWAY_IF_OPENED if jar.seal == Seal.OPENED else AWAY_CHOICES
             self.fields[f"disposal_{jar.number}"] = forms.ChoiceField(
                 label=_("Jar %(n)s") % {"n": jar.number},
-                choices=choices,
+                choices=AWAY_IF_CALLED_BACK if is_called_back else choices,
                 required=False,
                 widget=forms.RadioSelect,
             )
 
     def clean(self) -> dict[str, Any]:
-        if not self.errors and not any(self.cleaned_data.values()):
+        if not self.errors and not self.written()["disposals"]:
             raise forms.ValidationError(_("Choose for at least one jar."))
         return self.cleaned_data
 
-    def written(self) -> dict[int, str]:
-        """The disposals for `jars_put_away`; jars without a choice stay as they are."""
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `jars_put_away`; jars without a choice stay as they are."""
         chosen = {jar.number: self.cleaned_data[f"disposal_{jar.number}"] for jar in self.jars}
-        return {number: disposal for number, disposal in chosen.items() if disposal}
+        disposals = {number: disposal for number, disposal in chosen.items() if disposal}
+        return {"disposals": disposals, "put_away_at": self.cleaned_data["put_away_at"]}
 
     def rows(self) -> Iterator[JarRow]:
         for jar in self.jars:
@@ -540,3 +546,52 @@ class WrongForm(forms.Form):
     def taken_hours(self) -> float | None:
         since = self.cleaned_data.get("since")
         return None if since == "stove" else float(since or inf)
+
+
+# What is done about it, for a batch: the jars that are meant, or the words of a recall.
+
+
+class AccidentForm(forms.Form):
+    """Jars of the batch that are in the kitchen still; `ticked` to begin with where it is about all of them."""
+
+    token = token_field()
+
+    def __init__(self, *args: Any, jars: Sequence[Jar], ticked: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["jars"] = forms.TypedMultipleChoiceField(
+            label=_("Which jars?"),
+            choices=[
+                (
+                    jar.number,
+                    f"{jar.number} · {jar.get_seal_display()}" + (f" · {_('set aside')}" if jar.set_aside_id else ""),
+                )
+                for jar in jars
+            ],
+            coerce=int,
+            initial=[jar.number for jar in jars] if ticked else [],
+            required=False,
+            widget=forms.CheckboxSelectMultiple,
+        )
+
+
+class AccidentRecallForm(forms.Form):
+    token = token_field()
+    reason = forms.CharField(
+        label=_("What everybody who holds such a jar will read"),
+        max_length=RECALL_REASON_LENGTH,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class ClearForm(forms.Form):
+    note = forms.CharField(
+        label=_("How was it found out?"),
+        max_length=ANSWER_NOTE_LENGTH,
+        required=False,
+        help_text=_("For instance: the gauge was tested again and reads right."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(submit=gettext("These jars are sound"))

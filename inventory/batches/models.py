@@ -42,6 +42,7 @@ LOOK_NOTE_LENGTH = 300
 OFFER_NOTE_LENGTH = 200
 RECALL_REASON_LENGTH = 2000
 ANSWER_NOTE_LENGTH = 300
+SITUATION_LENGTH = 20
 SCALE_LENGTH = 80  # of a pot's scale, as a fraction
 
 # When the jars that still want a look last came out of a canner.
@@ -129,7 +130,12 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         """Everything a batch's own page shows, in a bounded number of queries."""
 
         return self.select_related("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot").prefetch_related(
-            Prefetch("jars", Jar.objects.select_related("place", "lid_lot", "failed_lid_lot").order_by("number")),
+            Prefetch(
+                "jars",
+                Jar.objects.select_related("place", "lid_lot", "failed_lid_lot", "set_aside__opened_by").order_by(
+                    "number"
+                ),
+            ),
             Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
         )
 
@@ -179,6 +185,8 @@ class Batch(models.Model):
     jars_out_at = models.DateTimeField(_("jars came out"), null=True, blank=True)
     lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="batches")
 
+    # When jars that were opened after an accident have to be in the canner again; none where nobody opened any.
+    reprocess_by = models.DateTimeField(null=True, blank=True)
     # One reprocess at most, of the jars that did not seal; each jar says which lid sits on it now.
     reprocessed_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     reprocessed_psi = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
@@ -380,9 +388,9 @@ class JarQuerySet(models.QuerySet["Jar"]):
         return self.exclude(disposal=Disposal.DISCARD)
 
     def to_give(self) -> JarQuerySet:
-        """Sealed, on the shelf of whoever put them up, and neither called back nor of a withdrawn revision."""
+        """Sealed, on the shelf of whoever put them up; not set aside, called back or of a withdrawn revision."""
 
-        shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None)
+        shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None, set_aside=None)
         return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
 
     def recalled(self) -> JarQuerySet:
@@ -431,18 +439,26 @@ class Jar(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_held"
     )
 
+    # Not eaten and not handed on, until somebody has looked into what went wrong with it.
+    set_aside = models.ForeignKey("JarsSetAside", on_delete=models.PROTECT, null=True, blank=True, related_name="jars")
+
     objects = JarQuerySet.as_manager()
 
     class Meta:
         ordering = ["batch", "number"]
         constraints = [
+            models.CheckConstraint(
+                name="jar_set_aside_is_not_handed_on", condition=Q(set_aside=None) | Q(held_by=None)
+            ),
             models.UniqueConstraint(fields=["batch", "number"], name="one_jar_per_number"),
             models.CheckConstraint(
                 name="jar_stands_where_its_seal_allows",
-                condition=Q(seal="unchecked", disposal="")
+                # Thrown away unlooked at: after an accident.
+                condition=Q(seal="unchecked", disposal__in=["", "discard"])
                 # Thrown away: after a recall.
                 | Q(seal="sealed", disposal__in=["", "shelf", "discard"])
                 | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze", "discard"])
+                | Q(seal="opened", disposal__in=["reprocess", "refrigerate", "discard"])
                 | Q(seal="broken", disposal="discard")
                 | Q(seal="none", disposal__in=["freeze", "discard"]),
             ),
@@ -450,6 +466,46 @@ class Jar(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id}/{self.number}"
+
+
+class JarsSetAsideQuerySet(models.QuerySet["JarsSetAside"]):
+    def open(self) -> JarsSetAsideQuerySet:
+        return self.filter(settled_at=None)
+
+
+class JarsSetAside(models.Model):
+    """Jars of a batch that something went wrong with, put where nobody takes them for others.
+
+    Open until they are thrown away, or somebody who may judge it found them sound; `note` says why.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="set_asides")
+    situation = models.CharField(max_length=SITUATION_LENGTH)  # a name of `accidents.Situation`
+    opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="set_asides")
+    opened_at = models.DateTimeField()
+    token = models.UUIDField(unique=True, editable=False)
+    settled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="set_asides_settled"
+    )
+    settled_at = models.DateTimeField(null=True, blank=True)
+    is_sound = models.BooleanField(default=False)
+    note = models.CharField(_("how it was found out"), max_length=ANSWER_NOTE_LENGTH, blank=True)
+
+    objects = JarsSetAsideQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-opened_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="set_aside_settled_says_by_whom",
+                condition=Q(settled_at=None, settled_by=None, is_sound=False, note="")
+                | Q(settled_at__gte=F("opened_at"), settled_by__isnull=False),
+            ),
+            models.CheckConstraint(name="set_aside_found_sound_says_how", condition=Q(is_sound=False) | ~Q(note="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.situation}"
 
 
 class SealCheck(models.Model):

@@ -11,8 +11,9 @@ from django.db.models import Count, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.batches.choices import BatchState, Seal
-from inventory.batches.models import Batch, Jar
+from inventory.batches.accidents import NAMES, Situation
+from inventory.batches.choices import BatchState, Disposal, Seal
+from inventory.batches.models import Batch, Jar, JarsSetAside
 from inventory.batches.rules import best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
 from inventory.batches.tracing import is_called_back
@@ -38,7 +39,8 @@ class Label:
 def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
     """Labels for the sealed (or frozen) jars; with `every` also for jars whose seal is not settled yet, marked so.
 
-    None at all where a jar of the batch is called back, or its recipe was withdrawn: a label calls a jar good to keep.
+    None at all where a jar of the batch is called back, or its recipe was withdrawn, and none for a jar that is set
+    aside: a label calls a jar good to keep.
     """
     if batch.jars_out_at is None or is_called_back(batch):
         return []
@@ -56,7 +58,8 @@ def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
             is_unchecked=not jar.disposal,
         )
         for jar in batch.jars.all()
-        if (jar.disposal == "shelf" or jar.seal == Seal.NONE) or (every and not jar.disposal)
+        if jar.set_aside_id is None
+        and (jar.disposal == "shelf" or jar.seal == Seal.NONE or (every and not jar.disposal))
     ]
 
 
@@ -100,6 +103,18 @@ def _window(batch: Batch) -> list[tuple[datetime, str]]:
     return moments
 
 
+def set_aside_rows(batch: Batch) -> list[tuple[JarsSetAside, str, list[int]]]:
+    """Each setting aside that still holds jars, what went wrong, and the jars by number. Reads `jars`; prefetch them.
+
+    What was thrown away meanwhile is no jar to warn of.
+    """
+    rows: dict[JarsSetAside, list[int]] = {}
+    for jar in batch.jars.all():
+        if jar.set_aside is not None and jar.disposal != Disposal.DISCARD:
+            rows.setdefault(jar.set_aside, []).append(jar.number)
+    return [(row, str(NAMES[Situation(row.situation)]), numbers) for row, numbers in rows.items()]
+
+
 # Jars in a row that share everything are shown as one line: a full canner is often eighteen times the same.
 
 
@@ -123,7 +138,16 @@ def jar_runs(jars: Iterable[Jar]) -> list[JarRun]:
 
 
 def _fate(jar: Jar) -> tuple[object, ...]:
-    return jar.size, jar.seal, jar.disposal, jar.place_id, jar.held_by_id, jar.lid_lot_id, jar.failed_lid_lot_id
+    return (
+        jar.size,
+        jar.seal,
+        jar.disposal,
+        jar.set_aside_id,
+        jar.place_id,
+        jar.held_by_id,
+        jar.lid_lot_id,
+        jar.failed_lid_lot_id,
+    )
 
 
 # How the lids of each lot have done: counted over every jar they sat on, the failed first lids among them.

@@ -54,6 +54,8 @@ COOL_MIN = timedelta(hours=12)
 SECOND_CALL = timedelta(hours=20)
 REPROCESS_WINDOW = timedelta(hours=24)
 UNSAFE_WINDOW = timedelta(hours=2)
+# Beside the counted minutes, for heating up, venting and cooling down; a rule of this club.
+CANNER_SLACK = timedelta(hours=1)
 UNSEALED_FREEZE_HEADSPACE_IN = Fraction(3, 2)
 BEST_WITHIN_YEARS = 1
 KEYED_IN_LATE = timedelta(days=30)
@@ -111,7 +113,7 @@ FREEZE = Rule(
 STOOD_TOO_LONG = Rule(
     "unsealed-past-24-hours",
     noop("An unsealed jar that has stood in the room for more than 24 hours is thrown away, untasted."),
-    "common practice, no source",
+    "Iowa State University Extension, AnswerLine; Ask Extension, Oregon",
 )
 UNDERPROCESSED = Rule(
     "put-right-within-2-hours",
@@ -299,16 +301,22 @@ REPROCESS_REFUSALS: dict[str, tuple[Rule, str]] = {
     ),
     "reprocessed-once": (
         REPROCESS_ONCE,
-        noop("These jars were reprocessed once already. Refrigerate, freeze or throw away what did not seal."),
+        noop(
+            "These jars were reprocessed once already. Within 24 hours refrigerate or freeze what did not seal; later"
+            " throw it away."
+        ),
     ),
     "reprocess-lapsed": (
         REPROCESS,
-        noop("Reprocessing lapsed 24 hours after the jars came out. Choose another way for this jar."),
+        noop("Reprocessing lapsed 24 hours after the jars came out: what stood unsealed is thrown away, untasted."),
     ),
     "no-process": (REPROCESS, noop("A freezer recipe has no process to repeat.")),
     "not-reprocessed": (
         REPROCESS_HOT,
-        noop("Pie filling, squash and pumpkin are not reprocessed: refrigerate or freeze the jar, or throw it away."),
+        noop(
+            "Pie filling, squash and pumpkin are not reprocessed. Within 24 hours refrigerate or freeze the jar; later"
+            " throw it away."
+        ),
     ),
     "no-hot-pack": (
         REPROCESS_HOT,

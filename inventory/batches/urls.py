@@ -49,6 +49,7 @@ urlpatterns = [
     path("<lot:lot_code>/seals/", views_batches.seals, name="seals"),
     path("<lot:lot_code>/reprocess/", views_batches.reprocess, name="reprocess"),
     path("<lot:lot_code>/wrong/", wrong.wrong_with_batch, name="batch-wrong"),
+    path("<lot:lot_code>/set-aside/<int:pk>/", wrong.set_aside, name="set-aside"),
     path("<lot:lot_code>/put-away/", views_batches.put_away, name="put-away"),
     path("<lot:lot_code>/offer/", giving.jar_offer_new, name="jar-offer-new"),
     path("<lot:lot_code>/labels/", views_batches.labels, name="labels"),

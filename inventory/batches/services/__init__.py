@@ -6,6 +6,12 @@ And what other rooms ask of recalls: `recalls_of` a batch, `to_answer` for a per
 from __future__ import annotations
 
 from club.core.errors import AlreadyDone
+from inventory.batches.services.accidents import (
+    jars_open_again,
+    jars_set_aside,
+    jars_throw_away,
+    set_aside_clear,
+)
 from inventory.batches.services.giving import (
     jar_claim_decline,
     jar_claim_make,
@@ -36,14 +42,18 @@ __all__ = [
     "jar_offer_close",
     "jar_offer_make",
     "jars_hand_over",
+    "jars_open_again",
     "jars_put_away",
     "jars_reprocess",
+    "jars_set_aside",
+    "jars_throw_away",
     "recall_answer",
     "recall_close",
     "recall_open",
     "recalls_follow_withdrawals",
     "recalls_of",
     "seals_record",
+    "set_aside_clear",
     "to_answer",
     "waiting",
 ]

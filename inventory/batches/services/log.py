@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -13,7 +13,7 @@ from uuid import UUID, uuid4
 
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import Case, F, When
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -33,6 +33,7 @@ from inventory.batches.models import (
     SealCheck,
 )
 from inventory.batches.rules import (
+    CANNER_SLACK,
     MOST_MINUTES,
     MOST_PSI,
     REPROCESS,
@@ -477,6 +478,10 @@ def jars_reprocess(
     writing_check(by, batch)
     batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
     waiting = Jar.objects.filter(batch=batch, disposal=Disposal.REPROCESS)
+    if batch.state == BatchState.OUT and waiting.exists():
+        raise ValidationError(
+            _("First record the seals of the other jars. Then write the reprocess down, with the time it was.")
+        )
     if batch.state != BatchState.CHECKED or batch.reprocessed_out_at is not None or not waiting.exists():
         raise AlreadyDone(_("No jar of this batch waits to be reprocessed; nothing was written."))
     need = batch.reprocess_need()
@@ -497,7 +502,9 @@ def jars_reprocess(
     open_once = Batch.objects.filter(pk=batch.pk, state=BatchState.CHECKED, reprocessed_out_at=None)
     if open_once.update(state=BatchState.OUT, **logged) != 1:
         raise AlreadyDone(_("The reprocess was logged before; nothing was written a second time."))
-    again = waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=F("lid_lot"), lid_lot=lid_lot)
+    # A lid that was taken off after an accident did not fail.
+    failed = Case(When(seal=Seal.UNSEALED, then=F("lid_lot")), default=F("failed_lid_lot"))
+    again = waiting.update(seal=Seal.UNCHECKED, disposal="", failed_lid_lot=failed, lid_lot=lid_lot)
     # None left: they were put away since we looked. The error undoes the update above, which has no jars to stand for.
     if not again:
         raise AlreadyDone(_("The jars were put away meanwhile; nothing was written."))
@@ -519,6 +526,14 @@ def _time_check(problems: Problems, batch: Batch, minutes: int | None, jars_out_
     elif elapsed(first, jars_out_at) < timedelta(minutes=min(max(minutes or 0, 1), MOST_MINUTES)):
         text = _("That is too soon: the jars first came out at %(time)s.")
         problems.add("jars_out_at", text % {"time": zoned_text(first)})
+    elif batch.reprocess_by is not None and elapsed(batch.reprocess_by, jars_out_at) > CANNER_SLACK + timedelta(
+        minutes=min(minutes or 0, MOST_MINUTES)
+    ):
+        text = _(
+            "The jars had to be in the canner again by %(time)s. What went in later is thrown away, untasted. (Source:"
+            " %(source)s.)"
+        )
+        problems.add("jars_out_at", text % {"time": zoned_text(batch.reprocess_by), "source": UNDERPROCESSED.source})
 
 
 # Looking at the seals, and what becomes of the jars that did not seal.
@@ -562,7 +577,7 @@ def seals_record(
     jars = list(Jar.objects.filter(batch=batch).to_look_at().select_related("place").order_by("number"))
     refusal = batch.reprocess_refusal(looked_at)
     _findings_check(jars, results, disposals or {}, early, refusal, note)
-    _kept_nowhere_check(batch, disposals or {})
+    _kept_nowhere_check(batch, disposals or {}, {jar.number for jar in jars}, looked_at)
     before_look = {jar.number: fate_of(jar.seal, jar.disposal) for jar in jars}
     for jar in jars:
         jar.seal = results[jar.number]
@@ -619,15 +634,22 @@ def _findings_check(
     problems.raise_if_any()
 
 
-def _kept_nowhere_check(batch: Batch, disposals: Mapping[int, str]) -> None:
-    """An unsealed jar that is called back is thrown away: it goes nowhere that food is kept."""
-    if not is_called_back(batch):
-        return
+def _kept_nowhere_check(batch: Batch, disposals: Mapping[int, str], standing: Collection[int], at: datetime) -> None:
+    """What is called back goes nowhere that food is kept. Nor does a jar that stood in the room (`standing`) for a day.
+
+    A jar that was put away in time may still go from the refrigerator into the freezer.
+    """
+    kept = [number for number, disposal in disposals.items() if disposal in (Disposal.REFRIGERATE, Disposal.FREEZE)]
     problems = Problems()
-    for number, disposal in disposals.items():
-        if disposal in (Disposal.REFRIGERATE, Disposal.FREEZE):
-            text = _("Jar %(n)s is called back, or its recipe was withdrawn: it is not kept. Throw it away, untasted.")
-            problems.add(f"disposal_{number}", text % {"n": number})
+    if kept and is_called_back(batch):
+        text = _("Jar %(n)s is called back, or its recipe was withdrawn: it is not kept. Throw it away, untasted.")
+    elif batch.window is not None and phase(batch.window, at) is Phase.LAPSED:
+        text = _("Jar %(n)s stood for more than 24 hours: it is neither kept cold nor frozen. Throw it away, untasted.")
+        kept = [number for number in kept if number in standing]
+    else:
+        kept = []
+    for number in kept:
+        problems.add(f"disposal_{number}", text % {"n": number})
     problems.raise_if_any()
 
 
@@ -682,28 +704,42 @@ def _look(
 
 
 @transaction.atomic
-def jars_put_away(*, by: User, batch: Batch, disposals: Mapping[int, str], now: datetime | None = None) -> int:
+def jars_put_away(
+    *,
+    by: User,
+    batch: Batch,
+    disposals: Mapping[int, str],
+    put_away_at: datetime | None = None,
+    now: datetime | None = None,
+) -> int:
     """Unsealed jars go elsewhere than was said: refrigerated, frozen or thrown away. Returns how many moved.
 
+    What stood for a day is thrown away; `put_away_at` says when it was done, where that is written down later.
     ValidationError by `disposal_<number>`. Doing it twice moves nothing the second time.
     """
     writing_check(by, batch)
+    now = now_or(now)
+    put_away_at = utc_or_none(put_away_at) or now
     allowed = {Disposal.REFRIGERATE, Disposal.FREEZE, Disposal.DISCARD}
     problems = Problems()
-    unsealed = (
-        Jar.objects.filter(batch=batch, seal=Seal.UNSEALED).exclude(disposal="").exclude(disposal=Disposal.DISCARD)
-    )
-    numbers = set(unsealed.values_list("number", flat=True))
+    moment_check(problems, "put_away_at", put_away_at, now)
+    waiting = Jar.objects.filter(batch=batch, seal__in=[Seal.UNSEALED, Seal.OPENED])
+    unsealed = waiting.exclude(disposal__in=["", Disposal.DISCARD])
+    seals = dict(unsealed.values_list("number", "seal"))
+    standing = set(unsealed.filter(disposal=Disposal.REPROCESS).values_list("number", flat=True))
     for number, disposal in disposals.items():
         if disposal not in allowed:
             problems.add(f"disposal_{number}", _("Choose refrigerator, freezer or thrown away."))
-        elif number not in numbers:
+        elif seals.get(number) == Seal.OPENED and disposal == Disposal.FREEZE:
+            text = _("Jar %(n)s was opened after an accident: put it into the refrigerator, or throw it away.")
+            problems.add(f"disposal_{number}", text % {"n": number})
+        elif number not in seals:
             problems.add(
                 f"disposal_{number}", _("Jar %(n)s is not an unsealed jar that is still kept.") % {"n": number}
             )
     problems.raise_if_any()
-    _kept_nowhere_check(batch, disposals)
-    return _move_away(by, batch, unsealed, disposals, now_or(now))
+    _kept_nowhere_check(batch, disposals, standing, put_away_at)
+    return _move_away(by, batch, unsealed, disposals, put_away_at)
 
 
 def _move_away(by: User, batch: Batch, unsealed: JarQuerySet, disposals: Mapping[int, str], at: datetime) -> int:

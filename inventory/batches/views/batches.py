@@ -31,7 +31,15 @@ from inventory.batches.forms import (
     StartForm,
 )
 from inventory.batches.models import Batch, BatchQuerySet
-from inventory.batches.presentation import LidFigures, jar_runs, labels_of, lid_figures, lids_compared, timeline
+from inventory.batches.presentation import (
+    LidFigures,
+    jar_runs,
+    labels_of,
+    lid_figures,
+    lids_compared,
+    set_aside_rows,
+    timeline,
+)
 from inventory.batches.rules import HELD_APART, NOT_EATEN
 from inventory.batches.statistics import FEW
 from inventory.batches.tracing import is_called_back, recalls_of
@@ -126,6 +134,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
         "rules": rules,
         "recalls": recalls,
+        "set_asides": set_aside_rows(batch),
         "is_called_back": is_called_back(batch, recalls),
         "instead": (NOT_EATEN, HELD_APART),
     }
@@ -346,7 +355,7 @@ def put_away(request: HttpRequest, lot_code: str) -> HttpResponse:
     away = PutAwayForm(request.POST, jars=waiting, is_called_back=is_called_back(batch))
     if away.is_valid():
         with refusals_on(away):
-            services.jars_put_away(by=user, batch=batch, disposals=away.written())
+            services.jars_put_away(by=user, batch=batch, **away.written())
             messages.success(request, gettext("Written down."))
             return redirect(batch)
     return _reprocess_page(request, batch, ReprocessForm(need=need), away)

@@ -1,4 +1,4 @@
-"""Something went wrong: what is published about it, for any jar, and for a batch with its hours counted."""
+"""Something went wrong: what is published about it, for any jar; for a batch also its hours, and what is done now."""
 
 from __future__ import annotations
 
@@ -6,14 +6,22 @@ from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode
 
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods, require_safe
 
-from club.core.http import signed_in
+from club.core.http import refusals_on, signed_in
+from club.members.models import User
+from inventory.batches import services
 from inventory.batches.accidents import (
     NAMES,
+    WHOLE_BATCH,
     WHY,
     WORDS,
     Act,
@@ -25,9 +33,12 @@ from inventory.batches.accidents import (
     remakes,
     situations_for,
 )
-from inventory.batches.forms import WrongForm
-from inventory.batches.models import Batch
-from inventory.batches.views.batches import batch_for
+from inventory.batches.choices import Disposal
+from inventory.batches.forms import AccidentForm, AccidentRecallForm, ClearForm, WrongForm
+from inventory.batches.models import Batch, Jar, JarsSetAside
+from inventory.batches.services.recalls import may_recall
+from inventory.batches.tracing import is_called_back
+from inventory.batches.views.batches import batch_for, batch_to_write
 from recipes.engine import ProcessFound
 from recipes.engine.terms import Altitude
 from recipes.safety import panel_for
@@ -45,14 +56,23 @@ def wrong(request: HttpRequest) -> HttpResponse:
     return render(request, "batches/wrong.html", context)
 
 
-@require_safe
+@require_http_methods(["GET", "POST"])
 def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
-    """For one batch: what can have happened to it, and the answer for its food and its hours."""
-    batch = batch_for(signed_in(request), lot_code)
-    return render(request, "batches/wrong.html", _batch_context(batch, request.GET.get("what", ""), timezone.now()))
+    """For one batch: what can have happened to it, the answer for its food and its hours, and what is done about it.
+
+    The situation stands in the address; what is done is the button that was pressed.
+    """
+    user, now = signed_in(request), timezone.now()
+    batch = batch_for(user, lot_code)
+    context = _batch_context(batch, user, request.GET.get("what", ""), now)
+    if request.method == "POST" and "answer" in context:
+        done = _acted(request, user, batch, context, now)
+        if done is not None:
+            return done
+    return render(request, "batches/wrong.html", context)
 
 
-def _batch_context(batch: Batch, what: str, now: datetime) -> dict[str, Any]:
+def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[str, Any]:
     food, hours = food_of_batch(batch), hours_out(batch.last_out_at, now)
     possible = situations_for(batch.revision.tested, batch.canner, food)
     context: dict[str, Any] = {
@@ -64,11 +84,32 @@ def _batch_context(batch: Batch, what: str, now: datetime) -> dict[str, Any]:
     }
     if what in possible:
         answer = answer_for(Situation(what), food, hours)
-        context |= _answered(answer, batch.altitude)
-        context["refusal"] = batch.reprocess_refusal(now) if answer.may_reprocess else None
+        context |= _answered(answer, batch.altitude) | _to_do(batch, user, answer, now)
         if answer.until_hours is not None and batch.last_out_at is not None:
             context["until"] = batch.last_out_at + timedelta(hours=answer.until_hours)
     return context
+
+
+def _to_do(batch: Batch, user: User, answer: Answer, now: datetime) -> dict[str, Any]:
+    """The forms of what can be done about it; without jars, or for who may not write, there are none."""
+    jars = [jar for jar in batch.jars.all() if jar.held_by_id is None and jar.disposal != Disposal.DISCARD]
+    refusal = batch.reprocess_refusal(now) if answer.may_reprocess else None
+    return {
+        "refusal": refusal,
+        "jars": jars,
+        "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
+        "may_recall": may_recall(user, batch) and batch.jars.all(),
+        "is_called_back": is_called_back(batch),
+        "may_reopen": answer.may_reprocess and refusal is None and answer.situation is not Situation.UNSEALED,
+        "waiting": batch.jars_to_reprocess(),
+        "act": AccidentForm(jars=jars, ticked=answer.situation in WHOLE_BATCH),
+        "recall": _recall_form(answer),
+    }
+
+
+def _recall_form(answer: Answer, data: Any = None) -> AccidentRecallForm:
+    reason = _("%(what)s. Do not eat them.") % {"what": NAMES[answer.situation]}
+    return AccidentRecallForm(data, prefix="recall", initial={"reason": reason})
 
 
 def _answered(answer: Answer, altitude: Altitude | None = None) -> dict[str, Any]:
@@ -82,3 +123,73 @@ def _answered(answer: Answer, altitude: Altitude | None = None) -> dict[str, Any
         "remakes": remade,
         "remake_minutes": found.minutes if isinstance(found, ProcessFound) else None,
     }
+
+
+def _acted(
+    request: HttpRequest, user: User, batch: Batch, context: dict[str, Any], now: datetime
+) -> HttpResponse | None:
+    """Where it leads to; None, with what was typed in the context, where it was refused."""
+    answer: Answer = context["answer"]
+    if request.POST.get("do") == "recall":
+        return _called_back(request, user, batch, context)
+    batch_to_write(user, batch.lot_code)
+    context["act"] = form = AccidentForm(request.POST, jars=context["jars"], ticked=False)
+    if not form.is_valid():
+        return None
+    jars, token, what = form.cleaned_data["jars"], form.cleaned_data["token"], answer.situation.value
+    try:
+        with refusals_on(form):
+            if request.POST.get("do") == "discard":
+                count = services.jars_throw_away(by=user, batch=batch, jars=jars, token=token, now=now)
+                text = ngettext("%(n)s jar is thrown away.", "%(n)s jars are thrown away.", count) % {"n": count}
+            elif request.POST.get("do") == "reprocess":
+                services.jars_open_again(by=user, batch=batch, situation=what, jars=jars, now=now)
+                messages.success(request, _("They wait to be reprocessed. Write it down when they are out again."))
+                return redirect("batches:reprocess", batch.lot_code)
+            else:
+                services.jars_set_aside(by=user, batch=batch, situation=what, jars=jars, token=token, now=now)
+                text = _("Set aside. Nobody eats them or gives them away until it is settled.")
+            messages.success(request, text)
+            return redirect(batch)
+    except services.AlreadyDone as done:
+        messages.info(request, str(done))
+        return redirect(f"{reverse('batches:batch-wrong', args=[batch.lot_code])}?what={what}")
+    return None
+
+
+def _called_back(request: HttpRequest, user: User, batch: Batch, context: dict[str, Any]) -> HttpResponse | None:
+    context["recall"] = form = _recall_form(context["answer"], request.POST)
+    if form.is_valid():
+        with refusals_on(form):
+            recall = services.recall_open(by=user, batch=batch, **form.cleaned_data)
+            messages.success(request, _("The recall is open. Everybody who holds such a jar is told now."))
+            return redirect(recall)
+    return None
+
+
+@require_http_methods(["GET", "POST"])
+def set_aside(request: HttpRequest, lot_code: str, pk: int) -> HttpResponse:
+    """Jars that were set aside: those who may judge it say that they are sound after all."""
+    user = signed_in(request)
+    batch = batch_for(user, lot_code)
+    row = get_object_or_404(JarsSetAside.objects.select_related("opened_by", "settled_by"), batch=batch, pk=pk)
+    if not user.has_perm("batches.trace_batch"):
+        raise PermissionDenied
+    form = ClearForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            with refusals_on(form):
+                services.set_aside_clear(by=user, set_aside=row, **form.cleaned_data)
+                messages.success(request, _("Written down: these jars may be eaten and handed on."))
+                return redirect(batch)
+        except services.AlreadyDone as done:
+            messages.info(request, str(done))
+            return redirect(batch)
+    context = {
+        "batch": batch,
+        "row": row,
+        "name": NAMES[Situation(row.situation)],
+        "jars": Jar.objects.filter(set_aside=row).order_by("number"),
+        "form": form,
+    }
+    return render(request, "batches/set_aside.html", context)

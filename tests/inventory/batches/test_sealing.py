@@ -182,7 +182,9 @@ def test_a_fellow_of_the_kitchen_may_look_and_an_outsider_may_not():
 
 def test_unsealed_jars_are_put_away_otherwise():
     batch = make_batch_checked(unsealed={2: "reprocess", 3: "refrigerate"})
-    moved = services.jars_put_away(by=batch.made_by, batch=batch, disposals={2: "freeze", 3: "discard"})
+    moved = services.jars_put_away(
+        by=batch.made_by, batch=batch, disposals={2: "freeze", 3: "discard"}, now=NOW + timedelta(hours=15)
+    )
     assert moved == 2
     assert (fates(batch)[2], fates(batch)[3]) == (("unsealed", "freeze"), ("unsealed", "discard"))
     assert services.jars_put_away(by=batch.made_by, batch=batch, disposals={2: "freeze"}) == 0
