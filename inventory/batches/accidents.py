@@ -89,44 +89,70 @@ class Act(StrEnum):
 
 # Jars that are opened and go through the canner once more.
 REPROCESSES = frozenset({Act.REPROCESS, Act.REPROCESS_WITH_ACID, Act.REPACK})
+# Nothing has to be done with the jars.
+HARMLESS = frozenset({Act.KEEP, Act.LOOK, Act.REFREEZE})
 DISCARDS = frozenset({Act.DISCARD, Act.DISCARD_AS_SUSPECT, Act.DISCARD_BROKEN})
 
-WORDS: Mapping[Act, str | Promise] = {
-    Act.RESTART: _(
-        "Bring it back to the full boil, or to its pressure, and count the whole time again from the start."
+# What to do in a line, and how it is done where that takes more.
+WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
+    Act.RESTART: (
+        _("Count the whole time again from the start."),
+        _("Bring it back to the full boil, or to its pressure, first."),
     ),
-    Act.HEAT_OFF: _(
-        "Turn the heat off, pour nothing cold in, and let the canner cool by itself. Look it over before it is used"
-        " again: base, lid, gasket, plug and gauge."
+    Act.HEAT_OFF: (
+        _("Turn the heat off, and let the canner cool by itself."),
+        _("Pour nothing cold in. Look it over before it is used again: base, lid, gasket, plug and gauge."),
     ),
-    Act.REPROCESS: _(
-        "Process it again: empty the jar, bring the food to a boil, fill a clean hot jar, put a new lid on, and give it"
-        " the whole time of a tested hot pack. Where no hot pack of this food was tested, this is not for it."
+    Act.REPROCESS: (
+        _("Process it again, in full."),
+        _(
+            "Empty the jar, bring the food to a boil, fill a clean hot jar, put a new lid on, and give it the whole"
+            " time of a tested hot pack. Where no hot pack of this food was tested, this is not for it."
+        ),
     ),
-    Act.REPROCESS_WITH_ACID: _(
-        "Process it again: empty the jar, bring the food to a boil, fill clean hot jars with the recipe's acid in each,"
-        " put new lids on, and give them the whole time of a tested hot pack."
+    Act.REPROCESS_WITH_ACID: (
+        _("Process them again, in full, with the acid."),
+        _(
+            "Empty the jars, bring the food to a boil, fill clean hot jars with the recipe's acid in each, put new lids"
+            " on, and give them the whole time of a tested hot pack."
+        ),
     ),
-    Act.REPACK: _(
-        "Empty the jars, bring the food to a boil, fill clean hot jars of a tested size, put new lids on, and give them"
-        " the whole time of a tested hot pack."
+    Act.REPACK: (
+        _("Process it again, in full, in smaller jars."),
+        _(
+            "Empty the jars, bring the food to a boil, fill clean hot jars of a tested size, put new lids on, and give"
+            " them the whole time of a tested hot pack."
+        ),
     ),
-    Act.REFRIGERATE: _("Or put it into the refrigerator now, and eat it within a few days."),
-    Act.REFRIGERATE_SOON: _("Break the seal, put the jar into the refrigerator, and eat it within 2 to 3 days."),
-    Act.FREEZE: _("Or freeze it now: take food out until 1 1/2 inches (4 cm) below the rim are free."),
-    Act.REFREEZE: _("Freeze it again at once. It is safe, and will be less good."),
-    Act.KEEP: _("Keep it: this does not make it unsafe."),
-    Act.USE_FIRST: _("Leave it closed, add nothing, and eat it before the others. Food above the liquid darkens."),
-    Act.LOOK: _("Go on with the jars that are whole, and look at each seal 12 to 24 hours after they came out."),
-    Act.REMAKE: _("It is as good as a syrup. Or remake it, 4 to 6 cups at a time:"),
-    Act.DISCARD: _("Throw it away, untasted."),
-    Act.DISCARD_AS_SUSPECT: _(
-        "Throw it away, untasted, as a suspect jar. It is not saved in a freezer, and no animal gets it."
+    Act.REFRIGERATE: (_("Or put it into the refrigerator now."), _("Eat it within a few days.")),
+    Act.REFRIGERATE_SOON: (
+        _("Break the seal and put the jar into the refrigerator."),
+        _("Eat it within 2 to 3 days."),
     ),
-    Act.DISCARD_BROKEN: _("Throw away the food of a jar that broke or cracked; do not put it into another jar."),
-    Act.ASK: _(
-        "We know of no published answer. Do not eat it or give it away until you have asked; if you cannot ask, throw"
-        " it away."
+    Act.FREEZE: (_("Or freeze it now."), _("Take food out until 1 1/2 inches (4 cm) below the rim are free.")),
+    Act.REFREEZE: (_("Freeze it again at once."), _("It is safe, and will be less good.")),
+    Act.KEEP: (_("Keep it: this does not make it unsafe."), ""),
+    Act.USE_FIRST: (
+        _("Eat it before the others."),
+        _("Leave it closed until then, and add nothing. Food above the liquid darkens."),
+    ),
+    Act.LOOK: (
+        _("Go on with the jars that are whole."),
+        _("Look at each seal 12 to 24 hours after they came out."),
+    ),
+    Act.REMAKE: (_("Use it as a syrup, or remake it."), _("Remake 4 to 6 cups at a time:")),
+    Act.DISCARD: (_("Throw it away, untasted."), ""),
+    Act.DISCARD_AS_SUSPECT: (
+        _("Throw it away, untasted, as a suspect jar."),
+        _("It is not saved in a freezer, and no animal gets it."),
+    ),
+    Act.DISCARD_BROKEN: (
+        _("Throw away the food of a jar that broke or cracked."),
+        _("Do not put it into another jar."),
+    ),
+    Act.ASK: (
+        _("Do not eat it and give none away until you have asked."),
+        _("We know of no published answer. If you cannot ask, throw it away."),
     ),
 }
 
@@ -258,6 +284,10 @@ class Answer:
     @property
     def is_thrown_away(self) -> bool:
         return self.acts[0] in DISCARDS and self.situation is not Situation.JAR_BROKE
+
+    @property
+    def is_harmless(self) -> bool:
+        return self.acts[0] in HARMLESS
 
     @property
     def may_reprocess(self) -> bool:
