@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import csv
-import pkgutil
 from collections.abc import Iterator
 
 
 def rows(name: str) -> Iterator[dict[str, str]]:
     """The rows of one file, by the names in its first line. Raises `FileNotFoundError`.
 
-    By `pkgutil`, which reads from a wheel as well and loads in a tenth of the time of `importlib.resources`.
+    A plain file, as packages are installed unpacked: `importlib.resources` takes as long to load as half the engine.
     """
-    held = pkgutil.get_data(__name__, name)
-    assert held is not None  # noqa: S101 - only a loader that holds no data gives none
-    return csv.DictReader(held.decode().splitlines())
+    with open(f"{__path__[0]}/{name}", encoding="utf-8", newline="") as file:
+        lines = csv.reader(file)
+        names = next(lines)
+        yield from (dict(zip(names, line, strict=True)) for line in lines)
