@@ -74,8 +74,8 @@ def cooking_for(
 
 def pots_as_asked(pots: object) -> Pots | Refusal:
     """So many whole pots as printed."""
-    count = _count(pots, "wish-not-positive.pots")
-    return count if isinstance(count, Refusal) else _within_reason(Pots(count))
+    count = _count(pots)
+    return Refusal("wish-not-positive.pots", "WISH") if count is None else _within_reason(Pots(count))
 
 
 def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusal:
@@ -83,9 +83,9 @@ def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusa
 
     Each pot fills its own jars: two half-filled ones never make a full one.
     """
-    wanted = _count(jars, "wish-not-positive.jars")
-    if isinstance(wanted, Refusal):
-        return wanted
+    wanted = _count(jars)
+    if wanted is None:
+        return Refusal("wish-not-positive.jars", "WISH")
     per_pot = jars_per_pot(recipe, jar)
     if per_pot is None:
         return Refusal("yield-not-seen", "YIELD-STATED")
@@ -224,10 +224,9 @@ def _at_most(limits: PotLimits, have: Fraction) -> Fraction:
     return have if limits.step is None else floor(have / limits.step) * limits.step
 
 
-def _count(value: object, otherwise: str) -> int | Refusal:
-    if isinstance(value, int) and not isinstance(value, bool) and value >= 1:
-        return value
-    return Refusal(otherwise, "WISH")
+def _count(value: object) -> int | None:
+    """A whole number from 1 on, or None."""
+    return value if isinstance(value, int) and not isinstance(value, bool) and value >= 1 else None
 
 
 def _within_reason(pots: Pots) -> Pots | Refusal:

@@ -81,15 +81,9 @@ def test_every_reason_cites_a_rule_that_there_is():
 
 
 def test_every_text_is_used():
-    written = {
-        node.value
-        for path in HOME.glob("*.py")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    }
-    joined = {f"between.{how}" for text in ENGLISH_TEXTS.values() for _, how in PLACE.findall(text)}
-    assert ENGLISH_TEXTS.keys() - written - joined == set()
-    assert {key for _, keys, _ in CALLS for key in keys} <= ENGLISH_TEXTS.keys()
+    used = {key for _, keys, _ in CALLS for key in keys}
+    joined = {f"between.{how}" for text in ENGLISH_TEXTS.values() for _, how in PLACE.findall(text) if how.isalpha()}
+    assert used | joined == ENGLISH_TEXTS.keys()
 
 
 def test_a_text_names_its_parameters_and_ends_as_a_sentence():
