@@ -268,7 +268,9 @@ def test_the_answer_as_plain_values_has_the_keys_that_were_promised():
     checked = check_changes(recipes()[SALSA], ["omit salt", "add corn"])
     found = json.loads(json.dumps(checked_as_dict(recipes()[SALSA], checked, revision=2)))
     assert (found["recipe"], found["revision"], found["verdict"]) == (SALSA, 2, "refused")
-    assert [sorted(entry) for entry in found["changes"]] == [["change", "message", "rule", "source", "verdict"]] * 2
+    assert [sorted(entry) for entry in found["changes"]] == [
+        ["change", "message", "reading", "rule", "source", "verdict"]
+    ] * 2
     assert [entry["verdict"] for entry in found["changes"]] == ["fine", "refused"]
 
 

@@ -113,9 +113,17 @@ def test_an_amount_of_acid_for_each_jar_is_compared_with_what_the_recipe_states_
     assert set(found.values()) <= {"ACID-TOMATO", "ACID-LESS"}
 
 
-def test_an_amount_of_acid_for_each_jar_is_refused_where_the_recipe_states_none():
-    for text in ("use 1/4 cup vinegar per jar", "use 1 cup vinegar per pint", "add 1 tbsp vinegar to each jar"):
-        assert check_change(recipes()["dilly-beans-usda"], text).rule == "CANNOT-COMPARE", text
+def test_an_amount_of_acid_for_each_jar_counts_for_the_jars_of_the_pot_where_the_recipe_states_none():
+    found = {
+        text: check_change(recipes()["dilly-beans-usda"], text).rule
+        for text in (
+            "use 1/4 cup vinegar per jar",
+            "use 1 cup vinegar per pint",
+            "1/4 cup vinegar a quart",
+            "add 1 tbsp vinegar to each jar",
+        )
+    }
+    assert list(found.values()) == ["ACID-LESS", "ACID-MORE", "ACID-LESS", "ACID-DOUBT"]
 
 
 def test_a_spice_for_each_jar_counts_for_all_the_jars():
@@ -130,7 +138,7 @@ def test_a_verb_does_not_reach_over_a_measure_a_full_stop_or_a_new_wish():
     for text in ("add cinnamon. Half the vinegar.", "add cumin and only half the vinegar", "add salt, vinegar 1 cup"):
         answer = check_change(recipes()["tomato-ketchup"], text)
         assert (answer.verdict, "never lessened" in answer.message) == (Ruling.REFUSED, True), answer
-    assert check_change(recipes()["tomato-ketchup"], "add turmeric, vinegar half").rule == "NOT-UNDERSTOOD"
+    assert check_change(recipes()["tomato-ketchup"], "add turmeric, vinegar half").rule == "ACID-LESS"
 
 
 def test_a_verb_reaches_over_plain_foods():

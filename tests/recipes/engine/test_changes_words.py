@@ -4,28 +4,26 @@ from __future__ import annotations
 
 import pytest
 
-from recipes.engine.change_foods import read_phrase, vocabulary
-from recipes.engine.change_kinds import LOW_ACID, Kind
-from recipes.engine.change_text import plain, take_amount, tokens
-from recipes.engine.change_words_pantry import PANTRY
-from recipes.engine.change_words_plants import PLANTS
+from recipes.engine.changes.foods import LOW_ACID, Kind, foods, read_phrase
+from recipes.engine.changes.normalise import lemmas
+from recipes.engine.changes.read import read
+from recipes.engine.changes.vocabulary import rows
 
 
 def words_of(kind: Kind) -> list[str]:
-    return [" ".join(word.split()) for known, words in (*PLANTS, *PANTRY) if known is kind for word in words.split(",")]
+    return [row["name"] for row in rows("foods") if row["kind"] == kind.value]
 
 
 def test_it_knows_more_than_a_thousand_phrases():
-    assert len(vocabulary()) > 1000
+    assert len(foods()) > 1000
 
 
 def test_no_phrase_is_two_things():
-    seen: dict[tuple[str, ...], Kind] = {}
-    for kind, words in (*PLANTS, *PANTRY):
-        for phrase in words.split(","):
-            key = tuple(tokens(phrase))
-            assert key, kind
-            assert seen.setdefault(key, kind) is kind, phrase
+    seen: dict[tuple[str, ...], str] = {}
+    for row in rows("foods"):
+        key = lemmas(row["name"])
+        assert key, row
+        assert seen.setdefault(key, row["kind"]) == row["kind"], row
 
 
 @pytest.mark.parametrize(
@@ -63,7 +61,7 @@ def test_no_phrase_is_two_things():
     ],
 )
 def test_a_phrase_is_the_food_it_names(phrase, kind):
-    assert kind in read_phrase(plain(phrase)).kinds
+    assert kind in read_phrase(phrase).kinds
 
 
 def test_a_phrase_with_an_unknown_word_is_not_known():
@@ -74,11 +72,12 @@ def test_a_phrase_with_an_unknown_word_is_not_known():
 def test_low_acid_words_of_every_class_are_low_acid():
     for kind in LOW_ACID:
         for word in words_of(kind):
-            assert read_phrase(plain(word)).kinds & LOW_ACID, word
+            assert read_phrase(word).kinds & LOW_ACID, word
 
 
 def test_amounts_are_taken_out_wherever_they_stand():
     for text in ("onions 1 1/2 cups", "1 1/2 cups onions", "1½ cups of onions"):
-        item, amount = take_amount(plain(text))
-        assert (item, str(amount.value), amount.unit) == ("onions", "3/2", "cup")
-    assert take_amount("1 tsp cloves") == ("cloves", take_amount("1 tsp x")[1])
+        ((change,),) = read(text)
+        assert (change.item, str(change.amount.value), change.amount.unit) == ("onion", "3/2", "cup")
+    ((change,),) = read("1 tsp cloves")
+    assert (change.item, change.amount.unit) == ("clove", "tsp")

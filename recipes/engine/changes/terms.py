@@ -7,7 +7,6 @@ from enum import StrEnum
 from fractions import Fraction
 
 from recipes.engine.quantities import Amount
-from recipes.engine.rules import RULES
 
 
 class Ruling(StrEnum):
@@ -30,6 +29,8 @@ class Verdict:
     source: str
     message: str
     change: str = ""  # the change as it was written
+    reading: str = ""  # what was read, in plain words; "" where nothing was
+    nearest: tuple[str, ...] = ()  # of a text not understood: the nearest wishes that can be read
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,20 @@ class Act(StrEnum):
     PRESSURE = "pressure"
     CANNER = "canner"
     HEADSPACE = "headspace"
+    SYRUP = "syrup"  # the strength of the syrup that fruit is packed in
     PRACTICE = "practice"
     ACCIDENT = "accident"  # something went wrong with jars: no change to a recipe at all
     UNREAD = "unread"
+
+
+# What `Change.word` says of how a food was named.
+BARE = "bare"  # a food alone, without a verb
+ADDED = "added"  # said to come on top of what the recipe has
+FOR = "for"  # "A for B", said of both directions too
+PART = "part"  # a swap of which only a part was said, of the new thing
+ABOUT = "about"  # an amount that may be less: about, up to, at most
+ALL = "all"  # "all red peppers": in place of the others
+LITTLE = "little"  # an amount without a measure: a pinch, a splash, to taste
 
 
 @dataclass(frozen=True)
@@ -100,6 +112,7 @@ class ChangeRule:
     rule: str
     statement: str
     source: str
+    seen: str  # a value of `Seen`, or "none" where nothing is printed
     advice: str = ""
 
     def answer(self, change: str, detail: str = "") -> Verdict:
@@ -107,15 +120,12 @@ class ChangeRule:
         return Verdict(self.verdict, self.rule, self.source, message, change)
 
 
-def rule(code: str, verdict: Ruling, statement: str, source: str, advice: str = "") -> ChangeRule:
-    """A decision by a rule of its own, named as the decision."""
-    return ChangeRule(code, verdict, code, statement, source, advice)
+@dataclass(frozen=True)
+class Decision:
+    """A code of `CHANGE_RULES`, and what was found that led to it."""
 
-
-def by_engine_rule(code: str, verdict: Ruling, name: str, advice: str = "") -> ChangeRule:
-    """A decision by a rule that the rest of the engine applies too."""
-    known = RULES[name]
-    return ChangeRule(code, verdict, known.name, known.statement, known.source, advice)
+    code: str
+    detail: str = ""
 
 
 def worst(answers: list[Verdict]) -> Verdict:

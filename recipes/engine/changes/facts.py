@@ -1,16 +1,39 @@
-"""What the rules of change need to know of a recipe, drawn from roles, kind, method, pectin and produce."""
+"""What the rules of change need to know of a recipe: its lines, what it is, and how an amount compares with its own."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 
-from recipes.engine.change_foods import Food, Phrase, read_phrase
-from recipes.engine.change_kinds import ACIDS, PECTINS, SALTS, SWEETS, THICKENERS, TOMATOES, Kind
-from recipes.engine.change_text import plain, tokens
-from recipes.engine.quantities import ConversionError, convert
+from recipes.engine.changes.foods import (
+    ACIDS,
+    PECTINS,
+    SALTS,
+    SWEETS,
+    THICKENERS,
+    TOMATOES,
+    Food,
+    Kind,
+    Phrase,
+    read_phrase,
+    without_percent,
+)
+from recipes.engine.changes.normalise import lemmas
+from recipes.engine.changes.terms import Act, Change
+from recipes.engine.changes.vocabulary import data, phrases, words_of
+from recipes.engine.quantities import (
+    JAR_ML,
+    JAR_SIZES,
+    UNITS,
+    US_CUP_ML,
+    Amount,
+    ConversionError,
+    convert,
+    parse_amount,
+)
 from recipes.engine.rules import LOW_ACID_KINDS
 from recipes.engine.terms import Ingredient, Method, Role, TestedRecipe
 
@@ -20,28 +43,6 @@ _PICKLE_PARTS = ("pickl", "relish", "chutney", "kraut", "ferment", "kimchi")
 FRUIT_PACKS = frozenset({"fruit", "canned-fruit", "juice", "fruit-puree", "fruit-juice"})
 _FERMENT_PARTS = ("kraut", "ferment", "kimchi")
 
-# Words people use for all ingredients of one role.
-_ROLE_WORDS: dict[str, Role] = {
-    "fruit": Role.FRUIT,
-    "sugar": Role.SUGAR,
-    "sweetener": Role.SUGAR,
-    "acid": Role.ACID,
-    "acidity": Role.ACID,
-    "pectin": Role.PECTIN,
-    "salt": Role.SALT,
-    "sodium": Role.SALT,
-    "spice": Role.SPICE,
-    "seasoning": Role.SPICE,
-    "herb": Role.SPICE,
-    "vegetable": Role.LOW_ACID,
-    "veggie": Role.LOW_ACID,
-    "veg": Role.LOW_ACID,
-    "low acid vegetable": Role.LOW_ACID,
-    "liquid": Role.LIQUID,
-    "thickener": Role.THICKENER,
-    "starch": Role.THICKENER,
-    "fat": Role.FAT,
-}
 # Kinds whose members answer to one another's name: "peppers" for jalapenos, "salt" for canning salt.
 _FAMILIES = (
     frozenset({Kind.PEPPER}),
@@ -180,14 +181,26 @@ class Facts:
     def is_fruit_pack(self) -> bool:
         return self.kind in FRUIT_PACKS and not self.has_borderline_fruit and not self.is_mixture
 
+    @property
+    def is_syrup_pack(self) -> bool:
+        """Fruit packed in syrup, water or juice."""
+        return self.is_fruit_pack and self.kind not in ("juice", "fruit-juice") and bool(self.with_role(Role.SUGAR))
+
+    def printed_for_jar(self, line: Line, jar: str) -> Amount | None:
+        """What the recipe states of a line for one jar, where it states it."""
+        return next(
+            (parse_amount(f"{number} {unit}") for number, unit, size in _each(line.ingredient.prep) if size == jar),
+            None,
+        )
+
     def find(self, text: str, *, widely: bool = True) -> tuple[Line, ...]:
         """The lines that a phrase means: by their own words, else by role or family (when `widely`); else none."""
-        words = set(tokens(text)) - _IGNORED
+        words = set(lemmas(text)) - _IGNORED
         if not words:
             return ()
         if (
             widely
-            and (role := _ROLE_WORDS.get(" ".join(word for word in tokens(text) if word not in _IGNORED)))
+            and (role := _role_words().get(" ".join(word for word in lemmas(text) if word not in _IGNORED)))
             and (found := self.with_role(role))
         ):
             # Vinegar and juice are liquids too: less of "the liquid" is less of them.
@@ -215,37 +228,22 @@ class Facts:
 
 
 _IGNORED = frozenset(
-    {
-        "the",
-        "a",
-        "an",
-        "of",
-        "any",
-        "all",
-        "some",
-        "my",
-        "total",
-        "amount",
-        "each",
-        "and",
-        "both",
-        "it",
-        "called",
-        "for",
-        "one",
-        "kind",
-        "type",
-        "variety",
-        "sort",
-        "same",
-        "original",
-    }
+    words_of(
+        "the a an of any all some my total amount each and both it called for one kind type variety sort same original"
+    )
 )
+
+
+@lru_cache(maxsize=1)
+def _role_words() -> dict[str, Role]:
+    return {
+        " ".join(words_of(word)): Role(role) for role, words in data("words")["role"].items() for word in phrases(words)
+    }
 
 
 def names_role(text: str) -> bool:
     """Whether a text is a word for all lines of a role: "acid", "the liquid"."""
-    return " ".join(word for word in tokens(text) if word not in _IGNORED) in _ROLE_WORDS
+    return " ".join(word for word in lemmas(text) if word not in _IGNORED) in _role_words()
 
 
 def unrelated(lines: Sequence[Line], phrase: Phrase) -> bool:
@@ -254,10 +252,7 @@ def unrelated(lines: Sequence[Line], phrase: Phrase) -> bool:
 
 
 def _volume(item: Ingredient) -> Fraction | None:
-    try:
-        return convert(item.amount, item.unit, "ml")
-    except ConversionError:
-        return None
+    return converted(Amount(item.amount, item.unit), "ml")
 
 
 def _alike(one: Food, other: Food) -> bool:
@@ -279,6 +274,122 @@ _TELLING = frozenset(
 
 @lru_cache(maxsize=1024)
 def _phrase_of(ingredient: Ingredient) -> Phrase:
-    item = read_phrase(plain(ingredient.item))
-    prep = read_phrase(plain(ingredient.prep))
+    item = read_phrase(ingredient.item)
+    prep = read_phrase(ingredient.prep)
     return Phrase(item.foods, item.forms | prep.forms, item.unknown, item.words | (prep.words & _TELLING))
+
+
+# Amounts: comparing a new one with the recipe's, exactly; None where the two cannot be compared.
+
+TEASPOON_ML = US_CUP_ML / 48
+
+
+def millilitres(amount: Amount | None) -> Fraction | None:
+    return converted(amount, "ml") if amount else None
+
+
+def total_of(lines: Sequence[Line], unit: str, *, high: bool = False) -> Fraction | None:
+    """What the lines have together, in `unit`; by weight where the recipe or a table gives one."""
+    total = Fraction(0)
+    for line in lines:
+        item = line.ingredient
+        value = item.amount_high if high and item.amount_high is not None else item.amount
+        part = converted(Amount(value, item.unit), unit)
+        if part is None and item.unit == "each" and unit in lemmas(f"{item.item} {item.prep}"):
+            part = value  # "cloves" of garlic counted as pieces
+        if part is None and item.grams is not None and UNITS[unit].kind == "mass":
+            part = convert(item.grams * value / item.amount, "g", unit) if item.amount else None
+        if part is None:
+            return None
+        total += part
+    return total
+
+
+def converted(amount: Amount, unit: str) -> Fraction | None:
+    try:
+        return convert(amount.value, amount.unit, unit)
+    except ConversionError:
+        return None
+
+
+def ratio_to(lines: Sequence[Line], new: Amount) -> Fraction | None:
+    """New over old. Within a printed range it is 1; below it new over its low end, above it new over its high end."""
+    if new.unit not in UNITS:
+        return None
+    low, high = total_of(lines, new.unit), total_of(lines, new.unit, high=True)
+    if not low or not high:
+        return None
+    if new.value < low:
+        return new.value / low
+    return new.value / high if new.value > high else Fraction(1)
+
+
+def factor_after(lines: Sequence[Line], difference: Amount, sign: int) -> Fraction | None:
+    """New over old after adding (sign 1) or taking away (sign -1) an amount."""
+    old = total_of(lines, difference.unit) if difference.unit in UNITS else None
+    return 1 + sign * difference.value / old if old else None
+
+
+_EACH = r"([0-9]+(?: [0-9]+/[0-9]+|/[0-9]+)?) ([a-z]+) in each (half-pint|pint|quart)"
+
+
+def for_the_pot(facts: Facts, change: Change) -> Change | None:
+    """A change whose amount was said for each jar, with the amount of the pot; None where that cannot be told.
+
+    Acid is counted by what the recipe itself states for that jar ("each jar" is the largest stated), else by the
+    fewest jars that a pot fills; everything else by the most.
+    """
+    said = change.other_amount if change.act is Act.SWAP else change.amount
+    if not change.per_jar or said is None:
+        return None if change.per_jar and change.other_amount else change
+    name = change.other if change.act is Act.SWAP else change.item
+    kinds = read_phrase(without_percent(name)).kinds
+    times = _acid_times(facts, change.per_jar) if kinds & ACIDS else _jars_of_a_pot(facts, change.per_jar)
+    if times is None:
+        return None
+    amount = Amount(said.value * times, said.unit)
+    return replace(change, other_amount=amount) if change.act is Act.SWAP else replace(change, amount=amount)
+
+
+def _acid_times(facts: Facts, jar: str) -> Fraction | None:
+    """How many times the measure of one jar the pot holds, by the one acid line and what it states for that jar."""
+    lines = facts.with_role(Role.ACID)
+    if not lines:
+        return _jars_of_a_pot(facts, jar)
+    if len(lines) != 1:
+        return None
+    item = lines[0].ingredient
+    stated = {size: converted(parse_amount(f"{number} {unit}"), item.unit) for number, unit, size in _each(item.prep)}
+    sizes = [size for size in JAR_SIZES if stated.get(size)]
+    if not sizes:
+        return _fewest_jars(facts, jar)
+    found = stated.get(sizes[-1] if jar == "jar" and sizes else jar)
+    return item.amount / found if found else None
+
+
+def _each(prep: str) -> list[tuple[str, str, str]]:
+    return re.findall(_EACH, prep)
+
+
+def _jars_of_a_pot(facts: Facts, jar: str) -> Fraction:
+    """The most jars that a pot fills; "each jar" is the smallest that the recipe has a process for."""
+    sizes = [size for size in JAR_SIZES if any(row.jar == size for row in facts.recipe.process)]
+    size = jar if jar in JAR_ML else sizes[0] if sizes else facts.recipe.stated_yield.jar
+    stated = facts.recipe.stated_yield
+    return stated.high * JAR_ML[stated.jar] / JAR_ML[size]
+
+
+def _fewest_jars(facts: Facts, jar: str) -> Fraction:
+    """The fewest jars that a pot fills; "each jar" is of the size that the yield is stated in."""
+    stated = facts.recipe.stated_yield
+    return stated.low * JAR_ML[stated.jar] / JAR_ML[jar if jar in JAR_ML else stated.jar]
+
+
+def is_consumed(facts: Facts, name: str) -> bool:
+    """Whether every word of a name is the food, its form or its description, or part of one of the recipe's lines."""
+    name = without_percent(name)
+    phrase = read_phrase(name)
+    if not name or name == "another" or names_role(name) or phrase.is_known or not phrase.unknown and not phrase.foods:
+        return True
+    words = set(lemmas(name)) - _IGNORED
+    return bool(words) and any(words <= line.phrase.words for line in facts.lines)

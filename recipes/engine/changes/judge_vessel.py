@@ -1,22 +1,19 @@
-"""Deciding: jar, pack, pot, canner, time, pressure, headspace and ways of working."""
+"""Deciding: jar, pack, pot, canner, time, pressure, headspace, ways of working, accidents; and changes together."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
 
-from recipes.engine.change_facts import Facts
-from recipes.engine.change_foods import read_phrase
-from recipes.engine.change_judge_add import vinegar_rule
-from recipes.engine.change_judge_amount import Decision
-from recipes.engine.change_kinds import LOW_ACID, Kind
-from recipes.engine.change_rules import CHANGE_RULES
-from recipes.engine.change_rules_accident import LOW_ACID_STOOD
-from recipes.engine.change_terms import Act, Change, Ruling
-from recipes.engine.change_text import tokens
+from recipes.engine.changes.facts import Facts, millilitres, ratio_to, total_of
+from recipes.engine.changes.foods import ACIDS, LOW_ACID, TOMATOES, Kind, read_phrase
+from recipes.engine.changes.judge_food import HALF, MOST_BUTTER_ML, MOST_SPICE_ML, vinegar_rule
+from recipes.engine.changes.normalise import lemmas
+from recipes.engine.changes.terms import ALL, Act, Change, Decision, Ruling
+from recipes.engine.changes.vocabulary import CHANGE_RULES
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.terms import Canner, Method, Pack, ProcessRow
+from recipes.engine.terms import Canner, Method, Pack, ProcessRow, Role
 
 STEAM_MINUTES = 45
 _ANY_FOOD = frozenset({"jar", "food", "batch"})
@@ -72,8 +69,11 @@ def _on_step(factor: Fraction, step: Fraction | None) -> bool:
 
 
 def judge_canner(facts: Facts, change: Change) -> Decision:
-    """A canner, and the minutes in it where they are said."""
+    """A canner, and the minutes in it where they are said; minutes that are told of the recipe only have to be its."""
     found = _canner(facts, change)
+    printed = [minutes for row in seen_rows(facts) for minutes in minutes_of(row)]
+    if change.told and printed and change.told[0] < min(printed):
+        return Decision("PROCESS-SHORTER", f"The shortest printed time is {min(printed)} minutes.")
     if change.factor is None or CHANGE_RULES[found.code].verdict is Ruling.REFUSED:
         return found
     return judge_process(facts, Change(Act.PROCESS, factor=change.factor, word="minutes"))
@@ -99,7 +99,7 @@ def _other_food(facts: Facts, change: Change) -> Decision | None:
     if phrase.kinds & LOW_ACID and change.word != "pressure":
         return Decision("BOILING-FOR-PRESSURE" if change.word == "boiling-water" else "STEAM-CANNER-LOW-ACID")
     known = phrase.is_known and facts.find(change.item)
-    named = set(tokens(change.item)) <= _ANY_FOOD | set(tokens(facts.recipe.kind))
+    named = set(lemmas(change.item)) <= _ANY_FOOD | set(lemmas(facts.recipe.kind))
     return None if known or named else Decision("NOT-IN-RECIPE")
 
 
@@ -164,13 +164,32 @@ def judge_practice(facts: Facts, change: Change) -> Decision:
         return Decision("NO-CHANGE")
     if code == "FREEZER-SHELF" and not facts.is_freezer:
         return Decision("NOT-UNDERSTOOD")
+    if code == "JAR-UNFIT" and facts.is_freezer:
+        return Decision("JAR-FREEZER")
     return Decision(code)
+
+
+_STRENGTHS = ("very light", "light", "medium", "heavy", "very heavy")
+
+
+def judge_syrup(facts: Facts, change: Change) -> Decision:
+    """Another strength of syrup; what the recipe has stands in the preparation of its sugar or water."""
+    if not facts.is_syrup_pack:
+        return Decision("NOT-IN-RECIPE")
+    preps = " ".join(line.ingredient.prep for line in facts.lines)
+    printed = next((name for name in reversed(_STRENGTHS) if f"for {name} syrup" in preps), "")
+    if printed == change.word:
+        return Decision("NO-CHANGE")
+    lighter = printed and _STRENGTHS.index(change.word) < _STRENGTHS.index(printed)
+    return Decision("SUGAR-LESS-SYRUP" if lighter else "SUGAR-MORE")
 
 
 def judge_accident(facts: Facts, change: Change) -> Decision:
     """What went wrong with jars; of food that is not surely acid it is said first that it is thrown away."""
-    careful = facts.is_low_acid or facts.is_mixture or facts.has_borderline_fruit
-    return Decision(change.word, LOW_ACID_STOOD if careful else "")
+    careful = change.word != "ACCIDENT-SET" and (
+        facts.is_low_acid or facts.is_mixture or facts.has_borderline_fruit
+    )
+    return Decision(change.word, CHANGE_RULES["LOW-ACID-STOOD"].statement if careful else "")
 
 
 def judge_acidity(facts: Facts, change: Change) -> Decision:
@@ -196,3 +215,136 @@ def covers(facts: Facts, jar: str | None, pack: str | None, canner: str | None) 
 
 def is_jar(word: str) -> bool:
     return word in JAR_SIZES
+
+
+# Together.
+
+Judged = Sequence[tuple[Change, str]]
+
+# Each weakens the set or the keeping of a spread; two of them together make another product.
+_WEAKENS = frozenset(
+    {
+        "SUGAR-LESS-PECTIN",
+        "SUGAR-LESS-PLAIN",
+        "HONEY-FOR-SUGAR",
+        "PECTIN-LESS",
+        "PECTIN-ORDER",
+        "FRUIT-CANNED",
+        "FRUIT-SWAP",
+        "FRUIT-ADD-SPREAD",
+        "FRUIT-AMOUNT",
+        "LIQUID-SET",
+        "ACID-MORE-SET",
+        "SUGAR-MORE-SPREAD",
+    }
+)
+_ACID_UP = frozenset({"ACID-MORE", "ACID-MORE-SET"})
+_VEGETABLE_UP = frozenset({"VEGETABLE-MORE", "VEGETABLE-ADD", "ALLIUM-ADD", "PEPPER-ADD", "HERB-FRESH-MORE"})
+_LESS_SUGAR = frozenset({"SUGAR-LESS-SOFT", "HONEY-FOR-SUGAR", "SUGAR-KIND"})
+
+
+def judge_together(facts: Facts, judged: Judged) -> dict[int, str]:
+    """The stricter code for each change, by its place, that the company of the others asks for."""
+    found: dict[int, str] = {}
+    for rule in (
+        _set,
+        _sugar_and_starch,
+        _acid_and_vegetable,
+        _sugar_twice,
+        _fat_twice,
+        _spice_twice,
+        _part_of_a_pot,
+        _vessel,
+    ):
+        for place, code in rule(facts, judged).items():
+            found.setdefault(place, code)
+    return found
+
+
+def _places(judged: Judged, codes: frozenset[str]) -> list[int]:
+    return [place for place, (_, code) in enumerate(judged) if code in codes]
+
+
+def _set(facts: Facts, judged: Judged) -> dict[int, str]:
+    places = _places(judged, _WEAKENS)
+    different = {judged[place][1] for place in places}
+    return dict.fromkeys(places, "TOGETHER-SET") if facts.is_spread and len(different) > 1 else {}
+
+
+def _sugar_and_starch(facts: Facts, judged: Judged) -> dict[int, str]:
+    sugar, starch = _places(judged, _LESS_SUGAR), _places(judged, frozenset({"STARCH-LESS"}))
+    both = sugar and starch and facts.with_role(Role.THICKENER)
+    return dict.fromkeys(sugar + starch, "TOGETHER-SUGAR-STARCH") if both else {}
+
+
+def _acid_and_vegetable(facts: Facts, judged: Judged) -> dict[int, str]:
+    vegetables = _places(judged, _VEGETABLE_UP)
+    return dict.fromkeys(vegetables, "TOGETHER-ACID-VEGETABLE") if _places(judged, _ACID_UP) and vegetables else {}
+
+
+def _sugar_twice(facts: Facts, judged: Judged) -> dict[int, str]:
+    """Several cuts of sugar count as their product."""
+    left, places = Fraction(1), []
+    for place, (change, code) in enumerate(judged):
+        if code in ("SUGAR-LESS-PECTIN", "SUGAR-LESS-PLAIN"):
+            places.append(place)
+            left *= _sugar_left(facts, change)
+    return dict.fromkeys(places, "SUGAR-HALF") if len(places) > 1 and left < HALF else {}
+
+
+def _sugar_left(facts: Facts, change: Change) -> Fraction:
+    if change.factor is not None:
+        return change.factor
+    if change.amount is not None:
+        return ratio_to(facts.find(change.item), change.amount) or Fraction(1)
+    return Fraction(3, 4)  # "less sugar" without a number: taken as a quarter less
+
+
+def _fat_twice(facts: Facts, judged: Judged) -> dict[int, str]:
+    places = _places(judged, frozenset({"FAT-FOAM"}))
+    there = total_of(facts.with_role(Role.FAT), "ml") or Fraction(0)
+    added = sum((millilitres(judged[place][0].amount) or Fraction(0) for place in places), there)
+    return dict.fromkeys(places, "FAT-ADD") if len(places) > 1 and added > MOST_BUTTER_ML else {}
+
+
+def _spice_twice(facts: Facts, judged: Judged) -> dict[int, str]:
+    places = [
+        place
+        for place in _places(judged, frozenset({"SPICE-DRY"}))
+        if judged[place][0].act in (Act.ADD, Act.USE) and Kind.SPICE in read_phrase(judged[place][0].item).kinds
+    ]
+    added = sum((millilitres(judged[place][0].amount) or Fraction(0) for place in places), Fraction(0))
+    return dict.fromkeys(places, "SPICE-BULK") if len(places) > 1 and added > MOST_SPICE_ML else {}
+
+
+def _part_of_a_pot(facts: Facts, judged: Judged) -> dict[int, str]:
+    """ "Halve the recipe, onions 3 cups": the measure may be of either pot, so it was compared with the wrong one."""
+    smaller = _places(judged, frozenset({"POT-HALF", "POT-HALF-SPREAD", "POT-WITHIN"}))
+    measured = [
+        place
+        for place, (change, _) in enumerate(judged)
+        if (change.amount or change.other_amount or change.word == ALL) and _balance_of(change) and place not in smaller
+    ]
+    return dict.fromkeys(measured, "TOGETHER-POT") if smaller and measured else {}
+
+
+def _balance_of(change: Change) -> bool:
+    kinds = read_phrase(change.item).kinds | read_phrase(change.other).kinds
+    return bool(kinds & (LOW_ACID | ACIDS | TOMATOES))
+
+
+def _vessel(facts: Facts, judged: Judged) -> dict[int, str]:
+    """Jar, pack and canner must share a row of the process table."""
+    if facts.is_freezer:
+        return {}
+    chosen = {
+        act: [p for p, (change, _) in enumerate(judged) if change.act is act] for act in (Act.JAR, Act.PACK, Act.CANNER)
+    }
+    places = [place for found in chosen.values() for place in found]
+    if len(places) < 2:
+        return {}
+    words = {act: judged[found[-1]][0].word if found else None for act, found in chosen.items()}
+    jar = words[Act.JAR] if words[Act.JAR] and is_jar(words[Act.JAR] or "") else None
+    if covers(facts, jar, words[Act.PACK], words[Act.CANNER]):
+        return {}
+    return dict.fromkeys(places, "TOGETHER-JAR-PACK")

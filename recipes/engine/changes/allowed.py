@@ -1,0 +1,85 @@
+"""What a recipe itself allows beside its own amounts, from its publication: read by the checker and shown on its page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from recipes.engine.changes.facts import Facts, facts_of
+from recipes.engine.changes.foods import Kind, read_phrase
+from recipes.engine.changes.terms import Act, Change, Decision
+from recipes.engine.changes.vocabulary import data, words_of
+from recipes.engine.terms import TestedRecipe
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """One thing that a recipe allows: `says` is for people, `old` and `new` are names of foods, `code` a rule.
+
+    `new` is empty where `old` may be left out; `least` is how much of the new there has to be for one of the old,
+    by measure.
+    """
+
+    says: str
+    code: str
+    old: str
+    new: tuple[str, ...]
+    source: str
+    seen: str
+
+
+def allowed_by(recipe: TestedRecipe) -> tuple[Allowed, ...]:
+    """What this recipe allows, by its slug and by what it is."""
+    facts = facts_of(recipe)
+    return tuple(entry for entry, slugs, group in _entries() if recipe.slug in slugs or _fits(facts, group))
+
+
+@cache
+def _entries() -> tuple[tuple[Allowed, frozenset[str], str], ...]:
+    return tuple(_entry(row) for row in data("allowed")["allowed"])
+
+
+def _entry(row: dict[str, Any]) -> tuple[Allowed, frozenset[str], str]:
+    new = tuple(part.strip() for part in row.get("new", "").split(",") if part.strip())
+    entry = Allowed(row["says"], row["code"], row["old"], new, row["source"], row["seen"])
+    return entry, frozenset(row.get("recipes", "").replace(",", " ").split()), row.get("group", "")
+
+
+def _fits(facts: Facts, group: str) -> bool:
+    """The groups: fruit packed in syrup; tomatoes and figs with lemon juice alone; of these, tomatoes."""
+    alone = facts.is_acidified_alone and bool(facts.with_kind({Kind.CITRUS_JUICE, Kind.CITRIC}))
+    fits = {"syrup": facts.is_syrup_pack, "acid-alone": alone, "tomato-alone": alone and facts.has_tomato}
+    return fits.get(group, False)
+
+
+def allows(facts: Facts, code: str) -> bool:
+    """Whether the recipe allows something under this rule."""
+    return any(entry.code == code for entry in allowed_by(facts.recipe))
+
+
+def judge_allowed(facts: Facts, change: Change) -> Decision | None:
+    """The decision on a change that the recipe itself names; None where it names none such.
+
+    What stands in for an acid is judged by its measure, whatever is allowed (`judge_swap`).
+    """
+    for entry in allowed_by(facts.recipe):
+        if entry.code in ("RECIPE-ALLOWS", "SAME-FOOD") and _is_entry(facts, entry, change):
+            return Decision(entry.code, entry.says)
+    return None
+
+
+def _is_entry(facts: Facts, entry: Allowed, change: Change) -> bool:
+    if not entry.new:
+        sugar = change.act in (Act.OMIT, Act.LESS) or (change.act is Act.ADD and change.word != "")
+        return sugar and entry.old in read_phrase(change.item).words
+    if change.act is Act.SWAP:
+        old, new = change.item, change.other
+    elif change.act is Act.USE and change.amount is None:
+        old, new = entry.old, change.item
+    else:
+        return False
+    more = change.other_amount is not None and (change.amount is None or change.other_amount != change.amount)
+    named = {food.name for food in read_phrase(new).foods}
+    same = set(read_phrase(old).words) >= set(words_of(entry.old))
+    return same and bool(named) and not more and not read_phrase(new).unknown and named <= set(entry.new)

@@ -1,0 +1,402 @@
+"""Reading what is said of jars, packs, pots, canners, heat and ways of working, and what tells of an accident.
+
+A way of working or a frame is read only where it accounts for every word; an accident wherever it stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
+from functools import cache
+
+from recipes.engine.changes.foods import foods
+from recipes.engine.changes.normalise import STOP, Token
+from recipes.engine.changes.terms import Act, Change
+from recipes.engine.changes.vocabulary import data
+
+_INSTEAD = {"instead", "rather", "not", "lieu", "place"}
+_TURN = {"->", "to", "with", "by"}
+
+
+def text_of(tokens: Sequence[Token]) -> str:
+    return " ".join(str(token.value) if token.value is not None else token.word for token in tokens)
+
+
+# Lines of `ways.toml`.
+
+
+@cache
+def _pattern(line: str) -> re.Pattern[str]:
+    """A line as a pattern over words, each followed by one blank."""
+    parts = []
+    for word in line.split():
+        if word.startswith("~"):
+            parts.append(rf"(?:\S+ ){{0,{word[1:]}}}")
+            continue
+        known = data("ways")["class"].get(word.strip("<>").rstrip("?>"), "") if word.startswith("<") else ""
+        options = "|".join(
+            re.escape(option).replace(r"\*", r"\S*") for option in (known.split() or word.rstrip("?").split("|"))
+        )
+        parts.append(rf"(?:(?:{options}) )" + ("?" if word.endswith("?") else ""))
+    return re.compile(r"(?<!\S)" + "".join(parts))
+
+
+@cache
+def _own_words(line: str) -> tuple[frozenset[str], tuple[str, ...]]:
+    """The words of a line, and the beginnings of words that it has."""
+    classes = data("ways")["class"]
+    words = [
+        option
+        for part in line.split()
+        if not part.startswith("~")
+        for option in (classes[part.strip("<>?")].split() if part.startswith("<") else part.rstrip("?").split("|"))
+    ]
+    return frozenset(words), tuple(word[:-1] for word in words if word.endswith("*"))
+
+
+@cache
+def _idle() -> frozenset[str]:
+    return frozenset(data("ways")["idle"]["words"].split())
+
+
+def _says(entry: dict[str, object], text: str) -> str:
+    """The line of an entry that a text holds, or ""."""
+    words = set(text.split())
+    if words & set(str(entry.get("never", "")).split()):
+        return ""
+    says = entry["says"]
+    assert isinstance(says, list)
+    return next((line for line in says if _pattern(line).search(text + " ")), "")
+
+
+def read_accident(tokens: Sequence[Token]) -> Change | None:
+    """The accident that a text tells of, if it tells of one."""
+    text = " ".join(word for word in text_of(tokens).split() if word not in (STOP, ","))
+    found = next((entry for entry in data("ways")["accident"] if _says(entry, text)), None)
+    return Change(Act.ACCIDENT, word=found["code"]) if found else None
+
+
+def _read_way(tokens: Sequence[Token]) -> Change | None:
+    text = text_of(tokens)
+    for group in ("allowed", "refused"):
+        for entry in data("ways")[group]:
+            if (line := _says(entry, text)) and _accounts_for(entry, line, text):
+                return Change(Act.PRACTICE, word=entry["code"])
+    return None
+
+
+def _accounts_for(entry: dict[str, object], line: str, text: str) -> bool:
+    own, begins = _own_words(line)
+    may = _idle() | own | set(str(entry.get("may", "")).split())
+    return all(word in may or (begins and word.startswith(begins)) for word in text.split())
+
+
+# Frames: a jar, a pack, a pot, a canner, a time, a pressure, a headspace.
+
+_SIZES: tuple[tuple[str, str], ...] = (
+    ("quarter-pint", "quarter pint|1/4 pint|4 oz|4 ounce|125 ml|120 ml|half cup|1/2 cup"),
+    ("half-pint", "half pint|1/2 pint|8 oz|8 ounce|250 ml|240 ml|235 ml|1 cup|jelly jar"),
+    ("twelve-ounce", "12 oz|12 ounce|375 ml|350 ml"),
+    ("pint-and-half", "pint and a half|pint and half|1 1/2 pint|3/2 pint|24 oz|24 ounce|750 ml|700 ml"),
+    ("half-gallon", "half gallon|1/2 gallon|64 oz|64 ounce|19/10 l|19/10 liter|2 l|2 liter|2 litre|2 quart"),
+    ("gallon", "gallon|1 gallon|128 oz|128 ounce|4 l|4 liter|4 litre|3 l|3 liter|3 litre|5 l|5 liter|4 quart|3 quart"),
+    ("pint", "pint|1 pint|16 oz|16 ounce|500 ml|450 ml|475 ml"),
+    ("quart", "quart|1 quart|qt|32 oz|32 ounce|1 l|1 liter|1 litre|liter|litre|1000 ml|950 ml"),
+    ("smaller", "smaller|tiny|small|little|mini|next smaller"),
+    ("larger", "larger|bigger|big|large|next larger|huge"),
+)
+_BY_SIZE = ("smaller", "quarter-pint", "half-pint", "twelve-ounce", "pint", "pint-and-half", "quart", "half-gallon")
+_BY_SIZE += ("gallon", "larger")
+_PLAIN = {"pint", "quart", "half pint", "quarter pint", "half gallon", "gallon", "liter", "litre"}
+_FACTORS = {
+    "double": Fraction(2),
+    "doubled": Fraction(2),
+    "doubling": Fraction(2),
+    "twice": Fraction(2),
+    "triple": Fraction(3),
+    "tripled": Fraction(3),
+    "quadruple": Fraction(4),
+    "half": Fraction(1, 2),
+    "halve": Fraction(1, 2),
+    "halved": Fraction(1, 2),
+    "halving": Fraction(1, 2),
+    "third": Fraction(1, 3),
+    "quarter": Fraction(1, 4),
+}
+_POTS = {"pot", "batch", "recipe", "everything", "quantity", "lot", "ingredient", "thing"}
+
+
+def _allowed(name: str) -> set[str]:
+    return set(data("ways")["frame"][name].split()) | set(data("ways")["frame"]["instead"].split())
+
+
+@cache
+def _size_pattern() -> re.Pattern[str]:
+    options = sorted((option for _, text in _SIZES for option in text.split("|")), key=len, reverse=True)
+    return re.compile(r"(?<!\S)(" + "|".join(map(re.escape, options)) + r")(?!\S)")
+
+
+_SIZE_OF = {option: name for name, text in _SIZES for option in text.split("|")}
+
+
+def _chosen(found: Sequence[tuple[str, int]], text: str, *, order: Callable[[str], int] | None = None) -> str | None:
+    """Of an old and a new thing in a text, with where each stands: the new one; None where it is not plain."""
+    if len(found) == 1:
+        return found[0][0]
+    if len(found) != 2:
+        return None
+    (first, _), (second, at) = found
+    between = set(text[:at].split())
+    if between & _INSTEAD:
+        return second if text.startswith(("instead of", "rather than")) else first
+    if between & _TURN:
+        return second
+    if "for" in between and order is not None:
+        return max(first, second, key=order)  # said both ways
+    return None
+
+
+def _jar(tokens: Sequence[Token], text: str) -> Change | None:
+    found = [(_SIZE_OF[match[1]], match.start(), match[1]) for match in _size_pattern().finditer(text)]
+    if not found:
+        return None
+    rest = set(_size_pattern().sub(" ", text).split())
+    if rest - _allowed("jar") - {"->", "for", "to", "change", "swap", "switch", "replace", "than"}:
+        return None
+    if "jar" not in rest and (not all(said in _PLAIN for *_, said in found) or rest & {"a", "of", "one"}):
+        return None  # an amount, perhaps
+    name = _chosen([(size, at) for size, at, _ in found], text, order=_BY_SIZE.index)
+    return Change(Act.JAR, word=name) if name else None
+
+
+def _pack(tokens: Sequence[Token], text: str) -> Change | None:
+    found = [(match[1], match.start()) for match in re.finditer(r"(?<!\S)(hot|raw|cold)(?!\S)", text)]
+    rest = set(text.split()) - {"hot", "raw", "cold"}
+    if not found or rest - _allowed("pack") - {"->", "to", "change", "swap", "switch"}:
+        return None
+    word = _chosen(found, text)
+    return Change(Act.PACK, word="raw" if word == "cold" else word) if word else None
+
+
+def _pot(tokens: Sequence[Token], text: str) -> Change | None:
+    words = text.split()
+    numbers = [token.value for token in tokens if token.value is not None]
+    plain = {token.word for token in tokens if token.value is None}
+    factors = [_FACTORS[word] for word in words if word in _FACTORS]
+    signs = plain & {"x", "time", "times", "%", "*", "=", "->"}
+    sized = plain & {"bigger", "larger", "big", "large", "smaller", "small"}
+    rest = plain - _allowed("pot") - set(_FACTORS) - signs - sized
+    if rest or len(numbers) + len(factors) > 1:
+        return None
+    if (
+        not plain & _POTS
+        and not (re.fullmatch(r"(?:make )?(?:x \S+|\S+ x)", text) and numbers)
+        and text
+        not in (
+            *("double it", "halve it", "triple it", "double", "halve"),
+            *("make double", "make half", "half of it all", "double it all", "halve it all"),
+        )
+    ):
+        return None
+    if sized and not numbers and not factors:
+        return Change(Act.POT, word="smaller" if sized & {"smaller", "small"} else "larger")
+    if "part" in plain and not numbers and not factors:
+        return Change(Act.POT, word="smaller")
+    if factors:
+        return Change(Act.POT, factor=factors[0])
+    if not numbers or ("time" in plain and not {"at", "once", "same"} & plain and "x" in plain):
+        return None
+    value = numbers[0] / 100 if "%" in plain else numbers[0]
+    at_once = plain & {"once", "together", "single", "same"}
+    return Change(Act.POT, factor=max(value, Fraction(2)) if at_once else value)
+
+
+_CANNERS = (
+    ("steam", r"(?:atmospheric )?steam(?:er)?(?: canner| canning| bath)?"),
+    ("pressure", r"(?:dial gauge |weighted gauge )?pressure(?: canner| canning| can| canned| process)?"),
+    (
+        "boiling-water",
+        r"waterbath(?: canner| canning| can)?|boiling water(?: bath| canner| canning| process)?|"
+        r"water canner|boiling(?: canner| process)",
+    ),
+)
+
+
+@cache
+def _canner_pattern() -> re.Pattern[str]:
+    return re.compile("|".join(rf"(?<!\S)(?P<c{at}>{pattern})(?!\S)" for at, (_, pattern) in enumerate(_CANNERS)))
+
+
+def _canner(tokens: Sequence[Token], text: str) -> Change | None:
+    found = [
+        (_CANNERS[int((match.lastgroup or "c0")[1:])][0], match.start()) for match in _canner_pattern().finditer(text)
+    ]
+    if not found or text in ("boiling water", "water", "pressure") or "psi" in text.split():
+        return None
+    rest = _canner_pattern().sub(" ", text)
+    told = re.search(
+        r"(?<!\S)(?:for )?(?:an? )?(\S+) (?:minute|min)(?: [a-z]+)? (?:process|processing|time)(?!\S)", rest
+    )
+    rest = rest.replace(told[0], " ") if told else rest
+    time = re.search(r"(?<!\S)([0-9/]+) (minute|min|hour|hr|h)(?!\S)", rest)
+    rest = rest.replace(time[0], " ") if time else rest
+    words = [word for word in rest.split() if word not in _allowed("canner") and word != "->"]
+    if words and _INSTEAD & set(rest.split()):
+        return None
+    food = " ".join(words)
+    if words and (tuple(words[-1:]) not in foods() and tuple(words) not in foods()):
+        return None
+    if words and not all(
+        (word,) in foods() or word in ("green", "my", "wax", "red", "white", "ripe", "whole") for word in words
+    ):
+        return None
+    name = _chosen(found, text)
+    if name is None:
+        return None
+    minutes = _value(time[1]) * (60 if time[2].startswith("h") else 1) if time else None
+    return Change(Act.CANNER, item=food, word=name, factor=minutes, told=(_value(told[1]),) if told else ())
+
+
+def _value(text: str) -> Fraction:
+    return Fraction(text) if re.fullmatch(r"[0-9]+(/[1-9][0-9]*)?", text) else Fraction(0)
+
+
+_SKIPPED = {"process", "processing", "processed", "canning", "can", "canner", "waterbath", "treatment", "treat"}
+
+
+def _process(tokens: Sequence[Token], text: str) -> Change | None:
+    plain = {token.word for token in tokens if token.value is None}
+    numbers = [(token.value, at) for at, token in enumerate(tokens) if token.value is not None]
+    if plain & {"skip", "omit", "no", "without", "not", "forget", "drop", "avoid", "leave"} and not numbers:
+        bath = "boiling water" in text or "heat" in plain
+        if plain <= _allowed("skip") and (plain & _SKIPPED or bath) and not {"instead", "rather"} & plain:
+            return Change(Act.PROCESS, word="skip")
+    timed = plain & {"minute", "min", "hour", "hr"}
+    if (
+        not timed
+        and not (
+            plain & {"process", "processing", "canning"}
+            and plain & {"time", *_LESS, *_MORE}
+            or (plain & {"process", "processing"} and numbers)
+        )
+        and not ("time" in plain and plain & (_LESS | _MORE | {"half"}))
+    ):
+        return None
+    less, more = plain & _LESS, plain & _MORE
+    if plain - _allowed("process") - _LESS - _MORE - {"->", "from", "to", "+", "-", "a", "third", "quarter"}:
+        return None
+    if "+" in plain:
+        more = more | {"+"}
+    if "-" in plain or (not numbers and plain & {"half", "halve", "third", "quarter"}):
+        less = less | {"-"}
+    if less and more:
+        return None
+    to = "to" in plain and numbers
+    if less and not to:
+        return Change(Act.PROCESS, word="shorter")
+    if more and not to:
+        return Change(Act.PROCESS, word="longer")
+    if not numbers:
+        return None
+    values = [value for value, _ in numbers if value is not None]
+    times = 60 if plain & {"hour", "hr"} else 1
+    if "boil" in plain and "jam" not in plain and len(values) == 1:
+        return Change(Act.CANNER, word="boiling-water", factor=values[0] * times)
+    if len(values) == 1:
+        return Change(Act.PROCESS, factor=values[0] * times, word="minutes")
+    if len(values) > 2:
+        return None
+    new = values[0] if plain & _INSTEAD else values[1] if "->" in plain or "from" in plain or less else min(values)
+    return Change(Act.PROCESS, factor=new * times, word="minutes")
+
+
+_LESS = {"shorter", "less", "fewer", "quicker", "faster", "shorten", "reduce", "cut", "lower", "decrease", "under"}
+_LESS |= {"halve", "reduced", "minus"}
+_MORE = {
+    "longer",
+    "more",
+    "extra",
+    "additional",
+    "increase",
+    "lengthen",
+    "extend",
+    "raise",
+    "double",
+    "another",
+    "plus",
+}
+
+
+def _pressure(tokens: Sequence[Token], text: str) -> Change | None:
+    plain = {token.word for token in tokens if token.value is None}
+    numbers = [token.value for token in tokens if token.value is not None]
+    lower, higher = plain & _LESS, plain & (_MORE | {"higher"})
+    if not plain & {"psi", "pressure", "pound"} or plain - _allowed("pressure") - _LESS - _MORE - {"higher"}:
+        return None
+    if not plain & {"psi", "pressure"} and plain - {"pound", "at", "use", "process", "with"}:
+        return None
+    if len(numbers) == 1 and not lower and not higher:
+        return Change(Act.PRESSURE, factor=numbers[0])
+    if len(numbers) == 2 and plain & _INSTEAD:
+        return Change(Act.PRESSURE, factor=numbers[0])
+    if bool(lower) == bool(higher) or plain & {"canner", "process"} and not numbers and "pressure" not in plain:
+        return None
+    return Change(Act.PRESSURE, word="lower" if lower else "higher")
+
+
+def _headspace(tokens: Sequence[Token], text: str) -> Change | None:
+    plain = {token.word for token in tokens if token.value is None}
+    numbers = [token.value for token in tokens if token.value is not None]
+    about = "headspace" in plain or "air space" in text or plain & {"overfill", "overfilled"}
+    filled = "fill" in plain and plain & {"brim", "rim", "top", "full"}
+    if not (about or filled) or plain - _allowed("headspace") or len(numbers) > 1:
+        return None
+    return Change(Act.HEADSPACE, factor=numbers[0] if numbers else None, word="" if numbers else "other")
+
+
+_SYRUPS = {
+    "light": ("light", "lighter", "thin", "thinner", "weaker", "weak"),
+    "very light": ("very light", "extra light", "lightest", "very thin"),
+    "medium": ("medium", "normal", "usual"),
+    "heavy": ("heavy", "heavier", "thicker", "stronger", "strong", "thick"),
+    "very heavy": ("very heavy", "extra heavy", "heaviest"),
+}
+
+
+def _syrup(tokens: Sequence[Token], text: str) -> Change | None:
+    match = re.fullmatch(
+        r"(?:use |in |with |pack in |pack |a |an |them |it |can |put up |make |the |sugar )*(.+?) (?:sugar )?syrup"
+        r"(?: instead(?: of (?:a |the )?(?:very |extra )?(?:medium|light|heavy)(?: syrup)?)?)?",
+        text,
+    )
+    said = match[1].removesuffix(" sugar") if match else ""
+    name = next((name for name, words in _SYRUPS.items() if said in words), "")
+    return Change(Act.SYRUP, word=name) if name else None
+
+
+_FRAMES: tuple[Callable[[Sequence[Token], str], Change | None], ...] = (
+    _syrup,
+    _canner,
+    _headspace,
+    _pressure,
+    _process,
+    _pack,
+    _pot,
+    _jar,
+)
+
+
+def read_way(tokens: Sequence[Token]) -> Change | None:
+    """The way of working, jar, pack, pot, canner, heat or headspace that these tokens wholly say, if they say one."""
+    if not tokens:
+        return None
+    if found := _read_way(tokens):
+        return found
+    text = text_of(tokens)
+    return next((found for frame in _FRAMES if (found := frame(tokens, text))), None)
+
+
+def codes() -> Iterable[str]:
+    """Every code that `ways.toml` can give."""
+    return (entry["code"] for group in ("allowed", "refused", "accident") for entry in data("ways")[group])
