@@ -17,9 +17,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_text
+from club.members.choices import Role
+from club.members.models import User
 from recipes import services
 from recipes.charts import timeline_svg
-from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, check_changes
+from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, allowed_by, check_changes
 from recipes.engine.document import DocumentError
 from recipes.engine.quantities import format_number
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, ReasonForm, WithdrawForm, can_edit
@@ -131,12 +133,21 @@ WENT_WRONG = {
     "ACCIDENT-SIPHON": "siphoned-half",
     "ACCIDENT-BROKEN": "jar-broke",
     "ACCIDENT-SPOILED": "mould",
+    "ACCIDENT-DRY": "boiled-dry",
+    "ACCIDENT-GAUGE": "gauge-high",
+    "ACCIDENT-ACID": "acid-forgotten",
+    "ACCIDENT-JAR": "jar-larger",
+    "ACCIDENT-HEADSPACE": "headspace-much",
+    "ACCIDENT-SET": "not-set",
+    "ACCIDENT-CLOUDY": "pickles-cloudy",
+    "ACCIDENT-SOFT": "pickles-soft",
+    "ACCIDENT-THAWED": "thawed-warm",
     "ACCIDENT-OTHER": "",
 }
 TOGETHER = {
     Ruling.FINE: _("All of this may be changed."),
     Ruling.QUALITY: _("This is safe, and the jars will set, keep, look or taste less well."),
-    Ruling.REFUSED: _("Do not make it so. At least one of these changes is refused."),
+    Ruling.REFUSED: _("Please do not make it so: at least one of these changes is refused, or was not understood."),
 }
 
 
@@ -144,21 +155,25 @@ TOGETHER = {
 def changes(request: HttpRequest, slug: str) -> HttpResponse:
     """All that is asked stands in the address. Only a recipe with a published revision has this page."""
     revision = get_object_or_404(Revision.objects.current().select_related("recipe"), recipe__slug=slug)
-    form = ChangesForm(request.GET if "change" in request.GET else None)
-    context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
+    tested = revision.tested
+    form = ChangesForm(request.GET if "change" in request.GET else None, recipe=tested)
+    context = {"recipe": revision.recipe, "revision": revision, "tested": tested, "form": form}
     if form.is_bound and form.is_valid():
-        checked = check_changes(revision.tested, form.asked)
+        checked = check_changes(tested, form.asked)
+        unread = any(verdict.nearest for verdict in checked.verdicts)
         context |= {
             "answers": [_answer(verdict) for verdict in checked.verdicts],
             "together": TOGETHER[checked.verdict],
             "mark": MARKS[checked.verdict],
-            "food": food_of(revision.tested),
+            "food": food_of(tested),
+            "instructors": User.objects.get_queryset().holding(Role.INSTRUCTOR).in_order()[:3] if unread else [],
         }
-    return render(request, "recipes/changes.html", context | {"grammar": GRAMMAR_HELP})
+    return render(request, "recipes/changes.html", context | {"grammar": GRAMMAR_HELP, "allowed": allowed_by(tested)})
 
 
 def _answer(verdict: Verdict) -> dict[str, object]:
-    kind, sign, words = MARKS[verdict.verdict]
+    """A verdict with its mark. Where a text was not understood nothing is refused, and the mark says so."""
+    kind, sign, words = ("stop", "?", _("not understood")) if verdict.nearest else MARKS[verdict.verdict]
     went_wrong = WENT_WRONG.get(verdict.rule)
     return {"verdict": verdict, "kind": kind, "sign": sign, "words": words, "went_wrong": went_wrong}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from fractions import Fraction
 from typing import Any, cast
 
 from crispy_forms.layout import HTML, Column, Layout, Row
@@ -18,7 +19,8 @@ from club.core.money import MoneyField
 from club.members.models import Kitchen, Units, User, default_kitchen
 from recipes.choices import CANNERS, CAPACITY_LABELS, JARS, METHODS, PACKS, STOVES, kind_label
 from recipes.engine import process_choices
-from recipes.engine.quantities import JAR_SIZES
+from recipes.engine.changes import Act, Change, pickable_foods
+from recipes.engine.quantities import JAR_SIZES, UNITS, Amount, AmountError, parse_amount
 from recipes.engine.terms import Canner, Pack, TestedRecipe
 from recipes.models import FACETS, IndexRow, Price, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
 from recipes.planning import CAPACITIES, MOST_EMPTIES, PLAN_FIELDS, PlanInput, PlanInputError, read_plan_input
@@ -326,25 +328,104 @@ MOST_CHANGES = 20
 LONGEST_CHANGE = 200
 
 
+# What is done to a line; "set" is a new amount.
+DONE = [
+    ("", _("choose")),
+    ("less", _("less of it")),
+    ("more", _("more of it")),
+    ("omit", _("left out")),
+    ("set", _("another amount of it")),
+    ("swap", _("something else in its place")),
+    ("add", _("something put in that the recipe does not have")),
+]
+SAID_OF = [("", _("in all")), ("quart", _("in each quart")), ("pint", _("in each pint")), ("jar", _("in each jar"))]
+
+
 class ChangesForm(forms.Form):
-    """Bound to the query. When valid, `asked` are the changes in order, without empty lines."""
+    """Bound to the query. When valid, `asked` are the changes in order: those in words, then what was picked."""
 
     change = forms.CharField(
         label=_("What would you change? One change a line."),
+        required=False,
         max_length=MOST_CHANGES * (LONGEST_CHANGE + 2),
         widget=forms.Textarea(attrs={"rows": 4}),
-        error_messages={"required": _("Write at least one change, such as: less sugar.")},
     )
+    done = forms.ChoiceField(label=_("What is done"), required=False, choices=DONE)
+    line = forms.ChoiceField(label=_("Ingredient"), required=False)
+    thing = forms.CharField(label=_("What comes in"), required=False, max_length=40, widget=forms.Select)
+    amount = text_field(_("How much"), inputmode="decimal")
+    unit = forms.ChoiceField(label=_("Unit"), required=False)
+    each = forms.ChoiceField(label=_("Said of"), required=False, choices=SAID_OF)
+    vessel = forms.ChoiceField(label=_("Jar, pack, pot or canner"), required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, recipe: TestedRecipe, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        set_choices(self.fields["line"], [("", _("choose")), *((i.item, i.item) for i in recipe.ingredients)])
+        units = [(unit.name, unit.many or _("pieces")) for unit in UNITS.values()]
+        set_choices(self.fields["unit"], [("", _("choose")), *units])
+        set_choices(self.fields["vessel"], [("", _("as the recipe has it")), *_vessels()])
+        foods = [(group, [(name, name) for name in names]) for group, names in pickable_foods().items()]
+        self.fields["thing"].widget.choices = [("", _("choose")), *foods]
+        self.picked: list[Change] = []
         self.helper = bare_helper()
+        self.helper.layout = Layout(
+            "change",
+            Fold(
+                _("Or pick it from lists"),
+                Row(*(Column(name, css_class="col-sm-4") for name in ("done", "line", "thing"))),
+                Row(*(Column(name, css_class="col-4") for name in ("amount", "unit", "each"))),
+                "vessel",
+            ),
+        )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        self.picked = [*self._picked_line(cleaned), *self._picked_vessel(cleaned)]
+        if not self.errors and not self.picked and not _lines(cleaned.get("change", "")):
+            self.add_error("change", _("Write at least one change, such as: less sugar. Or pick one from the lists."))
+        return cleaned
+
+    def _picked_line(self, cleaned: dict[str, Any]) -> list[Change]:
+        done, line, thing = (cleaned.get(name, "") for name in ("done", "line", "thing"))
+        if not done:
+            if line or thing:
+                self.add_error("done", _("Say what is done with it."))
+            return []
+        if not line and done != "add":
+            self.add_error("line", _("Choose the ingredient."))
+        if not thing and done in ("add", "swap"):
+            self.add_error("thing", _("Choose what comes in."))
+        amount = self._picked_amount(cleaned, is_needed=done == "set")
+        if self.errors:
+            return []
+        jar = cleaned["each"] if amount else ""
+        if done == "swap":
+            return [Change(Act.SWAP, line, thing, other_amount=amount, per_jar=jar)]
+        if done in ("less", "more"):
+            return [Change(Act(done), line, other_amount=amount, word="by" if amount else "")]
+        return [Change(Act(done), thing if done == "add" else line, amount=amount, per_jar=jar)]
+
+    def _picked_amount(self, cleaned: dict[str, Any], *, is_needed: bool) -> Amount | None:
+        text = " ".join(part for part in (cleaned.get("amount", ""), cleaned.get("unit", "")) if part)
+        if not cleaned.get("amount"):
+            if is_needed:
+                self.add_error("amount", _("Say how much."))
+            return None
+        try:
+            return parse_amount(text)
+        except AmountError as error:
+            self.add_error("amount", str(error))
+            return None
+
+    def _picked_vessel(self, cleaned: dict[str, Any]) -> list[Change]:
+        act, _colon, word = str(cleaned.get("vessel") or "").partition(":")
+        if not act:
+            return []
+        return [Change(Act.POT, factor=Fraction(word)) if act == Act.POT else Change(Act(act), word=word)]
 
     def clean_change(self) -> str:
         text = str(self.cleaned_data["change"])
         lines = _lines(text)
-        if not lines:
-            raise ValidationError(self.fields["change"].error_messages["required"], code="required")
         if len(lines) > MOST_CHANGES:
             raise ValidationError(_("At most %(most)s changes at once.") % {"most": MOST_CHANGES}, code="too-many")
         if any(len(line) > LONGEST_CHANGE for line in lines):
@@ -354,9 +435,20 @@ class ChangesForm(forms.Form):
         return text
 
     @property
-    def asked(self) -> list[str]:
+    def asked(self) -> list[str | Change]:
         """Only of a valid form."""
-        return _lines(self.cleaned_data["change"])
+        return [*_lines(self.cleaned_data["change"]), *self.picked]
+
+
+def _vessels() -> list[tuple[Any, Any]]:
+    """Jars, packs, parts of a pot and canners, each as "act:word"."""
+    canners = [(Canner.BOILING_WATER, CANNERS[Canner.BOILING_WATER]), ("pressure", _("pressure canner"))]
+    return [
+        (_("Jar"), [(f"{Act.JAR}:{size}", JARS[size]) for size in JAR_SIZES]),
+        (_("Pack"), [(f"{Act.PACK}:{pack}", PACKS[pack]) for pack in (Pack.HOT, Pack.RAW)]),
+        (_("Pot"), [(f"{Act.POT}:1/2", _("half a pot")), (f"{Act.POT}:2", _("a double pot"))]),
+        (_("Canner"), [(f"{Act.CANNER}:{n}", label) for n, label in [*canners, ("steam", _("steam canner"))]]),
+    ]
 
 
 def _lines(text: str) -> list[str]:

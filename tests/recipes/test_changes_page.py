@@ -26,26 +26,91 @@ def ask(client, member, spread):
     return lambda text: client.get(PAGE, {"change": text})
 
 
-def test_each_change_has_its_verdict_rule_source_and_message(ask, spread):
+def test_each_change_has_its_verdict_reading_source_and_message_and_no_code(ask, spread):
     wanted = ["jar quart", "add cinnamon 1 tsp", "less sugar"]
     page = html.unescape(ask("\n".join(wanted)).content.decode())
     checked = check_changes(spread.tested, wanted)
     assert len({verdict.verdict for verdict in checked.verdicts}) >= 2
     for verdict in checked.verdicts:
-        for words in (verdict.change, verdict.message, verdict.rule, verdict.source):
+        for words in (verdict.change, verdict.message, verdict.reading, verdict.source):
             assert words in page
+        assert f"Rule {verdict.rule}" not in page
 
 
 def test_a_verdict_is_a_word_and_not_a_colour_alone(ask):
     page = ask("jar quart").content.decode()
     assert "refused" in page
-    assert "Do not make it so" in page
+    assert "Please do not make it so" in page
 
 
-def test_what_cannot_be_read_is_refused(ask):
+def test_what_was_not_understood_says_so_offers_three_readings_and_names_an_instructor(ask, instructor):
     response = ask("flumox the gribble")
     (answer,) = response.context["answers"]
-    assert answer["kind"] == "stop"
+    assert (answer["kind"], str(answer["words"])) == ("stop", "not understood")
+    page = html.unescape(response.content.decode())
+    assert len(answer["verdict"].nearest) == 3
+    assert all(wish in page for wish in answer["verdict"].nearest)
+    assert instructor in response.context["instructors"]
+    assert instructor.name in page
+
+
+PICKED = [
+    ({"done": "less", "line": "sugar"}, "less sugar"),
+    ({"done": "set", "line": "sugar", "amount": "3", "unit": "cup"}, "sugar 3 cups"),
+    ({"done": "add", "thing": "cinnamon", "amount": "1", "unit": "tsp"}, "add cinnamon 1 tsp"),
+    (
+        {"done": "swap", "line": "lemon juice", "thing": "bottled lime juice"},
+        "bottled lime juice instead of lemon juice",
+    ),
+    ({"done": "omit", "line": "lemon juice"}, "omit lemon juice"),
+    ({"vessel": "jar:quart"}, "jar quart"),
+    ({"vessel": "pot:1/2"}, "halve the pot"),
+    ({"vessel": "canner:steam"}, "steam canner"),
+]
+
+
+@pytest.mark.parametrize(("picked", "text"), PICKED)
+def test_what_is_picked_from_lists_is_answered_as_the_words_are(client, member, spread, picked, text):
+    client.force_login(member)
+    response = client.get(PAGE, {"change": "", **picked})
+    (answer,) = response.context["answers"]
+    said = check_changes(spread.tested, [text]).verdicts[0]
+    assert (answer["verdict"].rule, answer["verdict"].verdict) == (said.rule, said.verdict)
+    assert answer["verdict"].reading in html.unescape(response.content.decode())
+
+
+@pytest.mark.parametrize(
+    ("picked", "field"),
+    [
+        ({"done": "less"}, "line"),
+        ({"done": "swap", "line": "sugar"}, "thing"),
+        ({"done": "add"}, "thing"),
+        ({"done": "set", "line": "sugar"}, "amount"),
+        ({"done": "set", "line": "sugar", "amount": "much", "unit": "cup"}, "amount"),
+        ({"line": "sugar"}, "done"),
+        ({"done": "less", "line": "no such line"}, "line"),
+        ({"vessel": "jar:bucket"}, "vessel"),
+    ],
+)
+def test_a_pick_that_is_not_whole_is_said_beside_its_field_and_kept(client, member, spread, picked, field):
+    client.force_login(member)
+    form = client.get(PAGE, {"change": "", **picked}).context["form"]
+    assert field in form.errors
+    assert all(form[name].value() == value for name, value in picked.items())
+
+
+def test_what_the_recipe_itself_allows_stands_on_the_page(client, member):
+    client.force_login(member)
+    make_revision(slug="tomatoes", kind="juice", method="boiling-water", produce=["tomatoes"], ingredients=TOMATOES)
+    page = client.get("/recipes/tomatoes/changes/")
+    assert {entry.code for entry in page.context["allowed"]} == {"ACID-TOMATO-CITRIC", "ACID-TOMATO-VINEGAR"}
+    assert "Citric acid may stand in" in page.content.decode()
+
+
+TOMATOES = [
+    {"item": "tomatoes", "role": "fruit", "amount": "21", "unit": "lb"},
+    {"item": "lemon juice", "prep": "bottled: 2 tbsp in each quart", "role": "acid", "amount": "14", "unit": "tbsp"},
+]
 
 
 def test_what_was_typed_is_kept_and_empty_lines_do_not_count(ask):

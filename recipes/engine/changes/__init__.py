@@ -3,8 +3,9 @@
     check_change(recipe, "omit sugar") -> Verdict
     check_changes(recipe, ["sugar 7 cups -> 5 cups", "jar pint"]) -> Checked
 
-A text is read (`normalise`, `read`, `ways`), each change is judged (`judge_food`, `judge_swap`, `judge_vessel`) and said
-back (`say`). Every word of a text is part of a reading, or the text is not understood; of two readings the worse
+A text is read (`normalise`, `lexemes`, `read`, `ways`), each change is judged (`judge_food`, `judge_swap`,
+`judge_vessel`) and said back (`say`).
+Every word of a text is part of a reading, or the text is not understood; of two readings the worse
 counts. Decisions rest on the recipe's roles, kind, method, pectin and produce, and on what the recipe itself allows;
 never on its name. Words, foods, rules and their sources are data (`data/`), read at first use. Nothing here raises
 for any text.
@@ -15,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
-from recipes.engine.changes.allowed import Allowed, allowed_by, judge_allowed
+from recipes.engine.changes.allowed import Allowed, allowed_by, judge_allowed, pickable_foods
 from recipes.engine.changes.facts import Facts, facts_of, for_the_pot, is_consumed, unrelated
 from recipes.engine.changes.foods import ACIDS, Kind, Phrase, form_of, read_phrase
 from recipes.engine.changes.judge_food import judge_add, judge_amount, judge_form
@@ -68,6 +69,7 @@ __all__ = [
     "check_change",
     "check_changes",
     "checked_as_dict",
+    "pickable_foods",
     "refuse_all",
 ]
 
@@ -123,7 +125,7 @@ def refuse_all(changes: Iterable[str], code: str) -> Checked:
 
 def _worst_reading(facts: Facts, asked: str | Change) -> list[tuple[Change, Decision]]:
     """The changes of the reading that is judged the worst, each with its decision."""
-    readings = [[asked]] if isinstance(asked, Change) else read(asked)
+    readings = [[asked]] if isinstance(asked, Change) else read(asked, facts.words)
     judged = [[(change, _decide(facts, change)) for change in reading] for reading in readings]
     judged = [pairs for pairs in judged if pairs]
     if not judged:
@@ -171,8 +173,8 @@ def _decide(facts: Facts, change: Change) -> Decision:
 # What may describe an acid and leaves its strength as it is.
 _SURE_OF_ACID = frozenset(
     words_of(
-        "plain regular ordinary usual normal standard white distilled red organic good best quality brand name store own "
-        "supermarket bought pure natural unsweetened generic pickling single"
+        "plain regular ordinary usual normal standard white distilled red organic good best quality brand name store "
+        "own supermarket bought pure natural unsweetened generic pickling single"
     )
 )
 

@@ -1,4 +1,4 @@
-"""What a recipe itself allows beside its own amounts, from its publication: read by the checker and shown on its page."""
+"""What a recipe itself allows beside its own amounts: read by the checker and shown on its page."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from recipes.engine.changes.facts import Facts, facts_of
 from recipes.engine.changes.foods import Kind, read_phrase
 from recipes.engine.changes.terms import Act, Change, Decision
-from recipes.engine.changes.vocabulary import data, words_of
+from recipes.engine.changes.vocabulary import data, phrases, words_of
 from recipes.engine.terms import TestedRecipe
 
 
@@ -51,6 +51,11 @@ def _fits(facts: Facts, group: str) -> bool:
     alone = facts.is_acidified_alone and bool(facts.with_kind({Kind.CITRUS_JUICE, Kind.CITRIC}))
     fits = {"syrup": facts.is_syrup_pack, "acid-alone": alone, "tomato-alone": alone and facts.has_tomato}
     return fits.get(group, False)
+
+
+def pickable_foods() -> dict[str, tuple[str, ...]]:
+    """Foods to pick from a list, by group; each is a name that the reader knows."""
+    return {group: tuple(phrases(names)) for group, names in data("allowed")["pick"].items()}
 
 
 def allows(facts: Facts, code: str) -> bool:

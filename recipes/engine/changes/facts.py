@@ -103,6 +103,11 @@ class Facts:
     def _kind_has(self, parts: tuple[str, ...]) -> bool:
         return any(part in self.kind for part in parts)
 
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """The words that the recipe has for its lines."""
+        return frozenset(word for line in self.lines for word in line.phrase.words if word.isalpha())
+
     @property
     def is_freezer(self) -> bool:
         return self.recipe.method is Method.FREEZER

@@ -154,10 +154,13 @@ class Phrase:
 @cache
 def foods() -> dict[tuple[str, ...], Food]:
     """Every name of a food, as its words in the singular."""
-    found = {}
+    found: dict[tuple[str, ...], Food] = {}
     for row in rows("foods"):
         key = _respelled(words_of(row["name"]))
         found.setdefault(key, Food(Kind(row["kind"]), " ".join(key)))
+    for key, food in list(found.items()):
+        if food.kind is Kind.FRUIT and key[-1] != "juice":  # the juice of each fruit
+            found.setdefault((*key, "juice"), Food(Kind.JUICE, f"{food.name} juice"))
     return found
 
 

@@ -35,7 +35,7 @@ from recipes.engine.changes.foods import (
     read_phrase,
 )
 from recipes.engine.changes.normalise import lemmas
-from recipes.engine.changes.terms import ADDED, LITTLE, Act, Change, Decision
+from recipes.engine.changes.terms import ADDED, BARE, LITTLE, Act, Change, Decision
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import Amount
 from recipes.engine.terms import Pack, Role
@@ -355,6 +355,8 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
     if lines and not phrase.kinds & LOW_ACID:
         there = more(facts, lines, factor_after(lines, change.amount, 1) if change.amount else None, change.amount)
         decisions = there + [d for d in decisions if d.code == "VINEGAR-UNKNOWN"]
+    elif lines and change.word == BARE and change.amount is None:
+        decisions = [Decision("SAY-WHICH")]
     elif lines:
         decisions = [Decision("VEGETABLE-MORE")]
     if not phrase.is_known:

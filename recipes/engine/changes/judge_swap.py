@@ -140,10 +140,13 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
         return [Decision("BRINE-RATIO")]  # perhaps in place of the acid
     if change.word == ALL and (kin := _kin(facts, phrase)):
         return _swap(facts, kin, _for_lines(change))
-    if phrase.kinds & LOW_ACID and change.word in (LITTLE, PART):
-        return judge_add(facts, change)
-    if change.word == BARE and phrase.kinds & LOW_ACID:  # "bell peppers" alone: more likely more of them
-        return judge_add(facts, change)
+    if phrase.kinds & LOW_ACID and change.word in (BARE, LITTLE, PART):
+        return judge_add(facts, change)  # "bell peppers" alone: more likely more of them
+    return _use_food(facts, change, phrase)
+
+
+def _use_food(facts: Facts, change: Change, phrase: Phrase) -> list[Decision]:
+    """The food takes the place of the lines that it is named as, or of those near to it, or comes on top."""
     lines = facts.find(change.item)
     same = all(food.name in {known.name for line in lines for known in line.phrase.foods} for food in phrase.foods)
     same_or_plain = same or phrase.words == {"vinegar"}
@@ -152,13 +155,9 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
     if change.amount and lines and phrase.is_known:
         swapped = [] if same and not phrase.forms else _swap(facts, lines, _for_lines(change))
         return set_to(facts, lines, change.amount) + swapped
-    if not lines and phrase.is_known:
-        near = _near(facts, phrase)
-        if near:
-            return _swap(facts, near, replace(_for_lines(change), other_amount=change.amount))
-    if lines:
-        return _swap(facts, lines, _for_lines(change))
-    return judge_add(facts, change)
+    if not lines and phrase.is_known and (near := _near(facts, phrase)):
+        return _swap(facts, near, replace(_for_lines(change), other_amount=change.amount))
+    return _swap(facts, lines, _for_lines(change)) if lines else judge_add(facts, change)
 
 
 def _kin(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:

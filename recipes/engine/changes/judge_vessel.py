@@ -186,9 +186,7 @@ def judge_syrup(facts: Facts, change: Change) -> Decision:
 
 def judge_accident(facts: Facts, change: Change) -> Decision:
     """What went wrong with jars; of food that is not surely acid it is said first that it is thrown away."""
-    careful = change.word != "ACCIDENT-SET" and (
-        facts.is_low_acid or facts.is_mixture or facts.has_borderline_fruit
-    )
+    careful = change.word != "ACCIDENT-SET" and (facts.is_low_acid or facts.is_mixture or facts.has_borderline_fruit)
     return Decision(change.word, CHANGE_RULES["LOW-ACID-STOOD"].statement if careful else "")
 
 

@@ -13,29 +13,20 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cache, lru_cache
-from itertools import islice, product
-from typing import NamedTuple
+from functools import cache
 
-from recipes.engine.changes.foods import ACIDS, LOW_ACID, Kind, foods, form_of, read_phrase
-from recipes.engine.changes.normalise import ARROW, LONGEST_TEXT, STOP, Token, tokenise
+from recipes.engine.changes.foods import ACIDS, LOW_ACID, Kind, form_of, read_phrase
+from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, rows
+from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, tokenise
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, LITTLE, PART, Act, Change
-from recipes.engine.changes.vocabulary import data, phrases, spellings, word_lists, words_of
+from recipes.engine.changes.vocabulary import data, words_of
 from recipes.engine.changes.ways import read_accident, read_way
-from recipes.engine.quantities import SPELLINGS, Amount, ConversionError, convert
+from recipes.engine.quantities import Amount, ConversionError, convert
 
 MOST_PARTS = 12
 _MOST_ROWS = 48
 _JOINTS = "&,|w"  # where a wish may end and another begin
 _SHARE_WORDS = ("some", "part")
-
-
-class Lexeme(NamedTuple):
-    """One word or fixed phrase: its letter, its words, and what it stands for."""
-
-    letter: str
-    words: tuple[str, ...]
-    value: object = None
 
 
 @dataclass(frozen=True)
@@ -70,14 +61,17 @@ class Noun:
 Item = Lexeme | Noun
 
 
-def read(text: str) -> list[list[Change]]:
-    """Every reading of a text, each with the text it was read from; empty where it was not understood."""
+def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
+    """Every reading of a text, each with the text it was read from; empty where it was not understood.
+
+    `own` are words that the recipe uses of its lines, in the singular.
+    """
     if len(text) > LONGEST_TEXT:
         return []
     tokens = tokenise(text)
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
-    found = _read_wishes(_without_ends(tokens))
+    found = _Reader(own).wishes(_without_ends(tokens))
     return [[replace(change, text=text) for change in reading] for reading in found]
 
 
@@ -90,323 +84,24 @@ def _without_ends(tokens: Sequence[Token]) -> tuple[Token, ...]:
     return tuple(words)
 
 
-def _read_wishes(tokens: tuple[Token, ...]) -> list[list[Change]]:
-    """A way of working said by the whole text, else each sentence by itself, one after another."""
-    clauses: list[list[Token]] = [[]]
-    for token in tokens:
-        if token.word == STOP:
-            clauses.append([])
-        else:
-            clauses[-1].append(token)
-    clauses = [clause for clause in clauses if _stripped(clause)]
-    if not 0 < len(clauses) <= MOST_PARTS:
-        return []
-    readings: list[list[Change]] = [[]]
-    for clause in clauses:
-        longer = []
-        for before in readings:
-            longer += [before + more for more in _read_clause(tuple(clause), tuple(before))]
-        readings = longer[:8]
-        if not readings:
-            return []
-    return readings
-
-
 def _stripped(tokens: Sequence[Token]) -> tuple[Token, ...]:
     """The tokens without polite words round them: "can I ... please", "to the salsa"."""
     kept = []
     at = 0
     while at < len(tokens):
-        size = _filler_at(tokens, at)
+        size = filler_at(tokens, at)
         if not size:
             kept.append(tokens[at])
         at += size or 1
-    return tuple(token for token in kept if token.word != ",") and tuple(kept)
+    return tuple(kept)
 
 
-# Lexemes.
-
-
-@cache
-def _lexicon() -> dict[tuple[str, ...], list[tuple[str, object]]]:
-    """Every phrase of `words.toml` and of the foods, with the letters it may have."""
-    words = data("words")
-    found: dict[tuple[str, ...], list[tuple[str, object]]] = {}
-
-    def note(text: str, letter: str, value: object = None) -> None:
-        for phrase in phrases(text):
-            key = words_of(phrase)
-            for other, spelled in spellings().items():  # a phrase holds words that are brought to one spelling
-                if len(other) <= len(key) and other != spelled:
-                    key = _respell(key, other, spelled)
-            entries = found.setdefault(key, [])
-            if (letter, value) not in entries:
-                entries.append((letter, value))
-
-    for letter, text in words["verb"].items():
-        note(text, "v" if letter == "leave" else letter)
-    for word, factor in words["times"].items():
-        note(word, "T", Fraction(factor))
-    for letter, text in words["link"].items():
-        note(text, letter)
-    for name, letter in (
-        ("some", "s"),
-        ("only", "q"),
-        ("at_least", "c"),
-        ("about", "k"),
-        ("little", "l"),
-        ("plenty", "n"),
-    ):
-        note(words["measure"][name], letter)
-    note(words["measure"]["to_taste"], "Y")
-    note(words["measure"]["pronoun"], "P")
-    note(words["describing"]["words"], "D")
-    note(words["describing"]["same"], "G")
-    for name, text in words["form"].items():
-        note(text, "O", name)
-    for role, text in words["role"].items():
-        note(text, "F", f"role {role}")
-    for word, item in words["leaves_out"].items():
-        note(word, "o", item)
-    note("added", "d")
-    for name, food in foods().items():
-        found.setdefault(name, []).append(("F", food.name))
-    for sign, letter in ((ARROW, ">"), ("=", ">"), ("+", "+"), ("-", "-"), (",", ","), ("&", "&")):
-        found.setdefault((sign,), []).append((letter, None))
-    note("plus", "&")
-    note("and, as well as, along with, together with, or, nor, and also", "&")
-    note("but, while, whereas, yet, then, after that, and then", "|")
-    return found
-
-
-def _respell(key: tuple[str, ...], other: tuple[str, ...], spelled: tuple[str, ...]) -> tuple[str, ...]:
-    for at in range(len(key) - len(other) + 1):
-        if key[at : at + len(other)] == other:
-            return key[:at] + spelled + key[at + len(other) :]
-    return key
-
-
-@cache
-def _fillers() -> tuple[frozenset[tuple[str, ...]], frozenset[str], frozenset[tuple[str, ...]]]:
-    words = data("words")["filler"]
-    dish = frozenset(words_of(phrase) for phrase in phrases(words["dish"]))
-    purpose = frozenset(words_of(phrase) for phrase in phrases(words["purpose"]))
-    return word_lists()["filler"] | purpose, frozenset(words["before_dish"].replace(",", " ").split()), dish
-
-
-@cache
-def _filler_sizes() -> range:
-    return range(max(map(len, _fillers()[0])), 0, -1)
-
-
-_LOOSE = frozenset({"it", "this", "that", "them"})
-
-
-def _filler_at(tokens: Sequence[Token], at: int) -> int:
-    """How many tokens from here change nothing in a wish."""
-    words = tuple(token.word for token in tokens[at : at + 12])
-    fillers, before, dishes = _fillers()
-    best = next((size for size in _filler_sizes() if size <= len(words) and words[:size] in fillers), 0)
-    if words and words[0] in before:
-        skip = 2 if len(words) > 1 and words[1] in ("the", "my", "this", "our", "a") else 1
-        for size in (3, 2, 1):
-            dish = words[skip : skip + size]
-            sure = skip == 2 or words[0] in ("to", "in", "into", "from")
-            if dish in dishes and sure and (dish[0] not in _LOOSE or words[0] not in ("for", "with", "of", "on")):
-                after = words[skip + size : skip + size + 1]
-                if not after or after[0] in (
-                    ",",
-                    "and",
-                    "but",
-                    "please",
-                    "for",
-                    "instead",
-                    "with",
-                    "so",
-                    "to",
-                    "by",
-                    "in",
-                ):
-                    best = max(best, skip + size)
-                break
-    return best
-
-
-def _unit_at(tokens: Sequence[Token], at: int) -> tuple[str, int] | None:
-    """The unit that the words from here name, and how many they are."""
-    for size in (2, 1):
-        word = " ".join(token.word for token in tokens[at : at + size])
-        if len(tokens) >= at + size and all(t.value is None for t in tokens[at : at + size]) and word != "whole":
-            name = SPELLINGS.get(word) or SPELLINGS.get(word + "s")
-            if name:
-                return name, size
-    return None
-
-
-_JAR_NAMES = {
-    ("half", "pint"): "half-pint",
-    ("quarter", "pint"): "quarter-pint",
-    ("half", "gallon"): "half-gallon",
-    ("pint",): "pint",
-    ("quart",): "quart",
-    ("jar",): "jar",
-    ("litre",): "quart",
-    ("liter",): "quart",
-}
-
-
-def _each_jar_at(tokens: Sequence[Token], at: int) -> tuple[str, int, str] | None:
-    """ "Per quart", "in each jar": the jar, how many tokens, and the words before it."""
-    for size in (2, 1):
-        before = " ".join(token.word for token in tokens[at : at + size])
-        if before not in _each_words():
-            continue
-        for name, jar in _JAR_NAMES.items():
-            end = at + size + len(name)
-            if tuple(token.word for token in tokens[at + size : end]) == name:
-                if len(tokens) > end and tokens[end].word == "jar":
-                    end += 1
-                return jar, end - at, before
-    return None
-
-
-@cache
-def _each_words() -> frozenset[str]:
-    return frozenset(phrases(data("words")["each"]["before"]))
-
-
-def _options_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple[int, list[Lexeme]]:
-    """The sorts that the words from here may be, and how many words they are; none where no list holds them."""
-    token = tokens[at]
-    if token.value is not None:
-        return _number_at(tokens, at)
-    if each := _each_jar_at(tokens, at):
-        jar, size, said = each
-        after = tokens[at + size].word if len(tokens) > at + size else ""
-        sure = said not in ("a", "an", "the", "to a", "to the", "in my") or (
-            before is not None and after != "of" and (after,) not in foods()
-        )
-        if sure:
-            return size, [Lexeme("j", (), jar)]
-    if token.word in ("a", "an") and (unit := _unit_at(tokens, at + 1)) and unit[0] != "jar":
-        size = 1 + unit[1] + (1 if len(tokens) > at + 1 + unit[1] and tokens[at + 1 + unit[1]].word == "of" else 0)
-        return size, [Lexeme("Q", (), Amount(Fraction(1), unit[0]))]
-    if token.word == "x" and len(tokens) > at + 1 and (value := tokens[at + 1].value) is not None:
-        return 2, [Lexeme("X", (), value)]
-    if token.word == "/" and len(tokens) > at + 1 and (value := tokens[at + 1].value):
-        return 2, [Lexeme("X", (), 1 / value)]
-    if token.word == "time" and len(tokens) > at + 1 and (value := tokens[at + 1].value) is not None:
-        return 2, [Lexeme("X", (), value)]
-    if token.word in ("at", "of") and len(tokens) > at + 1 and tokens[at + 1].value is not None:
-        return 1, []
-    filler = _filler_at(tokens, at)
-    share = data("words")["share"].get(token.word)
-    size, options = _longest_lexeme(tokens, at)
-    if filler and filler >= size and not (filler == size and any(o.letter in "F" for o in options)):
-        return filler, []
-    if share and size <= 1:
-        return _share_size(tokens, at), [Lexeme("S", (token.word,), Fraction(share))]
-    return size, options
-
-
-def _share_size(tokens: Sequence[Token], at: int) -> int:
-    return 2 if len(tokens) > at + 1 and tokens[at + 1].word == "of" else 1
-
-
-@cache
-def _longest_key() -> int:
-    return max(map(len, _lexicon()))
-
-
-def _longest_lexeme(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
-    words = tuple(token.word if token.value is None else str(token.value) for token in tokens[at : at + _longest_key()])
-    for size in range(len(words), 0, -1):
-        if (entries := _lexicon().get(words[:size])) is not None:
-            options = [Lexeme(letter, words[:size], value) for letter, value in entries]
-            return size, options
-    return 0, []
-
-
-def _number_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
-    token = tokens[at]
-    value = token.value
-    assert value is not None
-    words = [t.word for t in tokens[at + 1 : at + 6]] + [""] * 5
-    if token.word == "share":
-        return 1 + (words[0] == "of"), [Lexeme("S", (), value)]
-    if words[0] == "%":
-        acid = words[1] in ("acid", "acidity", "strength", "acetic")
-        size = 2 + acid + (acid and words[2] in ("acid", "strength"))
-        if words[1] == "of":
-            return 3, [Lexeme("S", (), value / 100)]
-        return size, [Lexeme("p" if acid else "%", (), value)]
-    if words[0] == "grain":
-        return 2, [Lexeme("p", (), value / 10)]
-    if (
-        words[0] in ("x", "time")
-        and tokens[at + 1].value is None
-        and not (len(tokens) > at + 2 and tokens[at + 2].value)
-    ):
-        return 2, [Lexeme("X", (), value)]
-    if words[0] in ("to", "-", "or") and len(tokens) > at + 2 and (high := tokens[at + 2].value) is not None:
-        unit = _unit_at(tokens, at + 3)
-        if unit and high > value:  # a range: each end is a reading, and the worse counts
-            size = 3 + unit[1] + (len(tokens) > at + 3 + unit[1] and tokens[at + 3 + unit[1]].word == "of")
-            return size, [Lexeme("Q", (), Amount(value, unit[0])), Lexeme("Q", (), Amount(high, unit[0]))]
-    if unit := _unit_at(tokens, at + 1):
-        end = at + 1 + unit[1]
-        size = 1 + unit[1] + (len(tokens) > end and tokens[end].word == "of")
-        options = [Lexeme("Q", (), Amount(value, unit[0]))]
-        garlic = any(t.word == "garlic" for t in tokens)
-        if (tokens[at + 1].word,) in foods() and not garlic:
-            return 1, [Lexeme("Q", (), Amount(value, "each"))]  # "12 cloves": the spice, not a measure
-        return size, options
-    of_it = words[0] in ("of", "the")
-    if value < 1:
-        options = [Lexeme("S", (), value)]
-        if not of_it:
-            options.append(Lexeme("Q", (), Amount(value, "each")))
-        return 1 + (words[0] == "of"), options
-    return 1, [Lexeme("#", (), value)]
-
-
-def _rows(tokens: Sequence[Token]) -> Iterator[list[Lexeme]]:
-    """The rows of lexemes that a wish may be; none where a word stands in no list."""
-    found: list[list[Lexeme]] = []
-    at, before = 0, None
-    while at < len(tokens):
-        size, options = _options_at(tokens, at, before)
-        if not size:
-            return
-        if options:
-            found.append(options)
-            before = tokens[at + size - 1]
-        at += size
-    for row in islice(product(*found), _MOST_ROWS):
-        yield _with_strengths(list(row))
-
-
-def _with_strengths(row: list[Lexeme]) -> list[Lexeme]:
-    """A percentage beside a vinegar is its strength, any other a share of what the recipe has."""
-    found = []
-    for at, lexeme in enumerate(row):
-        if lexeme.letter == "%":
-            value = lexeme.value
-            assert isinstance(value, Fraction)
-            before = next((other for other in reversed(row[:at]) if other.letter != "G"), None)
-            after = "".join(other.letter for other in row[at + 1 : at + 3])
-            vinegar_after = re.match(r"[DOG]*F", "".join(o.letter for o in row[at + 1 :])) is not None and any(
-                o.letter == "F" and "vinegar" in o.words for o in row[at + 1 : at + 4]
-            )
-            vinegar_before = before is not None and before.letter == "F" and "vinegar" in before.words
-            signed = before is not None and before.letter in ("-+RI" if vinegar_after else "-+bt>RI")
-            strong = (
-                value <= 20 and not signed and after[:1] not in tuple("LMRIuz") and (vinegar_after or vinegar_before)
-            )
-            found.append(Lexeme("p", (), value) if strong else Lexeme("S", (), value / 100))
-        else:
-            found.append(lexeme)
-    return found
+def _without_tail(tokens: Sequence[Token]) -> Sequence[Token]:
+    """The tokens without a last part that only asks: ", is that ok"."""
+    for at, token in enumerate(tokens):
+        if token.word == "," and not _stripped(tokens[at + 1 :]):
+            return tokens[:at]
+    return tokens
 
 
 # Noun phrases.
@@ -444,41 +139,22 @@ def _joined(row: list[Lexeme]) -> list[Lexeme]:
 
 
 def _noun(parts: list[Lexeme], has_food: bool) -> Noun | None:
-    amounts: list[Amount] = []
-    shares: list[Fraction] = []
-    names: list[str] = []
-    food, strength = "", None
-    flags = set()
-    for part in parts:
-        if part.letter == "Q" and isinstance(part.value, Amount):
-            amounts.append(part.value)
-        elif part.letter == "#" and isinstance(part.value, Fraction):
-            amounts.append(Amount(part.value, "each"))
-        elif part.letter in "SX" and isinstance(part.value, Fraction):
-            shares.append(part.value)
-        elif part.letter == "p" and isinstance(part.value, Fraction):
-            if strength is not None:
-                return None
-            strength = part.value
-        elif part.letter in "DO":
-            names += part.words if len(part.words) == 1 or part.letter == "D" else (str(part.value),)
-        elif part.letter == "F":
-            food = str(part.value)
-            names.append(food.removeprefix("role "))
-        else:
-            flags.add(part.letter)
+    """One noun phrase of its lexemes; None where two amounts or an amount and a share do not go together."""
+    flags = {part.letter for part in parts}
+    said = [part.value for part in parts if part.letter == "Q"]
+    counts = [part.value for part in parts if part.letter == "#"]
+    amounts = [value for value in said if isinstance(value, Amount)]
+    amounts += [Amount(value, "each") for value in counts if isinstance(value, Fraction)]
+    shares = [part.value for part in parts if part.letter in "SX" and isinstance(part.value, Fraction)]
+    strengths = [part.value for part in parts if part.letter == "p" and isinstance(part.value, Fraction)]
     amount = _sum(amounts)
-    if (amounts and amount is None) or len(shares) > 1 or (amount and shares):
+    is_scant = any("scant" in part.words for part in parts) and bool(amount or shares)
+    if (amounts and amount is None) or len(shares) + bool(amount) > 1 or len(strengths) > 1 or is_scant:
         return None
-    if "l" in flags and (amount or shares):
-        if any(word == "scant" for part in parts for word in part.words):
-            return None
-    name = " ".join(names)
-    if strength is not None:
-        name = f"{_decimal(strength)} % {name}"
+    name = " ".join(word for part in parts for word in _name_of(part))
     return Noun(
-        name,
-        food,
+        f"{_decimal(strengths[0])} % {name}" if strengths else name,
+        next((str(part.value) for part in parts if part.letter == "F"), ""),
         amount,
         shares[0] if shares else None,
         ABOUT if "k" in flags else ALL if "G" in flags and not amounts and not shares else "",
@@ -486,9 +162,18 @@ def _noun(parts: list[Lexeme], has_food: bool) -> Noun | None:
         "q" in flags,
         "l" in flags,
         "n" in flags,
-        strength,
+        strengths[0] if strengths else None,
         "N" if has_food else "D",
     )
+
+
+def _name_of(part: Lexeme) -> tuple[str, ...]:
+    """The words that a lexeme gives to the name of a food."""
+    if part.letter == "F":
+        return (str(part.value).removeprefix("role "),)
+    if part.letter == "O" and len(part.words) > 1:
+        return (str(part.value),)
+    return part.words if part.letter in "DO" else ()
 
 
 def _decimal(value: Fraction) -> str:
@@ -586,7 +271,7 @@ def _more_by(noun: Noun, by: Item | None) -> list[Change] | None:
     if by is None:
         return [Change(Act.MORE, noun.name, other_amount=noun.amount)]
     if by.letter == "S":
-        if by.value == Fraction(1, 2) and by.words:
+        if isinstance(by, Lexeme) and by.value == Fraction(1, 2) and by.words:
             return None  # "half more": by half, or half of it and more
         return [_scaled(noun.name, 1 + _share_of(by))]
     return [Change(Act.MORE, noun.name, other_amount=_amount_of(by), word="by")] if noun.amount is None else None
@@ -653,9 +338,8 @@ def _of_two(items: list[Item]) -> list[Change] | None:
 
 def _instead(new: Noun, old: Noun) -> list[Change] | None:
     """ "5 cups sugar instead of 7 cups sugar" is a new amount; else one thing in place of another."""
-    if new.amount and old.amount and (not old.food or old.food == new.food) and old.name in ("", new.name, old.food):
-        if not old.food or old.name == new.name:
-            return [Change(Act.SET, new.name, amount=new.amount, told=(old.amount.value,))]
+    if new.amount and old.amount and old.name in ("", new.name):
+        return [Change(Act.SET, new.name, amount=new.amount, told=(old.amount.value,))]
     return _swap(old, new)
 
 
@@ -706,6 +390,13 @@ def _form_swap(new: Noun, old: Noun | None) -> list[Change] | None:
     return None
 
 
+def _formed(noun: Noun, form: Noun) -> list[Change] | None:
+    """ "Our strawberries are frozen"."""
+    if not form_of(words_of(form.name)) or not noun.is_plain or not form.is_plain:
+        return None
+    return [Change(Act.USE, f"{form.name} {noun.name}")]
+
+
 def _leaves_out(noun: Noun) -> bool:
     return noun.name in data("words")["leaves_out"]
 
@@ -753,7 +444,6 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     ),
     (r"[RI]?(N)[>t][qc]?([QS#])|(N)b?E([S])|(N)q([QS])", lambda i: _to(_n(i[0]), i[1])),
     (r"[RI]?(N)m?([Q#])[>t][qc]?([Q#])", lambda i: _to(_n(i[0]), i[2], i[1])),
-    (r"R(N)[bt]?([S])", lambda i: _to(_n(i[0]), i[1]) if False else None),
     (r"[Ew]?(N)i([Q#])", _set_instead),
     # a share of it
     (r"[Ew]?(N)q?(S)u?", lambda i: _times(_n(i[0]), _share_of(i[1]))),
@@ -776,6 +466,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
         r"[WVE]?P?(N)[fiwbt>]a|[WVE](N)[fiwbt>]?a",
         lambda i: [Change(Act.SWAP, _n(i[0]).name, "another")] if _n(i[0]).is_plain else None,
     ),
+    (r"(N)(D)", lambda i: _formed(_n(i[0]), _n(i[1]))),
     # form, strength, used
     (r"[Ew]?(D)", lambda i: _form_swap(_n(i[0]), None)),
     (r"[Ew]?(D)[fi](D)|", lambda i: _form_swap(_n(i[0]), _n(i[1])) if len(i) == 2 else None),
@@ -806,6 +497,11 @@ _AFTER: tuple[tuple[str, Callable[[list[Item], Change], list[Change] | None]], .
 )
 
 
+@cache
+def _after() -> tuple[tuple[re.Pattern[str], Callable[[list[Item], Change], list[Change] | None]], ...]:
+    return tuple((re.compile(pattern), follow) for pattern, follow in _AFTER)
+
+
 def _last_item(last: Change) -> str:
     return last.other if last.act is Act.SWAP else last.item
 
@@ -824,21 +520,10 @@ def _with_amount(last: Change, amount: Amount | None) -> list[Change] | None:
 # From the tokens of a sentence to changes.
 
 
-def _read_clause(tokens: tuple[Token, ...], before: tuple[Change, ...]) -> list[list[Change]]:
-    """Every reading of one sentence: whole, or cut where a wish may end, the longest wishes first."""
-    if way := read_way(_stripped(tokens)):
-        return [[way]]
-    whole = _read_wish(tokens, before, None)
-    if whole:
-        return whole
-    return _read_parts(tokens, before, None, 0)
-
-
-@lru_cache(maxsize=64)
+@cache
 def _joint_words() -> frozenset[tuple[str, ...]]:
-    return frozenset(
-        words for words, entries in _lexicon().items() if any(letter in "&,|" for letter, _ in entries)
-    ) | {("with",)}
+    joints = {words for words, entries in lexicon().items() if any(letter in "&,|" for letter, _ in entries)}
+    return frozenset(joints | {("with",)})
 
 
 def _joint_at(tokens: Sequence[Token], at: int) -> int:
@@ -846,37 +531,84 @@ def _joint_at(tokens: Sequence[Token], at: int) -> int:
     return next((size for size in (3, 2, 1) if words[:size] in _joint_words()), 0)
 
 
-def _read_parts(
-    tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None, depth: int
-) -> list[list[Change]]:
-    if depth > MOST_PARTS:
-        return []
-    joints = [(at, size) for at in range(1, len(tokens)) if (size := _joint_at(tokens, at))]
-    for at, size in reversed(joints):
-        head = tokens[:at]
-        rest = tokens[at + size :]
-        while rest and (more := _joint_at(rest, 0)):  # ", and"
-            if rest[0].word == "with":
-                break
-            rest = rest[more:]
-        if not rest:
-            continue
-        for first in _read_part(head, before, verb):
-            after = [*before, *first]
-            carried = _carried(first, tokens[at].word, rest)
-            if tokens[at].word == "plus":
-                carried = Change(Act.ADD, word=ADDED)
-            tail = tokens[at:] if tokens[at].word == "with" else rest
-            if tail is rest:
-                found = _read_part(rest, tuple(after), carried) or _read_parts(rest, tuple(after), carried, depth + 1)
-            else:
-                found = _read_part(rest, tuple(after), None) or _read_parts(rest, tuple(after), None, depth + 1)
-            if found:
-                return [_merged(first, more) for more in found]
-    return []
-
-
 _AND = frozenset({"and", "&", "or", "nor", "plus", "as", "along", "together"})
+Readings = list[list[Change]]
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """Reads the tokens of one text; `own` are the recipe's own words for its lines."""
+
+    own: frozenset[str]
+
+    def wishes(self, tokens: tuple[Token, ...]) -> Readings:
+        """Each sentence by itself, one after another; what speaks of the wish before it is read with it."""
+        clauses: list[list[Token]] = [[]]
+        for token in tokens:
+            if token.word == STOP:
+                clauses.append([])
+            else:
+                clauses[-1].append(token)
+        clauses = [clause for clause in clauses if any(token.word != "," for token in _stripped(clause))]
+        if not 0 < len(clauses) <= MOST_PARTS:
+            return []
+        readings: Readings = [[]]
+        for clause in map(_without_tail, clauses):
+            readings = [
+                _merged(before, more) for before in readings for more in self._clause(tuple(clause), tuple(before))
+            ][:8]
+        return readings
+
+    def _clause(self, tokens: tuple[Token, ...], before: tuple[Change, ...]) -> Readings:
+        """One sentence: whole, or cut where a wish may end, the longest wishes first."""
+        return self._part(tokens, before, None) or self._parts(tokens, before, None, 0)
+
+    def _part(self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> Readings:
+        if way := read_way(tokens) or read_way(_stripped(tokens)):
+            return [[way]]
+        return self._wish(tokens, before, verb)
+
+    def _parts(
+        self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None, depth: int
+    ) -> Readings:
+        if depth > MOST_PARTS:
+            return []
+        joints = [(at, size) for at in range(1, len(tokens)) if (size := _joint_at(tokens, at))]
+        for at, size in reversed(joints):
+            joint = tokens[at].word
+            rest = tokens[at:] if joint == "with" else _after_joint(tokens, at + size)
+            if not rest:
+                continue
+            for first in self._part(tokens[:at], before, verb):
+                after, carried = (*before, *first), _carried(first, joint, rest)
+                found = self._part(rest, after, carried) or self._parts(rest, after, carried, depth + 1)
+                if found:
+                    return [_merged(first, more) for more in found]
+        return []
+
+    def _wish(self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> Readings:
+        """One wish, every word of it; a reading for each row of sorts that fits a form."""
+        found: Readings = []
+        for row in rows(tokens, self.own):
+            jars = {str(item.value) for item in row if item.letter == "j"}
+            items = _nouns([item for item in row if item.letter not in "jY"])
+            if items is None or len(jars) > 1:
+                continue
+            word = LITTLE if any(item.letter == "Y" for item in row) else None
+            for changes in _fits(items, before, verb):
+                said = [_with(change, next(iter(jars), ""), word) for change in changes]
+                if said not in found:
+                    found.append(said)
+        strange = None if found else _strange(tokens)
+        return [strange] if strange else found
+
+
+def _after_joint(tokens: tuple[Token, ...], at: int) -> tuple[Token, ...]:
+    """What follows a joint, and another behind it: ", and"."""
+    rest = tokens[at:]
+    while rest and rest[0].word != "with" and (more := _joint_at(rest, 0)):
+        rest = rest[more:]
+    return rest
 
 
 def _merged(first: list[Change], more: list[Change]) -> list[Change]:
@@ -888,7 +620,9 @@ def _merged(first: list[Change], more: list[Change]) -> list[Change]:
 
 def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Change | None:
     """The wish whose verb reaches over the foods that follow it in a list that is one."""
-    if not changes:
+    if joint == "plus":
+        return Change(Act.ADD, word=ADDED)
+    if not changes or joint == "with":
         return None
     last = changes[-1]
     ends = joint in _AND or any(token.word in _AND for token in rest)
@@ -897,32 +631,8 @@ def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Ch
     return last if last.act in (Act.ADD, Act.OMIT, Act.LESS, Act.MORE, Act.USE) else None
 
 
-def _read_part(tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> list[list[Change]]:
-    if way := read_way(_stripped(tokens)):
-        return [[way]]
-    return _read_wish(tokens, before, verb)
-
-
-def _read_wish(tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> list[list[Change]]:
-    """One wish, every word of it; a reading for each row of sorts that fits a form."""
-    found: list[list[Change]] = []
-    for row in _rows(tokens):
-        jars = {str(item.value) for item in row if item.letter == "j"}
-        vague = any(item.letter == "Y" for item in row)
-        items = _nouns([item for item in row if item.letter not in "jY"])
-        if items is None or len(jars) > 1:
-            continue
-        for changes in _fits(items, before, verb):
-            said = [_for_each_jar(change, next(iter(jars), "")) for change in changes]
-            said = [replace(change, word=LITTLE) if vague else change for change in said]
-            if said not in found:
-                found.append(said)
-    strange = None if found else _strange(tokens)
-    return [strange] if strange else found
-
-
-def _for_each_jar(change: Change, jar: str) -> Change:
-    return replace(change, per_jar=jar) if jar else change
+def _with(change: Change, jar: str, word: str | None) -> Change:
+    return replace(change, per_jar=jar or change.per_jar, word=change.word if word is None else word)
 
 
 def _strange(tokens: tuple[Token, ...]) -> list[Change] | None:
@@ -931,12 +641,13 @@ def _strange(tokens: tuple[Token, ...]) -> list[Change] | None:
     names = words[1:]
     if not 0 < len(names) < 4 or words[0] not in ("add", "include") or any(token.value is not None for token in tokens):
         return None
-    if any((word,) in _lexicon() or not word.isalpha() for word in names):
+    if any((word,) in lexicon() or not word.isalpha() for word in names):
         return None
     return [Change(Act.ADD, " ".join(names), word=ADDED)]
 
 
 def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) -> Iterator[list[Change]]:
+    """The changes of the first form that a row fits, else of what it says of the wish before it."""
     letters = "".join(item.letter for item in items)
     if letters == "N" and verb is not None and _n(items[0]).is_plain and _may_reach(verb, _n(items[0])):
         yield [_reached(verb, _n(items[0]).name)]
@@ -944,22 +655,19 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
     bare = re.sub(r"^[qc](?=[AZRIWVEyT])", "", letters)
     items = items[len(letters) - len(bare) :]
     for pattern, build in _forms():
-        if bare and (match := pattern.fullmatch(bare)):
-            groups = [items[match.start(at)] for at in range(1, (match.lastindex or 0) + 1) if match[at] is not None]
-            groups = [item for item in groups if item is not None]
-            if changes := build(groups):
+        if (match := pattern.fullmatch(bare)) and (changes := build(_groups(match, items))):
+            yield changes
+            return
+    for pattern, follow in _after() if before and _last_item(before[-1]) else ():
+        if match := pattern.fullmatch(bare):
+            if (changes := follow(_groups(match, items), before[-1])) is not None:
                 yield changes
-                return
-    if before:
-        for text, follow in _AFTER:
-            if match := re.fullmatch(text, bare):
-                groups = [
-                    items[match.start(at)] for at in range(1, (match.lastindex or 0) + 1) if match[at] is not None
-                ]
-                changes = follow(groups, before[-1])
-                if changes is not None and _last_item(before[-1]):
-                    yield changes
-                return
+            return
+
+
+def _groups(match: re.Match[str], items: list[Item]) -> list[Item]:
+    """The items that the groups of a form stand for."""
+    return [items[match.start(at)] for at in range(1, (match.lastindex or 0) + 1) if match[at] is not None]
 
 
 def _may_reach(verb: Change, noun: Noun) -> bool:

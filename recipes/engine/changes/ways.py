@@ -14,6 +14,7 @@ from recipes.engine.changes.foods import foods
 from recipes.engine.changes.normalise import STOP, Token
 from recipes.engine.changes.terms import Act, Change
 from recipes.engine.changes.vocabulary import data
+from recipes.engine.quantities import JAR_SIZES
 
 _INSTEAD = {"instead", "rather", "not", "lieu", "place"}
 _TURN = {"->", "to", "with", "by"}
@@ -106,8 +107,7 @@ _SIZES: tuple[tuple[str, str], ...] = (
     ("smaller", "smaller|tiny|small|little|mini|next smaller"),
     ("larger", "larger|bigger|big|large|next larger|huge"),
 )
-_BY_SIZE = ("smaller", "quarter-pint", "half-pint", "twelve-ounce", "pint", "pint-and-half", "quart", "half-gallon")
-_BY_SIZE += ("gallon", "larger")
+_BY_SIZE = ("smaller", *JAR_SIZES, "gallon", "larger")
 _PLAIN = {"pint", "quart", "half pint", "quarter pint", "half gallon", "gallon", "liter", "litre"}
 _FACTORS = {
     "double": Fraction(2),
@@ -164,7 +164,8 @@ def _jar(tokens: Sequence[Token], text: str) -> Change | None:
     rest = set(_size_pattern().sub(" ", text).split())
     if rest - _allowed("jar") - {"->", "for", "to", "change", "swap", "switch", "replace", "than"}:
         return None
-    if "jar" not in rest and (not all(said in _PLAIN for *_, said in found) or rest & {"a", "of", "one"}):
+    measured = rest & {"a", "of", "one"} and not rest & _INSTEAD
+    if "jar" not in rest and (measured or not all(said in _PLAIN for *_, said in found)):
         return None  # an amount, perhaps
     name = _chosen([(size, at) for size, at, _ in found], text, order=_BY_SIZE.index)
     return Change(Act.JAR, word=name) if name else None
@@ -267,48 +268,52 @@ _SKIPPED = {"process", "processing", "processed", "canning", "can", "canner", "w
 
 def _process(tokens: Sequence[Token], text: str) -> Change | None:
     plain = {token.word for token in tokens if token.value is None}
-    numbers = [(token.value, at) for at, token in enumerate(tokens) if token.value is not None]
-    if plain & {"skip", "omit", "no", "without", "not", "forget", "drop", "avoid", "leave"} and not numbers:
-        bath = "boiling water" in text or "heat" in plain
-        if plain <= _allowed("skip") and (plain & _SKIPPED or bath) and not {"instead", "rather"} & plain:
-            return Change(Act.PROCESS, word="skip")
-    timed = plain & {"minute", "min", "hour", "hr"}
-    if (
-        not timed
-        and not (
-            plain & {"process", "processing", "canning"}
-            and plain & {"time", *_LESS, *_MORE}
-            or (plain & {"process", "processing"} and numbers)
-        )
-        and not ("time" in plain and plain & (_LESS | _MORE | {"half"}))
-    ):
+    numbers = [token.value for token in tokens if token.value is not None]
+    if not numbers and _is_skipped(plain, text):
+        return Change(Act.PROCESS, word="skip")
+    if not _is_of_time(plain, numbers) or plain - _allowed("process") - _LESS - _MORE - _OF_TIME:
         return None
-    less, more = plain & _LESS, plain & _MORE
-    if plain - _allowed("process") - _LESS - _MORE - {"->", "from", "to", "+", "-", "a", "third", "quarter"}:
-        return None
-    if "+" in plain:
-        more = more | {"+"}
-    if "-" in plain or (not numbers and plain & {"half", "halve", "third", "quarter"}):
-        less = less | {"-"}
+    parts = {"half", "halve", "third", "quarter"}
+    less = bool(plain & _LESS or "-" in plain or (not numbers and plain & parts))
+    more = bool(plain & _MORE or "+" in plain)
     if less and more:
         return None
-    to = "to" in plain and numbers
-    if less and not to:
-        return Change(Act.PROCESS, word="shorter")
-    if more and not to:
-        return Change(Act.PROCESS, word="longer")
-    if not numbers:
+    if (less or more) and not ("to" in plain and numbers):
+        return Change(Act.PROCESS, word="shorter" if less else "longer")
+    return _minutes(plain, numbers, lower=less)
+
+
+_OF_TIME = {"->", "from", "to", "+", "-", "a", "third", "quarter"}
+
+
+def _is_skipped(plain: set[str], text: str) -> bool:
+    without = plain & {"skip", "omit", "no", "without", "not", "forget", "drop", "avoid", "leave"}
+    what = plain & _SKIPPED or "boiling water" in text or "heat" in plain
+    return bool(without and what) and plain <= _allowed("skip") and not {"instead", "rather"} & plain
+
+
+def _is_of_time(plain: set[str], numbers: Sequence[Fraction]) -> bool:
+    """Whether minutes are said, or a number or a change beside a word for the process or its time."""
+    if plain & {"minute", "min", "hour", "hr"}:
+        return True
+    named = plain & {"process", "processing", "canning"}
+    changed = plain & (_LESS | _MORE)
+    if named and (changed or "time" in plain or (numbers and named != {"canning"})):
+        return True
+    return "time" in plain and bool(changed or "half" in plain)
+
+
+def _minutes(plain: set[str], numbers: list[Fraction], *, lower: bool) -> Change | None:
+    """The new minutes; of two the one that is new, and where that is not plain the smaller."""
+    if not 0 < len(numbers) < 3:
         return None
-    values = [value for value, _ in numbers if value is not None]
-    times = 60 if plain & {"hour", "hr"} else 1
-    if "boil" in plain and "jam" not in plain and len(values) == 1:
-        return Change(Act.CANNER, word="boiling-water", factor=values[0] * times)
-    if len(values) == 1:
-        return Change(Act.PROCESS, factor=values[0] * times, word="minutes")
-    if len(values) > 2:
-        return None
-    new = values[0] if plain & _INSTEAD else values[1] if "->" in plain or "from" in plain or less else min(values)
-    return Change(Act.PROCESS, factor=new * times, word="minutes")
+    new = numbers[0]
+    if len(numbers) == 2 and not plain & _INSTEAD:
+        new = numbers[1] if plain & {"->", "from"} or lower else min(numbers)
+    new *= 60 if plain & {"hour", "hr"} else 1
+    if "boil" in plain and "jam" not in plain and len(numbers) == 1:
+        return Change(Act.CANNER, word="boiling-water", factor=new)
+    return Change(Act.PROCESS, factor=new, word="minutes")
 
 
 _LESS = {"shorter", "less", "fewer", "quicker", "faster", "shorten", "reduce", "cut", "lower", "decrease", "under"}

@@ -61,6 +61,11 @@ def _checked(revision: Revision, changes: list[str]) -> Checked:
 def _text(checked: Checked) -> str:
     lines = []
     for answer in checked.verdicts:
-        lines += [f"{answer.verdict.value.upper()}: {answer.change}", f"  {answer.message}"]
+        lines.append(f"{answer.verdict.value.upper()}: {answer.change}")
+        if answer.reading:
+            lines.append(f"  I read: {answer.reading}.")
+        lines.append(f"  {answer.message}")
+        if answer.nearest:
+            lines.append(f"  Did you mean: {'; '.join(answer.nearest)}?")
         lines.append(f"  Rule {answer.rule}. Source: {answer.source}")
     return "\n".join([*lines, f"Together: {checked.verdict.value}"])

@@ -1,0 +1,340 @@
+"""Lexemes: the words of a wish, each with the letter of its sort, its value, and whatever else it may be.
+
+The letters are those of `words.toml` (A put in, Z leave out, R lessen, W swap, f "for", i "instead of" ...), and F a
+food, D a description, O a form, G "all" or "the same", Q an amount, # a number, S a share, X a factor, p a strength,
+j each jar, Y "to taste", P a pronoun, > an arrow, and the joints & , |.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from functools import cache
+from itertools import islice, product
+from typing import NamedTuple
+
+from recipes.engine.changes.foods import foods
+from recipes.engine.changes.normalise import ARROW, Token
+from recipes.engine.changes.vocabulary import data, phrases, spellings, word_lists, words_of
+from recipes.engine.quantities import SPELLINGS, Amount
+
+_MOST_ROWS = 48
+_MEASURES = {
+    "some": "s",
+    "only": "q",
+    "at_least": "c",
+    "about": "k",
+    "little": "l",
+    "plenty": "n",
+    "to_taste": "Y",
+    "pronoun": "P",
+}
+_SIGNS = {ARROW: ">", "=": ">", "+": "+", "-": "-", ",": ",", "&": "&"}
+_JOINTS = {
+    "&": "plus, and, as well as, along with, together with, or, nor, and also",
+    "|": "but, while, whereas, yet, then, after that, and then",
+}
+
+
+class Lexeme(NamedTuple):
+    """One word or fixed phrase: its letter, its words, and what it stands for."""
+
+    letter: str
+    words: tuple[str, ...]
+    value: object = None
+
+
+Entries = dict[tuple[str, ...], list[tuple[str, object]]]
+
+
+@cache
+def lexicon() -> Entries:
+    """Every phrase of `words.toml` and of the foods, with the letters it may have."""
+    found: Entries = {}
+    for text, letter, value in _listed():
+        for phrase in phrases(text):
+            key = words_of(phrase)
+            for other, spelled in spellings().items():  # a phrase holds words that are brought to one spelling
+                if len(other) <= len(key) and other != spelled:
+                    key = _respell(key, other, spelled)
+            entries = found.setdefault(key, [])
+            if (letter, value) not in entries:
+                entries.append((letter, value))
+    for key, food in foods().items():
+        found.setdefault(key, []).append(("F", food.name))
+    for sign, letter in _SIGNS.items():
+        found.setdefault((sign,), []).append((letter, None))
+    return found
+
+
+def _listed() -> Iterator[tuple[str, str, object]]:
+    """Each list of words, with its letter and what its words stand for."""
+    words = data("words")
+    yield from ((text, "v" if letter == "leave" else letter, None) for letter, text in words["verb"].items())
+    yield from ((word, "T", Fraction(factor)) for word, factor in words["times"].items())
+    yield from ((text, letter, None) for letter, text in words["link"].items())
+    yield from ((words["measure"][name], letter, None) for name, letter in _MEASURES.items())
+    yield from ((words["describing"][name], letter, None) for name, letter in (("words", "D"), ("same", "G")))
+    yield from ((text, "O", name) for name, text in words["form"].items())
+    yield from ((text, "F", f"role {role}") for role, text in words["role"].items())
+    yield from ((word, "o", item) for word, item in words["leaves_out"].items())
+    yield ("added", "d", None)
+    yield from ((text, letter, None) for letter, text in _JOINTS.items())
+
+
+def _respell(key: tuple[str, ...], other: tuple[str, ...], spelled: tuple[str, ...]) -> tuple[str, ...]:
+    for at in range(len(key) - len(other) + 1):
+        if key[at : at + len(other)] == other:
+            return key[:at] + spelled + key[at + len(other) :]
+    return key
+
+
+# Words that change nothing.
+
+
+@cache
+def _fillers() -> tuple[frozenset[tuple[str, ...]], frozenset[str], frozenset[tuple[str, ...]]]:
+    words = data("words")["filler"]
+    dish = frozenset(words_of(phrase) for phrase in phrases(words["dish"]))
+    purpose = frozenset(words_of(phrase) for phrase in phrases(words["purpose"]))
+    return word_lists()["filler"] | purpose, frozenset(words["before_dish"].replace(",", " ").split()), dish
+
+
+@cache
+def _filler_sizes() -> range:
+    return range(max(map(len, _fillers()[0])), 0, -1)
+
+
+_LOOSE = frozenset({"it", "this", "that", "them"})
+_MAY_FOLLOW = frozenset({",", "and", "but", "please", "for", "instead", "with", "so", "to", "by", "in"})
+
+
+def filler_at(tokens: Sequence[Token], at: int) -> int:
+    """How many tokens from here change nothing in a wish."""
+    words = tuple(token.word for token in tokens[at : at + 12])
+    fillers, before, _ = _fillers()
+    best = next((size for size in _filler_sizes() if size <= len(words) and words[:size] in fillers), 0)
+    return max(best, _dish_at(words)) if words and words[0] in before else best
+
+
+def _dish_at(words: tuple[str, ...]) -> int:
+    """ "To the salsa", "in it": how many words name the dish, where what follows is no food."""
+    skip = 2 if len(words) > 1 and words[1] in ("the", "my", "this", "our", "a") else 1
+    sure = skip == 2 or words[0] in ("to", "in", "into", "from")
+    for size in (3, 2, 1):
+        dish = words[skip : skip + size]
+        if dish in _fillers()[2] and sure and (dish[0] not in _LOOSE or words[0] not in ("for", "with", "of", "on")):
+            after = words[skip + size : skip + size + 1]
+            return skip + size if not after or after[0] in _MAY_FOLLOW else 0
+    return 0
+
+
+# Amounts and numbers.
+
+
+def _unit_at(tokens: Sequence[Token], at: int) -> tuple[str, int] | None:
+    """The unit that the words from here name, and how many they are."""
+    for size in (2, 1):
+        word = " ".join(token.word for token in tokens[at : at + size])
+        if len(tokens) >= at + size and all(t.value is None for t in tokens[at : at + size]) and word != "whole":
+            name = SPELLINGS.get(word) or SPELLINGS.get(word + "s")
+            if name:
+                return name, size
+    return None
+
+
+def _measure(tokens: Sequence[Token], at: int, value: Fraction, before: int) -> tuple[int, Amount] | None:
+    """An amount whose unit stands from here, and how many tokens it is with `before` tokens and an "of"."""
+    unit = _unit_at(tokens, at)
+    if unit is None:
+        return None
+    end = at + unit[1]
+    return before + unit[1] + (len(tokens) > end and tokens[end].word == "of"), Amount(value, unit[0])
+
+
+_JAR_NAMES = {
+    ("half", "pint"): "half-pint",
+    ("quarter", "pint"): "quarter-pint",
+    ("half", "gallon"): "half-gallon",
+    ("pint",): "pint",
+    ("quart",): "quart",
+    ("jar",): "jar",
+    ("litre",): "quart",
+    ("liter",): "quart",
+}
+
+
+def _each_jar_at(tokens: Sequence[Token], at: int) -> tuple[str, int, str] | None:
+    """ "Per quart", "in each jar": the jar, how many tokens, and the words before it."""
+    for size in (2, 1):
+        before = " ".join(token.word for token in tokens[at : at + size])
+        if before not in _each_words():
+            continue
+        for name, jar in _JAR_NAMES.items():
+            end = at + size + len(name)
+            if tuple(token.word for token in tokens[at + size : end]) == name:
+                if len(tokens) > end and tokens[end].word == "jar":
+                    end += 1
+                return jar, end - at, before
+    return None
+
+
+@cache
+def _each_words() -> frozenset[str]:
+    return frozenset(phrases(data("words")["each"]["before"]))
+
+
+def _sure_jar_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple[int, list[Lexeme]] | None:
+    """ "A quart" is each quart only behind an amount or a food: "2 tbsp a quart", not "a quart of vinegar"."""
+    if (each := _each_jar_at(tokens, at)) is None:
+        return None
+    jar, size, said = each
+    after = tokens[at + size].word if len(tokens) > at + size else ""
+    loose = said in ("a", "an", "the", "to a", "to the", "in my")
+    if loose and (before is None or after == "of" or (after,) in foods()):
+        return None
+    return size, [Lexeme("j", (), jar)]
+
+
+def _number_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
+    """What a number may be with the words behind it: an amount, a share, a factor, a strength, or a count."""
+    value = tokens[at].value
+    assert value is not None
+    after = [token.word for token in tokens[at + 1 : at + 4]] + [""] * 3
+    if tokens[at].word == "share":
+        return 1 + (after[0] == "of"), [Lexeme("S", (), value)]
+    if after[0] == "%":
+        return _percent(value, after)
+    if after[0] == "grain":
+        return 2, [Lexeme("p", (), value / 10)]
+    is_last = len(tokens) <= at + 2 or not tokens[at + 2].value
+    if after[0] in ("x", "time") and tokens[at + 1].value is None and is_last:
+        return 2, [Lexeme("X", (), value)]
+    return _range_at(tokens, at, value) or _measured(tokens, at, value) or _count(value, after)
+
+
+def _percent(value: Fraction, after: list[str]) -> tuple[int, list[Lexeme]]:
+    if after[1] == "of":
+        return 3, [Lexeme("S", (), value / 100)]
+    acid = after[1] in ("acid", "acidity", "strength", "acetic")
+    size = 2 + acid + (acid and after[2] in ("acid", "strength"))
+    return size, [Lexeme("p" if acid else "%", (), value)]
+
+
+def _range_at(tokens: Sequence[Token], at: int, low: Fraction) -> tuple[int, list[Lexeme]] | None:
+    """ "3 to 4 cups": each end is a reading, and the worse counts."""
+    if len(tokens) < at + 3 or tokens[at + 1].word not in ("to", "-", "or"):
+        return None
+    high = tokens[at + 2].value
+    found = _measure(tokens, at + 3, high, 3) if high is not None and high > low else None
+    return (found[0], [Lexeme("Q", (), Amount(low, found[1].unit)), Lexeme("Q", (), found[1])]) if found else None
+
+
+def _measured(tokens: Sequence[Token], at: int, value: Fraction) -> tuple[int, list[Lexeme]] | None:
+    found = _measure(tokens, at + 1, value, 1)
+    if found and (tokens[at + 1].word,) in foods() and not any(token.word == "garlic" for token in tokens):
+        return 1, [Lexeme("Q", (), Amount(value, "each"))]  # "12 cloves": the spice, not a measure
+    return (found[0], [Lexeme("Q", (), found[1])]) if found else None
+
+
+def _count(value: Fraction, after: list[str]) -> tuple[int, list[Lexeme]]:
+    if value >= 1:
+        return 1, [Lexeme("#", (), value)]
+    pieces = [] if after[0] in ("of", "the") else [Lexeme("Q", (), Amount(value, "each"))]
+    return 1 + (after[0] == "of"), [Lexeme("S", (), value), *pieces]
+
+
+def _factor_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]] | None:
+    """ "x 2", "/ 2", "times 2"."""
+    value = tokens[at + 1].value if len(tokens) > at + 1 else None
+    if value is None or tokens[at].word not in ("x", "time", "/") or (tokens[at].word == "/" and not value):
+        return None
+    return 2, [Lexeme("X", (), 1 / value if tokens[at].word == "/" else value)]
+
+
+# Words.
+
+
+def _share_size(tokens: Sequence[Token], at: int) -> int:
+    return 2 if len(tokens) > at + 1 and tokens[at + 1].word == "of" else 1
+
+
+@cache
+def _longest_key() -> int:
+    return max(map(len, lexicon()))
+
+
+def _longest_lexeme(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
+    words = tuple(token.word if token.value is None else str(token.value) for token in tokens[at : at + _longest_key()])
+    for size in range(len(words), 0, -1):
+        if (entries := lexicon().get(words[:size])) is not None:
+            options = [Lexeme(letter, words[:size], value) for letter, value in entries]
+            return size, options
+    return 0, []
+
+
+def _options_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple[int, list[Lexeme]]:
+    """What the words from here may be, and how many they are; none of either where no list holds them."""
+    token = tokens[at]
+    if token.value is not None:
+        return _number_at(tokens, at)
+    if found := _sure_jar_at(tokens, at, before) or _factor_at(tokens, at):
+        return found
+    one = _measure(tokens, at + 1, Fraction(1), 1) if token.word in ("a", "an") else None
+    if one and one[1].unit != "jar":
+        return one[0], [Lexeme("Q", (), one[1])]
+    if token.word in ("at", "of") and len(tokens) > at + 1 and tokens[at + 1].value is not None:
+        return 1, []
+    return _word_at(tokens, at)
+
+
+def _word_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
+    filler = filler_at(tokens, at)
+    size, options = _longest_lexeme(tokens, at)
+    if filler and filler >= size and not (filler == size and any(option.letter == "F" for option in options)):
+        return filler, []
+    share = data("words")["share"].get(tokens[at].word)
+    if share and size <= 1:
+        return _share_size(tokens, at), [Lexeme("S", (tokens[at].word,), Fraction(share))]
+    return size, options
+
+
+def rows(tokens: Sequence[Token], own: frozenset[str] = frozenset()) -> Iterator[list[Lexeme]]:
+    """The rows of lexemes that a wish may be; none where a word stands in no list and is none of the recipe's own."""
+    found: list[list[Lexeme]] = []
+    at, before = 0, None
+    while at < len(tokens):
+        size, options = _options_at(tokens, at, before)
+        if not size and tokens[at].word in own:
+            size, options = 1, [Lexeme("D", (tokens[at].word,))]
+        if not size:
+            return
+        if options:
+            found.append(options)
+            before = tokens[at + size - 1]
+        at += size
+    for row in islice(product(*found), _MOST_ROWS):
+        if not any(_is_misplaced(row, at) for at in range(len(row))):
+            yield [_strength_or_share(list(row), at) if item.letter == "%" else item for at, item in enumerate(row)]
+
+
+def _is_misplaced(row: Sequence[Lexeme], at: int) -> bool:
+    """ "Sour" and "sweet" are the acid and the sugar only behind "less" or "more"; else they describe a food."""
+    item = row[at]
+    describes = str(item.value).startswith("role ") and any(letter == "D" for letter, _ in lexicon()[item.words])
+    return describes and (not at or row[at - 1].letter not in "LMRIZ")
+
+
+def _strength_or_share(row: list[Lexeme], at: int) -> Lexeme:
+    """A percentage beside a vinegar is its strength, any other a share of what the recipe has."""
+    value = row[at].value
+    assert isinstance(value, Fraction)
+    before = next((item for item in reversed(row[:at]) if item.letter != "G"), None)
+    after = "".join(item.letter for item in row[at + 1 :])
+    food = re.match(r"[DOG]*F", after)
+    vinegar_after = food is not None and "vinegar" in row[at + food.end()].words
+    vinegar_before = before is not None and before.letter == "F" and "vinegar" in before.words
+    signed = before is not None and before.letter in ("-+RI" if vinegar_after else "-+bt>RI")
+    is_strength = value <= 20 and not signed and after[:1] not in tuple("LMRIuz") and (vinegar_after or vinegar_before)
+    return Lexeme("p", (), value) if is_strength else Lexeme("S", (), value / 100)
