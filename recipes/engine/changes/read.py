@@ -582,6 +582,8 @@ class _Reader:
             for first in self._part(tokens[:at], before, verb):
                 after, carried = (*before, *first), _carried(first, joint, rest)
                 found = self._part(rest, after, carried) or self._parts(rest, after, carried, depth + 1)
+                if found and joint == "with":
+                    found = [[_with_it(changes[0]), *changes[1:]] if changes else [] for changes in found]
                 if found:
                     return [_merged(first, more) for more in found]
         return []
@@ -629,6 +631,11 @@ def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Ch
     if last.act in (Act.OMIT, Act.LESS, Act.USE) and not ends:
         return None  # "omit salt, onions": or onions put in
     return last if last.act in (Act.ADD, Act.OMIT, Act.LESS, Act.MORE, Act.USE) else None
+
+
+def _with_it(change: Change) -> Change:
+    """ "Less sugar with onions": as a food alone, in place of something or on top."""
+    return replace(change, word=BARE) if change.act is Act.USE and not change.word else change
 
 
 def _with(change: Change, jar: str, word: str | None) -> Change:
