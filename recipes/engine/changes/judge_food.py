@@ -350,6 +350,9 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
         found = set_to(facts, acids, change.amount) if same else []
         less = [decision for decision in found if decision.code == "ACID-LESS"]
         return decisions + (found if found and not less else [Decision("ACID-DOUBT")] if change.word == ADDED else less)
+    kin = {Kind.PEPPER, Kind.ALLIUM, Kind.LEGUME} & phrase.kinds
+    if change.word == BARE and change.amount is None and kin and facts.with_kind(kin) and phrase.is_known:
+        return [Decision("SAY-WHICH")]
     lines = () if phrase.unknown else facts.find(change.item, widely=False)
     lines = () if unrelated(lines, phrase) else lines
     if lines and not phrase.kinds & LOW_ACID:
@@ -508,8 +511,8 @@ def form_in_phrase(facts: Facts, food: Food, phrase: Phrase) -> str | None:
 
 
 def _frozen(facts: Facts) -> str:
-    if facts.is_mixture or facts.has_tomato or facts.is_low_acid or not facts.with_role(Role.FRUIT):
-        return "TOMATO-FROZEN"
+    if facts.has_tomato or facts.is_low_acid or facts.is_mixture or not facts.with_role(Role.FRUIT):
+        return "TOMATO-FROZEN" if facts.has_tomato else "NOT-COVERED"
     if facts.is_fruit_pack and facts.kind != "juice":
         hot = Pack.HOT in process_choices(facts.recipe.process).packs
         return "FRUIT-FROZEN-SOFT" if hot else "NOT-COVERED"

@@ -357,6 +357,8 @@ def fruit_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Cha
         return "SAME-FOOD" if food.name in {known.name for known in line.phrase.foods} else "FRUIT-LOW-ACID"
     if food.kind in (Kind.FRUIT, Kind.JUICE):
         return _high_acid_swap(facts, line, food)
+    if food.kind is Kind.DRIED_FRUIT and {"raisin", "sultana", "currant"} & line.phrase.words & phrase.words:
+        return "SAME-FOOD"
     return _refused_or(add_rule(facts, food, phrase, change.other_amount))
 
 

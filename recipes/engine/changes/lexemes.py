@@ -282,6 +282,8 @@ def _options_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple
     if found := _sure_jar_at(tokens, at, before) or _factor_at(tokens, at):
         return found
     one = _measure(tokens, at + 1, Fraction(1), 1) if token.word in ("a", "an") else None
+    if before is not None and before.word in ("extra", "another", "additional"):
+        one = one or _measure(tokens, at, Fraction(1), 0)
     if one and one[1].unit != "jar":
         return one[0], [Lexeme("Q", (), one[1])]
     if token.word in ("at", "of") and len(tokens) > at + 1 and tokens[at + 1].value is not None:

@@ -131,8 +131,9 @@ def _nouns(row: list[Lexeme]) -> list[Item] | None:
 
 def _joined(row: list[Lexeme]) -> list[Lexeme]:
     """ "Yellow and orange peppers", "lemon or lime": two descriptions of one food."""
-    letters = "".join(item.letter for item in row)
-    while match := re.search(r"(?<=D)[&,](?=[DO]*F)", letters):
+    row = [item for at, item in enumerate(row) if item.letter != "P" or not at or row[at - 1].letter not in "DO"]
+    letters = "".join(item.letter for item in row)  # "the yellow ones"
+    while match := re.search(r"(?<=[DO])[&,](?=[DO]*F)", letters):
         row = row[: match.start()] + row[match.end() :]
         letters = "".join(item.letter for item in row)
     return row
@@ -336,6 +337,21 @@ def _of_two(items: list[Item]) -> list[Change] | None:
     return [Change(Act.SWAP, name, other.name, factor=other.share, either_way=True)]
 
 
+def _two_for(one: Noun, other: Noun, old: Noun) -> list[Change] | None:
+    """ "Poblanos and anaheims for the peppers": both in place of the one."""
+    if not (one.is_plain and other.is_plain and old.is_plain):
+        return None
+    name = one.name if one.food else f"{one.name} {_bare_food(other.food)}"
+    return [Change(Act.SWAP, old.name, name), Change(Act.SWAP, old.name, other.name)]
+
+
+def _only(noun: Noun) -> list[Change] | None:
+    """ "Green peppers only": in place of the others. Of an acid it may as well mean how little of it."""
+    if not noun.is_plain or read_phrase(noun.name).kinds & ACIDS:
+        return None
+    return _use(replace(noun, word=ALL))
+
+
 def _instead(new: Noun, old: Noun) -> list[Change] | None:
     """ "5 cups sugar instead of 7 cups sugar" is a new amount; else one thing in place of another."""
     if new.amount and old.amount and old.name in ("", new.name):
@@ -402,9 +418,11 @@ def _leaves_out(noun: Noun) -> bool:
 
 
 def _omit(noun: Noun) -> list[Change] | None:
-    if noun.amount or noun.share is not None or noun.is_part:
-        return None
-    return [Change(Act.OMIT, noun.name)]
+    if noun.share is not None and noun.share <= 1:
+        return [_scaled(noun.name, 1 - noun.share)]
+    if noun.is_part:
+        return [Change(Act.LESS, noun.name)]
+    return [Change(Act.OMIT, noun.name)] if noun.amount is None and not noun.little and not noun.only else None
 
 
 _E = "[Ew]?"
@@ -467,6 +485,10 @@ _FORMS: tuple[tuple[str, Build], ...] = (
         lambda i: [Change(Act.SWAP, _n(i[0]).name, "another")] if _n(i[0]).is_plain else None,
     ),
     (r"(N)(D)", lambda i: _formed(_n(i[0]), _n(i[1]))),
+    (r"[AEw]?([ND])[&,](N)[fi](N)", lambda i: _two_for(_n(i[0]), _n(i[1]), _n(i[2]))),
+    (r"h(N),?[AEw]*(N)K?|h(N),?[AEw]*(D)K?", lambda i: _swap(_n(i[0]), _n(i[1]))),
+    (r"h(N)", lambda i: _omit(_n(i[0]))),
+    (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
     # form, strength, used
     (r"[Ew]?(D)", lambda i: _form_swap(_n(i[0]), None)),
     (r"[Ew]?(D)[fi](D)|", lambda i: _form_swap(_n(i[0]), _n(i[1])) if len(i) == 2 else None),
@@ -485,14 +507,23 @@ def _forms() -> tuple[tuple[re.Pattern[str], Build], ...]:
 
 # What follows a wish and speaks of it: "and half of it", ", only 1 tbsp", "; less".
 
+
+def _share_after(items: list[Item], last: Change) -> list[Change] | None:
+    """ "..., half of it". A share behind a food alone, "onions and a half", may be more as well as less."""
+    if len(items) == 1 and last.act is Act.USE and last.word == BARE:
+        return None
+    return [_scaled(_last_item(last), _share_of(items[0]))]
+
+
 _AFTER: tuple[tuple[str, Callable[[list[Item], Change], list[Change] | None]], ...] = (
-    (r"[EwqG]*(S)P?u?|[q]?(X)", lambda i, last: [_scaled(_last_item(last), _share_of(i[0]))]),
+    (r"[EwqG]+(S)P?u?|(S)P|[q]?(X)|(S)", _share_after),
     (r"[EwA]?[ln]?LP?|RP?|[Ew]?[ls]P?", lambda i, last: [Change(Act.LESS, _last_item(last))]),
     (r"[EwA]?[ln]?M P?", lambda i, last: [Change(Act.MORE, _last_item(last))]),
     (r"(T)P|(T)", lambda i, last: [_scaled(_last_item(last), _share_of(i[0]))]),
     (r"RP[bEwt]?(S)", lambda i, last: [_scaled(_last_item(last), 1 - _share_of(i[0]))]),
     (r"[EwA]?[qc]?([Q])P?", lambda i, last: _with_amount(last, _amount_of(i[0]))),
     (r"[EwA]?q([Q])", lambda i, last: _with_amount(last, _amount_of(i[0]))),
+    (r"[EA]?ZP|vPz|ZP[zd]?|Pz|z", lambda i, last: [Change(Act.OMIT, _last_item(last))]),
     (r"G", lambda i, last: []),
 )
 
@@ -564,9 +595,10 @@ class _Reader:
         return self._part(tokens, before, None) or self._parts(tokens, before, None, 0)
 
     def _part(self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> Readings:
-        if way := read_way(tokens) or read_way(_stripped(tokens)):
-            return [[way]]
-        return self._wish(tokens, before, verb)
+        way = read_way(tokens) or read_way(_stripped(tokens))
+        if way and before and way.act is Act.POT and any(token.word in ("it", "them") for token in tokens):
+            return self._wish(tokens, before, verb) or [[way]]  # "the vinegar, halve it"
+        return [[way]] if way else self._wish(tokens, before, verb)
 
     def _parts(
         self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None, depth: int
@@ -627,10 +659,19 @@ def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Ch
     if not changes or joint == "with":
         return None
     last = changes[-1]
-    ends = joint in _AND or any(token.word in _AND for token in rest)
+    ends = joint in _AND or (joint == "," and _ends_in_and(rest))
     if last.act in (Act.OMIT, Act.LESS, Act.USE) and not ends:
         return None  # "omit salt, onions": or onions put in
     return last if last.act in (Act.ADD, Act.OMIT, Act.LESS, Act.MORE, Act.USE) else None
+
+
+def _ends_in_and(rest: Sequence[Token]) -> bool:
+    """Whether a list goes on to an "and" with a food behind it, and no wish of its own."""
+    at = next((at for at, token in enumerate(rest) if token.word in _AND), None)
+    if at is None:
+        return False
+    after = [letter for token in rest[at + 1 : at + 2] for letter, _ in lexicon().get((token.word,), [])]
+    return not set(after) & set("AEZRIWVyLMTq")
 
 
 def _with_it(change: Change) -> Change:
@@ -668,8 +709,15 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
     for pattern, follow in _after() if before and _last_item(before[-1]) else ():
         if match := pattern.fullmatch(bare):
             if (changes := follow(_groups(match, items), before[-1])) is not None:
-                yield changes
+                yield _named_before(changes, before[-1])
             return
+
+
+def _named_before(changes: list[Change], last: Change) -> list[Change]:
+    """ "The salt, can I leave it out?": what only named the food gives way to what is said of it."""
+    only_named = last.act is Act.USE and last.word == BARE and last.amount is None
+    only_named = only_named or (last.act is Act.OMIT and changes[:1] != [] and changes[0].act is Act.OMIT)
+    return [replace(changes[0], text="again"), *changes[1:]] if only_named and changes else changes
 
 
 def _groups(match: re.Match[str], items: list[Item]) -> list[Item]:

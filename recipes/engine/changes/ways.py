@@ -82,14 +82,16 @@ def _read_way(tokens: Sequence[Token]) -> Change | None:
     text = text_of(tokens)
     for group in ("allowed", "refused"):
         for entry in data("ways")[group]:
-            if (line := _says(entry, text)) and _accounts_for(entry, line, text):
+            if (line := _says(entry, text)) and _accounts_for(entry, line, text, group):
                 return Change(Act.PRACTICE, word=entry["code"])
     return None
 
 
-def _accounts_for(entry: dict[str, object], line: str, text: str) -> bool:
+def _accounts_for(entry: dict[str, object], line: str, text: str, group: str) -> bool:
     own, begins = _own_words(line)
     may = _idle() | own | set(str(entry.get("may", "")).split())
+    if group == "allowed":
+        may = may - set(data("ways")["idle"]["only_refused"].split()) | set(str(entry.get("may", "")).split()) | own
     return all(word in may or (begins and word.startswith(begins)) for word in text.split())
 
 
