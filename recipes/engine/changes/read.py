@@ -342,6 +342,8 @@ def _two_for(one: Noun, other: Noun, old: Noun) -> list[Change] | None:
     if not (one.is_plain and other.is_plain and old.is_plain):
         return None
     name = one.name if one.food else f"{one.name} {_bare_food(other.food)}"
+    if not read_phrase(name).kinds & read_phrase(other.name).kinds:
+        return None  # two wishes: cumin put in, and another vinegar
     return [Change(Act.SWAP, old.name, name), Change(Act.SWAP, old.name, other.name)]
 
 
@@ -485,7 +487,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
         lambda i: [Change(Act.SWAP, _n(i[0]).name, "another")] if _n(i[0]).is_plain else None,
     ),
     (r"(N)(D)", lambda i: _formed(_n(i[0]), _n(i[1]))),
-    (r"[AEw]?([ND])[&,](N)[fi](N)", lambda i: _two_for(_n(i[0]), _n(i[1]), _n(i[2]))),
+    (r"[Ew]?([ND])[&,](N)[fi](N)", lambda i: _two_for(_n(i[0]), _n(i[1]), _n(i[2]))),
     (r"h(N),?[AEw]*(N)K?|h(N),?[AEw]*(D)K?", lambda i: _swap(_n(i[0]), _n(i[1]))),
     (r"h(N)", lambda i: _omit(_n(i[0]))),
     (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
