@@ -43,22 +43,34 @@ def pytest_xdist_setupnodes(config: pytest.Config, specs: Sequence[Any]) -> None
         spec.env["KETTLEHALL_DATA"] = str(folder)
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """A module has one process, for some fill a database once; the drills have one together: they share a broker."""
+    from xdist.scheduler import LoadFileScheduling  # only with `-n`
+
+    class Scheduling(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return "drills" if nodeid.startswith("tests/drills/") else super()._split_scope(nodeid)
+
+    return Scheduling(config, log)
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
     for item in items:
         if item.path.stem.endswith("races"):
             item.add_marker(pytest.mark.race)
         elif item.path.stem.endswith("_fuzz"):
             item.add_marker(pytest.mark.fuzz)
-        elif item.path.is_relative_to(DRILLS):
-            # They share a broker's database and keep every core busy: one after another, on one worker.
-            item.add_marker(pytest.mark.xdist_group("drills"))
         if (
             item.get_closest_marker("django_db")
             or item.get_closest_marker("worker")
             or DATABASES.intersection(getattr(item, "fixturenames", ()))
         ):
             item.add_marker(pytest.mark.database)  # pytest-django lets no other test near one
+    yield
+    # The longest first: a second process has all the others meanwhile.
+    items.sort(key=lambda item: not item.path.is_relative_to(DRILLS))
 
 
 @pytest.fixture

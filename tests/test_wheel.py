@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-pytestmark = [pytest.mark.long, pytest.mark.xdist_group("wheel")]  # built once
+pytestmark = pytest.mark.long  # built once
 
 PACKAGES = ("club", "recipes", "inventory")
 CARRIED = {"fixtures/library": "club/fixtures/library", "fixtures/demo": "club/fixtures/demo"}

@@ -13,7 +13,7 @@ from tests import helpers
 
 LIBRARY = settings.BASE_DIR / "fixtures" / "library"
 
-pytestmark = [pytest.mark.long, pytest.mark.xdist_group("library")]  # filled once
+pytestmark = pytest.mark.long  # filled once
 
 
 @pytest.fixture(scope="module")

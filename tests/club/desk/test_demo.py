@@ -26,7 +26,7 @@ from recipes.services import library_load
 from tests import helpers
 from tests.published.library import LIBRARY
 
-pytestmark = [pytest.mark.long, pytest.mark.xdist_group("demo")]  # filled once
+pytestmark = pytest.mark.long  # filled once
 
 
 @pytest.fixture(scope="module")

@@ -73,7 +73,7 @@ def test_tests_run_side_by_side_and_at_each_hour_the_whole_of_what_is_a_sample(r
     made, _answers = runs
     prove_hours("--quick", "--", "-k", "seals")
     for argv, env in made:
-        assert [*argv[-9:-4]] == ["-n", "auto", "--dist", "loadgroup", "-m"], argv
+        assert [*argv[-8:-4]] == ["-n", "auto", "--no-loadscope-reorder", "-m"], argv
         assert argv[-3:] == ["--hypothesis-profile=quick", "-k", "seals"]
         assert env["TEST_WHOLE"] == "1"
 

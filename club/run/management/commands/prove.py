@@ -40,8 +40,8 @@ CHECKS: Mapping[str, list[str]] = {
 }
 LEFT_OUT_WHEN_QUICK = ("-m", "not (worker or browser or race or fuzz or long)", "--hypothesis-profile=quick")
 LEFT_OUT_WITHOUT_FAKETIME = ("-m", "not worker")
-# A test process for each core. What must not run beside another of its kind is one group of tests, and has one process.
-SIDE_BY_SIDE = ("-n", "auto", "--dist", "loadgroup")
+# A test process for each core; which tests must share one is said in `tests/conftest.py`.
+SIDE_BY_SIDE = ("-n", "auto", "--no-loadscope-reorder")
 
 
 @dataclass(frozen=True)
