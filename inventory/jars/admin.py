@@ -9,6 +9,7 @@ from inventory.jars.models import (
     Balance,
     ClubOrder,
     Deposit,
+    KitchenStock,
     LidLot,
     LidMovement,
     LidStock,
@@ -66,4 +67,4 @@ class OrderPaymentAdmin(LedgerReadOnlyAdmin):
     list_select_related = ("order", "member", "by")
 
 
-admin.site.register([LidStock, Deposit, Supply, SupplyLot], ReadOnlyAdmin)
+admin.site.register([KitchenStock, LidStock, Deposit, Supply, SupplyLot], ReadOnlyAdmin)

@@ -58,6 +58,17 @@ class LidReason(models.TextChoices):
     CORRECTED = "corrected", _("correction")
 
 
+class SupplyKind(models.TextChoices):
+    """What a supply is to a batch. Every kind but the last is asked about, lot by lot."""
+
+    VINEGAR = "vinegar", _("vinegar")
+    JUICE = "juice", _("bottled lemon or lime juice")
+    CITRIC_ACID = "citric-acid", _("citric acid")
+    PECTIN = "pectin", _("pectin")
+    SALT = "salt", _("salt")
+    OTHER = "other", _("something else")
+
+
 class SupplyReason(models.TextChoices):
     BOUGHT = "bought", _("bought")
     FOUND = "found", _("not counted before")

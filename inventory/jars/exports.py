@@ -96,21 +96,23 @@ TABLES: dict[str, Table] = {
     ),
     "supplies": Table(
         "supplies",
-        ("supply", "unit", "low from", "use by", "strength in tenths of a percent", "count"),
+        ("supply", "kind", "unit", "low from", "lot", "use by", "strength in tenths of a percent", "count"),
         _values(
-            SupplyLot.objects.all(),
-            *("supply__name", "supply__unit", "supply__low_level", "use_by", "strength_tenths", "count"),
+            SupplyLot.objects.filter(supply__is_kept=True),
+            *("supply__name", "supply__kind", "supply__unit", "supply__low_level", "code", "use_by"),
+            *("strength_tenths", "count"),
         ),
-        SupplyLot.objects.count,
+        SupplyLot.objects.filter(supply__is_kept=True).count,
     ),
     "supply-movements": Table(
         "supply movements",
-        ("no", "at", "by", "supply", "use by", "change", "reason", "corrects", "note"),
+        ("no", "at", "by", "supply", "lot", "use by", "change", "reason", "batch", "corrects", "note"),
         _values(
-            SupplyMovement.objects.all(),
-            *("pk", "at", "by__email", "lot__supply__name", "lot__use_by", "change", "reason", "corrects", "note"),
+            SupplyMovement.objects.filter(kitchen=None),
+            *("pk", "at", "by__email", "lot__supply__name", "lot__code", "lot__use_by", "change", "reason"),
+            *("batch__lot_code", "corrects", "note"),
         ),
-        SupplyMovement.objects.count,
+        SupplyMovement.objects.filter(kitchen=None).count,
     ),
     "deposits": Table(
         "deposits",

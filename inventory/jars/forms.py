@@ -15,7 +15,7 @@ from club.core.forms import ButtonForm, bare_helper
 from club.core.ledger import NOTE_LENGTH
 from club.core.money import MoneyField
 from club.members.models import Kitchen, User
-from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy
+from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy, SupplyKind
 from inventory.jars.models import KEEP, Balance, ClubOrder, OrderLine, Place, Supply
 from inventory.jars.models.orders import LineSum
 from inventory.jars.rules import (
@@ -27,6 +27,7 @@ from inventory.jars.rules import (
     ORDER_TEXT_LENGTH,
     ORDER_UNIT_LENGTH,
     SHAPES,
+    SUPPLY_CODE_LENGTH,
     Shape,
 )
 from recipes.choices import JARS
@@ -198,7 +199,14 @@ class SupplyForm(ButtonForm, forms.ModelForm):
 
     class Meta:
         model = Supply
-        fields = ("name", "unit", "low_level", "is_vinegar")
+        fields = ("name", "unit", "low_level", "kind")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].required = False
+
+    def clean_kind(self) -> str:
+        return self.cleaned_data["kind"] or SupplyKind.OTHER.value
 
     def clean(self) -> dict[str, Any]:
         """A name that is there already is no mistake: `supply_add` gives the supply of that name."""
@@ -210,6 +218,13 @@ class SupplyBuyForm(ButtonForm):
     token = token_field()
     count = count_field(_("How many came in?"))
     use_by = forms.DateField(label=_("Use by"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    code = forms.CharField(
+        label=_("Lot code on it"),
+        required=False,
+        max_length=SUPPLY_CODE_LENGTH,
+        help_text=_("As printed on the bottle or packet: a recall of it goes by this."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
 
     def __init__(self, *args: Any, is_vinegar: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -332,7 +347,7 @@ class LineForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["supply"].queryset = Supply.objects.filter(is_vinegar=False).in_order()  # type: ignore[attr-defined]
+        self.fields["supply"].queryset = Supply.objects.kept().exclude(kind=SupplyKind.VINEGAR).in_order()  # type: ignore[attr-defined]
         self.fields["grams"].max_value = None  # type: ignore[attr-defined]
         self.helper = bare_helper()
 
@@ -456,7 +471,7 @@ def lines_from_address(wants: Iterable[str]) -> tuple[list[dict[str, Any]], str]
 
 def _line_from_address(kind: str, name: str, count: int) -> tuple[dict[str, Any], str]:
     if kind == LineKind.SUPPLY:
-        known = Supply.objects.filter(name__iexact=name, is_vinegar=False).first()
+        known = Supply.objects.filter(name__iexact=name).exclude(kind=SupplyKind.VINEGAR).first()
         row = {"kind": kind, "name": name, "unit": known.unit if known else "", "supply": known, "pieces": 1}
         return row, f"{count} × {name}"
     if kind == LineKind.JARS and name not in JARS:

@@ -40,7 +40,7 @@ def test_every_page_of_the_room_passes_the_scan(visitor):
     make_batch_checked(by=keeper, kitchen=kitchen, out_at=timezone.now() - timedelta(hours=30), lid_code="LID 2")
     make_loan(make_person(name="Bo Rower"), 3, by=keeper, deposit_cents=50)
     lids = services.lids_move(by=keeper, reason="bought", lot=make_lid_lot("BOX 9"), count=12, token=uuid4())
-    vinegar = make_supply("Cider vinegar", by=keeper, is_vinegar=True)
+    vinegar = make_supply("Cider vinegar", by=keeper, kind="vinegar")
     past = make_stock(vinegar, 2, by=keeper, use_by=club_day() - timedelta(days=1))
     services.jars_correct(by=keeper, movement=Movement.objects.get(reason="lent"), count=2, token=uuid4())
     visitor.sign_in(keeper.email, PASSWORD)

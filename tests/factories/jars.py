@@ -53,13 +53,13 @@ def make_loan(person: User, how_many: int, *, by: User, size: str = "pint", depo
     )
 
 
-def make_supply(name: str = "", *, by: User | None = None, low_level: int = 0, is_vinegar: bool = False) -> Supply:
+def make_supply(name: str = "", *, by: User | None = None, low_level: int = 0, kind: str = "other") -> Supply:
     return services.supply_add(
         by=by or make_keeper(),
         name=name or f"Pectin {next(_numbers)}",
         unit="packets",
         low_level=low_level,
-        is_vinegar=is_vinegar,
+        kind=kind,
     )
 
 

@@ -24,7 +24,7 @@ from inventory.equipment.choices import HoldState, Kind
 from inventory.equipment.models import Hold, Thing, free_on, what_test_wants
 from inventory.equipment.rules import Span
 from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_move
-from inventory.jars.choices import JarState, PlaceKind
+from inventory.jars.choices import JarState, PlaceKind, SupplyKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
 from recipes.engine import NO_SOURCE, Plan
@@ -185,7 +185,7 @@ def _lids() -> Iterator[Shelf]:
 
 def _supplies(session: ClassSession) -> Iterator[Shelf]:
     fresh = Q(use_by=None) | Q(use_by__gte=session.day)
-    fit = Q(supply__is_vinegar=False) | Q(strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
+    fit = ~Q(supply__kind=SupplyKind.VINEGAR) | Q(strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
     rows = (
         SupplyLot.objects.there()
         .filter(fresh, fit)

@@ -313,7 +313,7 @@ class SupplyLow(Rule[Supply]):
     at_once = True
 
     def due_rows(self, now: datetime) -> QuerySet[Supply]:
-        return Supply.objects.with_counts(club_day(now))
+        return Supply.objects.kept().with_counts(club_day(now))
 
     def reaches(self, supply: Supply, person: User) -> bool:
         return person.has_perm(KEEP)

@@ -14,6 +14,7 @@ from inventory.jars.models.ledger import (
 )
 from inventory.jars.models.orders import RUN, ClubOrder, OrderEntry, OrderLine, OrderPayment, OrderPickup
 from inventory.jars.models.stock import (
+    KitchenStock,
     LidLot,
     LidMovement,
     LidStock,
@@ -32,6 +33,7 @@ __all__ = [
     "ClubOrder",
     "CountTaken",
     "Deposit",
+    "KitchenStock",
     "DepositNote",
     "LidLot",
     "LidMovement",

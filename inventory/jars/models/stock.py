@@ -8,17 +8,20 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q, Sum
+from django.db.models import F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce, Lower
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.ledger import CorrectableRow, correction_constraint
-from inventory.jars.choices import LidAccount, LidReason, SupplyReason
+from club.members.models import Kitchen, User
+from inventory.jars.choices import LidAccount, LidReason, SupplyKind, SupplyReason
 from inventory.jars.rules import (
     LID_CODE_LENGTH,
     LID_MAKER_LENGTH,
+    SUPPLY_CODE_LENGTH,
     SUPPLY_NAME_LENGTH,
     SUPPLY_UNIT_LENGTH,
     WEAKEST_VINEGAR_TENTHS,
@@ -118,9 +121,16 @@ class LidMovement(CorrectableRow):
 
 
 # Supplies by count: pectin with its use-by, citric acid, vinegar with its strength. Lots are used earliest first.
+#
+# A lot is the same lot wherever its bottles stand: the club's own are counted beside the lot, a household's in a
+# `KitchenStock`. So a recall of the lot reaches both.
 
 
 class SupplyQuerySet(models.QuerySet["Supply"]):
+    def kept(self) -> SupplyQuerySet:
+        """What the club keeps; the others are known from the shelves of households alone."""
+        return self.filter(is_kept=True)
+
     def in_order(self) -> SupplyQuerySet:
         """Asked for again after counting, which drops the model's own order."""
         return self.order_by(Lower("name"), "pk")
@@ -142,7 +152,15 @@ class Supply(models.Model):
         _("counted in"), max_length=SUPPLY_UNIT_LENGTH, help_text=_("For instance: packets, bottles of 1 l.")
     )
     low_level = models.PositiveIntegerField(_("low from"), default=0, help_text=_("At this many, or fewer, buy more."))
-    is_vinegar = models.BooleanField(_("a vinegar: its strength is on the label"), default=False)
+    kind = models.CharField(
+        _("what it is"),
+        max_length=12,
+        choices=SupplyKind.choices,
+        default=SupplyKind.OTHER,
+        help_text=_("A vinegar has its strength on the label."),
+    )
+    # False: a household named it when it noted a bottle of its own; the club neither counts it nor runs low of it.
+    is_kept = models.BooleanField(default=True, editable=False)
     # Since when there is too little; empty while there is enough. A reminder is due once for each time it runs low.
     low_since = models.DateTimeField(null=True, blank=True, editable=False)
 
@@ -153,10 +171,15 @@ class Supply(models.Model):
         constraints = [
             models.UniqueConstraint(Lower("name"), name="one_supply_per_name"),
             models.CheckConstraint(name="supply_has_a_name", condition=~Q(name="") & ~Q(unit="")),
+            models.CheckConstraint(name="supply_of_a_known_kind", condition=Q(kind__in=SupplyKind.values)),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def is_vinegar(self) -> bool:
+        return self.kind == SupplyKind.VINEGAR
 
     def get_absolute_url(self) -> str:
         return reverse("jars:supply", args=[self.pk])
@@ -179,11 +202,30 @@ class SupplyLotQuerySet(models.QuerySet["SupplyLot"]):
     def past(self, today: date) -> SupplyLotQuerySet:
         return self.there().filter(use_by__lt=today)
 
+    def coded(self, code: str) -> SupplyLotQuerySet:
+        """Lots whose printed code reads the same, whatever the case, dashes and spaces."""
+        key = code_key(code)
+        return self.filter(code_key=key) if key else self.none()
+
+    def at_hand(self, kitchen: Kitchen) -> SupplyLotQuerySet:
+        """What stands in that kitchen or in the club's store; `in_kitchen` of a row is the kitchen's own count."""
+        here = KitchenStock.objects.filter(lot=OuterRef("pk"), kitchen=kitchen).values("count")
+        counted = self.annotate(in_kitchen=Coalesce(Subquery(here), 0))
+        return counted.filter(Q(count__gt=0) | Q(in_kitchen__gt=0)).select_related("supply")
+
+    def known_to(self, user: User) -> SupplyLotQuerySet:
+        """The gate: what the club has or had, and what stood in a kitchen of theirs."""
+        theirs = KitchenStock.objects.filter(kitchen__in=Kitchen.objects.usable_by(user))
+        return self.filter(Q(supply__is_kept=True) | Q(pk__in=theirs.values("lot")))
+
 
 class SupplyLot(models.Model):
-    """What was bought together: one use-by, one strength."""
+    """What was bought together: one code, one use-by, one strength. `count` are those in the club's own store."""
 
     supply = models.ForeignKey(Supply, on_delete=models.PROTECT, related_name="lots")
+    # As the bottle or packet prints it; empty where nobody could read one.
+    code = models.CharField(_("lot code on it"), max_length=SUPPLY_CODE_LENGTH, blank=True)
+    code_key = models.CharField(max_length=180, editable=False, blank=True, db_index=True)
     use_by = models.DateField(_("use by"), null=True, blank=True)
     strength_tenths = models.PositiveSmallIntegerField(null=True, blank=True)  # of a percent of acid: 5 % is 50
     note = models.CharField(_("note"), max_length=200, blank=True)
@@ -200,10 +242,24 @@ class SupplyLot(models.Model):
             models.CheckConstraint(
                 name="strength_is_a_percentage", condition=Q(strength_tenths=None) | Q(strength_tenths__lte=1000)
             ),
+            models.UniqueConstraint(
+                fields=["supply", "code_key"], condition=~Q(code_key=""), name="one_supply_lot_per_code"
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.supply_id} {self.use_by or ''}"
+        """ "Cider vinegar, lot A123", "Pectin, use by 2027-03-31"; reads the supply."""
+        if self.code:
+            return gettext("%(what)s, lot %(code)s") % {"what": self.supply, "code": self.code}
+        if self.use_by:
+            return gettext("%(what)s, use by %(day)s") % {"what": self.supply, "day": self.use_by}
+        return str(self.supply)
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.code_key = code_key(self.code)
+        if "update_fields" in kwargs and kwargs["update_fields"] is not None:
+            kwargs["update_fields"] = {*kwargs["update_fields"], "code_key"}
+        super().save(*args, **kwargs)
 
     @property
     def strength_text(self) -> str:
@@ -216,10 +272,36 @@ class SupplyLot(models.Model):
         return self.strength_tenths is not None and self.strength_tenths < WEAKEST_VINEGAR_TENTHS
 
 
+class KitchenStock(models.Model):
+    """How many of a lot a household has in its own kitchen."""
+
+    lot = models.ForeignKey(SupplyLot, on_delete=models.PROTECT, related_name="kitchen_stocks")
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="supply_stocks")
+    count = models.IntegerField(default=0)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["lot", "kitchen"], name="one_stock_of_a_lot_per_kitchen"),
+            models.CheckConstraint(name="kitchen_stock_never_below_zero", condition=Q(count__gte=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.lot_id} {self.kitchen_id}: {self.count}"
+
+
 class SupplyMovement(CorrectableRow):
-    """So many more or fewer of a lot, and why. Never changed; a correction is a movement of its own."""
+    """So many more or fewer of a lot, and why. Never changed; a correction is a movement of its own.
+
+    `kitchen` says whose shelf it is: a household's, or empty for the club's store. `batch` is what it was used for.
+    """
 
     lot = models.ForeignKey(SupplyLot, on_delete=models.PROTECT, related_name="movements")
+    kitchen = models.ForeignKey(
+        Kitchen, on_delete=models.PROTECT, null=True, blank=True, related_name="supply_movements"
+    )
+    batch = models.ForeignKey(
+        "batches.Batch", on_delete=models.PROTECT, null=True, blank=True, related_name="supply_movements"
+    )
     change = models.IntegerField()
     reason = models.CharField(max_length=10, choices=SupplyReason.choices)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="supply_movements")

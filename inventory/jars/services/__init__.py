@@ -45,10 +45,14 @@ from inventory.jars.services.stock import (
     lids_move,
     lids_use,
     supply_add,
+    supply_bring_home,
     supply_buy,
     supply_correct,
+    supply_lot_get_or_add,
     supply_spoil,
+    supply_unuse_in_batch,
     supply_use,
+    supply_use_in_batch,
 )
 
 __all__ = [
@@ -91,8 +95,12 @@ __all__ = [
     "place_of_key",
     "store_place",
     "supply_add",
+    "supply_bring_home",
     "supply_buy",
     "supply_correct",
+    "supply_lot_get_or_add",
     "supply_spoil",
+    "supply_unuse_in_batch",
     "supply_use",
+    "supply_use_in_batch",
 ]

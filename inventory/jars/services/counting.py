@@ -138,7 +138,7 @@ class _Books:
         keys = {code_key(code) for code in codes}
         self.lid_lots = {(lot.code_key, lot.maker.lower()): lot.pk for lot in LidLot.objects.filter(code_key__in=keys)}
         self.lids = dict(LidStock.objects.filter(lot__in=self.lid_lots.values()).values_list("lot", "on_hand"))
-        self.supplies = {supply.name.lower(): supply for supply in Supply.objects.all()}
+        self.supplies = {supply.name.lower(): supply for supply in Supply.objects.kept()}
         self.stocks: defaultdict[tuple[int, date | None, int | None], int] = defaultdict(int)
         for lot in SupplyLot.objects.there():
             self.stocks[lot.supply_id, lot.use_by, lot.strength_tenths] += lot.count

@@ -33,6 +33,7 @@ from inventory.jars.models import (
     BalanceQuerySet,
     Deposit,
     DepositNote,
+    KitchenStock,
     LidMovement,
     LidStock,
     Movement,
@@ -590,8 +591,11 @@ def ledger_audit() -> LedgerAudit:
     audit.problems += _wrong_balances()
     audit.problems += disagreements("lids", moved=_lids_moved(), kept=_lids_kept())
     supplies = Counter[object](dict(SupplyLot.objects.values_list("pk", "count")))
+    in_store, in_kitchens = (SupplyMovement.objects.filter(kitchen__isnull=there) for there in (True, False))
+    audit.problems += disagreements("supply lot", moved=summed(in_store, "change", "lot"), kept=supplies)
+    stocks = Counter[object]({(one.lot_id, one.kitchen_id): one.count for one in KitchenStock.objects.all()})
     audit.problems += disagreements(
-        "supply lot", moved=summed(SupplyMovement.objects.all(), "change", "lot"), kept=supplies
+        "supply in a kitchen", moved=summed(in_kitchens, "change", "lot", "kitchen"), kept=stocks
     )
     for column in ("jars", "cents"):
         moved = summed(DepositNote.objects.all(), column, "person", "size")

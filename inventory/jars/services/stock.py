@@ -8,19 +8,30 @@ from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F, Value
+from django.db.models import F, QuerySet, Value
 from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day
 from club.core.ledger import correction_check, part_token, write_once
 from club.core.text import seen
-from club.members.models import User
-from inventory.jars.choices import LidAccount, LidReason, SupplyReason
-from inventory.jars.models import LidLot, LidMovement, LidStock, Supply, SupplyLot, SupplyMovement, code_key, is_low
+from club.members.models import Kitchen, User
+from inventory.jars.choices import LidAccount, LidReason, SupplyKind, SupplyReason
+from inventory.jars.models import (
+    KitchenStock,
+    LidLot,
+    LidMovement,
+    LidStock,
+    Supply,
+    SupplyLot,
+    SupplyMovement,
+    code_key,
+    is_low,
+)
 from inventory.jars.rules import (
     LID_CODE_LENGTH,
     LID_MAKER_LENGTH,
+    SUPPLY_CODE_LENGTH,
     SUPPLY_NAME_LENGTH,
     SUPPLY_UNIT_LENGTH,
     Stock,
@@ -220,9 +231,17 @@ def _follow(lot: LidLot, count: int, source: str, target: str) -> None:
 
 
 @transaction.atomic
-def supply_add(*, by: User, name: str, unit: str, low_level: int = 0, is_vinegar: bool = False) -> Supply:
-    """A kind of supply, or the one there is of that name. ValidationError by field."""
-    keeper_check(by)
+def supply_add(
+    *, by: User, name: str, unit: str, low_level: int = 0, kind: str = SupplyKind.OTHER, is_kept: bool = True
+) -> Supply:
+    """A kind of supply, or the one there is of that name. ValidationError by field.
+
+    Not `is_kept`: only a household has it; whoever may put up batches may name it. The club may keep it later.
+    """
+    if is_kept:
+        keeper_check(by)
+    elif not by.has_perm("batches.add_batch"):
+        raise PermissionDenied
     name, unit = seen(name), seen(unit)
     if not name or len(name) > SUPPLY_NAME_LENGTH:
         raise ValidationError({"name": _("Give it a name of at most %(n)s characters.") % {"n": SUPPLY_NAME_LENGTH}})
@@ -231,12 +250,17 @@ def supply_add(*, by: User, name: str, unit: str, low_level: int = 0, is_vinegar
             {"unit": _("Say what it is counted in, in at most %(n)s characters.") % {"n": SUPPLY_UNIT_LENGTH}}
         )
     count_check(low_level, least=0, field="low_level")
+    if kind not in SupplyKind.values:
+        raise ValidationError({"kind": _("Choose what it is.")})
+    if is_kept:
+        Supply.objects.filter(name__iexact=name, is_kept=False).update(is_kept=True, unit=unit, low_level=low_level)
     known = Supply.objects.filter(name__iexact=name).first()
     if known is not None:
         return known
+    fields = {"unit": unit, "low_level": low_level, "kind": kind, "is_kept": is_kept}
     try:
         with transaction.atomic():
-            return Supply.objects.create(name=name, unit=unit, low_level=low_level, is_vinegar=is_vinegar)
+            return Supply.objects.create(name=name, **fields)
     except IntegrityError:  # somebody else added it between the look and the write
         return Supply.objects.get(name__iexact=name)
 
@@ -250,11 +274,15 @@ def supply_buy(
     token: UUID,
     use_by: date | None = None,
     strength_tenths: int | None = None,
+    code: str = "",
     note: str = "",
     reason: str = SupplyReason.BOUGHT,
     now: datetime | None = None,
 ) -> SupplyMovement:
-    """So many come in: into the lot of the same use-by and strength, or a new one. A vinegar must say its strength."""
+    """So many come in: into the lot of that code, or without one of the same use-by and strength; or into a new lot.
+
+    A vinegar must say its strength.
+    """
     keeper_check(by)
     return supply_take_in(
         by=by,
@@ -264,6 +292,7 @@ def supply_buy(
         at=moment_clean(None, now),
         use_by=use_by,
         strength_tenths=strength_tenths,
+        code=code,
         note=note,
         reason=reason,
     )
@@ -278,23 +307,105 @@ def supply_take_in(
     at: datetime,
     use_by: date | None = None,
     strength_tenths: int | None = None,
+    code: str = "",
     note: str = "",
     reason: str = SupplyReason.BOUGHT,
 ) -> SupplyMovement:
     """As `supply_buy`, for services that have asked already who may. Call inside a transaction."""
     count_check(count)
+    before = SupplyMovement.objects.filter(token=token).select_related("lot").first()
+    lot = before.lot if before else supply_lot_get_or_add(supply, code, use_by, strength_tenths)
+    return supply_post(by, lot, count, reason, token, at, note)
+
+
+def supply_lot_get_or_add(supply: Supply, code: str, use_by: date | None, strength_tenths: int | None) -> SupplyLot:
+    """The lot of that code, or without a code that of the same use-by and strength. Call inside a transaction.
+
+    One code is one lot: ValidationError on `use_by` or `strength` where it was noted with another; a use-by that is
+    left out is the one that was noted.
+    """
+    code = " ".join(code.split())
+    if len(code) > SUPPLY_CODE_LENGTH or (code and not code_key(code)):
+        text = _("Give the code as it is printed, in at most %(n)s characters, or leave it empty.")
+        raise ValidationError({"code": text % {"n": SUPPLY_CODE_LENGTH}})
+    strength_check(supply, strength_tenths)
+    if not code:
+        kind: dict[str, Any] = {"code": "", "use_by": use_by, "strength_tenths": strength_tenths}
+        return supply.lots.filter(**kind).order_by("pk").first() or SupplyLot.objects.create(supply=supply, **kind)
+    coded = SupplyLot.objects.coded(code).filter(supply=supply).select_related("supply")
+    lot = coded.first()
+    if lot is None:
+        fields = {"code": code, "use_by": use_by, "strength_tenths": strength_tenths}
+        try:
+            with transaction.atomic():
+                return SupplyLot.objects.create(supply=supply, **fields)
+        except IntegrityError:  # somebody else added it between the look and the write
+            lot = coded.get()
+    if use_by is not None and use_by != lot.use_by:
+        text = _("Lot %(code)s was noted before, with %(day)s as its use-by. Look at the label again.")
+        raise ValidationError({"use_by": text % {"code": lot.code, "day": lot.use_by or _("no date")}})
+    if strength_tenths != lot.strength_tenths:
+        text = _("Lot %(code)s was noted before, with %(strength)s %%. Look at the label again.")
+        raise ValidationError({"strength": text % {"code": lot.code, "strength": lot.strength_text}})
+    return lot
+
+
+def strength_check(supply: Supply, strength_tenths: int | None) -> None:
+    """ValidationError on `strength`: a vinegar says it, and nothing else does."""
     if supply.is_vinegar and strength_tenths is None:
         raise ValidationError({"strength": _("Give the strength on the label, such as 5 %: unknown is not used.")})
     if not supply.is_vinegar and strength_tenths is not None:
         raise ValidationError({"strength": _("Only a vinegar has a strength here.")})
     if strength_tenths is not None and not 0 < strength_tenths <= 1000:
         raise ValidationError({"strength": _("A strength is more than 0 and at most 100 %.")})
-    before = SupplyMovement.objects.filter(token=token).select_related("lot").first()
-    if before:
-        return supply_post(by, before.lot, count, reason, token, at, note)
-    kind: dict[str, Any] = {"use_by": use_by, "strength_tenths": strength_tenths}
-    lot = supply.lots.filter(**kind).order_by("pk").first() or SupplyLot.objects.create(supply=supply, **kind)
-    return supply_post(by, lot, count, reason, token, at, note)
+
+
+def supply_use_in_batch(
+    *, by: User, lot: SupplyLot, count: int, kitchen: Kitchen | None, batch_id: int, token: UUID, at: datetime
+) -> None:
+    """So many of a lot were used up by a batch, from the shelf of `kitchen`, or of the club where it is None.
+
+    Called by the services of the batches, in their transaction. Where too few were counted the rest is booked as
+    found, as with lids and jars.
+    """
+    if kitchen is None:
+        there = SupplyLot.objects.select_for_update().values_list("count", flat=True).get(pk=lot.pk)
+    else:
+        stocks = KitchenStock.objects.select_for_update().filter(lot=lot, kitchen=kitchen)
+        there = stocks.values_list("count", flat=True).first() or 0
+    if there < count:
+        reason, found = SupplyReason.FOUND, part_token(token, "found")
+        supply_post(by, lot, count - there, reason, found, at, "", kitchen=kitchen)
+    if count:
+        reason, used = SupplyReason.USED, part_token(token, "used")
+        supply_post(by, lot, -count, reason, used, at, "", kitchen=kitchen, batch_id=batch_id)
+
+
+def supply_unuse_in_batch(*, by: User, lot: SupplyLot, batch_id: int, token: UUID, at: datetime) -> None:
+    """What a batch was said to have used up, under the token of that note, goes back: it was another lot."""
+    used = SupplyMovement.objects.filter(token=part_token(token, "used"), lot=lot, batch=batch_id).first()
+    if used is not None:
+        supply_post(
+            by,
+            lot,
+            -used.change,
+            SupplyReason.CORRECTED,
+            part_token(token, "taken back"),
+            at,
+            "",
+            corrects=used,
+            kitchen=used.kitchen,
+        )
+
+
+def supply_bring_home(
+    *, by: User, kitchen: Kitchen, lot: SupplyLot, count: int, token: UUID, at: datetime
+) -> SupplyMovement:
+    """So many of a lot stand in a household's own kitchen, and were not counted before. Call inside a transaction."""
+    if not Kitchen.objects.usable_by(by).filter(pk=kitchen.pk).exists():
+        raise PermissionDenied
+    count_check(count)
+    return supply_post(by, lot, count, SupplyReason.FOUND, token, at, "", kitchen=kitchen)
 
 
 @transaction.atomic
@@ -345,7 +456,8 @@ def supply_correct(
     count_check(count, least=0)
     correction_check(movement, token, count=count, written=abs(movement.change))
     change, at = (count if movement.change > 0 else -count) - movement.change, moment_clean(None, now)
-    return supply_post(by, movement.lot, change, SupplyReason.CORRECTED, token, at, note, corrects=movement)
+    reason, kitchen = SupplyReason.CORRECTED, movement.kitchen
+    return supply_post(by, movement.lot, change, reason, token, at, note, corrects=movement, kitchen=kitchen)
 
 
 def supply_post(
@@ -357,7 +469,10 @@ def supply_post(
     at: datetime,
     note: str,
     corrects: SupplyMovement | None = None,
+    kitchen: Kitchen | None = None,
+    batch_id: int | None = None,
 ) -> SupplyMovement:
+    """Write the movement and the count with it: of the club's store, or of a kitchen's own shelf."""
     movement, is_new = write_once(
         SupplyMovement(
             by=by,
@@ -368,20 +483,37 @@ def supply_post(
             at=at,
             note=note_clean(note),
             corrects=corrects,
+            kitchen=kitchen,
+            batch_id=batch_id,
         ),
-        same=("by_id", "lot_id", "change", "reason"),
+        same=("by_id", "lot_id", "change", "reason", "kitchen_id", "batch_id"),
     )
     if is_new:
-        if SupplyLot.objects.filter(pk=lot.pk, count__gte=-change).update(count=F("count") + change) != 1:
-            there = SupplyLot.objects.values_list("count", flat=True).get(pk=lot.pk)
-            text = _("There are %(there)s of these, not %(wanted)s.")
-            raise NotEnough(text % {"there": there, "wanted": -change}, there=there)
-        supply_mark_low(lot.supply, now=at)
+        _count_follows(lot, change, kitchen)
+        if kitchen is None:
+            supply_mark_low(lot.supply, now=at)
     return movement
 
 
+def _count_follows(lot: SupplyLot, change: int, kitchen: Kitchen | None) -> None:
+    if kitchen is None:
+        rows: QuerySet[Any] = SupplyLot.objects.filter(pk=lot.pk)
+    else:
+        KitchenStock.objects.get_or_create(lot=lot, kitchen=kitchen)
+        rows = KitchenStock.objects.filter(lot=lot, kitchen=kitchen)
+    if rows.filter(count__gte=-change).update(count=F("count") + change) != 1:
+        there = rows.values_list("count", flat=True).get()
+        text = _("There are %(there)s of these, not %(wanted)s.")
+        raise NotEnough(text % {"there": there, "wanted": -change}, there=there)
+
+
 def supply_mark_low(supply: Supply, *, now: datetime) -> None:
-    """Note since when there is too little, or that there is enough again. What is past its date does not count."""
+    """Note since when there is too little, or that there is enough again. What is past its date does not count.
+
+    Nothing runs low that the club does not keep.
+    """
+    if not supply.is_kept:
+        return
     counted = Supply.objects.with_counts(club_day(now)).get(pk=supply.pk)
     rows = Supply.objects.filter(pk=supply.pk)
     if is_low(counted):

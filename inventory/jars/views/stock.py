@@ -65,7 +65,7 @@ def supplies(request: HttpRequest) -> HttpResponse:
         with refusals_on(form):
             return redirect(services.supply_add(by=user, **form.cleaned_data))
     today = club_day()
-    page = Paginator(Supply.objects.with_counts(today).in_order(), PER_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(Supply.objects.kept().with_counts(today).in_order(), PER_PAGE).get_page(request.GET.get("page"))
     first: dict[int, SupplyLot] = {}
     for lot in SupplyLot.objects.there().filter(supply__in=list(page)).use_first():
         if not is_past(lot.use_by, today):
@@ -84,7 +84,7 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
     """One supply: its lots in the order of use. The button pressed says which of the two forms was sent."""
     user = keeper(request) if request.method == "POST" else signed_in(request)
     today = club_day()
-    one = get_object_or_404(Supply.objects.with_counts(today), pk=pk)
+    one = get_object_or_404(Supply.objects.kept().with_counts(today), pk=pk)
     buys = request.method == "POST" and request.POST.get("form") == "buy"
     uses = request.method == "POST" and not buys
     buy = SupplyBuyForm(request.POST if buys else None, is_vinegar=one.is_vinegar, prefix="buy")
@@ -98,7 +98,8 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
                 services.supply_use(by=user, supply=one, **take.cleaned_data)
             messages.success(request, _("Written down."))
             return redirect(one)
-    latest = SupplyMovement.objects.filter(lot__supply=one).select_related("lot", "by", "corrected_by")
+    of_the_store = SupplyMovement.objects.filter(lot__supply=one, kitchen=None)
+    latest = of_the_store.select_related("lot", "by", "corrected_by", "batch").defer("batch__plan")
     lots = Paginator(one.lots.there().use_first(), PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "supply": one,
@@ -130,7 +131,8 @@ def spoil(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def supply_correct(request: HttpRequest, pk: int) -> HttpResponse:
     user = keeper(request)
-    movement = get_object_or_404(SupplyMovement.objects.select_related("lot__supply", "by"), pk=pk)
+    of_the_store = SupplyMovement.objects.filter(kitchen=None)
+    movement = get_object_or_404(of_the_store.select_related("lot__supply", "by"), pk=pk)
     form = CorrectForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):

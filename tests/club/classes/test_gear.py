@@ -213,7 +213,7 @@ def test_a_weak_vinegar_is_never_counted_on():
     by, keeper = make_instructor(), make_keeper()
     lines = [*SPREAD["ingredients"], {"item": "cider vinegar", "role": "acid", "amount": "2", "unit": "cup"}]
     session = draft(by, revision=make_revision(ingredients=lines))
-    vinegar = jars.supply_add(by=keeper, name="Cider vinegar", unit="bottles of 1 l", is_vinegar=True)
+    vinegar = jars.supply_add(by=keeper, name="Cider vinegar", unit="bottles of 1 l", kind="vinegar")
     jars.supply_buy(by=keeper, supply=vinegar, count=4, strength_tenths=40, token=uuid4())
     gear.gear_gather(by=by, session=session, now=NOW)
     assert aside(session) == {}

@@ -119,7 +119,7 @@ def test_lids_and_supplies_are_counted_too_and_a_workbook_reads_like_a_csv(keepe
     day = date(2030, 3, 31)
     lot = make_lid_lot("AB-1", "Tin")
     services.lids_move(by=keeper, reason="bought", lot=lot, count=12, token=uuid4())
-    pectin, vinegar = make_supply("Pectin", by=keeper), make_supply("Cider vinegar", by=keeper, is_vinegar=True)
+    pectin, vinegar = make_supply("Pectin", by=keeper), make_supply("Cider vinegar", by=keeper, kind="vinegar")
     make_stock(pectin, 9, by=keeper, use_by=day)
     content = workbook(
         [
@@ -151,7 +151,7 @@ def test_lids_and_supplies_are_counted_too_and_a_workbook_reads_like_a_csv(keepe
 )
 def test_a_supply_row_that_cannot_be_read_names_its_column(keeper, row, column):
     make_supply("Pectin", by=keeper)
-    make_supply("Cider vinegar", by=keeper, is_vinegar=True)
+    make_supply("Cider vinegar", by=keeper, kind="vinegar")
     content = f"what,item,use by,strength,count\n{row}\n".encode()
     plan = services.counts_try(by=keeper, name="x.csv", content=content)
     assert [one.column for one in plan.problems] == [column]

@@ -103,7 +103,7 @@ def test_what_is_shared_by_weight_needs_the_weight_of_every_line(keeper):
 
 
 def test_a_vinegar_is_not_ordered_so_as_its_strength_is_on_each_bottle(keeper):
-    vinegar = make_supply("Cider vinegar", by=keeper, is_vinegar=True)
+    vinegar = make_supply("Cider vinegar", by=keeper, kind="vinegar")
     with pytest.raises(ValidationError, match="strength"):
         make_order(pectin_line(vinegar), by=keeper)
 

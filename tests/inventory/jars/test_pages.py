@@ -250,7 +250,7 @@ def test_no_two_parts_of_a_supply_s_page_share_an_id(keeper, sign_in):
 
 
 def test_a_weak_vinegar_is_said_to_be_too_weak_with_the_rule_s_source(keeper, sign_in):
-    vinegar = make_supply("Cider vinegar", by=keeper, is_vinegar=True)
+    vinegar = make_supply("Cider vinegar", by=keeper, kind="vinegar")
     client, page = sign_in(keeper), vinegar.get_absolute_url()
     for strength in ("5.0", "4.9"):
         form = {"form": "buy", "buy-count": 1, "buy-strength": strength, "buy-token": uuid4()}

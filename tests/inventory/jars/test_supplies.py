@@ -79,7 +79,7 @@ def test_the_same_use_by_comes_into_the_same_lot(keeper):
 
 
 def test_a_vinegar_says_its_strength_and_nothing_else_has_one(keeper):
-    vinegar, pectin = make_supply("Cider vinegar", by=keeper, is_vinegar=True), make_supply(by=keeper)
+    vinegar, pectin = make_supply("Cider vinegar", by=keeper, kind="vinegar"), make_supply(by=keeper)
     buy = {"by": keeper, "count": 1}
     for supply, tenths in ((vinegar, None), (vinegar, 0), (vinegar, 1001), (pectin, 50)):
         with pytest.raises(ValidationError) as refused:
