@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from inventory.jars.choices import SupplyKind
+
 
 class BatchState(models.TextChoices):
     STARTED = "started", _("on the stove")
@@ -29,6 +31,17 @@ class Disposal(models.TextChoices):
     REFRIGERATE = "refrigerate", _("in the refrigerator")
     FREEZE = "freeze", _("in the freezer")
     DISCARD = "discard", _("thrown away")
+
+
+class LotKind(models.TextChoices):
+    """The ingredients whose lots a batch notes. All but fruit are kinds of a supply, under the same values."""
+
+    VINEGAR = SupplyKind.VINEGAR.value, SupplyKind.VINEGAR.label
+    JUICE = SupplyKind.JUICE.value, SupplyKind.JUICE.label
+    CITRIC_ACID = SupplyKind.CITRIC_ACID.value, SupplyKind.CITRIC_ACID.label
+    PECTIN = SupplyKind.PECTIN.value, SupplyKind.PECTIN.label
+    SALT = SupplyKind.SALT.value, SupplyKind.SALT.label
+    FRUIT = "fruit", _("fruit or vegetables")
 
 
 class RecallKind(models.TextChoices):

@@ -21,7 +21,8 @@ from club.core.fields import ClockField, Fold, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
 from inventory.batches.accidents import NAMES, Situation
-from inventory.batches.choices import FINDINGS, Disposal, RecallKind, RecallOutcome, Seal
+from inventory.batches.choices import FINDINGS, Disposal, LotKind, RecallKind, RecallOutcome, Seal
+from inventory.batches.ingredients import LotLine, Proposal
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
     ANSWER_NOTE_LENGTH,
@@ -33,8 +34,15 @@ from inventory.batches.models import (
 )
 from inventory.batches.rules import Need, lot_code_typed, sizes_covered
 from inventory.jars.models import LidLot
-from inventory.jars.rules import LID_CODE_LENGTH, LID_MAKER_LENGTH
+from inventory.jars.rules import (
+    LID_CODE_LENGTH,
+    LID_MAKER_LENGTH,
+    MOST_AT_ONCE,
+    SUPPLY_CODE_LENGTH,
+    SUPPLY_NAME_LENGTH,
+)
 from recipes.choices import JARS
+from recipes.engine.quantities import UNITS, AmountError, parse_amount
 from recipes.models import Revision
 from recipes.safety import Food
 
@@ -595,3 +603,166 @@ class ClearForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = form_helper(submit=gettext("These jars are sound"))
+
+
+# Which lots went in: one set of fields for each ingredient. Only what was chosen of is written.
+
+CODE_CHOICE = ("code", _("another: its code is below"))
+WITHOUT_CHOICE = ("without", _("a bottle or packet without a lot"))
+WITHOUT_FRUIT = ("without", _("neither shared nor from a freezer"))
+
+
+@dataclass(frozen=True)
+class LotRow:
+    """The fields of one ingredient; `label` are those that say what the label of another lot says."""
+
+    line: LotLine
+    lot: BoundField
+    used: BoundField
+    strength: BoundField | None
+    label: list[BoundField]
+
+    @property
+    def is_open(self) -> bool:
+        """Whether what was typed of another lot, or a problem with it, is to be seen at once."""
+        return any(field.errors or field.data for field in self.label if field.name.rsplit("_", 1)[0] != "have")
+
+
+class LotsForm(forms.Form):
+    """`asked` are the ingredients, `offered` the lots at hand for each by its place in the plan."""
+
+    token = token_field()
+
+    def __init__(
+        self, *args: Any, asked: Sequence[LotLine], offered: Mapping[int, Sequence[Proposal]], **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.asked = asked
+        for line in asked:
+            is_fruit = line.kind == LotKind.FRUIT
+            shown = [(one.key, one.words) for one in offered[line.at]]
+            others = [WITHOUT_FRUIT] if is_fruit else [CODE_CHOICE, WITHOUT_CHOICE]
+            self._add(line, "lot", forms.ChoiceField(choices=[*shown, *others], widget=forms.RadioSelect))
+            self._add(line, "used", self._fruit_used() if is_fruit else self._used())
+            if line.kind == LotKind.VINEGAR:
+                self._add(line, "strength", self._strength())
+            if not is_fruit:
+                for name, field in self._label(line).items():
+                    self._add(line, name, field)
+
+    def _add(self, line: LotLine, name: str, field: forms.Field) -> None:
+        field.required = False
+        if name == "lot":
+            field.label = line.item
+        self.fields[f"{name}_{line.at}"] = field
+
+    @staticmethod
+    def _used() -> forms.IntegerField:
+        return forms.IntegerField(
+            label=_("How many did it use up?"),
+            min_value=0,
+            max_value=MOST_AT_ONCE,
+            initial=1,
+            help_text=_("Bottles or packets; 0 where some is left of the one it took."),
+            widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        )
+
+    @staticmethod
+    def _fruit_used() -> forms.CharField:
+        return forms.CharField(
+            label=_("How much came out of the freezer?"),
+            max_length=30,
+            help_text=_("Such as 2.4 kg or 3 lb. Empty: it was taken out before, or it was never frozen."),
+            widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        )
+
+    @staticmethod
+    def _strength() -> forms.DecimalField:
+        return forms.DecimalField(
+            label=_("Strength on its label, in percent"),
+            max_digits=4,
+            decimal_places=1,
+            min_value=0,
+            help_text=_("Of another bottle than those in the list. Under 5 % it is not canned with."),
+            widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
+        )
+
+    @staticmethod
+    def _label(line: LotLine) -> dict[str, forms.Field]:
+        text = forms.TextInput(attrs={"autocomplete": "off"})
+        return {
+            "code": forms.CharField(label=_("Lot code on it"), max_length=SUPPLY_CODE_LENGTH, widget=text),
+            "use_by": forms.DateField(label=_("Use by"), widget=forms.DateInput(attrs={"type": "date"})),
+            "is_new": forms.BooleanField(label=_("It is a new one of our own: write it down")),
+            "name": forms.CharField(
+                label=_("What its label calls it"),
+                max_length=SUPPLY_NAME_LENGTH,
+                widget=forms.TextInput(attrs={"autocomplete": "off", "placeholder": line.item}),
+            ),
+            "have": forms.IntegerField(
+                label=_("How many of it were there before this batch?"),
+                min_value=1,
+                max_value=MOST_AT_ONCE,
+                initial=1,
+                widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+            ),
+        }
+
+    def clean(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        for line in self.asked:
+            if line.kind == LotKind.FRUIT and data.get(f"used_{line.at}"):
+                try:
+                    data[f"used_{line.at}"] = _grams(data[f"used_{line.at}"])
+                except AmountError:
+                    self.add_error(f"used_{line.at}", _("Write a weight, such as 2.4 kg, 800 g or 3 lb."))
+            told = [name for name in ("code", "use_by", "is_new", "name", "strength") if data.get(f"{name}_{line.at}")]
+            if told and not data.get(f"lot_{line.at}") and f"lot_{line.at}" not in self.errors:
+                self.add_error(f"lot_{line.at}", _("Choose which one it was: you wrote something about it below."))
+        if not self.errors and not any(data.get(f"lot_{line.at}") for line in self.asked):
+            raise forms.ValidationError(_("Choose for at least one ingredient."))
+        return data
+
+    def rows(self) -> Iterator[LotRow]:
+        for line in self.asked:
+            names = [f"{name}_{line.at}" for name in ("code", "use_by", "is_new", "name", "have")]
+            strength = f"strength_{line.at}"
+            yield LotRow(
+                line,
+                self[f"lot_{line.at}"],
+                self[f"used_{line.at}"],
+                self[strength] if strength in self.fields else None,
+                [self[name] for name in names if name in self.fields],
+            )
+
+    def written(self) -> dict[str, Any]:
+        """What `lots_note` wants of each ingredient that was answered for, as keywords of a `LotAnswer`."""
+        data = self.cleaned_data
+        answers = []
+        for line in self.asked:
+            if not data[f"lot_{line.at}"]:
+                continue
+            strength = data.get(f"strength_{line.at}")
+            answers.append(
+                {
+                    "at": line.at,
+                    "chosen": data[f"lot_{line.at}"],
+                    "used": data[f"used_{line.at}"] or 0,
+                    "code": data.get(f"code_{line.at}", ""),
+                    "name": data.get(f"name_{line.at}", ""),
+                    "strength_tenths": None if strength is None else int(strength * 10),
+                    "use_by": data.get(f"use_by_{line.at}"),
+                    "is_new": data.get(f"is_new_{line.at}", False),
+                    "have": data.get(f"have_{line.at}") or 1,
+                }
+            )
+        return {"token": data["token"], "answers": answers}
+
+
+def _grams(text: str) -> int:
+    """Whole grams of a weight as people write it, rounded down; AmountError for what is none."""
+    plain = text.strip()
+    amount = parse_amount(f"{plain} g" if plain.replace(".", "", 1).isdigit() else plain)
+    if UNITS[amount.unit].kind != "mass":
+        raise AmountError(plain)
+    return int(amount.value * UNITS[amount.unit].size)

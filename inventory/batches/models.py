@@ -18,7 +18,16 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import in_utc
 from club.members.models import Kitchen, User
-from inventory.batches.choices import BatchState, ClaimState, Disposal, OfferState, RecallKind, RecallOutcome, Seal
+from inventory.batches.choices import (
+    BatchState,
+    ClaimState,
+    Disposal,
+    LotKind,
+    OfferState,
+    RecallKind,
+    RecallOutcome,
+    Seal,
+)
 from inventory.batches.rules import (
     NOT_REPROCESSED,
     REPROCESS_REFUSALS,
@@ -30,7 +39,9 @@ from inventory.batches.rules import (
     phase,
     seal_window,
 )
-from inventory.jars.models import LidLot
+from inventory.fruit.models import FreezerItem, Offer
+from inventory.jars.models import LidLot, SupplyLot
+from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
 from recipes.engine import ProcessFound, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
@@ -44,6 +55,7 @@ RECALL_REASON_LENGTH = 2000
 ANSWER_NOTE_LENGTH = 300
 SITUATION_LENGTH = 20
 SCALE_LENGTH = 80  # of a pot's scale, as a fraction
+ITEM_LENGTH = 200  # of an ingredient, as the plan calls it
 
 # When the jars that still want a look last came out of a canner.
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
@@ -737,3 +749,85 @@ class RecallAnswer(models.Model):
 
     def __str__(self) -> str:
         return f"{self.recall_id} {self.batch_id} {self.outcome}"
+
+
+class LotTakenQuerySet(models.QuerySet["LotTaken"]):
+    def live(self) -> LotTakenQuerySet:
+        """Those that still stand; one that was a slip was taken back."""
+        return self.filter(taken_back_at=None)
+
+    def for_page(self) -> LotTakenQuerySet:
+        """With what its words read, in one query."""
+        return self.select_related("supply_lot__supply", "freezer_item", "fruit_offer__giver", "by").order_by("pk")
+
+
+class LotTaken(models.Model):
+    """From which lot a batch took one ingredient. No lot at all is an answer too: nobody could read one.
+
+    `strength_tenths` and `use_by` repeat what the lot's label says (a trigger sees that they agree), so that the
+    database itself refuses what may not be canned with.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="lots_taken")
+    kind = models.CharField(max_length=12, choices=LotKind.choices)
+    item = models.CharField(max_length=ITEM_LENGTH)
+    supply_lot = models.ForeignKey(SupplyLot, on_delete=models.PROTECT, null=True, blank=True, related_name="taken")
+    freezer_item = models.ForeignKey(FreezerItem, on_delete=models.PROTECT, null=True, blank=True, related_name="taken")
+    fruit_offer = models.ForeignKey(Offer, on_delete=models.PROTECT, null=True, blank=True, related_name="taken")
+    strength_tenths = models.PositiveSmallIntegerField(null=True, blank=True)  # of a percent of acid: 5 % is 50
+    use_by = models.DateField(null=True, blank=True)
+    taken_on = models.DateField()  # the club's day on which the cooking began
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="lots_taken")
+    at = models.DateTimeField(default=timezone.now)
+    token = models.UUIDField(unique=True, editable=False)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+    taken_back_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    objects = LotTakenQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="vinegar_is_canned_with_from_5_percent",
+                condition=Q(kind="vinegar", strength_tenths__isnull=False, strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
+                | (~Q(kind="vinegar") & Q(strength_tenths=None)),
+            ),
+            models.CheckConstraint(
+                name="nothing_past_its_date_is_canned_with", condition=Q(use_by=None) | Q(use_by__gte=F("taken_on"))
+            ),
+            models.CheckConstraint(
+                name="lot_taken_is_of_one_source",
+                condition=(Q(kind="fruit", supply_lot=None) & (Q(freezer_item=None) | Q(fruit_offer=None)))
+                | (~Q(kind="fruit") & Q(freezer_item=None, fruit_offer=None)),
+            ),
+            models.CheckConstraint(
+                name="lot_taken_back_says_when_and_by_whom",
+                condition=Q(taken_back_at=None, taken_back_by=None)
+                | Q(taken_back_at__isnull=False, taken_back_by__isnull=False),
+            ),
+            models.CheckConstraint(name="lot_taken_of_a_known_kind", condition=Q(kind__in=LotKind.values)),
+            *(
+                models.UniqueConstraint(
+                    fields=["batch", "item", source],
+                    condition=Q(taken_back_at=None, **{f"{source}__isnull": False}),
+                    name=f"one_note_of_a_{source}",
+                )
+                for source in ("supply_lot", "freezer_item", "fruit_offer")
+            ),
+            models.UniqueConstraint(
+                fields=["batch", "item"],
+                condition=Q(taken_back_at=None, supply_lot=None, freezer_item=None, fruit_offer=None),
+                name="one_note_without_a_lot",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.item}"
+
+    @property
+    def strength_text(self) -> str:
+        """In percent of acid: "5", "5.5"; empty for what is no vinegar."""
+        return "" if self.strength_tenths is None else f"{self.strength_tenths / 10:g}"

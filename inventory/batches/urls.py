@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import giving, recalls, wrong
+from inventory.batches.views import giving, lots, recalls, wrong
 
 app_name = "batches"
 
@@ -46,6 +46,8 @@ urlpatterns = [
     path("to-give/claims/<int:pk>/withdraw/", giving.jar_claim_withdraw, name="jar-claim-withdraw"),
     path("<lot:lot_code>/", views_batches.detail, name="detail"),
     path("<lot:lot_code>/log/", views_batches.log, name="log"),
+    path("<lot:lot_code>/lots/", lots.lots, name="lots"),
+    path("<lot:lot_code>/lots/<int:pk>/take-back/", lots.lot_take_back, name="lot-take-back"),
     path("<lot:lot_code>/seals/", views_batches.seals, name="seals"),
     path("<lot:lot_code>/reprocess/", views_batches.reprocess, name="reprocess"),
     path("<lot:lot_code>/wrong/", wrong.wrong_with_batch, name="batch-wrong"),

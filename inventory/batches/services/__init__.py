@@ -28,11 +28,13 @@ from inventory.batches.services.log import (
     jars_reprocess,
     seals_record,
 )
+from inventory.batches.services.lots import LotAnswer, lot_take_back, lots_note
 from inventory.batches.services.recalls import recall_answer, recall_close, recall_open, recalls_follow_withdrawals
 from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
     "AlreadyDone",
+    "LotAnswer",
     "batch_abandon",
     "batch_log_process",
     "batch_start",
@@ -47,6 +49,8 @@ __all__ = [
     "jars_reprocess",
     "jars_set_aside",
     "jars_throw_away",
+    "lot_take_back",
+    "lots_note",
     "recall_answer",
     "recall_close",
     "recall_open",

@@ -30,6 +30,7 @@ from inventory.batches.forms import (
     SealsForm,
     StartForm,
 )
+from inventory.batches.ingredients import lines_not_noted, notes_of
 from inventory.batches.models import Batch, BatchQuerySet
 from inventory.batches.presentation import (
     LidFigures,
@@ -116,7 +117,7 @@ def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
 def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
-    tested, recalls = batch.revision.tested, recalls_of(batch)
+    tested, recalls, notes = batch.revision.tested, recalls_of(batch), notes_of(batch)
     context = {
         "batch": batch,
         "points": kitchen_points(batch.altitude, tested),
@@ -126,6 +127,8 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "refusal": batch.reprocess_refusal(now),
         "phase": batch.phase_at(now),
         "timeline": timeline(batch, now),
+        "lot_notes": notes,
+        "lots_missing": lines_not_noted(batch, notes),
         "waiting": batch.jars_to_reprocess(),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),

@@ -1,0 +1,43 @@
+"""Database triggers: what a batch's note of a lot repeats of the lot's label is what the label says.
+
+The rule that no weak or lapsed vinegar is canned with hangs on those columns.
+"""
+
+from __future__ import annotations
+
+from club.core.ledger import RefusalTrigger, RefusalTriggers
+
+DISAGREES = "A note of a lot says the kind, strength and use-by of the lot itself."
+_LOT = (
+    "(SELECT {column} FROM jars_supplylot JOIN jars_supply ON jars_supply.id = jars_supplylot.supply_id"
+    " WHERE jars_supplylot.id = NEW.supply_lot_id)"
+)
+
+
+def _differs(column: str, of_the_lot: str) -> str:
+    return f"NEW.{column} {{differs}} {_LOT.format(column=of_the_lot)}"
+
+
+_DISAGREE = " OR ".join(
+    (
+        _differs("kind", "jars_supply.kind"),
+        _differs("strength_tenths", "jars_supplylot.strength_tenths"),
+        _differs("use_by", "jars_supplylot.use_by"),
+    )
+)
+
+GUARDS = RefusalTriggers(
+    *(
+        RefusalTrigger(
+            f"batches_lottaken_agrees_{name}",
+            "batches_lottaken",
+            event,
+            DISAGREES,
+            when=f"NEW.supply_lot_id IS NOT NULL AND ({_DISAGREE})",
+            function="batches_lottaken_agrees",
+        )
+        for name, event in (("insert", "INSERT"), ("update", "UPDATE OF kind, supply_lot_id, strength_tenths, use_by"))
+    ),
+)
+# Under the names that the migrations call.
+install, remove = GUARDS.install, GUARDS.remove
