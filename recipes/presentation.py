@@ -634,8 +634,9 @@ def _paragraphs(plan: Plan) -> Iterator[str]:
     yield f"Tested by: {source_text(plan.source)}"
     if plan.altitude is not None:
         yield f"Altitude: {altitude_text(plan.altitude)}"
-    if plan.boiling_point_c is not None and plan.jelly_point_c is not None:
+    if plan.boiling_point_c is not None:
         yield f"Water boils at {temperature_text(plan.boiling_point_c)}"
+    if plan.jelly_point_c is not None:
         yield f"Jelly point: {temperature_text(plan.jelly_point_c)}"
     for refusal in plan.refusals:
         yield f"\nREFUSED: {in_words(refusal)}\n  Rule {refusal.rule}; source: {refusal.source}"

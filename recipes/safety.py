@@ -249,3 +249,11 @@ def panel_for(food: Food, altitude: Altitude | None = None, *, is_pressure: bool
         suspect=sayings(SUSPECT),
         pressure=sayings(PRESSURE_CANNER) if is_pressure else [],
     )
+
+
+def panel_of(recipe: TestedRecipe, altitude: Altitude | None) -> Panel | None:
+    """For a recipe whose jars can bring botulism; None for fruit, and for what is kept in the freezer."""
+    food = food_of(recipe)
+    if food is Food.ACID or recipe.method is Method.FREEZER:
+        return None
+    return panel_for(food, altitude, is_pressure=recipe.method is Method.PRESSURE)

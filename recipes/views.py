@@ -48,7 +48,7 @@ from recipes.presentation import (
     volume_text,
     yield_details,
 )
-from recipes.safety import food_of
+from recipes.safety import food_of, panel_of
 from recipes.shopping import PACKAGES, cost_of, shopping_list
 
 # Reading the library: the list, a recipe at its current or an older revision, and the process tables.
@@ -97,6 +97,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "lines": ingredient_lines(tested, form.chosen_units),
         "tables": band_tables(tested.process, altitude, tested),
         "points": kitchen_points(altitude, tested),
+        "panel": panel_of(tested, altitude),
         "reach": reach_of(shown) if shown.is_unsafe else None,
         "history": shown.recipe.revisions.numbered().order_by("-number"),
     }
@@ -206,6 +207,7 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> di
         "plan": made,
         "kitchen": kitchen,
         "points": kitchen_points(kitchen.altitude, revision.tested),
+        "panel": panel_of(revision.tested, kitchen.altitude),
         "lines": plan_lines(made, units),
         "process": process_details(made.process),
         "processes": processes_by_size(made),

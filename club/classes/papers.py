@@ -109,7 +109,7 @@ def _cautions_and_home_rules(handout: Handout) -> Iterator[Any]:
     if handout.at_home:
         yield _p(_("At home"), head)
     for rule in handout.at_home:
-        yield _p(f"– {_(rule.statement)}", body)
+        yield _p(f"– {_(str(rule.statement))}", body)
         yield _p(rule.source, small)
 
 

@@ -43,6 +43,7 @@ from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import Phase
 from inventory.batches.services import recalls_of
+from recipes import safety
 from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
 from recipes.engine import RULES, Plan, StepKind, clock
@@ -69,6 +70,7 @@ from recipes.presentation import (
     step_lines,
     temperature_text,
 )
+from recipes.safety import Saying
 from recipes.services import plan_for
 from recipes.shopping import LIDS, PACKAGES, Purchase, packages_text, shopping_list_of
 
@@ -616,12 +618,19 @@ class Handout:
         return ", ".join(filter(None, [source["title"], source["edition"], source["place"]]))
 
     @property
-    def at_home(self) -> tuple[Rule, ...]:
+    def at_home(self) -> tuple[Rule | Saying, ...]:
         """What to do with the jars at home, in the order in which it comes up; nothing of jars that nobody eats."""
         if self.batch.is_frozen_kind or self.given_up or self.is_called_back:
             return ()
         again = rules.REPROCESS if self.batch.is_reprocessable else rules.REPROCESS_HOT
-        return (rules.SEAL_LOOK, again, rules.REFRIGERATE, rules.FREEZE, rules.BEST_WITHIN)
+        late = rules.STOOD_TOO_LONG
+        return (rules.SEAL_LOOK, again, rules.REFRIGERATE, rules.FREEZE, late, rules.BEST_WITHIN, *self._botulism)
+
+    @property
+    def _botulism(self) -> tuple[Saying, ...]:
+        """Of food from a pressure canner: what a jar of it can do, and when it is boiled before tasting."""
+        words = (*safety.BOTULISM, *safety.BEFORE_EATING) if self.batch.required_psi is not None else ()
+        return tuple(safety.sayings(words))
 
     @property
     def is_called_back(self) -> bool:

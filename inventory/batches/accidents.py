@@ -237,7 +237,6 @@ WHOLE_BATCH = frozenset(
     }
 )
 _OF_PICKLES = frozenset({"pickle", "relish", "chutney", "ferment", "salsa"})
-JELLIED_KINDS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve"})
 _OF_FREEZERS = frozenset(
     {Situation.THAWED_COLD, Situation.THAWED_WARM, Situation.MOULD, Situation.JAR_BROKE, Situation.NOT_SET}
 )
@@ -248,7 +247,7 @@ def situations_for(recipe: TestedRecipe, canner: str, food: Food) -> list[Situat
 
     def fits(one: Situation) -> bool:
         if (one in (Situation.PICKLES_SOFT, Situation.PICKLES_CLOUDY) and recipe.kind not in _OF_PICKLES) or (
-            one is Situation.NOT_SET and recipe.kind not in JELLIED_KINDS
+            one is Situation.NOT_SET and not recipe.is_jellied
         ):
             return False
         if not canner:

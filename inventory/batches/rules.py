@@ -77,7 +77,7 @@ SEAL_LOOK = Rule(
 SECOND_CALL_RULE = Rule(
     "second-call-at-20-hours",
     noop("Nothing recorded 20 hours after the jars came out: ask once more, while there is time to reprocess."),
-    "our own choice, no source",
+    "a rule of this club",
 )
 REPROCESS = Rule(
     "reprocess-within-24-hours",
@@ -98,7 +98,7 @@ REPROCESS_HOT = Rule(
 REPROCESS_ONCE = Rule(
     "reprocess-once",
     noop("A jar is reprocessed once. If it does not seal then, refrigerate it, freeze it or throw it away."),
-    "common practice, no source",
+    "a rule of this club",
 )
 REFRIGERATE = Rule(
     "refrigerate-and-use-within-days",
@@ -229,7 +229,7 @@ LOCAL_LAW = Rule(
         " club knows it, this site does not. Ask an organiser before you give jars beyond the club, and never sell one"
         " on the word of this page."
     ),
-    "common practice, no source",
+    "a rule of this club",
 )
 LOOK_AGAIN = Rule(
     "giving-jars-look-at-the-seal-again",
@@ -237,7 +237,7 @@ LOOK_AGAIN = Rule(
         "Just before a jar changes hands look at it again: the lid firm and drawn down, nothing leaking, nothing"
         " cloudy or foaming that was not so. In doubt it stays, and nobody tastes it."
     ),
-    "common practice, no source",
+    "NC State University, FAQ 489; Michigan State University Extension 01600953",
 )
 GIVING_RULES = (LOCAL_LAW, LOOK_AGAIN, BEST_WITHIN)
 
@@ -255,7 +255,7 @@ NOT_EATEN = Rule(
 HELD_APART = Rule(
     "recalled-jars-are-held-apart",
     noop("Mark the jars, put them where nobody takes them for others, and leave them closed."),
-    "common practice, no source",
+    "a rule of this club",
 )
 THROWN_AWAY = Rule(
     "recalled-jars-are-thrown-away-sealed",
@@ -279,12 +279,12 @@ ATE_SOME = Rule(
         "If somebody ate from such a jar and feels unwell, ask a doctor at once and say what was eaten. Blurred sight,"
         " a dry mouth or trouble with swallowing or speaking is an emergency."
     ),
-    "from memory",
+    "Illinois Poison Center; Maine CDC; Grant County Health District, Washington",
 )
 AUTHORITY = Rule(
     "recalled-jars-local-authority",
     noop("What the local food-safety authority says comes before anything on this page."),
-    "common practice, no source",
+    "a rule of this club",
 )
 
 WHAT_TO_DO = (NOT_EATEN, HELD_APART, THROWN_AWAY, OPEN_ONES, ATE_SOME, AUTHORITY)

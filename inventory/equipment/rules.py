@@ -108,7 +108,7 @@ def code_scanned(text: str) -> str:
 #
 # Pure: every function takes the days it needs and answers in plain values. A day is a day of the club's own calendar.
 
-OWN_CHOICE = "our own choice, no source"
+OWN_CHOICE = "a rule of this club"
 EXTENSION = (
     "Iowa State University Extension, AnswerLine, 21 May 2024; Oregon State University Extension, Deschutes County;"
     " Ohio State University Extension, Morrow County"
@@ -140,12 +140,12 @@ PH_CALIBRATED = Rule(
         "A pH meter agrees with two buffers, one near 4 and one near 7, within 0.1, at least every 90 days; whoever"
         " borrows it calibrates it again on the day of use."
     ),
-    f"two buffers: 21 CFR 114.90, from memory; the 0.1 and the 90 days: {OWN_CHOICE}",
+    f"a buffer of known pH: 21 CFR 114.90; two of them, the 0.1 and the 90 days: {OWN_CHOICE}",
 )
 BRIX_CALIBRATED = Rule(
     "refractometer-calibrated",
     noop("A refractometer shows 0 with distilled water, within 0.5, at least once a year."),
-    f"common practice, no source; the 0.5 and the year: {OWN_CHOICE}",
+    OWN_CHOICE,
 )
 
 PARTS_WHOLE = Rule(

@@ -117,7 +117,7 @@ class Plan:
     source: TestedSource
     altitude: Altitude | None
     boiling_point_c: float | None
-    jelly_point_c: float | None
+    jelly_point_c: float | None  # of a spread that jells; None for anything else
     pots: int | None
     pot_scale: Fraction  # of the printed amounts, for each pot
     lines: tuple[Line, ...]
@@ -237,7 +237,7 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
         source=recipe.source,
         altitude=request.altitude,
         boiling_point_c=boiling_point_c(possible) if possible else None,
-        jelly_point_c=jelly_point_c(possible, above_f) if possible else None,
+        jelly_point_c=jelly_point_c(possible, above_f) if possible and recipe.is_jellied else None,
         pots=pots.count if pots else None,
         pot_scale=pots.scale if pots else Fraction(1),
         lines=found.cooking.lines if found.cooking else (),

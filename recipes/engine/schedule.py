@@ -147,7 +147,7 @@ COME_UP = Figure(5, EQUIPMENT)
 REST = Figure(5, RULES["BWC-STAND"].source)
 LOSE_PRESSURE_PINTS = Figure(30, EQUIPMENT + " (older canners, pints or smaller)")
 LOSE_PRESSURE_QUARTS = Figure(45, EQUIPMENT + " (older canners, quarts)")
-WEIGHT_OFF = Figure(10, "USDA Complete Guide, Guide 1, from memory")
+WEIGHT_OFF = Figure(10, "NCHFP canning questions, as quoted; a canner maker's manual")
 
 # Water in a canner with its empty jars, by the room that the jars take; the guide prints only the depth over them.
 WATER_L_PER_QUART = Figure(2.25, NO_SOURCE)

@@ -227,6 +227,10 @@ class PotLimits:
     source: str = "common practice, no source"
 
 
+# Kinds of spread that are cooked until they jell: of them alone a jelly point says anything.
+JELLIED_KINDS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve"})
+
+
 @dataclass(frozen=True)
 class TestedRecipe:
     """A whole recipe as tested, for one pot."""
@@ -250,6 +254,10 @@ class TestedRecipe:
     endpoint_f_above_boiling: Fraction | None = None
     cautions: tuple[str, ...] = ()
     note: str = ""
+
+    @property
+    def is_jellied(self) -> bool:
+        return self.kind in JELLIED_KINDS
 
     @property
     def is_tested(self) -> bool:

@@ -51,6 +51,7 @@ from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
 from recipes.presentation import headspace_text, kitchen_points
+from recipes.safety import panel_of
 
 
 def batch_for(user: User, lot_code: str) -> Batch:
@@ -138,6 +139,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "rules": rules,
         "recalls": recalls,
         "set_asides": set_aside_rows(batch),
+        "panel": panel_of(tested, batch.altitude),
         "is_called_back": is_called_back(batch, recalls),
         "instead": (NOT_EATEN, HELD_APART),
     }

@@ -30,6 +30,7 @@ from inventory.batches.tracing import (
     place_words,
     withdrawn_without_recall,
 )
+from recipes.safety import Food, panel_for
 
 PER_PAGE = 30
 
@@ -92,6 +93,7 @@ def _recall_page(
         "recall": recall,
         "runs": runs,
         "what_to_do": WHAT_TO_DO,
+        "panel": panel_for(Food.LOW_ACID),  # the strictest: what is called back may not have had its whole process
         "asked": _asked(recall, to_answer_for(user, rows), typed),
         "answers": [(answer, places[answer.where]) for answer in answers],
         "rows": [row for _one, row in holding_rows(rows)] if runs else [],

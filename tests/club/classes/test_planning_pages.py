@@ -157,7 +157,6 @@ def test_the_plan_says_process_altitude_power_and_what_stands_in_the_way(instruc
         "4,000 W",
         "The hall carries 3,000 W.",
         "1,000 W more than the hall carries",
-        "CLASS-POWER",
         "common practice, no source",
         "<svg",
     ):
