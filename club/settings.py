@@ -65,6 +65,10 @@ DEBUG = flag("DEBUG")
 SECRET_KEY = os.environ.get("SECRET_KEY") or kept_secret()
 SITE_URL = os.environ.get("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
 CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
+# Whose list of allergens the labels of jars go by.
+ALLERGEN_LIST = os.environ.get("ALLERGEN_LIST", "us").lower()
+if ALLERGEN_LIST not in {"us", "canada", "eu"}:
+    raise ImproperlyConfigured("ALLERGEN_LIST is us, canada or eu.")
 _site = urlsplit(SITE_URL)
 IS_HTTPS = _site.scheme == "https"
 

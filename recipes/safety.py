@@ -186,6 +186,19 @@ SUSPECT = (
         ),
     ),
 )
+# On a jar's label, where there is room for two short sentences.
+OPENING = (
+    (
+        "signs-of-spoilage",
+        _("Before opening: lid firm and drawn in? Nothing leaking, spurting, foaming, mouldy? Else do not taste it."),
+    ),
+)
+OPENING_NOT_ACID = (
+    (
+        "boil-first",
+        _("Not sure that it was canned as its recipe says? Boil it 10 min and 1 more per 1,000 ft before tasting."),
+    ),
+)
 PRESSURE_CANNER = (
     (
         "canner-check",
@@ -236,6 +249,11 @@ class Panel:
     minutes: int | None
     suspect: list[Saying]
     pressure: list[Saying]
+
+
+def opening_for(food: Food) -> list[Saying]:
+    """What a jar's label says of opening it."""
+    return sayings(OPENING if food is Food.ACID else (*OPENING, *OPENING_NOT_ACID))
 
 
 def panel_for(food: Food, altitude: Altitude | None = None, *, is_pressure: bool = False) -> Panel:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
 MM = 72 / 25.4
@@ -102,6 +103,13 @@ def _square(canvas: Any, url: str, x: float, y: float, side: float) -> None:
                 start = None
     canvas.setFillGray(0)
     canvas.drawPath(path, stroke=0, fill=1)
+
+
+def square_svg(url: str) -> SafeString:
+    """The square for a page, as large as its frame; four light modules around it are part of it."""
+    import segno
+
+    return mark_safe(segno.make(url, error="m", micro=False).svg_inline(border=4, omitsize=True, svgclass="square"))  # noqa: S308 - segno's own
 
 
 def _fitted(canvas: Any, font: str, size: float, text: str, x: float, y: float, room: float) -> None:

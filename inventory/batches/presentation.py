@@ -7,17 +7,23 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
 
+from django.conf import settings
 from django.db.models import Count, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from club.core.papers import square_svg
 from inventory.batches.accidents import NAMES, Situation
 from inventory.batches.choices import BatchState, Disposal, Seal
 from inventory.batches.models import Batch, Jar, JarsSetAside
-from inventory.batches.rules import best_before
+from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
 from inventory.batches.tracing import is_called_back
 from inventory.jars.models import LidLot
+from recipes.allergens import Allergens, allergens_of
+from recipes.engine.terms import Rule
+from recipes.library import known_foods
+from recipes.safety import Saying, food_of, opening_for
 
 # What a jar's label says. No label calls an unsealed jar good, and a jar that is called back has none.
 
@@ -34,6 +40,38 @@ class Label:
     lot_code: str
     kitchen: str
     is_unchecked: bool
+
+
+@dataclass(frozen=True)
+class LabelText:
+    """What the labels of a batch say alike, by the plan that it was cooked from.
+
+    `unknown` are ingredients with words that nobody classed: whether they hold an allergen is not known here.
+    `best_by` is the rule of the date; None for what is kept frozen, for which no printed time was seen. `square` is
+    an SVG, to be scanned for the batch's page.
+    """
+
+    ingredients: str
+    allergens: Allergens
+    unknown: tuple[str, ...]
+    opening: list[Saying]
+    best_by: Rule | None
+    square: str
+
+
+def label_text(batch: Batch) -> LabelText:
+    lines = batch.plan["lines"]
+    frozen = batch.is_frozen_kind
+    tested = batch.revision.tested
+    items = [_("%(item)s (if used)") % line if line["optional"] else line["item"] for line in lines]
+    return LabelText(
+        ingredients=", ".join(dict.fromkeys(items)),
+        allergens=allergens_of((line["item"], line["prep"]) for line in lines),
+        unknown=tuple(line["item"] for line in lines if known_foods().read(line["item"]).unknown),
+        opening=[] if frozen else opening_for(food_of(tested)),
+        best_by=None if frozen else BEST_BY_KIND.get(tested.kind, BEST_WITHIN),
+        square=square_svg(settings.SITE_URL + batch.get_absolute_url()),
+    )
 
 
 def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:

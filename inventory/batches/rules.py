@@ -125,6 +125,13 @@ BEST_WITHIN = Rule(
     noop("Sealed jars are at their best within a year, in a cool, dark and dry place."),
     "UC ANR; Health Canada 2012; Purdue Extension HHS-810-W",
 )
+BEST_SPREADS = Rule(
+    "spreads-best-within-a-year",
+    noop("Jams, jellies and other sweet spreads are at their best within a year."),
+    "University of Missouri Extension GH1461",
+)
+# By kind of recipe, where a source speaks of that kind; the others go by BEST_WITHIN. Both are a year.
+BEST_BY_KIND = dict.fromkeys(("jam", "jelly", "marmalade", "preserve", "conserve", "butter"), BEST_SPREADS)
 JAR_CEILING = Rule(
     "no-more-jars-than-the-pots-give",
     noop(

@@ -35,6 +35,7 @@ from inventory.batches.models import Batch, BatchQuerySet
 from inventory.batches.presentation import (
     LidFigures,
     jar_runs,
+    label_text,
     labels_of,
     lid_figures,
     lids_compared,
@@ -153,6 +154,7 @@ def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
     context = {
         "batch": batch,
         "labels": labels_of(batch, every=every),
+        "text": label_text(batch),
         "every": every,
         "is_called_back": is_called_back(batch),
         "instead": (NOT_EATEN, HELD_APART),

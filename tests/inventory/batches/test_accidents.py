@@ -132,7 +132,9 @@ def test_every_situation_and_act_has_its_words():
     assert set(accidents.WORDS) == set(Act)
 
 
-@pytest.mark.parametrize("name", ["accidents.csv", "safety.csv", "remade-jelly.csv"])
+@pytest.mark.parametrize(
+    "name", ["accidents.csv", "safety.csv", "remade-jelly.csv", "allergens.csv", "allergen-lists.csv"]
+)
 def test_each_fact_was_seen_in_print_and_says_where(name):
     with (SHIPPED / name).open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))

@@ -6,6 +6,7 @@ import re
 from datetime import timedelta
 
 import pytest
+import segno
 from django.urls import reverse
 from django.utils import timezone
 
@@ -13,7 +14,13 @@ from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch
 from recipes.models import RevisionState
-from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_freezer_revision
+from tests.factories.batches import (
+    make_batch,
+    make_batch_checked,
+    make_batch_out,
+    make_freezer_revision,
+    make_pressure_batch_out,
+)
 from tests.factories.jars import make_lid_lot
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
@@ -220,6 +227,44 @@ def test_a_frozen_jar_s_label_says_to_keep_it_frozen_and_no_date_that_nobody_pri
     page = text_of(labels(sign_in(cook), batch))
     assert "Keep frozen" in page
     assert "Best before" not in page
+
+
+def test_a_label_names_ingredients_allergens_of_the_club_s_list_and_how_to_open(cook, sign_in, settings):
+    settings.ALLERGEN_LIST = "canada"
+    batch = make_batch_checked(by=cook, out_at=ago(hours=30))
+    page = labels(sign_in(cook), batch)
+    shown = text_of(page)
+    for part in (
+        "Ingredients: plums, sugar, lemon juice",
+        "Contains: sulphites (lemon juice)",
+        "Before opening: lid firm",
+        "University of Missouri Extension GH1461",
+    ):
+        assert part in shown
+    assert "Boil it" not in shown  # plum jam is acid by itself
+    settings.ALLERGEN_LIST = "us"
+    assert "Contains:" not in text_of(labels(sign_in(cook), batch))
+
+
+def test_a_label_of_low_acid_food_says_to_boil_it_in_doubt_and_a_frozen_one_nothing_of_opening(cook, sign_in):
+    beans = make_pressure_batch_out(by=cook, out_at=ago(hours=30))
+    assert "Boil it 10 min" in text_of(labels(sign_in(cook), beans, which="all"))
+    frozen = make_batch_out(by=cook, revision=make_freezer_revision(), out_at=ago(hours=2))
+    assert "Before opening" not in text_of(labels(sign_in(cook), frozen))
+
+
+def test_a_label_speaks_of_the_batch_s_own_plan_and_its_square_leads_to_it(cook, sign_in, settings):
+    settings.SITE_URL = "https://club.example.test"
+    batch = make_batch_checked(by=cook, out_at=ago(hours=30))
+    batch.plan["lines"][0] |= {"item": "zibartes", "optional": True}
+    batch.save(update_fields=["plan"])
+    page = labels(sign_in(cook), batch)
+    assert "Ingredients: zibartes (if used), sugar, lemon juice" in text_of(page)
+    assert "look yourself: zibartes" in text_of(page)
+    square = segno.make(settings.SITE_URL + batch.get_absolute_url(), error="m", micro=False)
+    path = re.search(r' d="([^"]+)"', square.svg_inline(border=4, omitsize=True))
+    assert path is not None
+    assert page.content.decode().count(path[1]) == len(page.context["labels"])
 
 
 def test_a_batch_on_the_stove_has_no_labels(cook, sign_in):
