@@ -53,6 +53,8 @@ DIGITS = {"inputmode": "numeric"}
 class ThingForm(TokenForm, forms.ModelForm):
     """A field for each of ThingFields, most of them the model's own; the capacity has one for each size of jar."""
 
+    field_order = ("token", "kind", "code")  # as the page shows them: what is wrong is listed in this order
+
     kind = forms.ChoiceField(label=_("Kind"), choices=Kind.choices)
     deposit_cents = deposit_field(_("Deposit"))
     turnaround_own = forms.IntegerField(

@@ -98,6 +98,18 @@ def test_a_thing_added_by_form_has_all_that_was_typed(canner, client):
     assert described("BWC-02") == before | {"code": "BWC-02"}
 
 
+def test_what_is_wrong_is_listed_in_the_order_of_the_page(canner, client):
+    client.force_login(make_keeper())
+    address = reverse("equipment:change", args=["BWC-01"])
+    form = client.get(address).context["form"]
+    refused = client.post(address, dict.fromkeys(form.fields, "-" * 3000))
+    text = refused.content.decode()
+    wrong = list(refused.context["form"].errors)
+    assert {"kind", "code", "name", "place", "deposit_note", "skill_own"} <= set(wrong)
+    shown = [name for name in wrong if f'name="{name}"' in text]
+    assert shown == sorted(shown, key=lambda name: text.index(f'name="{name}"'))
+
+
 def test_a_row_of_the_register_says_all_that_a_thing_is_described_by(canner):
     before = described("BWC-01")
     row = list((cells_of(canner) | {"code": "BWC-02"}).values())
