@@ -143,8 +143,10 @@ WENT_WRONG = {
     "ACCIDENT-CLOUDY": "pickles-cloudy",
     "ACCIDENT-SOFT": "pickles-soft",
     "ACCIDENT-THAWED": "thawed-warm",
+    "ACCIDENT-PROCESS": "",
     "ACCIDENT-OTHER": "",
 }
+NOT_PRINTED = ("no source", "from memory")  # what has no print behind it is not cited
 TOGETHER = {
     Ruling.FINE: _("All of this may be changed."),
     Ruling.QUALITY: _("This is safe, and the jars will set, keep, look or taste less well."),
@@ -176,7 +178,15 @@ def _answer(verdict: Verdict) -> dict[str, object]:
     """A verdict with its mark. Where a text was not understood nothing is refused, and the mark says so."""
     kind, sign, words = ("stop", "?", _("not understood")) if verdict.nearest else MARKS[verdict.verdict]
     went_wrong = WENT_WRONG.get(verdict.rule)
-    return {"verdict": verdict, "kind": kind, "sign": sign, "words": words, "went_wrong": went_wrong}
+    printed = "; ".join(part for part in verdict.source.split("; ") if not any(word in part for word in NOT_PRINTED))
+    return {
+        "verdict": verdict,
+        "kind": kind,
+        "sign": sign,
+        "words": words,
+        "went_wrong": went_wrong,
+        "source": printed,
+    }
 
 
 # From a recipe to a plan; all that is asked for stands in the address, so that it can be shared and reloaded.

@@ -353,7 +353,10 @@ def for_the_pot(facts: Facts, change: Change) -> Change | None:
     if times is None:
         return None
     amount = Amount(said.value * times, said.unit)
-    return replace(change, other_amount=amount) if change.act is Act.SWAP else replace(change, amount=amount)
+    if change.act is not Act.SWAP:
+        return replace(change, amount=amount)
+    old = change.amount  # "1/2 tsp a quart in place of 2 tbsp": both are said of a jar
+    return replace(change, other_amount=amount, amount=Amount(old.value * times, old.unit) if old else None)
 
 
 def _acid_times(facts: Facts, jar: str) -> Fraction | None:

@@ -49,6 +49,8 @@ _ANOTHER = frozenset(
 _FORM_WORDS = frozenset(
     {"fresh", "frozen", "canned", "dried", "bottled", "raw", "ones", "freshly", "squeezed", "tinned"}
 )
+# "White vinegar instead of cider": vinegars named by their kind alone.
+_VINEGARS = frozenset({"apple", "cider", "white", "distilled", "red", "wine", "malt", "rice"})
 _NOTHING = frozenset({"", "nothing", "none", "no"})
 # What "another one" of a family means.
 _OF_ITS_KIND = (
@@ -69,6 +71,8 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     only_described = not described.foods and not described.unknown and not described.forms
     # "Frozen strawberries for fresh", "red onions instead of yellow": the food is named once.
     if not old and change.item and (set(change.item.split()) <= _FORM_WORDS or only_described):
+        return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
+    if not old and set(change.item.split()) <= _VINEGARS and Kind.VINEGAR in read_phrase(change.other).kinds:
         return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
     turned = Change(
         Act.SWAP, change.other, change.item, change.other_amount, change.amount, change.factor, text=change.text

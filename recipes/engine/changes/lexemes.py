@@ -98,7 +98,11 @@ def _fillers() -> tuple[frozenset[tuple[str, ...]], frozenset[str], frozenset[tu
     words = data("words")["filler"]
     dish = frozenset(words_of(phrase) for phrase in phrases(words["dish"]))
     purpose = frozenset(words_of(phrase) for phrase in phrases(words["purpose"]))
-    return word_lists()["filler"] | purpose, frozenset(words["before_dish"].replace(",", " ").split()), dish
+    likes = {
+        words_of(f"{who} like {what} {taste}")
+        for who, what, taste in product(phrases(words["who"]), ("it", "them"), phrases(words["tastes"]))
+    }
+    return word_lists()["filler"] | purpose | likes, frozenset(words["before_dish"].replace(",", " ").split()), dish
 
 
 @cache
@@ -278,7 +282,8 @@ def _options_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple
     """What the words from here may be, and how many they are; none of either where no list holds them."""
     token = tokens[at]
     if token.value is not None:
-        return _number_at(tokens, at)
+        size, options = _longest_lexeme(tokens, at)  # "2 kinds of"
+        return (size, options) if size > 1 else _number_at(tokens, at)
     if found := _sure_jar_at(tokens, at, before) or _factor_at(tokens, at):
         return found
     one = _measure(tokens, at + 1, Fraction(1), 1) if token.word in ("a", "an") else None

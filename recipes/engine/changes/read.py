@@ -96,12 +96,12 @@ def _stripped(tokens: Sequence[Token]) -> tuple[Token, ...]:
     return tuple(kept)
 
 
-def _without_tail(tokens: Sequence[Token]) -> Sequence[Token]:
-    """The tokens without a last part that only asks: ", is that ok"."""
-    for at, token in enumerate(tokens):
-        if token.word == "," and not _stripped(tokens[at + 1 :]):
-            return tokens[:at]
-    return tokens
+def _asked(tokens: Sequence[Token]) -> Sequence[Token]:
+    """The tokens without a first or last part that wishes nothing: ", is that ok"."""
+    commas = [at for at, token in enumerate(tokens) if token.word == ","]
+    last = next((at for at in commas if not _stripped(tokens[at + 1 :])), len(tokens))
+    first = next((at + 1 for at in commas if at < last and not _stripped(tokens[:at])), 0)
+    return tokens[first:last]
 
 
 # Noun phrases.
@@ -234,6 +234,8 @@ def _use(noun: Noun, *, word: str = "") -> list[Change] | None:
         return [Change(Act.USE, noun.name, word=LITTLE)]
     if noun.only and noun.amount:
         return [Change(Act.SET, noun.name, amount=noun.amount)]
+    if noun.only and not read_phrase(noun.name).kinds & ACIDS:
+        word = ALL
     return [Change(Act.USE, noun.name, amount=noun.amount, word=noun.word or word)]
 
 
@@ -347,6 +349,11 @@ def _two_for(one: Noun, other: Noun, old: Noun) -> list[Change] | None:
     return [Change(Act.SWAP, old.name, name), Change(Act.SWAP, old.name, other.name)]
 
 
+def _swap_of(new: Noun, old: Noun, amount: Amount | None) -> list[Change] | None:
+    """ "Vinegar instead of lemon juice at 4 tbsp a quart": the amount is that of what comes in."""
+    return _swap(old, replace(new, amount=amount)) if new.amount is None and new.share is None else None
+
+
 def _only(noun: Noun) -> list[Change] | None:
     """ "Green peppers only": in place of the others. Of an acid it may as well mean how little of it."""
     if not noun.is_plain or read_phrase(noun.name).kinds & ACIDS:
@@ -434,6 +441,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(A)(N)", lambda i: _add(_n(i[1]), sure=_is_sure(i[0]))),
     (r"(A)(N)[qc]?(Q)", lambda i: _add(_n(i[1]), _amount_of(i[2]), sure=_is_sure(i[0]))),
     (r"(N)d", lambda i: _add(_n(i[0]))),
+    (r"(A)(N)E", lambda i: _add(_n(i[1]), sure=False)),
     (r"[AEw]?(M)(N)", lambda i: _another(i[0], _n(i[1]))),
     (r"A[ln]?M(N)|[Ew]?[ln]?M(N)|(N)[ln]?M|I(N)|(N)I", lambda i: _more_by(_n(i[0]), None)),
     (r"[AEw]?([QS])M(N)", lambda i: _more_by(_n(i[1]), i[0])),
@@ -443,12 +451,13 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"Z[GE]?(N)[zd]?|v(N)z|(N)z|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
     (r"(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
-    (r"[AEw]?[ln]?L(N)|R(N)|(N)[ln]?[LR]", lambda i: _less_by(_n(i[0]), None)),
+    (r"[AEw]?[ln]?L(N)|R(N)|[Ew]?(N)[ln]?[LR]", lambda i: _less_by(_n(i[0]), None)),
     (r"[AEw]?([QS])[LR]M?(N)", lambda i: _less_by(_n(i[1]), i[0])),
     (
         r"(N)([QS])[LRz]|R(N)[bEw]([QS])|(N)-([QS])|(N)R[bw]?([QS])|(N)L([QS])|(N)Lb([QS])",
         lambda i: _less_by(_n(i[0]), i[1]),
     ),
+    (r"(N)Z([QS])", lambda i: _less_by(_n(i[0]), i[1])),
     (r"R(N)[ln]", lambda i: _less_by(_n(i[0]), None)),
     # times
     (r"(T)u?(N)", lambda i: _times(_n(i[1]), _share_of(i[0]))),
@@ -478,6 +487,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
         r"[AEw]?(N)f(N)|[AEw]?(N)f(D)|[AEw]?(D)f(N)",
         lambda i: _swap(_n(i[1]), _n(i[0]), word="" if i[0] is None else FOR),
     ),
+    (r"[AEw]?(N)[fi](N)[qc]?(Q)", lambda i: _swap_of(_n(i[0]), _n(i[1]), _amount_of(i[2]))),
     (r"i[E]?(N),?[AEw]*(N)|i(D),?[AEw]*(N)", lambda i: _swap(_n(i[0]), _n(i[1]))),
     (r"[AEw]?(N)K|[AEw]?(N)i", lambda i: _use(_n(i[0]))),
     (r"[AEw]?(D)K", lambda i: _use(_n(i[0]))),
@@ -586,7 +596,7 @@ class _Reader:
         if not 0 < len(clauses) <= MOST_PARTS:
             return []
         readings: Readings = [[]]
-        for clause in map(_without_tail, clauses):
+        for clause in map(_asked, clauses):
             readings = [
                 _merged(before, more) for before in readings for more in self._clause(tuple(clause), tuple(before))
             ][:8]
@@ -598,6 +608,8 @@ class _Reader:
 
     def _part(self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> Readings:
         way = read_way(tokens) or read_way(_stripped(tokens))
+        if way and way.act is Act.JAR and tokens[0].word in ("a", "an") and tokens[-1].word != "jar":
+            way = None  # "a quart and a cup of vinegar"
         if way and before and way.act is Act.POT and any(token.word in ("it", "them") for token in tokens):
             return self._wish(tokens, before, verb) or [[way]]  # "the vinegar, halve it"
         return [[way]] if way else self._wish(tokens, before, verb)

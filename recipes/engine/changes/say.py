@@ -8,6 +8,7 @@ from recipes.engine.changes.facts import Facts, Line
 from recipes.engine.changes.foods import BOTTLED, Kind, foods
 from recipes.engine.changes.normalise import lemmas
 from recipes.engine.changes.terms import LITTLE, PART, Act, Change
+from recipes.engine.changes.ways import way_said
 from recipes.engine.quantities import Amount, format_amount
 from recipes.engine.terms import Role
 
@@ -131,48 +132,10 @@ def _way(change: Change) -> str:
         Act.ACIDITY: f"{change.item} of {number} percent" if number else f"weaker {change.item}",
         Act.SYRUP: f"{change.word} syrup",
         Act.FORM: f"{change.word} in place of {change.other}" if change.other else f"{change.word} food",
-        Act.ACCIDENT: "something that went wrong with jars",
     }
-    if change.act is Act.PRACTICE:
-        return _SAID.get(change.word, "a way of working")
+    if change.act in (Act.PRACTICE, Act.ACCIDENT):
+        return way_said(change.word)
     return texts.get(change.act, "")
-
-
-_SAID = {
-    "LIDS-REUSED": "lids used again",
-    "LIDS-NEW": "new lids, bands and jars used again",
-    "OVEN": "jars in the oven",
-    "MICROWAVE": "jars in the microwave",
-    "DISHWASHER": "jars processed in the dishwasher",
-    "JARS-WASHED": "jars washed and kept hot in the dishwasher",
-    "INVERT-JARS": "jars turned upside down",
-    "PARAFFIN": "wax on top",
-    "OPEN-KETTLE": "jars left to seal by themselves",
-    "FREEZE-INSTEAD": "freezing or chilling it",
-    "POT-SEPARATE": "several pots, one after another",
-    "JAR-UNFIT": "jars or lids not made for canning",
-    "ALTITUDE-IGNORED": "no correction for altitude",
-    "NO-VENT": "no venting",
-    "NO-GAUGE-TEST": "an untested gauge",
-    "BANDS-TIGHT": "bands turned tight",
-    "BANDS-FINGERTIP": "bands fingertip-tight",
-    "NOT-STERILISED": "jars not sterilised",
-    "FREEZER-SHELF": "kept on a shelf",
-    "PREP-PEEL": "not peeled",
-    "PREP-CHANGED": "cut, mashed or packed another way",
-    "TOMATO-POOR": "overripe, bruised or frosted produce",
-    "FORCED-COOLING": "cooled with water or in the cold",
-    "WATER-LOW": "water that does not cover the jars",
-    "MULTI-COOKER": "an electric cooker",
-    "PRESSURE-COOKER": "a pressure cooker",
-    "SLOW-COOKER": "a slow cooker",
-    "SUN": "the heat of the sun",
-    "TIMER-EARLY": "counting before the boil or the pressure",
-    "NO-REST": "jars lifted out at once",
-    "BOIL-LONGER": "another boiling time of the pot",
-    "PECTIN-ORDER": "pectin and sugar in another order",
-    "BRANDS": "another brand of the same",
-}
 
 
 # The nearest wishes that can be read.
@@ -191,7 +154,8 @@ def nearest(facts: Facts, text: str) -> tuple[str, ...]:
 def _candidates(facts: Facts, words: set[str]) -> list[str]:
     named = [line for line in facts.lines if words & line.phrase.words] or list(facts.lines[:2])
     found = [wish for line in named for wish in _of_line(line)]
-    strange = [name for key, food in foods().items() if set(key) <= words and (name := food.name)]
+    put_in = words & {"add", "put", "include", "mix", "stir", "throw"}
+    strange = [food.name for key, food in foods().items() if put_in and set(key) <= words]
     found += [f"add {name}" for name in strange if not any(name in line.ingredient.item for line in facts.lines)][:6]
     return [*found, "smaller jars", "half the recipe", "process 5 minutes longer", "use new lids"]
 

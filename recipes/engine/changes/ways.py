@@ -6,14 +6,14 @@ A way of working or a frame is read only where it accounts for every word; an ac
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 from functools import cache
 
 from recipes.engine.changes.foods import foods
 from recipes.engine.changes.normalise import STOP, Token
 from recipes.engine.changes.terms import Act, Change
-from recipes.engine.changes.vocabulary import data
+from recipes.engine.changes.vocabulary import data, phrases
 from recipes.engine.quantities import JAR_SIZES
 
 _INSTEAD = {"instead", "rather", "not", "lieu", "place"}
@@ -97,18 +97,6 @@ def _accounts_for(entry: dict[str, object], line: str, text: str, group: str) ->
 
 # Frames: a jar, a pack, a pot, a canner, a time, a pressure, a headspace.
 
-_SIZES: tuple[tuple[str, str], ...] = (
-    ("quarter-pint", "quarter pint|1/4 pint|4 oz|4 ounce|125 ml|120 ml|half cup|1/2 cup"),
-    ("half-pint", "half pint|1/2 pint|8 oz|8 ounce|250 ml|240 ml|235 ml|1 cup|jelly jar"),
-    ("twelve-ounce", "12 oz|12 ounce|375 ml|350 ml"),
-    ("pint-and-half", "pint and a half|pint and half|1 1/2 pint|3/2 pint|24 oz|24 ounce|750 ml|700 ml"),
-    ("half-gallon", "half gallon|1/2 gallon|64 oz|64 ounce|19/10 l|19/10 liter|2 l|2 liter|2 litre|2 quart"),
-    ("gallon", "gallon|1 gallon|128 oz|128 ounce|4 l|4 liter|4 litre|3 l|3 liter|3 litre|5 l|5 liter|4 quart|3 quart"),
-    ("pint", "pint|1 pint|16 oz|16 ounce|500 ml|450 ml|475 ml"),
-    ("quart", "quart|1 quart|qt|32 oz|32 ounce|1 l|1 liter|1 litre|liter|litre|1000 ml|950 ml"),
-    ("smaller", "smaller|tiny|small|little|mini|next smaller"),
-    ("larger", "larger|bigger|big|large|next larger|huge"),
-)
 _BY_SIZE = ("smaller", *JAR_SIZES, "gallon", "larger")
 _PLAIN = {"pint", "quart", "half pint", "quarter pint", "half gallon", "gallon", "liter", "litre"}
 _FACTORS = {
@@ -129,17 +117,25 @@ _FACTORS = {
 _POTS = {"pot", "batch", "recipe", "everything", "quantity", "lot", "ingredient", "thing"}
 
 
-def _allowed(name: str) -> set[str]:
-    return set(data("ways")["frame"][name].split()) | set(data("ways")["frame"]["instead"].split())
+@cache
+def _change(way: str) -> frozenset[str]:
+    return frozenset(data("ways")["change"][way].split())
+
+
+@cache
+def _allowed(name: str) -> frozenset[str]:
+    return frozenset((data("ways")["frame"][name] + " " + data("ways")["frame"]["instead"]).split())
+
+
+@cache
+def _sizes() -> dict[str, str]:
+    """Each name of a jar size, and the size."""
+    return {name: size for size, names in data("ways")["size"].items() for name in phrases(names)}
 
 
 @cache
 def _size_pattern() -> re.Pattern[str]:
-    options = sorted((option for _, text in _SIZES for option in text.split("|")), key=len, reverse=True)
-    return re.compile(r"(?<!\S)(" + "|".join(map(re.escape, options)) + r")(?!\S)")
-
-
-_SIZE_OF = {option: name for name, text in _SIZES for option in text.split("|")}
+    return re.compile(r"(?<!\S)(" + "|".join(sorted(map(re.escape, _sizes()), key=len, reverse=True)) + r")(?!\S)")
 
 
 def _chosen(found: Sequence[tuple[str, int]], text: str, *, order: Callable[[str], int] | None = None) -> str | None:
@@ -160,7 +156,7 @@ def _chosen(found: Sequence[tuple[str, int]], text: str, *, order: Callable[[str
 
 
 def _jar(tokens: Sequence[Token], text: str) -> Change | None:
-    found = [(_SIZE_OF[match[1]], match.start(), match[1]) for match in _size_pattern().finditer(text)]
+    found = [(_sizes()[match[1]], match.start(), match[1]) for match in _size_pattern().finditer(text)]
     if not found:
         return None
     rest = set(_size_pattern().sub(" ", text).split())
@@ -215,26 +211,20 @@ def _pot(tokens: Sequence[Token], text: str) -> Change | None:
     return Change(Act.POT, factor=max(value, Fraction(2)) if at_once else value)
 
 
-_CANNERS = (
-    ("steam", r"(?:atmospheric )?steam(?:er)?(?: canner| canning| bath)?"),
-    ("pressure", r"(?:dial gauge |weighted gauge )?pressure(?: canner| canning| can| canned| process)?"),
-    (
-        "boiling-water",
-        r"waterbath(?: canner| canning| can)?|boiling water(?: bath| canner| canning| process)?|"
-        r"water canner|boiling(?: canner| process)",
-    ),
-)
-
-
 @cache
 def _canner_pattern() -> re.Pattern[str]:
-    return re.compile("|".join(rf"(?<!\S)(?P<c{at}>{pattern})(?!\S)" for at, (_, pattern) in enumerate(_CANNERS)))
+    """A canner by any of its names; the group is the place of the canner in the list."""
+    return re.compile(
+        "|".join(
+            rf"(?<!\S)(?P<c{at}>{'|'.join(map(re.escape, phrases(names)))})(?!\S)"
+            for at, names in enumerate(data("ways")["canner"].values())
+        )
+    )
 
 
 def _canner(tokens: Sequence[Token], text: str) -> Change | None:
-    found = [
-        (_CANNERS[int((match.lastgroup or "c0")[1:])][0], match.start()) for match in _canner_pattern().finditer(text)
-    ]
+    canners = list(data("ways")["canner"])
+    found = [(canners[int((match.lastgroup or "c0")[1:])], match.start()) for match in _canner_pattern().finditer(text)]
     if not found or text in ("boiling water", "water", "pressure") or "psi" in text.split():
         return None
     rest = _canner_pattern().sub(" ", text)
@@ -273,11 +263,11 @@ def _process(tokens: Sequence[Token], text: str) -> Change | None:
     numbers = [token.value for token in tokens if token.value is not None]
     if not numbers and _is_skipped(plain, text):
         return Change(Act.PROCESS, word="skip")
-    if not _is_of_time(plain, numbers) or plain - _allowed("process") - _LESS - _MORE - _OF_TIME:
+    if not _is_of_time(plain, numbers) or plain - _allowed("process") - _change("less") - _change("more") - _OF_TIME:
         return None
     parts = {"half", "halve", "third", "quarter"}
-    less = bool(plain & _LESS or "-" in plain or (not numbers and plain & parts))
-    more = bool(plain & _MORE or "+" in plain)
+    less = bool(plain & _change("less") or "-" in plain or (not numbers and plain & parts))
+    more = bool(plain & _change("more") or "+" in plain)
     if less and more:
         return None
     if (less or more) and not ("to" in plain and numbers):
@@ -299,7 +289,7 @@ def _is_of_time(plain: set[str], numbers: Sequence[Fraction]) -> bool:
     if plain & {"minute", "min", "hour", "hr"}:
         return True
     named = plain & {"process", "processing", "canning"}
-    changed = plain & (_LESS | _MORE)
+    changed = plain & (_change("less") | _change("more"))
     if named and (changed or "time" in plain or (numbers and named != {"canning"})):
         return True
     return "time" in plain and bool(changed or "half" in plain)
@@ -318,28 +308,13 @@ def _minutes(plain: set[str], numbers: list[Fraction], *, lower: bool) -> Change
     return Change(Act.PROCESS, factor=new, word="minutes")
 
 
-_LESS = {"shorter", "less", "fewer", "quicker", "faster", "shorten", "reduce", "cut", "lower", "decrease", "under"}
-_LESS |= {"halve", "reduced", "minus"}
-_MORE = {
-    "longer",
-    "more",
-    "extra",
-    "additional",
-    "increase",
-    "lengthen",
-    "extend",
-    "raise",
-    "double",
-    "another",
-    "plus",
-}
-
-
 def _pressure(tokens: Sequence[Token], text: str) -> Change | None:
     plain = {token.word for token in tokens if token.value is None}
     numbers = [token.value for token in tokens if token.value is not None]
-    lower, higher = plain & _LESS, plain & (_MORE | {"higher"})
-    if not plain & {"psi", "pressure", "pound"} or plain - _allowed("pressure") - _LESS - _MORE - {"higher"}:
+    lower, higher = plain & _change("less"), plain & (_change("more") | {"higher"})
+    if not plain & {"psi", "pressure", "pound"} or plain - _allowed("pressure") - _change("less") - _change("more") - {
+        "higher"
+    }:
         return None
     if not plain & {"psi", "pressure"} and plain - {"pound", "at", "use", "process", "with"}:
         return None
@@ -362,15 +337,6 @@ def _headspace(tokens: Sequence[Token], text: str) -> Change | None:
     return Change(Act.HEADSPACE, factor=numbers[0] if numbers else None, word="" if numbers else "other")
 
 
-_SYRUPS = {
-    "light": ("light", "lighter", "thin", "thinner", "weaker", "weak"),
-    "very light": ("very light", "extra light", "lightest", "very thin"),
-    "medium": ("medium", "normal", "usual"),
-    "heavy": ("heavy", "heavier", "thicker", "stronger", "strong", "thick"),
-    "very heavy": ("very heavy", "extra heavy", "heaviest"),
-}
-
-
 def _syrup(tokens: Sequence[Token], text: str) -> Change | None:
     match = re.fullmatch(
         r"(?:use |in |with |pack in |pack |a |an |them |it |can |put up |make |the |sugar )*(.+?) (?:sugar )?syrup"
@@ -378,7 +344,7 @@ def _syrup(tokens: Sequence[Token], text: str) -> Change | None:
         text,
     )
     said = match[1].removesuffix(" sugar") if match else ""
-    name = next((name for name, words in _SYRUPS.items() if said in words), "")
+    name = next((name for name, words in data("ways")["syrup"].items() if said in phrases(words)), "")
     return Change(Act.SYRUP, word=name) if name else None
 
 
@@ -404,6 +370,7 @@ def read_way(tokens: Sequence[Token]) -> Change | None:
     return next((found for frame in _FRAMES if (found := frame(tokens, text))), None)
 
 
-def codes() -> Iterable[str]:
-    """Every code that `ways.toml` can give."""
-    return (entry["code"] for group in ("allowed", "refused", "accident") for entry in data("ways")[group])
+def way_said(code: str) -> str:
+    """How a way of working is said back."""
+    entries = (entry for group in ("allowed", "refused", "accident") for entry in data("ways")[group])
+    return next((str(entry["reads"]) for entry in entries if entry["code"] == code), "a way of working")

@@ -51,6 +51,7 @@ TOLD = {
         "it smells off",
         "a lid is bulging",
     ],
+    "ACCIDENT-PROCESS": ["I canned the beans in a water bath", "we processed pints for 10 minutes instead of 20"],
     "ACCIDENT-OTHER": ["something went wrong", "I forgot the time"],
 }
 

@@ -81,3 +81,12 @@ def test_amounts_are_taken_out_wherever_they_stand():
         assert (change.item, str(change.amount.value), change.amount.unit) == ("onion", "3/2", "cup")
     ((change,),) = read("1 tsp cloves")
     assert (change.item, change.amount.unit) == ("clove", "tsp")
+
+
+def test_every_class_of_food_names_what_it_rests_on():
+    told = {row["kind"]: row for row in rows("kinds")}
+    assert set(told) == {row["kind"] for row in rows("foods")}
+    for row in told.values():
+        assert len(row["source"]) > 10
+        assert row["seen"] in ("seen-twice", "seen-once", "none")
+        assert (row["seen"] == "none") == ("no source" in row["source"])
