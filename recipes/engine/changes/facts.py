@@ -380,11 +380,9 @@ def _each(prep: str) -> list[tuple[str, str, str]]:
 
 
 def _jars_of_a_pot(facts: Facts, jar: str) -> Fraction:
-    """The most jars that a pot fills; "each jar" is the smallest that the recipe has a process for."""
-    sizes = [size for size in JAR_SIZES if any(row.jar == size for row in facts.recipe.process)]
-    size = jar if jar in JAR_ML else sizes[0] if sizes else facts.recipe.stated_yield.jar
+    """The most jars that a pot fills; "each jar" is of the size that the yield is stated in."""
     stated = facts.recipe.stated_yield
-    return stated.high * JAR_ML[stated.jar] / JAR_ML[size]
+    return stated.high * JAR_ML[stated.jar] / JAR_ML[jar if jar in JAR_ML else stated.jar]
 
 
 def _fewest_jars(facts: Facts, jar: str) -> Fraction:

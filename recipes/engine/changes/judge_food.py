@@ -169,6 +169,8 @@ def _produce_less(facts: Facts, line: Line) -> str:
         return "SALT-FERMENT"
     if line.role is Role.LOW_ACID:
         return _vegetable_less(facts)
+    if facts.is_mixture and Kind.DRIED_FRUIT in line.phrase.kinds:
+        return "NOT-COVERED"
     if facts.is_mixture:
         tomato = line.phrase.kinds & {Kind.TOMATO, Kind.GREEN_TOMATO, Kind.TOMATO_PRODUCT}
         return "TOMATO-AMOUNT" if tomato else "FRUIT-IN-MIXTURE"

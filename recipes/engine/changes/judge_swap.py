@@ -68,6 +68,9 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     old, new = facts.find(without_percent(change.item)), facts.find(without_percent(change.other))
     old = old or facts.with_words(set(lemmas(change.item)))
     described = read_phrase(change.item)
+    new_kinds = read_phrase(change.other).kinds
+    if not described.foods and any(line.phrase.kinds & new_kinds for line in old):
+        old = tuple(line for line in old if line.phrase.kinds & new_kinds)  # "yellow onions instead of white"
     only_described = not described.foods and not described.unknown and not described.forms
     # "Frozen strawberries for fresh", "red onions instead of yellow": the food is named once.
     if not old and change.item and (set(change.item.split()) <= _FORM_WORDS or only_described):

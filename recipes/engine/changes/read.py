@@ -354,6 +354,16 @@ def _swap_of(new: Noun, old: Noun, amount: Amount | None) -> list[Change] | None
     return _swap(old, replace(new, amount=amount)) if new.amount is None and new.share is None else None
 
 
+def _mixed(items: list[Item]) -> list[Change] | None:
+    """ "Mix strawberries and raspberries": a part of the one in place of the other."""
+    verb, one, other = items[0], _n(items[1]), _n(items[2])
+    if not isinstance(verb, Lexeme) or verb.words[:1] not in (("mix",), ("combine",), ("blend",)):
+        return None
+    if not (one.is_plain and other.is_plain) or read_phrase(one.name).kinds != read_phrase(other.name).kinds:
+        return None
+    return [Change(Act.SWAP, one.name, other.name, factor=Fraction(1, 2), either_way=True)]
+
+
 def _only(noun: Noun) -> list[Change] | None:
     """ "Green peppers only": in place of the others. Of an acid it may as well mean how little of it."""
     if not noun.is_plain or read_phrase(noun.name).kinds & ACIDS:
@@ -449,7 +459,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(N)([QS])[MI]|I(N)b([QS#])|(N)\+([QS])|(N)Ib([QS])|(N)Mb([QS])", lambda i: _more_by(_n(i[0]), i[1])),
     # left out
     (r"Z[GE]?(N)[zd]?|v(N)z|(N)z|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
-    (r"(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
+    (r"v?P?(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
     (r"[AEw]?[ln]?L(N)|R(N)|[Ew]?(N)[ln]?[LR]", lambda i: _less_by(_n(i[0]), None)),
     (r"[AEw]?([QS])[LR]M?(N)", lambda i: _less_by(_n(i[1]), i[0])),
@@ -501,6 +511,8 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"h(N),?[AEw]*(N)K?|h(N),?[AEw]*(D)K?", lambda i: _swap(_n(i[0]), _n(i[1]))),
     (r"h(N)", lambda i: _omit(_n(i[0]))),
     (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
+    (r"E(N)[Ew](N)", lambda i: _use(_n(i[1])) if _n(i[0]).is_plain else None),
+    (r"(A)(N)&(N)", _mixed),
     # form, strength, used
     (r"[Ew]?(D)", lambda i: _form_swap(_n(i[0]), None)),
     (r"[Ew]?(D)[fi](D)|", lambda i: _form_swap(_n(i[0]), _n(i[1])) if len(i) == 2 else None),
@@ -566,7 +578,7 @@ def _with_amount(last: Change, amount: Amount | None) -> list[Change] | None:
 @cache
 def _joint_words() -> frozenset[tuple[str, ...]]:
     joints = {words for words, entries in lexicon().items() if any(letter in "&,|" for letter, _ in entries)}
-    return frozenset(joints | {("with",)})
+    return frozenset(joints | {("with",), ("without",)})
 
 
 def _joint_at(tokens: Sequence[Token], at: int) -> int:
@@ -622,7 +634,7 @@ class _Reader:
         joints = [(at, size) for at in range(1, len(tokens)) if (size := _joint_at(tokens, at))]
         for at, size in reversed(joints):
             joint = tokens[at].word
-            rest = tokens[at:] if joint == "with" else _after_joint(tokens, at + size)
+            rest = tokens[at:] if joint in ("with", "without") else _after_joint(tokens, at + size)
             if not rest:
                 continue
             for first in self._part(tokens[:at], before, verb):
@@ -642,6 +654,8 @@ class _Reader:
             items = _nouns([item for item in row if item.letter not in "jY"])
             if items is None or len(jars) > 1:
                 continue
+            if not items and before and row and all(item.letter == "G" for item in row):
+                return [[]]  # ", same amount"
             word = LITTLE if any(item.letter == "Y" for item in row) else None
             for changes in _fits(items, before, verb):
                 said = [_with(change, next(iter(jars), ""), word) for change in changes]
@@ -654,7 +668,7 @@ class _Reader:
 def _after_joint(tokens: tuple[Token, ...], at: int) -> tuple[Token, ...]:
     """What follows a joint, and another behind it: ", and"."""
     rest = tokens[at:]
-    while rest and rest[0].word != "with" and (more := _joint_at(rest, 0)):
+    while rest and rest[0].word not in ("with", "without") and (more := _joint_at(rest, 0)):
         rest = rest[more:]
     return rest
 
@@ -670,7 +684,7 @@ def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Ch
     """The wish whose verb reaches over the foods that follow it in a list that is one."""
     if joint == "plus":
         return Change(Act.ADD, word=ADDED)
-    if not changes or joint == "with":
+    if not changes or joint in ("with", "without"):
         return None
     last = changes[-1]
     ends = joint in _AND or (joint == "," and _ends_in_and(rest))
@@ -742,7 +756,8 @@ def _groups(match: re.Match[str], items: list[Item]) -> list[Item]:
 def _may_reach(verb: Change, noun: Noun) -> bool:
     """ "Add cinnamon, vinegar": whether the vinegar is added too is not said."""
     kinds = read_phrase(noun.name).kinds
-    return verb.act in (Act.OMIT, Act.LESS) or not kinds & (ACIDS | {Kind.CITRUS})
+    unsure = ACIDS | {Kind.CITRUS} | (LOW_ACID if verb.act is Act.USE else frozenset())
+    return verb.act in (Act.OMIT, Act.LESS) or not kinds & unsure
 
 
 def _reached(verb: Change, name: str) -> Change:

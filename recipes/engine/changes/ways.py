@@ -343,7 +343,8 @@ def _syrup(tokens: Sequence[Token], text: str) -> Change | None:
         r"(?: instead(?: of (?:a |the )?(?:very |extra )?(?:medium|light|heavy)(?: syrup)?)?)?",
         text,
     )
-    said = match[1].removesuffix(" sugar") if match else ""
+    made = re.fullmatch(r"(?:the |make |sugar |a )*syrup (?:a |bit |little |much )*(\S+)", text)
+    said = match[1].removesuffix(" sugar") if match else made[1] if made else ""
     name = next((name for name, words in data("ways")["syrup"].items() if said in phrases(words)), "")
     return Change(Act.SYRUP, word=name) if name else None
 
