@@ -708,7 +708,7 @@ def _day(plan: Plan) -> Iterator[str]:
 
 @dataclass(frozen=True)
 class Reach:
-    """How many jars that were not thrown away come from a revision, and in how many households they are."""
+    """How many jars that are there still come from a revision, and in how many households they are."""
 
     jars: int
     households: int
@@ -724,11 +724,12 @@ class Reach:
 def reach_of(revision: Revision) -> Reach:
     """Two queries. A household is a kitchen, a member whom jars were handed or moved to, or the club's store."""
     jars = apps.get_model("batches", "Jar")._default_manager.filter(batch__revision=revision)
-    kept = jars.exclude(disposal="discard").order_by().values_list("held_by", "place").annotate(Count("pk"))
+    kept = jars.exclude(disposal__in=["discard", "gone"]).order_by()
     count, households = 0, set[tuple[str, int | None]]()
-    for holder, kitchen, here in kept:
+    for holder, kitchen, disposal, here in kept.values_list("held_by", "place", "disposal").annotate(Count("pk")):
         count += here
-        households.add(("kitchen", kitchen) if holder is None else ("member", holder))
+        if disposal != "returned":  # those are counted where they were brought to
+            households.add(("kitchen", kitchen) if holder is None else ("member", holder))
     full = apps.get_model("jars", "Balance")._default_manager.filter(
         batch__revision=revision, is_inside=True, state="full", count__gt=0
     )

@@ -195,7 +195,9 @@ def _shelf_of(by: User, kitchen: Kitchen, recipe_id: int, size: str) -> list[Bal
 
 YEAR = timedelta(days=365)
 # Good to eat from the shelf, or kept frozen on purpose. A jar nobody has looked at yet is neither.
-GOOD = Q(seal=Seal.SEALED, set_aside=None) | Q(seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE)
+GOOD = Q(seal=Seal.SEALED, disposal__in=["", Disposal.SHELF], set_aside=None) | Q(
+    seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE
+)
 RECIPE = "batch__revision__recipe"
 FACTS = (RECIPE, f"{RECIPE}__title", f"{RECIPE}__kind", f"{RECIPE}__produce")
 

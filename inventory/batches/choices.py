@@ -31,6 +31,14 @@ class Disposal(models.TextChoices):
     REFRIGERATE = "refrigerate", _("in the refrigerator")
     FREEZE = "freeze", _("in the freezer")
     DISCARD = "discard", _("thrown away")
+    # By an answer to a recall.
+    GONE = "gone", _("eaten, or there no more")
+    RETURNED = "returned", _("brought back to the club's store")
+
+
+# An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
+# once. One in the freezer stays full until somebody empties it, as does one on the shelf.
+EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value, Disposal.GONE.value})
 
 
 class LotKind(models.TextChoices):
@@ -55,6 +63,8 @@ class RecallOutcome(models.TextChoices):
 
     SET_APART = "set-apart", _("marked and set apart, nobody eats from them")
     DISCARDED = "discarded", _("thrown away")
+    RETURNED = "returned", _("brought back to the club's store")
+    EATEN = "eaten", _("eaten, before we knew")
     NONE_LEFT = "none-left", _("none were left")
 
 

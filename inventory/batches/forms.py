@@ -31,6 +31,7 @@ from inventory.batches.models import (
     RECALL_REASON_LENGTH,
     Batch,
     Jar,
+    Recall,
 )
 from inventory.batches.rules import Need, lot_code_typed, sizes_covered
 from inventory.jars.models import LidLot
@@ -399,7 +400,10 @@ class JarClaimForm(forms.Form):
 
 
 class RecallForm(forms.Form):
-    """When valid, `written()` names the one subject. A member without the right to trace calls back their own batch."""
+    """When valid, `written()` names the one subject. A member without the right to trace calls back their own batch.
+
+    `show(reach)` asks for a yes to what it reaches, which comes back as `seen` in the words it was read in.
+    """
 
     token = token_field()
     kind = forms.ChoiceField(label=_("What is called back?"), choices=RecallKind.choices, widget=forms.RadioSelect)
@@ -415,14 +419,38 @@ class RecallForm(forms.Form):
         help_text=_("Everybody who holds such a jar reads this, at once and by mail."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    confirmed = forms.BooleanField(required=False)
 
     def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.user = user
+        self.subject: dict[str, Any] = {}
+        del self.fields["confirmed"]  # until there is something to say yes to
+        if self.data.get("seen"):
+            self._ask(self.data["seen"])
         if not user.has_perm("batches.trace_batch"):
             self.fields["kind"].choices = [(RecallKind.BATCH, RecallKind.BATCH.label)]  # type: ignore[attr-defined]
             self.fields["kind"].initial = RecallKind.BATCH
-        self.helper = form_helper(submit=gettext("Call these jars back"), css="btn-danger btn-lg")
+        submit = gettext("Call these jars back") if self.data.get("seen") else gettext("See what this calls back")
+        self.helper = form_helper(submit=submit, css="btn-danger btn-lg")
+
+    def _ask(self, words: str) -> None:
+        self.fields["confirmed"] = forms.BooleanField(
+            label=gettext("I have read what this calls back: %(what)s.") % {"what": words}, required=False
+        )
+
+    @property
+    def is_agreed(self) -> bool:
+        """Whether there is a yes; to what, is `seen`."""
+        return bool(self.cleaned_data.get("seen") and self.cleaned_data.get("confirmed"))
+
+    def shown(self, words: str) -> RecallForm:
+        """The same form once more, with what was typed, asking for a yes to `words`; the tick is not taken along."""
+        kept = {key: self.data[key] for key in self.data if key not in ("confirmed", "seen")}
+        again = RecallForm({**kept, "seen": words}, user=self.user)
+        again.is_valid()
+        return again
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -434,9 +462,16 @@ class RecallForm(forms.Form):
         if "kind" in cleaned and "code" in cleaned:
             try:
                 self.subject = find[cleaned["kind"]](cleaned["code"].replace("\0", ""))
+                self._called_back_check()
             except ValidationError as error:
                 self.add_error("code", error)
         return cleaned
+
+    def _called_back_check(self) -> None:
+        """A form that was sent before finds its own recall, and may go on to say so."""
+        before = Recall.objects.open().filter(**self.subject).first()
+        if before is not None and before.token != self.cleaned_data.get("token"):
+            raise ValidationError(_("This is called back already. Look at the open recall."))
 
     def _batch(self, code: str) -> dict[str, Any]:
         lot = lot_code_typed(code)
@@ -468,7 +503,7 @@ class RecallForm(forms.Form):
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of `recall_open`."""
-        return {"token": self.cleaned_data["token"], "reason": self.cleaned_data["reason"], **self.subject}
+        return {**{key: self.cleaned_data[key] for key in ("token", "reason", "seen")}, **self.subject}
 
 
 class RecallAnswerForm(forms.Form):
@@ -490,8 +525,16 @@ class RecallAnswerForm(forms.Form):
     )
     note = forms.CharField(label=_("Anything to add?"), required=False, max_length=ANSWER_NOTE_LENGTH)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, where: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if where == "store":  # they are there
+            self.fields["outcome"].choices = [  # type: ignore[attr-defined]
+                choice for choice in RecallOutcome.choices if choice[0] != RecallOutcome.RETURNED
+            ]
+        elif where.startswith("gave "):
+            self.fields["outcome"].label = _("What did they do with the jars?")
+            self.fields["note"].label = _("To whom did they go, and how did you reach them?")
+            self.fields["note"].required = True
         self.helper = bare_helper()
         # A page has one such form for each holding, so the button takes an id of its own, as the fields do.
         button_id = str(self.auto_id) % "send"

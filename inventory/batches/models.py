@@ -144,9 +144,9 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.select_related("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot").prefetch_related(
             Prefetch(
                 "jars",
-                Jar.objects.select_related("place", "lid_lot", "failed_lid_lot", "set_aside__opened_by").order_by(
-                    "number"
-                ),
+                Jar.objects.select_related(
+                    "place", "lid_lot", "failed_lid_lot", "set_aside__opened_by", "answer__recall"
+                ).order_by("number"),
             ),
             Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
         )
@@ -396,8 +396,8 @@ class JarQuerySet(models.QuerySet["Jar"]):
         return self.filter(disposal="")
 
     def kept(self) -> JarQuerySet:
-        """Jars that were not thrown away. Whether one was eaten, only who had it knows."""
-        return self.exclude(disposal=Disposal.DISCARD)
+        """Jars that were neither thrown away nor said to be gone. Else only who had one knows whether it was eaten."""
+        return self.exclude(disposal__in=[Disposal.DISCARD, Disposal.GONE])
 
     def to_give(self) -> JarQuerySet:
         """Sealed, on the shelf of whoever put them up; not set aside, called back or of a withdrawn revision."""
@@ -450,6 +450,10 @@ class Jar(models.Model):
     held_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="jars_held"
     )
+    # The last answer to a recall that was about this very jar; set apart, a jar is told by this alone.
+    answer = models.ForeignKey(
+        "RecallAnswer", on_delete=models.PROTECT, null=True, blank=True, related_name="jars_meant"
+    )
 
     # Not eaten and not handed on, until somebody has looked into what went wrong with it.
     set_aside = models.ForeignKey("JarsSetAside", on_delete=models.PROTECT, null=True, blank=True, related_name="jars")
@@ -465,19 +469,29 @@ class Jar(models.Model):
             models.UniqueConstraint(fields=["batch", "number"], name="one_jar_per_number"),
             models.CheckConstraint(
                 name="jar_stands_where_its_seal_allows",
-                # Thrown away unlooked at: after an accident.
-                condition=Q(seal="unchecked", disposal__in=["", "discard"])
-                # Thrown away: after a recall.
-                | Q(seal="sealed", disposal__in=["", "shelf", "discard"])
-                | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze", "discard"])
-                | Q(seal="opened", disposal__in=["reprocess", "refrigerate", "discard"])
+                condition=Q(seal="unchecked", disposal="")
+                | Q(seal="sealed", disposal__in=["", "shelf"])
+                | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze"])
+                | Q(seal="opened", disposal__in=["reprocess", "refrigerate"])
                 | Q(seal="broken", disposal="discard")
-                | Q(seal="none", disposal__in=["freeze", "discard"]),
+                | Q(seal="none", disposal="freeze")
+                # Whatever its seal: after a recall or an accident. Of one not looked at yet the seal is not known.
+                | (~Q(seal="broken") & Q(disposal__in=["discard", "gone", "returned"])),
+            ),
+            models.CheckConstraint(
+                name="jar_is_gone_or_returned_by_an_answer",
+                condition=~Q(disposal__in=["gone", "returned"]) | Q(answer__isnull=False),
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.batch_id}/{self.number}"
+
+    @property
+    def is_set_apart(self) -> bool:
+        """By an answer to a recall that was not cleared since; it stands where it stood, and nobody eats from it."""
+        said = self.answer
+        return said is not None and said.outcome == RecallOutcome.SET_APART and not said.recall.is_cleared
 
 
 class JarsSetAsideQuerySet(models.QuerySet["JarsSetAside"]):

@@ -97,7 +97,11 @@ def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
         )
         for jar in batch.jars.all()
         if jar.set_aside_id is None
-        and (jar.disposal == "shelf" or jar.seal == Seal.NONE or (every and not jar.disposal))
+        and (
+            jar.disposal == "shelf"
+            or (jar.seal == Seal.NONE and jar.disposal == "freeze")
+            or (every and not jar.disposal)
+        )
     ]
 
 
@@ -181,6 +185,7 @@ def _fate(jar: Jar) -> tuple[object, ...]:
         jar.seal,
         jar.disposal,
         jar.set_aside_id,
+        jar.is_set_apart,
         jar.place_id,
         jar.held_by_id,
         jar.lid_lot_id,

@@ -6,13 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, Exists, OuterRef, Q, Sum
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
+from django.utils.translation import ngettext
 
 from club.members.choices import Role
 from club.members.models import Kitchen, User
-from inventory.batches.choices import RecallKind
+from inventory.batches.choices import EMPTIED, Disposal, RecallKind
 from inventory.batches.models import Batch, BatchQuerySet, Jar, JarQuerySet, Recall, RecallAnswer, Whereabouts
 from inventory.batches.rules import lot_code_typed
 from inventory.jars.choices import JarState, PlaceKind, Reason
@@ -86,20 +87,19 @@ def _rows(batches: BatchQuerySet) -> BatchQuerySet:
 # kitchen with it. Whoever left the club stays on the list; those who run the recall reach them, and note the answer
 # for them.
 
-# A batch, and where jars of it are held: "kitchen 4", "maker 7", "person 7", "store", "gave 7".
-Key = tuple[int, str]
-
 
 @dataclass(frozen=True)
 class Holding:
     """Jars of one batch under one recall, in one pair of hands. `people` are ids; any one of them may answer.
 
-    `former` are those who left the club: they cannot sign in, and are written to or telephoned.
+    `former` are those who left the club: they cannot sign in, and are written to or telephoned. `jars` is how many
+    there are by the books; where jars went home from a hall, those of the hall.
     """
 
-    recall_id: int
+    recall_id: int  # 0: of a recall that is not opened yet
     batch_id: int
     where: str
+    jars: int
     people: frozenset[int]
     former: frozenset[int]
     is_answered: bool
@@ -118,7 +118,7 @@ PERSON_WORDS = {
 
 
 def affected_jars(recall: Recall) -> JarQuerySet:
-    """The jars of a recall that were not thrown away."""
+    """The jars of a recall that are there still, as far as anybody knows."""
     if recall.kind == RecallKind.REVISION:
         return Jar.objects.filter(batch__revision=recall.revision_id).kept()
     if recall.kind == RecallKind.LID_LOT:
@@ -127,25 +127,73 @@ def affected_jars(recall: Recall) -> JarQuerySet:
 
 
 def holdings(recalls: Iterable[Recall]) -> list[Holding]:
-    """Every holding that these recalls reach, with whether it was answered; eight queries at most."""
+    """Every holding that these recalls reach, with whether it was answered; nine queries at most.
+
+    A recall need not be opened yet: then it is what it would reach.
+    """
     recalls = list(recalls)
     reached = list(_reached(recalls))
     if not reached:
         return []
-    hands, active = _hands({batch for _recall, batch in reached})
+    hands = _hands({batch for _at, batch in reached})
+    everybody = {person for places in hands.values() for hand in places.values() for person in hand.people}
+    active = set(User.objects.filter(is_active=True, pk__in=everybody).values_list("pk", flat=True))
     answered = _answered(recalls)
     return [
         Holding(
-            recall,
+            recalls[at].pk or 0,
             batch,
             where,
-            frozenset(people & active),
-            frozenset(people - active),
-            is_answered=(recall, batch, where) in answered,
+            hand.jars,
+            frozenset(hand.people & active),
+            frozenset(hand.people - active),
+            is_answered=(recalls[at].pk, batch, where) in answered,
         )
-        for recall, batch in sorted(reached)
-        for where, people in sorted(hands[batch].items())
+        for at, batch in sorted(reached)
+        for where, hand in sorted(hands[batch].items())
     ]
+
+
+@dataclass(frozen=True)
+class RecallReach:
+    """What a recall calls back: jars of the lots, places they stand in, people written to at once.
+
+    `former` left the club and are telephoned; `given` jars went out of it.
+    """
+
+    jars: int
+    places: int
+    people: int
+    former: int
+    given: int
+
+    @property
+    def words(self) -> str:
+        """ "12 jars in 3 households; 5 people are written to at once"."""
+        texts = [
+            ngettext("%(n)s jar", "%(n)s jars", self.jars) % {"n": self.jars},
+            ngettext("%(n)s household", "%(n)s households", self.places) % {"n": self.places},
+            ngettext("%(n)s message", "%(n)s messages", self.people) % {"n": self.people},
+        ]
+        if self.former:
+            texts.append(ngettext("%(n)s former member", "%(n)s former members", self.former) % {"n": self.former})
+        if self.given:
+            texts.append(
+                ngettext("%(n)s jar outside the club", "%(n)s jars outside the club", self.given) % {"n": self.given}
+            )
+        return ", ".join(texts)
+
+
+def reach_of_recall(recall: Recall, rows: Sequence[Holding]) -> RecallReach:
+    """In figures, from its holdings and one more query. A household is a kitchen, a member or the club's store."""
+    kinds = {one.where: one.where.partition(" ")[0] for one in rows}
+    return RecallReach(
+        jars=affected_jars(recall).count(),
+        places=sum(kind in ("kitchen", "person", "store") for kind in kinds.values()),
+        people=len({person for one in rows for person in one.people}),
+        former=len({person for one in rows for person in one.former}),
+        given=sum(one.jars for one in rows if kinds[one.where] == "gave"),
+    )
 
 
 def holders(recall: Recall) -> list[User]:
@@ -189,64 +237,90 @@ def withdrawn_without_recall() -> Iterable[Revision]:
 
 
 def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
-    """(recall, batch) for every batch with a jar that a recall reaches, in one query for all the recalls."""
-    by_revision = {one.revision_id: one.pk for one in recalls if one.revision_id}
-    by_lids = {one.lid_lot_id: one.pk for one in recalls if one.lid_lot_id}
-    by_batch = {one.batch_id: one.pk for one in recalls if one.batch_id}
+    """(place in the list, batch) for every batch with a jar that a recall reaches, in one query for all the recalls."""
+    by_revision = {one.revision_id: at for at, one in enumerate(recalls) if one.revision_id}
+    by_lids = {one.lid_lot_id: at for at, one in enumerate(recalls) if one.lid_lot_id}
+    by_batch = {one.batch_id: at for at, one in enumerate(recalls) if one.batch_id}
     reach = Q(batch__revision__in=by_revision) | Q(lid_lot__in=by_lids) | Q(batch__in=by_batch)
     rows = Jar.objects.kept().filter(reach).order_by().values_list("batch", "batch__revision", "lid_lot").distinct()
     found: set[tuple[int, int]] = set()
     for batch, revision, lids in rows:
         hits = (by_revision.get(revision), by_lids.get(lids), by_batch.get(batch))
-        found.update((recall, batch) for recall in hits if recall is not None)
+        found.update((at, batch) for at in hits if at is not None)
     yield from found
 
 
-def _hands(batches: set[int]) -> tuple[dict[int, dict[str, set[int]]], set[int]]:
-    """By batch, who holds jars where; and who of all these people is in the club still."""
+@dataclass
+class _Hand:
+    """Who has jars in one place: `rows` of the batch that stand there, and how many are `booked` to it.
+
+    The two may differ, for the ledger follows jars that were moved by hand; a batch's own rows do not.
+    """
+
+    people: set[int] = field(default_factory=set)
+    rows: int = 0
+    booked: int = 0
+
+    @property
+    def jars(self) -> int:
+        return self.booked or self.rows
+
+    def add(self, people: Iterable[int], *, rows: int = 0, booked: int = 0) -> None:
+        self.people.update(people)
+        self.rows += rows
+        self.booked += booked
+
+
+def _hands(batches: set[int]) -> dict[int, dict[str, _Hand]]:
+    """By batch, who holds jars where."""
     makers = dict(Batch.objects.filter(pk__in=batches).order_by().values_list("pk", "made_by"))
-    hands: dict[int, dict[str, set[int]]] = {batch: defaultdict(set) for batch in batches}
-    for (batch, where), person in (*_by_jars(batches, makers), *_by_ledger(batches, makers)):
-        hands[batch][where].add(person)
-    everybody = {person for places in hands.values() for people in places.values() for person in people}
-    return hands, set(User.objects.filter(is_active=True, pk__in=everybody).values_list("pk", flat=True))
-
-
-def _by_jars(batches: set[int], makers: dict[int, int]) -> Iterator[tuple[Key, int]]:
+    hands: dict[int, dict[str, _Hand]] = {batch: defaultdict(_Hand) for batch in batches}
     rows = Jar.objects.kept().filter(batch__in=batches).order_by()
-    households: defaultdict[tuple[int, int], set[int]] = defaultdict(set)
-    for batch, place, holder, person in rows.values_list("batch", "place", "held_by", "place__people").distinct():
-        if holder is not None:
-            yield (batch, f"person {holder}"), holder
-        else:
-            households[batch, place].update({person} - {None})
-    for (batch, place), people in households.items():
-        maker = makers[batch]
-        yield from (((batch, f"kitchen {place}"), person) for person in people or {maker})
-        if people and maker not in people:
-            yield (batch, f"maker {maker}"), maker
-
-
-def _by_ledger(batches: set[int], makers: dict[int, int]) -> Iterator[tuple[Key, int]]:
+    jars = rows.values_list("batch", "place", "held_by", "disposal").annotate(Count("pk"))
     full = Balance.objects.there().filter(batch__in=batches, state=JarState.FULL).order_by()
-    rows = full.values_list("batch", "place__kind", "place__person", "place__kitchen").distinct()
-    there = list(rows)
-    households = _households({kitchen for _batch, _kind, _person, kitchen in there if kitchen is not None})
+    columns = ("batch", "place__kind", "place__person", "place__kitchen")
+    balances = full.values_list(*columns).annotate(Sum("count"))
+    kept, booked = list(jars), list(balances)
+    kitchens = {kitchen for _batch, _kind, _person, kitchen, _count in booked if kitchen is not None}
+    households = _households({place for _batch, place, *_rest in kept} | kitchens)
     keepers: list[int] = []
-    if any(kind == PlaceKind.STORE for _batch, kind, _person, _kitchen in there):
+    if any(row[3] == Disposal.RETURNED for row in kept) or any(row[1] == PlaceKind.STORE for row in booked):
         keepers = list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
-    for batch, kind, person, kitchen in there:
+    for batch, place, holder, disposal, count in kept:
+        there = {"rows": count, "booked": count if disposal in EMPTIED else 0}  # the full ones are booked below
+        if disposal == Disposal.RETURNED:
+            hands[batch]["store"].add(keepers, **there)
+        elif holder is not None:
+            hands[batch][f"person {holder}"].add([holder], **there)
+        else:
+            hands[batch][f"kitchen {place}"].add(households[place] or [makers[batch]], **there)
+            if households[place] and makers[batch] not in households[place]:
+                hands[batch][f"maker {makers[batch]}"].add([makers[batch]])
+    for batch, kind, person, kitchen, count in booked:
         # A kitchen that nobody belongs to any more: whoever made the jars is the one to ask.
         where, people = f"kitchen {kitchen}", households[kitchen] or [makers[batch]]
         if kind == PlaceKind.STORE:
             where, people = "store", keepers
         elif person is not None:
             where, people = f"person {person}", [person]
-        yield from (((batch, where), one) for one in people)
-    given = Movement.objects.filter(batch__in=batches, reason=Reason.GIVEN, target__kind=PlaceKind.GIVEN_AWAY)
-    for batch, by in given.order_by().values_list("batch", "by").distinct():
+        hands[batch][where].add(people, booked=count)
+    for batch, by, count in _given(batches):
+        hands[batch][f"gave {by}"].add([by], booked=count)
+    return hands
+
+
+def _given(batches: set[int]) -> Iterator[tuple[int, int, int]]:
+    """(batch, who gave, jars) of what went out of the club and did not come back by a correction."""
+    out = Movement.objects.filter(batch__in=batches).filter(
+        Q(source__kind=PlaceKind.GIVEN_AWAY) | Q(target__kind=PlaceKind.GIVEN_AWAY)
+    )
+    net: defaultdict[tuple[int, int], int] = defaultdict(int)
+    for batch, by, corrected, target, count in out.order_by().values_list(
+        "batch", "by", "corrects__by", "target__kind", "count"
+    ):
         if batch is not None:
-            yield (batch, f"gave {by}"), by
+            net[batch, corrected or by] += count if target == PlaceKind.GIVEN_AWAY else -count
+    yield from ((batch, by, count) for (batch, by), count in net.items() if count > 0)
 
 
 def _households(kitchens: set[int]) -> defaultdict[int | None, list[int]]:
@@ -258,30 +332,56 @@ def _households(kitchens: set[int]) -> defaultdict[int | None, list[int]]:
 
 
 def _answered(recalls: list[Recall]) -> set[tuple[int, int, str]]:
-    return set(RecallAnswer.objects.filter(recall__in=recalls).order_by().values_list("recall", "batch", "where"))
+    opened = [one for one in recalls if one.pk is not None]
+    return set(RecallAnswer.objects.filter(recall__in=opened).order_by().values_list("recall", "batch", "where"))
 
 
 @dataclass(frozen=True)
 class HoldingRow:
-    """A holding in words, for those who run the recall."""
+    """A holding in words, for those who run the recall. `gifts` are what was noted of jars that left the club."""
 
     batch: Batch
     place: str
+    jars: int
     people: tuple[User, ...]
     former: tuple[User, ...]
     is_answered: bool
+    gifts: tuple[Movement, ...]
 
 
 def holding_rows(found: Sequence[Holding]) -> list[tuple[Holding, HoldingRow]]:
-    """Holdings of one recall, each with its words, those without an answer first; four queries."""
+    """Holdings of one recall, each with its words, those without an answer first; five queries."""
     people = User.objects.in_bulk({pk for row in found for pk in row.people | row.former})
     batches = Batch.objects.for_list().in_bulk({row.batch_id for row in found})
     places = place_words(one.where for one in found)
+    gifts: defaultdict[tuple[int | None, str], list[Movement]] = defaultdict(list)
+    if any(one.where.startswith("gave ") for one in found):
+        for gift in Movement.objects.filter(batch__in=batches, reason=Reason.GIVEN).order_by("at", "pk"):
+            gifts[gift.batch_id, f"gave {gift.by_id}"].append(gift)
     rows = []
     for one in found:
         here, gone = (_by_name(people[pk] for pk in some) for some in (one.people, one.former))
-        rows.append((one, HoldingRow(batches[one.batch_id], places[one.where], here, gone, one.is_answered)))
+        rows.append(
+            (
+                one,
+                HoldingRow(
+                    batch=batches[one.batch_id],
+                    place=places[one.where],
+                    jars=one.jars,
+                    people=here,
+                    former=gone,
+                    is_answered=one.is_answered,
+                    gifts=tuple(gifts[one.batch_id, one.where]),
+                ),
+            )
+        )
     return sorted(rows, key=lambda row: (row[1].is_answered, row[1].batch.lot_code, row[1].place))
+
+
+def own_places(user: User) -> list[str]:
+    """Every place of a holding or an answer that is this person's to speak of; the store is the keepers'."""
+    kitchens = Kitchen.objects.filter(people=user).values_list("pk", flat=True)
+    return [*(f"{kind} {user.pk}" for kind in PERSON_WORDS), *(f"kitchen {pk}" for pk in kitchens)]
 
 
 def _by_name(people: Iterable[User]) -> tuple[User, ...]:

@@ -32,7 +32,7 @@ def _named(batch: Batch, numbers: Collection[int]) -> JarQuerySet:
     """The jars of these numbers, thrown away or not. ValidationError beside `jars` where one is not in the kitchen."""
     if not numbers:
         raise ValidationError({"jars": _("Mark at least one jar.")})
-    here = Jar.objects.filter(batch=batch, held_by=None)
+    here = Jar.objects.filter(batch=batch, held_by=None).exclude(disposal=Disposal.RETURNED)
     unknown = sorted(set(numbers) - set(here.values_list("number", flat=True)))
     if unknown:
         text = _("These are not in the kitchen: jar %(n)s. What others have is called back.")

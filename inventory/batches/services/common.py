@@ -12,20 +12,15 @@ from django.utils.translation import gettext as _
 
 from club.core.clock import in_utc, zoned_text
 from club.members.models import User
-from inventory.batches.choices import Disposal, Seal
+from inventory.batches.choices import EMPTIED, Seal
 from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE
-from inventory.jars.choices import JarState, Reason
 from inventory.jars.models import LidLot
 from inventory.jars.services import (
     Fate,
-    Shelf,
-    count_there,
     jars_fill,
     jars_settle,
     lids_use,
-    movement_post,
-    person_place,
 )
 
 
@@ -81,10 +76,6 @@ def moment_check(problems: Problems, field: str, moment: datetime, now: datetime
 
 # What a batch's log does to the jar ledger and to the lids on hand; see inventory.jars for how it is kept.
 
-# An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
-# once. One in the freezer stays full until somebody empties it, as does one on the shelf.
-EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value})
-
 
 def fate_of(seal: str, disposal: str) -> Fate:
     """What the ledger holds a jar to be, by its seal and what became of it."""
@@ -124,23 +115,3 @@ def ledger_settle(
             token=uuid5(token, f"{size} {place} {was} {now_is}"),
             at=at,
         )
-
-
-def ledger_empty(*, by: User, batch: Batch, jars: Sequence[Jar], token: UUID, at: datetime) -> None:
-    """Jars that were handed to somebody are empty again, as far as the ledger still knows them full in their place."""
-    holders = {jar.held_by_id: jar.held_by for jar in jars if jar.held_by is not None}
-    wanted = Counter((jar.held_by_id, jar.size) for jar in jars if jar.held_by_id in holders)
-    for (holder, size), jars_wanted in sorted(wanted.items()):
-        place = person_place(holders[holder])
-        full, empty = Shelf(place, JarState.FULL, batch.pk), Shelf(place, JarState.EMPTY)
-        if count := min(jars_wanted, count_there(full, size)):
-            movement_post(
-                by=by,
-                size=size,
-                count=count,
-                source=full,
-                target=empty,
-                reason=Reason.EMPTIED,
-                token=uuid5(token, f"{size} handed"),
-                at=at,
-            )

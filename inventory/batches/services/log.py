@@ -30,6 +30,7 @@ from inventory.batches.models import (
     Batch,
     Jar,
     JarQuerySet,
+    Recall,
     SealCheck,
 )
 from inventory.batches.rules import (
@@ -164,6 +165,9 @@ def _revision_check(problems: Problems, revision: Revision) -> None:
         )
     elif kept.state != RevisionState.PUBLISHED:
         problems.add("revision", _("Only a published revision is put up; this one is not published yet."))
+    elif recall := Recall.objects.not_cleared().filter(revision=kept).first():
+        text = _("The jars of this revision are called back, so no more are put up from it: %(reason)s")
+        problems.add("revision", text % {"reason": recall.reason})
 
 
 def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) -> dict[str, Any]:

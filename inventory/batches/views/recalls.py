@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -27,7 +28,9 @@ from inventory.batches.tracing import (
     held_by,
     holding_rows,
     holdings,
+    own_places,
     place_words,
+    reach_of_recall,
     withdrawn_without_recall,
 )
 from recipes.safety import Food, panel_for
@@ -71,9 +74,14 @@ def recall_for(user: User, pk: int) -> tuple[Recall, list[Holding]]:
     recall = get_object_or_404(Recall.objects.for_list(), pk=pk)
     rows = holdings([recall])
     is_concerned = held_by(user, rows) or recall.opened_by_id == user.pk
-    if is_concerned or may_recall(user) or recall.answers.filter(person=user).exists():
+    if is_concerned or may_recall(user) or recall.answers.filter(_of_theirs(user)).exists():
         return recall, rows
     raise Http404
+
+
+def _of_theirs(user: User) -> Q:
+    """Answers that this person gave, or somebody else for a place of theirs."""
+    return Q(person=user) | Q(where__in=own_places(user))
 
 
 @require_safe
@@ -87,7 +95,7 @@ def _recall_page(
     user = signed_in(request)
     runs = may_recall(user)
     answers = recall.answers.select_related("batch", "person").defer("batch__plan")
-    answers = answers if runs else answers.filter(person=user)
+    answers = answers if runs else answers.filter(_of_theirs(user))
     places = place_words(answer.where for answer in answers)
     context = {
         "recall": recall,
@@ -118,7 +126,8 @@ def _asked(recall: Recall, rows: list[Holding], typed: RecallAnswerForm | None) 
     asked: list[Asked] = []
     for one, row in holding_rows(rows):
         key = {"batch": one.batch_id, "where": one.where}
-        form = RecallAnswerForm(initial=key, auto_id=f"id_{one.batch_id}_{one.where.replace(' ', '_')}_%s")
+        named = f"id_{one.batch_id}_{one.where.replace(' ', '_')}_%s"
+        form = RecallAnswerForm(initial=key, where=one.where, auto_id=named)
         if typed is not None and typed.data.get("batch") == str(one.batch_id):
             form = typed if typed.data.get("where", "") in ("", one.where) else form
         same_lot = sum(before.row.batch == row.batch for before in asked)
@@ -131,7 +140,7 @@ def _asked(recall: Recall, rows: list[Holding], typed: RecallAnswerForm | None) 
 def recall_answer(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     recall, rows = recall_for(user, pk)
-    form = RecallAnswerForm(request.POST)
+    form = RecallAnswerForm(request.POST, where=request.POST.get("where", ""))
     if form.is_valid():
         data = form.cleaned_data
         batch = get_object_or_404(Batch, pk=data.pop("batch"))
@@ -151,12 +160,33 @@ def recall_new(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     asked = {key: request.GET[key][:200] for key in ("kind", "code") if key in request.GET}
     form = RecallForm(request.POST or None, user=user, initial=asked)
-    if request.method == "POST" and form.is_valid():
+    if request.method != "POST" or not form.is_valid():
+        return render(request, "batches/recall_new.html", {"form": form})
+    if form.is_agreed:
         with refusals_on(form):
             recall = services.recall_open(by=user, **form.written())
-            messages.success(request, _("The recall is open. Everybody who holds such a jar is context now."))
+            messages.success(request, _("The recall is open. Everybody who holds such a jar is told now."))
             return redirect(recall)
-    return render(request, "batches/recall_new.html", {"form": form})
+    return _preview(request, form)
+
+
+def _preview(request: HttpRequest, form: RecallForm) -> HttpResponse:
+    """What would be called back, before anything is; who holds the jars is for those who may trace."""
+    unopened = Recall(kind=form.cleaned_data["kind"], **form.subject)
+    rows = holdings([unopened])
+    reach = reach_of_recall(unopened, rows)
+    shown = form.shown(reach.words)
+    for field, problems in form.errors.items():
+        shown.add_error(None if field == "__all__" else field, list(problems))
+    if form.cleaned_data["seen"] and not form.errors:
+        shown.add_error("confirmed", _("Look at what is called back now, and tick that you have read it."))
+    context = {
+        "form": shown,
+        "reach": reach,
+        "what": unopened.subject_words,
+        "rows": [row for _one, row in holding_rows(rows)] if may_recall(signed_in(request)) else [],
+    }
+    return render(request, "batches/recall_new.html", context)
 
 
 @require_http_methods(["GET", "POST"])

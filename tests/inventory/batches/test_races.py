@@ -10,13 +10,14 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import ValidationError
 
+from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch, Jar, SealCheck
-from inventory.jars.models import LidLot
-from inventory.jars.services import lid_lot_get_or_add
+from inventory.batches.models import Batch, Jar, Recall, SealCheck
+from inventory.jars.models import Balance, LidLot
+from inventory.jars.services import ledger_audit, lid_lot_get_or_add
 from tests import helpers
-from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out
+from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out, make_recall
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
 
@@ -135,3 +136,33 @@ def test_a_jar_put_away_is_not_reprocessed_at_the_same_moment():
     batch.refresh_from_db()
     expected = (BatchState.OUT, "") if batch.reprocessed_out_at else (BatchState.CHECKED, "freeze")
     assert (batch.state, Jar.objects.get(number=1).disposal) == expected
+
+
+@pytest.mark.parametrize("outcome", ["discarded", "eaten", "returned"])
+def test_four_of_a_household_who_answer_a_recall_at_once_book_its_jars_once(outcome):
+    people = [make_person() for _n in range(RACERS)]
+    batch = make_batch_checked(by=people[0], kitchen=make_kitchen(*people))
+    recall = make_recall(batch=batch)
+    got = race(
+        lambda n: (
+            services.recall_answer(
+                by=people[n], recall=recall, batch=batch, outcome=outcome, jars=4, token=uuid4(), now=LATER
+            ).pk
+        )
+    )
+    assert any(isinstance(one, int) for one in got)
+    assert Jar.objects.filter(batch=batch, answer=None).count() == 0
+    full = Balance.objects.there().filter(batch=batch, state="full")
+    assert dict(full.values_list("place__kind", "count")) == ({"store": 4} if outcome == "returned" else {})
+    assert ledger_audit().is_sound
+
+
+def test_of_two_who_call_back_the_same_lot_at_once_one_opens_the_recall():
+    batch = make_batch_checked()
+    by = [make_person(Role.INSTRUCTOR), make_person(Role.KEEPER)]
+    got = helpers.race(
+        lambda n: services.recall_open(by=by[n], batch=batch, reason="Spoiled.", token=uuid4(), now=LATER).pk,
+        racers=2,
+        refusals=ValidationError,
+    )
+    assert sorted(got.count(one) for one in (ValidationError, Recall.objects.get().pk)) == [1, 1]

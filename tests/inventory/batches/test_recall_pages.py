@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -12,7 +13,8 @@ from club.members.choices import Role
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.models import Jar, Recall, RecallAnswer
-from tests.factories.batches import make_batch_checked, make_recall
+from inventory.jars.services import jars_move, kitchen_place, outside_place
+from tests.factories.batches import NOW, make_batch_checked, make_recall
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
 
@@ -36,6 +38,13 @@ def recall(batch):
 
 def told(batch, /, **changes):
     return {"token": str(uuid4()), "batch": str(batch.pk), "outcome": "set-apart", "jars": "4", "note": "", **changes}
+
+
+def open_recall(client, form):
+    """The form, then once more with a yes to what it said it would call back."""
+    url = reverse("batches:recall-new")
+    shown = client.post(url, form).context["form"]
+    return client.post(url, {**form, "seen": shown["seen"].value(), "confirmed": "on"})
 
 
 def answer_url(recall):
@@ -133,8 +142,107 @@ def test_a_recall_is_opened_from_the_code_on_a_label_a_box_or_a_recipe(client, b
     slug = batch.revision.recipe.slug
     for kind, code in (("batch", batch.lot_code.lower()), ("lid-lot", "lid-1"), ("revision", f"{slug} 1")):
         form = {"token": str(uuid4()), "kind": kind, "code": code, "reason": "Two spoiled."}
-        assert client.post(reverse("batches:recall-new"), form).status_code == 302, kind
+        assert open_recall(client, form).status_code == 302, kind
     assert set(Recall.objects.values_list("kind", flat=True)) == {"batch", "lid-lot", "revision"}
+
+
+def test_before_anything_is_called_back_the_page_says_what_that_would_be(client, maker, batch):
+    """Jars, households and messages in figures; names only for those who may trace."""
+    friend, former = make_person(name="Fay Friend"), make_person(name="Fred Former")
+    Jar.objects.filter(batch=batch, number=1).update(held_by=friend)
+    Jar.objects.filter(batch=batch, number=2).update(held_by=former)
+    User.objects.filter(pk=former.pk).update(is_active=False)
+    form = {"token": str(uuid4()), "kind": "batch", "code": batch.lot_code, "reason": "I forgot the lemon juice."}
+    for person, sees_names in ((maker, False), (make_person(Role.KEEPER), True)):
+        client.force_login(person)
+        page = client.post(reverse("batches:recall-new"), form)
+        reach = page.context["reach"]
+        assert (reach.jars, reach.places, reach.people, reach.former) == (4, 3, 2, 1)
+        assert reach.words == "4 jars, 3 households, 2 messages, 1 former member"
+        assert ("Fay Friend" in page.content.decode()) is sees_names
+        assert ("Fred Former" in page.content.decode()) is sees_names
+        assert "I forgot the lemon juice." in page.content.decode()
+        assert not page.context["form"]["confirmed"].value()
+    assert not Recall.objects.exists()
+
+
+def test_without_a_yes_to_just_those_figures_nothing_is_called_back(client, maker, batch):
+    client.force_login(maker)
+    url = reverse("batches:recall-new")
+    form = {"token": str(uuid4()), "kind": "batch", "code": batch.lot_code, "reason": "Two spoiled."}
+    seen = client.post(url, form).context["form"]["seen"].value()
+    for sent in ({"seen": seen}, {"confirmed": "on"}, {"seen": "0 jars", "confirmed": "on"}):
+        page = client.post(url, {**form, **sent})
+        assert page.status_code == 200
+        assert page.context["form"]["seen"].value() == seen
+        assert not page.context["form"]["confirmed"].value()
+    assert page.context["form"].errors["confirmed"]
+    Jar.objects.filter(batch=batch, number=1).update(held_by=make_person(name="Fay Friend"))
+    page = client.post(url, {**form, "seen": seen, "confirmed": "on"})
+    assert page.context["form"].errors["confirmed"]
+    assert not Recall.objects.exists()
+    again = {**form, "seen": page.context["form"]["seen"].value(), "confirmed": "on"}
+    assert client.post(url, again).status_code == 302
+    assert client.post(url, again).status_code == 302  # the same form sent twice
+    assert Recall.objects.count() == 1
+
+
+def test_what_is_called_back_already_says_so_before_any_figures(client, batch, recall):
+    client.force_login(make_person(Role.KEEPER))
+    form = {"token": str(uuid4()), "kind": "batch", "code": batch.lot_code, "reason": "Two spoiled."}
+    page = client.post(reverse("batches:recall-new"), form)
+    assert page.context["form"].errors["code"]
+    assert "reach" not in page.context
+
+
+def test_the_preview_asks_the_same_number_of_questions_for_one_and_for_thirty(client, django_assert_max_num_queries):
+    client.force_login(make_person(Role.KEEPER))
+    revision = make_revision()
+    for count in (1, 30):
+        while revision.batches.count() < count:
+            batch = make_batch_checked(revision=revision)
+        form = {"token": str(uuid4()), "kind": "lid-lot", "code": batch.lid_lot.code, "reason": "Two spoiled."}
+        with django_assert_max_num_queries(24):
+            page = client.post(reverse("batches:recall-new"), form)
+        assert page.context["reach"].places == count
+
+
+def test_of_jars_that_went_out_of_the_club_the_page_says_who_gave_them_and_what_they_noted(client, maker, batch):
+    jars_move(
+        by=maker,
+        reason="given",
+        size="half-pint",
+        count=2,
+        source=kitchen_place(batch.kitchen),
+        target=outside_place("given-away"),
+        token=uuid4(),
+        state="full",
+        batch_id=batch.pk,
+        note="Aunt Ann, 555 0134",
+        at=NOW + timedelta(days=1),
+        now=NOW + timedelta(days=1),
+    )
+    recall = make_recall(batch=batch)
+    client.force_login(make_organiser())
+    page = client.get(recall.get_absolute_url())
+    assert "Aunt Ann, 555 0134" in page.content.decode()
+    client.force_login(maker)
+    sent = told(batch, where=f"gave {maker.pk}", outcome="discarded", jars="2")
+    assert client.post(answer_url(recall), sent).status_code == 400  # to whom, and were they reached?
+    assert client.post(answer_url(recall), {**sent, "note": "Aunt Ann threw both away."}).status_code == 302
+    assert set(batch.jars.values_list("disposal", flat=True)) == {"shelf"}  # none of hers
+
+
+def test_who_comes_second_in_a_household_is_told_that_it_was_answered(client, maker):
+    fellow = make_person()
+    batch = make_batch_checked(by=maker, kitchen=make_kitchen(maker, fellow))
+    recall = make_recall(batch=batch)
+    for person in (maker, fellow):
+        client.force_login(person)
+        page = client.post(answer_url(recall), told(batch, outcome="discarded"), follow=True)
+        assert page.status_code == 200
+    assert RecallAnswer.objects.count() == 1
+    assert "none of them is left there" in page.content.decode()
 
 
 @pytest.mark.parametrize("code", ["26999-ZZZ", "nonsense", "\0"])
@@ -155,7 +263,7 @@ def test_a_member_calls_back_her_own_batch_and_no_lid_lot(client, maker, batch):
     other = make_batch_checked()
     assert client.post(reverse("batches:recall-new"), {**form, "code": other.lot_code}).status_code == 200
     assert Recall.objects.count() == 0
-    assert client.post(reverse("batches:recall-new"), form).status_code == 302
+    assert open_recall(client, form).status_code == 302
     assert Recall.objects.get().batch == batch
 
 
@@ -176,8 +284,9 @@ def test_wrong_methods_are_refused(client, maker, recall):
 def test_the_pages_ask_the_same_number_of_questions_for_one_and_for_thirty(client, django_assert_max_num_queries):
     organiser, revision = make_organiser(), make_revision()
     client.force_login(organiser)
-    first = make_recall(by=organiser, batch=make_batch_checked(revision=revision))
-    wide = make_recall(by=organiser, revision=revision)
+    batch = make_batch_checked(revision=revision)
+    first = make_recall(by=organiser, batch=batch)
+    wide = make_recall(by=organiser, lid_lot=batch.lid_lot)
     for count in (1, 30):
         while Recall.objects.count() < count + 1:
             make_recall(by=organiser, batch=make_batch_checked(revision=revision))

@@ -135,7 +135,7 @@ def test_only_whom_it_reaches_may_answer_and_an_organiser_is_no_exception(batch)
 @pytest.mark.parametrize(
     ("told", "field"),
     [
-        ({"outcome": "eaten"}, "outcome"),
+        ({"outcome": "sold"}, "outcome"),
         ({"jars": 0}, "jars"),
         ({"outcome": "none-left", "jars": 2}, "jars"),
         ({"note": "x" * 301}, "note"),
@@ -309,6 +309,7 @@ def test_jars_made_in_somebody_elses_kitchen_are_asked_about_of_both(maker):
 def test_jars_thrown_away_are_those_of_the_place_that_was_answered_for(batch, maker):
     friend = make_person(name="Fay Friend")
     Jar.objects.filter(batch=batch, number__lte=2).update(held_by=maker)
+    move(batch, person_place(maker), count=2)
     recall = make_recall(batch=batch)
     answer(maker, recall, batch, "discarded", 4, where=f"person {maker.pk}")
     assert list(batch.jars.values_list("disposal", flat=True)) == ["discard", "discard", "shelf", "shelf"]
