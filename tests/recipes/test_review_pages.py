@@ -124,7 +124,7 @@ def test_withdrawal_asks_for_a_reason_and_shows_it(client, make_person, role):
     assert client.get(url).status_code == 200
     assert "reason" in client.post(url, {"reason": ""}).context["form"].errors
     assert state_of(revision) == RevisionState.PUBLISHED
-    yes = {"confirmed": "on", "calls_back": ""}
+    yes = {"matter": "safety", "confirmed": "on", "calls_back": ""}
     page = client.post(url, {"reason": "The lids failed.", **yes}, follow=True).content.decode()
     assert "Withdrawn, do not use: The lids failed." in page
     again = client.post(url, {"reason": "Again", **yes}, follow=True)
