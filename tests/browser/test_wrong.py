@@ -68,3 +68,20 @@ def test_jars_of_a_later_day_are_thrown_away_or_called_back(visitor):
     visitor.look("wrong-mould-refused")
     visitor.go(reverse("batches:batch-wrong", args=[batch.lot_code]) + "?what=not-set")
     visitor.look("wrong-not-set")
+
+
+def test_pages_of_low_acid_food_say_what_such_a_jar_can_do(visitor):
+    cook = make_person(email="cook@example.test")
+    batch = make_pressure_batch_out(by=cook, out_at=timezone.now() - timedelta(hours=1))
+    recipe = batch.revision.recipe.slug
+    visitor.sign_in(cook.email, PASSWORD)
+    visitor.go(batch.get_absolute_url())
+    visitor.look("low-acid-batch")
+    visitor.go(reverse("recipes:recipe", args=[recipe]))
+    visitor.look("low-acid-recipe")
+    dark(visitor.page)
+    visitor.look("low-acid-recipe-dark")
+    asked = f"?kitchen={batch.kitchen_id}&pots=1&jar=pint&pack=hot&canner=dial-gauge"
+    visitor.go(reverse("recipes:plan", args=[recipe]) + asked)
+    visitor.page.locator(".low-acid summary").first.click()
+    visitor.look("low-acid-plan")

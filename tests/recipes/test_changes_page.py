@@ -6,7 +6,7 @@ import html
 
 import pytest
 
-from recipes.engine.changes import check_changes
+from recipes.engine.changes import CHANGE_RULES, check_changes
 from recipes.views import WENT_WRONG
 from tests.factories.recipes import make_revision
 
@@ -166,6 +166,10 @@ def test_every_kind_of_accident_has_a_place_on_that_page(rule, ask, client):
     page = client.get("/batches/wrong/", {"what": WENT_WRONG[rule]})
     assert ("answer" in page.context) == bool(WENT_WRONG[rule])
     assert rule.startswith("ACCIDENT")
+
+
+def test_no_kind_of_accident_is_left_out():
+    assert set(WENT_WRONG) == {code for code in CHANGE_RULES if code.startswith("ACCIDENT-")}
 
 
 def test_a_change_leads_nowhere_else(ask):
