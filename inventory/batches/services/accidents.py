@@ -114,13 +114,14 @@ def jars_open_again(
     opened = 0
     for seal, disposal in _OPENABLE:
         found = named.filter(seal=seal, disposal=disposal)
-        opened += found.update(seal=Seal.OPENED, disposal=Disposal.REPROCESS)
+        # What is put right in the published way is set aside no longer.
+        opened += found.update(seal=Seal.OPENED, disposal=Disposal.REPROCESS, set_aside=None)
     if not opened:
         raise AlreadyDone(_("These jars wait to be reprocessed already, or were put away."))
     OfferedJar.objects.filter(jar__in=named, is_live=True).update(is_live=False)
     by_hour = out_at + timedelta(hours=answer.until_hours)
     Batch.objects.filter(pk=batch.pk, reprocessed_out_at=None).update(reprocess_by=by_hour)
-    _settle_where_none_is_left(batch, now)
+    _settle_where_none_is_left(by, batch, now)
     return opened
 
 
@@ -143,14 +144,13 @@ def jars_throw_away(*, by: User, batch: Batch, jars: Collection[int], token: UUI
         raise AlreadyDone(_("These jars were thrown away before."))
     OfferedJar.objects.filter(jar__in=gone, is_live=True).update(is_live=False)
     ledger_settle(by=by, batch=batch, jars=gone, before=before, token=uuid5(token, "accident"), at=now)
-    for one in JarsSetAside.objects.open().filter(batch=batch):
-        if not Jar.objects.filter(set_aside=one).kept().exists():
-            JarsSetAside.objects.open().filter(pk=one.pk).update(settled_at=now, settled_by=by)
-    _settle_where_none_is_left(batch, now)
+    _settle_where_none_is_left(by, batch, now)
     return len(gone)
 
 
-def _settle_where_none_is_left(batch: Batch, now: datetime) -> None:
-    """No jar left to look at: the look at the seals is over."""
+def _settle_where_none_is_left(by: User, batch: Batch, now: datetime) -> None:
+    """No jar left to look at: the look at the seals is over. No jar left of a setting aside: it is settled."""
     if not Jar.objects.filter(batch=batch).to_look_at().exists():
         Batch.objects.filter(pk=batch.pk, state=BatchState.OUT).update(state=BatchState.CHECKED, checked_at=now)
+    held = Jar.objects.kept().filter(batch=batch, set_aside__isnull=False).values("set_aside")
+    JarsSetAside.objects.open().filter(batch=batch).exclude(pk__in=held).update(settled_at=now, settled_by=by)

@@ -20,7 +20,7 @@ from club.core.http import refusals_on, signed_in
 from club.members.models import Kitchen, User
 from inventory.batches import rules, services
 from inventory.batches.charts import RateBar, rates_svg
-from inventory.batches.choices import BatchState
+from inventory.batches.choices import BatchState, Disposal
 from inventory.batches.forms import (
     AbandonForm,
     CompareForm,
@@ -120,6 +120,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
     tested, recalls, notes = batch.revision.tested, recalls_of(batch), notes_of(batch)
+    kept = [jar for jar in batch.jars.all() if jar.disposal != Disposal.DISCARD]
     context = {
         "batch": batch,
         "points": kitchen_points(batch.altitude, tested),
@@ -140,6 +141,8 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "rules": rules,
         "recalls": recalls,
         "set_asides": set_aside_rows(batch),
+        # Nothing is left to wash, label and store.
+        "is_none_good": all(jar.set_aside_id for jar in kept),
         "panel": panel_of(tested, batch.altitude),
         "is_called_back": is_called_back(batch, recalls),
         "instead": (NOT_EATEN, HELD_APART),

@@ -285,6 +285,16 @@ def test_an_opened_jar_is_put_away_but_never_frozen(cook):
         Jar.objects.filter(batch=batch, number=3).update(disposal="freeze")
 
 
+def test_what_is_opened_again_is_set_aside_no_longer(cook):
+    batch = make_pressure_batch_out(by=cook, out_at=NOW)
+    row = aside(batch, [1, 2, 3, 4], situation="heat-fell", now=NOW + HOUR / 2)
+    reopen(batch, jars=[1, 2])
+    assert JarsSetAside.objects.get(pk=row.pk).settled_at is None
+    reopen(batch, jars=[3, 4])
+    assert JarsSetAside.objects.get(pk=row.pk).settled_by == cook
+    assert not Jar.objects.filter(batch=batch, set_aside__isnull=False).exists()
+
+
 # Food that stood is not saved
 
 
@@ -434,6 +444,17 @@ def test_an_instructor_clears_and_the_maker_does_not(cook, instructor, sign_in):
     assert client.post(address, {"note": "Weighed: less than half was lost."}).status_code == 302
     assert client.get(address).status_code == 200
     assert Jar.objects.filter(set_aside=row).count() == 0
+
+
+def test_a_batch_without_a_good_jar_is_not_to_be_labelled(cook, sign_in):
+    batch = make_batch_checked(by=cook, out_at=ago(hours=20))
+    client = sign_in(cook)
+    assert not client.get(batch.get_absolute_url()).context["is_none_good"]
+    aside(batch, [1, 2])
+    services.jars_throw_away(by=cook, batch=batch, jars=[3, 4], token=uuid4())
+    page = client.get(batch.get_absolute_url())
+    assert page.context["is_none_good"]
+    assert "keep them cool" not in text_of(page)
 
 
 def test_thirty_jars_cost_no_more_queries_than_four(cook, sign_in, django_assert_max_num_queries):
