@@ -7,6 +7,7 @@ import pytest
 from django.contrib.auth.models import Group
 
 from club.members.models import Kitchen, User
+from recipes.library import shipped_library
 
 _numbers = count(1)
 
@@ -51,3 +52,18 @@ def make_kitchen(db):
         return kitchen
 
     return make
+
+
+@pytest.fixture
+def ship_from(monkeypatch):
+    """The files of a folder count as the library that comes with the site.
+
+    What recipes are judged by stays the true library. It is read first: a process reads it once, and would else keep
+    this folder as that library for whichever tests come next.
+    """
+
+    def ship_from(folder):
+        shipped_library()
+        monkeypatch.setattr("recipes.library.SHIPPED", folder)
+
+    return ship_from

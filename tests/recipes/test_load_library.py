@@ -14,9 +14,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def shipped(tmp_path, monkeypatch):
+def shipped(tmp_path, ship_from):
     """The folder whose files count as the library that comes with the site."""
-    monkeypatch.setattr("recipes.library.SHIPPED", tmp_path)
+    ship_from(tmp_path)
 
 
 @pytest.fixture

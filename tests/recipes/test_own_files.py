@@ -66,11 +66,11 @@ def test_a_file_cannot_say_that_it_is_the_published_library(tmp_path, own):
     assert not Recipe.objects.published().exists()
 
 
-def test_a_link_counts_as_the_file_that_it_leads_to(tmp_path, monkeypatch):
+def test_a_link_counts_as_the_file_that_it_leads_to(tmp_path, ship_from):
     home, away = tmp_path / "home", tmp_path / "away"
     home.mkdir()
     away.mkdir()
-    monkeypatch.setattr("recipes.library.SHIPPED", home)
+    ship_from(home)
     (away / "own.toml").write_text(GOOD)
     (home / "looks-shipped.toml").symlink_to(away / "own.toml")
     assert library_load(paths=[home]).to_review == ["test-spread"]
