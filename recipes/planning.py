@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from enum import StrEnum
+from fractions import Fraction
 from typing import TypedDict, TypeVar, Unpack
 
 from django.utils.translation import gettext as _
@@ -46,7 +47,8 @@ Problems = dict[str, str]
 class PlanInput(TypedDict, total=False):
     """Just one of jars, pots and fruit is not None; whatever else is None is left to the engine.
 
-    `empties` are the jars at hand by size, `finish` the minute of the day at which the last jar is out.
+    `empties` are the jars at hand by size, `finish` the minute of the day at which the last jar is out, `reads_high`
+    what a dial gauge showed above the truth at its last test, in psi (below zero: it reads low).
     """
 
     pots: int | None
@@ -62,6 +64,7 @@ class PlanInput(TypedDict, total=False):
     stove: str
     capacity: Capacity | None
     finish: int | None
+    reads_high: Fraction | None
 
 
 class StationInput(PlanInput, total=False):
@@ -125,7 +128,13 @@ def read_plan_input(data: Mapping[str, str | None]) -> PlanInput:
         stove=_stove(text["stove"], problems),
         capacity=_read("capacity", text["capacity"], capacity_from, problems),
         finish=_read("finish", text["finish"], minute_from, problems),
+        reads_high=_read("reads_high", text["reads_high"], gauge_error_from, problems),
     )
+    if text["reads_high"] and wanted.get("canner") is not Canner.DIAL_GAUGE:
+        text_of = _(
+            "Only a dial gauge has an error to correct: choose the canner with a dial gauge, or leave this empty."
+        )
+        problems.setdefault("reads_high", text_of)
     _just_one([name for name in SIZES if text[name]], problems)
     if problems:
         raise PlanInputError(problems)
@@ -172,6 +181,15 @@ def minute_from(text: str) -> int:
     if match is None or int(match[1]) > 23 or int(match[2]) > 59:
         raise ValueError(_("Write a time of the day, such as 16:30."))
     return int(match[1]) * 60 + int(match[2])
+
+
+def gauge_error_from(text: str) -> Fraction:
+    """ "2", "0.5" or "-1": psi above the truth, exactly. `ValueError` says what to write."""
+    if not re.fullmatch(r"[+-]?[0-9]{1,2}([.,][0-9]{1,2})?", text):
+        raise ValueError(
+            _("Write by how many psi the gauge read high, such as 2 or 0.5; with a minus where it read low.")
+        )
+    return Fraction(text.replace(",", "."))
 
 
 def _read(field: str, text: str, read: Callable[[str], Value], problems: Problems) -> Value | None:

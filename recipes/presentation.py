@@ -97,6 +97,17 @@ def pressure_text(psi: int) -> str:
     return _("%(psi)s psi (%(kpa)s kPa)") % {"psi": psi, "kpa": ceil(psi * KPA_PER_PSI)}
 
 
+def setting_text(setting_psi: int | None, table_psi: int | None, reads_high: Fraction | None) -> str:
+    """ "set 15 where the table says 13: this gauge reads 2 psi high"; "" where the gauge is set as the table says."""
+    if setting_psi is None or table_psi is None or setting_psi == table_psi or not reads_high:
+        return ""
+    return _("set %(setting)s where the table says %(table)s: this gauge reads %(error)s psi high") % {
+        "setting": setting_psi,
+        "table": table_psi,
+        "error": f"{float(reads_high):g}",
+    }
+
+
 def headspace_text(inches: Fraction) -> str:
     """ "1/4 in (6 mm)" """
     millimetres = floor(inches * Fraction("25.4") + Fraction(1, 2))
@@ -320,11 +331,12 @@ class PlanLine:
 
 @dataclass(frozen=True)
 class ProcessDetails:
-    """The process that was found, as a page says it."""
+    """The process that was found, as a page says it. `pressure` is what the gauge must show."""
 
     method: str
     minutes: str
     pressure: str
+    correction: str  # of a dial gauge that reads high: "set 15 where the table says 13"; else ""
     gauge: str
     band: str
     pack: str
@@ -371,7 +383,8 @@ def process_details(found: ProcessFound | None) -> ProcessDetails | None:
     return ProcessDetails(
         method=str(METHODS[found.method]),
         minutes=_("%(minutes)s minutes") % {"minutes": found.minutes},
-        pressure="" if found.pressure_psi is None else pressure_text(found.pressure_psi),
+        pressure="" if found.setting_psi is None else pressure_text(found.setting_psi),
+        correction=setting_text(found.setting_psi, found.pressure_psi, found.reads_high),
         gauge={"dial": str(CANNERS["dial-gauge"]), "weighted": str(CANNERS["weighted-gauge"])}.get(
             found.gauge or "", ""
         ),
@@ -519,11 +532,18 @@ def load_lines(plan: Plan) -> list[LoadLine]:
 
 
 def process_text(process: Process) -> str:
-    """ "25 minutes at 12 psi (83 kPa)" """
+    """ "25 minutes at 12 psi (83 kPa)"; the pressure as the gauge must show it."""
     minutes = ngettext("%(n)s minute", "%(n)s minutes", process.minutes) % {"n": process.minutes}
-    if process.pressure_psi is None:
-        return minutes
-    return _("%(minutes)s at %(pressure)s") % {"minutes": minutes, "pressure": pressure_text(process.pressure_psi)}
+    psi = process.pressure_psi if process.setting_psi is None else process.setting_psi
+    return (
+        minutes
+        if psi is None
+        else _("%(minutes)s at %(pressure)s")
+        % {
+            "minutes": minutes,
+            "pressure": pressure_text(psi),
+        }
+    )
 
 
 def step_lines(plan: Plan) -> list[StepLine]:
@@ -680,6 +700,8 @@ def _process(plan: Plan) -> Iterator[str]:
         return
     pressure = f" at {process.pressure}, {process.gauge}" if process.pressure else ""
     yield f"\nProcess, {process.method}: {process.minutes}{pressure}"
+    if process.correction:
+        yield f"  {process.correction[0].upper()}{process.correction[1:]}."
     yield f"  {process.jar}, {process.pack}, headspace {process.headspace}, altitude band {process.band}"
     yield f"  Source: {process.source}"
     if plan.sterilise_jars:

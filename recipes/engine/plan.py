@@ -15,7 +15,15 @@ from recipes.engine.jars import SEVEN_QUART, Capacity, JarMix, jar_mixes
 from recipes.engine.mass_balance import NO_END, SEA_LEVEL_BOILING_C, PotBalance, Span, pot_balance
 from recipes.engine.messages import Text
 from recipes.engine.physics import EFFICIENCY, Burner, altitude_problem, boiling_point_c, jelly_point_c
-from recipes.engine.process import Process, ProcessFound, altitude_refusal, processes_for, sterilise_minutes
+from recipes.engine.process import (
+    DOUBTFUL_GAUGE_ERROR_PSI,
+    Process,
+    ProcessFound,
+    altitude_refusal,
+    gauge_error,
+    processes_for,
+    sterilise_minutes,
+)
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount
 from recipes.engine.scaling import Cooking, Line, Pots, cooking_for
 from recipes.engine.schedule import SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
@@ -58,6 +66,8 @@ class PlanRequest:
     are how many there are, `stove` a key of `physics.EFFICIENCY`; None: the usual gear.
     `watts` is the power of each burner, where it is known; there are then just so many, whatever `burners` says.
     `finish` is the minute of the day at which the last jar is out; None: the timeline has no clock.
+    `reads_high` is what a dial gauge showed above the truth at its last test, in psi (below zero: it reads low); None:
+    not known, and then the pressure is the table's.
     """
 
     altitude: Altitude | None = None
@@ -75,6 +85,7 @@ class PlanRequest:
     capacity: Capacity | None = None
     finish: int | None = None
     watts: tuple[int, ...] | None = None
+    reads_high: Fraction | None = None
 
     @property
     def mixes_sizes(self) -> bool:
@@ -277,6 +288,7 @@ def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
         canner=request.canner,
         altitude=SEA_LEVEL if problem else request.altitude,
         any_size=request.mixes_sizes,
+        reads_high=request.reads_high,
     )
     found.refusals += [reason for reason in (problem, allowed) if isinstance(reason, Refusal)]
     if isinstance(allowed, Refusal):
@@ -390,7 +402,7 @@ def _mix_cautions(mixes: Sequence[JarMix], processes: Mapping[str, Process]) -> 
         each = tuple(
             Text("part.minutes", {"size": size, "minutes": process.minutes})
             if process.pressure_psi is None
-            else Text("part.minutes-at", {"size": size, "minutes": process.minutes, "psi": process.pressure_psi})
+            else Text("part.minutes-at", {"size": size, "minutes": process.minutes, "psi": process.setting_psi})
             for size, process in processes.items()
         )
         yield Caution("several-processes", "LOAD-PROCESS", {"processes": each})
@@ -470,17 +482,36 @@ def _of_process(process: ProcessFound | None, sterilise: int | None) -> Iterator
     if process is None:
         return
     yield from process.cautions
+    yield from _of_gauge(process)
     if sterilise is not None:
         yield Caution("sterilise-jars", "STERIL-NEEDED", {"minutes": sterilise})
     if process.jar != process.tested_jar:
         yield Caution("larger-jar-tested", "JAR-SIZE", {"tested": process.tested_jar, "jar": process.jar})
     if process.others:
         others = tuple(
-            Text("part.psi-minutes", {"psi": other.pressure_psi, "minutes": other.minutes}) for other in process.others
+            Text("part.psi-minutes", {"psi": other.setting_psi, "minutes": other.minutes}) for other in process.others
         )
         yield Caution("other-pressures", "PRESSURE-CHOICE", {"others": others})
     if process.note:
         yield Caution("process-note", "TESTED-ONLY", {"note": process.note})
+
+
+def _of_gauge(process: ProcessFound) -> Iterator[Caution]:
+    """What the last test of a dial gauge asks for; nothing where it is not known."""
+    reads_high = process.reads_high
+    if reads_high is None:
+        return
+    error = gauge_error(reads_high)
+    if process.setting_psi != process.pressure_psi:
+        yield Caution(
+            "gauge-setting",
+            "PC-GAUGE-SETTING",
+            {"setting": process.setting_psi, "table": process.pressure_psi, "error": error},
+        )
+    elif reads_high < 0:
+        yield Caution("gauge-setting.low", "PC-GAUGE-SETTING", {"error": error})
+    if abs(reads_high) >= DOUBTFUL_GAUGE_ERROR_PSI:
+        yield Caution("gauge-doubtful", "PC-GAUGE-TOL", {"error": error})
 
 
 def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Iterator[Caution]:
@@ -524,7 +555,7 @@ def _of_method(recipe: TestedRecipe, process: ProcessFound | None) -> Iterator[C
     else:
         yield Caution("vent", "PC-VENT")
         yield Caution("pressure-drop", "PC-RESTART")
-        if process is None or process.gauge == "dial":
+        if process is None or (process.gauge == "dial" and process.reads_high is None):
             yield Caution("gauge-test", "PC-GAUGE-YEARLY")
     yield Caution("cool", "COOL")
 
@@ -609,6 +640,7 @@ def _load(load: PotLoad) -> Json:
         "method": load.process.method.value,
         "minutes": load.process.minutes,
         "pressure_psi": load.process.pressure_psi,
+        "setting_psi": load.process.setting_psi,
         "filled": _number(load.filled, 2),
     }
 
@@ -652,6 +684,8 @@ def _process(found: ProcessFound) -> Json:
         "minutes": found.minutes,
         "pressure_psi": found.pressure_psi,
         "gauge": found.gauge,
+        "gauge_reads_high_psi": _number(found.reads_high, 2),
+        "setting_psi": found.setting_psi,
         "band": found.band,
         "pack": found.pack.value,
         "jar": found.jar,

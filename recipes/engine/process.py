@@ -12,6 +12,7 @@ from fractions import Fraction
 from math import ceil, floor
 from typing import NamedTuple
 
+from recipes.engine.messages import Text
 from recipes.engine.physics import altitude_problem
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.rules import RULES
@@ -185,11 +186,27 @@ VENT_MINUTES = 10
 STERILISE_BELOW_MINUTES = 10
 
 
+# Up to so much, high or low, the setting is corrected (PC-GAUGE-SETTING); beyond it the gauge is replaced.
+MOST_GAUGE_ERROR_PSI = Fraction(2)
+# From here on one source would have the gauge replaced already (PC-GAUGE-TOL): in dispute, so it is said.
+DOUBTFUL_GAUGE_ERROR_PSI = Fraction(1)
+
+
+def gauge_setting(table_psi: int, reads_high: Fraction | None) -> int:
+    """What a dial gauge must show where the table says `table_psi`, in whole psi.
+
+    `reads_high` is what the gauge showed above the truth at its last test, in psi; below zero it reads low, None: not
+    known, or a weighted gauge. The table's pressure and the measured error, rounded up; never below the table.
+    """
+    return table_psi + max(0, ceil(reads_high or 0))
+
+
 class PressureChoice(NamedTuple):
-    """Another tested pressure for the same jar, pack and gauge."""
+    """Another tested pressure for the same jar, pack and gauge; `setting_psi` is what this gauge must show for it."""
 
     minutes: int
     pressure_psi: int
+    setting_psi: int
 
 
 @dataclass(frozen=True)
@@ -212,6 +229,12 @@ class ProcessFound:
     cautions: tuple[Caution, ...] = ()
     others: tuple[PressureChoice, ...] = ()
     note: str = ""
+    reads_high: Fraction | None = None  # psi, of a dial gauge at its last test; None: not known, or no dial gauge
+
+    @property
+    def setting_psi(self) -> int | None:
+        """What the gauge must show: the table's pressure, and what a dial gauge reads high."""
+        return None if self.pressure_psi is None else gauge_setting(self.pressure_psi, self.reads_high)
 
     @property
     def canner(self) -> Canner:
@@ -227,10 +250,11 @@ class Process(NamedTuple):
     method: Method
     minutes: int
     pressure_psi: int | None = None  # None in boiling water
+    setting_psi: int | None = None  # what the gauge must show for it
 
     @classmethod
     def of(cls, found: ProcessFound) -> Process:
-        return cls(found.method, found.minutes, found.pressure_psi)
+        return cls(found.method, found.minutes, found.pressure_psi, found.setting_psi)
 
     @property
     def needs_sterile_jars(self) -> bool:
@@ -245,11 +269,13 @@ def process_for(
     pack: Pack | None,
     canner: Canner | None,
     altitude: Altitude | None,
+    reads_high: Fraction | None = None,
 ) -> ProcessFound | Refusal:
     """The tested process for this jar, pack, canner and altitude, or why there is none.
 
     The steps, each of which may refuse: 1 a known altitude; 2 rows seen in print; 3 a canner they are for;
-    4 one pack; 5 the jar or the next larger tested one; 6 the band of the altitude.
+    4 one pack; 5 the jar or the next larger tested one; 6 the band of the altitude; 7 a dial gauge that `reads_high`
+    (psi above the truth at its last test) by more than it may.
     """
     if (problem := altitude_refusal(altitude)) is not None:
         return problem
@@ -260,7 +286,7 @@ def process_for(
     rows, used_canner = narrowed
     if used_canner is Canner.BOILING_WATER:
         return _boiling_water(rows[0], jar, altitude)
-    return _pressure(rows, jar, used_canner, altitude)
+    return _pressure(rows, jar, used_canner, altitude, reads_high if used_canner is Canner.DIAL_GAUGE else None)
 
 
 def altitude_refusal(altitude: Altitude | None) -> Refusal | None:
@@ -279,20 +305,26 @@ def processes_for(
     canner: Canner | None,
     altitude: Altitude | None,
     any_size: bool,
+    reads_high: Fraction | None = None,
 ) -> dict[str, ProcessFound] | Refusal:
     """The process of this jar; with `any_size` of all that the same pack and canner allow, largest first."""
-    found = process_for(recipe_rows, jar=jar, pack=pack, canner=canner, altitude=altitude)
+    found = process_for(recipe_rows, jar=jar, pack=pack, canner=canner, altitude=altitude, reads_high=reads_high)
     if isinstance(found, Refusal) or not any_size:
         return found if isinstance(found, Refusal) else {jar: found}
-    return sizes_allowed(recipe_rows, pack=found.pack, canner=found.canner, altitude=altitude)
+    return sizes_allowed(recipe_rows, pack=found.pack, canner=found.canner, altitude=altitude, reads_high=reads_high)
 
 
 def sizes_allowed(
-    recipe_rows: Sequence[ProcessRow], *, pack: Pack | None, canner: Canner | None, altitude: Altitude | None
+    recipe_rows: Sequence[ProcessRow],
+    *,
+    pack: Pack | None,
+    canner: Canner | None,
+    altitude: Altitude | None,
+    reads_high: Fraction | None = None,
 ) -> dict[str, ProcessFound]:
     """The process of each jar size that the table allows in this kitchen, largest first; others are left out."""
     found = {
-        size: process_for(recipe_rows, jar=size, pack=pack, canner=canner, altitude=altitude)
+        size: process_for(recipe_rows, jar=size, pack=pack, canner=canner, altitude=altitude, reads_high=reads_high)
         for size in reversed(JAR_SIZES)
     }
     return {size: process for size, process in found.items() if not isinstance(process, Refusal)}
@@ -312,8 +344,24 @@ def _boiling_water(row: ProcessRow, jar: str, altitude: Altitude) -> ProcessFoun
     return _found(row, jar, minutes, None, None, place.text, edge_caution(limits, altitude))
 
 
-def _pressure(rows: list[ProcessRow], jar: str, canner: Canner, altitude: Altitude) -> ProcessFound | Refusal:
+def gauge_refusal(reads_high: Fraction) -> Refusal | None:
+    """Why a dial gauge that reads so many psi high (below zero: low) is not used, or None."""
+    if abs(reads_high) <= MOST_GAUGE_ERROR_PSI:
+        return None
+    return Refusal("gauge-replaced", "PC-GAUGE-TOL", {"error": gauge_error(reads_high), "most": MOST_GAUGE_ERROR_PSI})
+
+
+def gauge_error(reads_high: Fraction) -> Text:
+    """ "0.5 psi high", "2 psi low"."""
+    return Text("part.reads-low" if reads_high < 0 else "part.reads-high", {"psi": f"{float(abs(reads_high)):g}"})
+
+
+def _pressure(
+    rows: list[ProcessRow], jar: str, canner: Canner, altitude: Altitude, reads_high: Fraction | None
+) -> ProcessFound | Refusal:
     """Of several tested pressures, the first by rule PRESSURE-CHOICE; the others are named beside it."""
+    if reads_high is not None and (worn := gauge_refusal(reads_high)) is not None:
+        return worn
     found = []
     for row in sorted(rows, key=lambda row: _choice_order(row, canner)):
         bands = gauge_bands(row)[canner]
@@ -324,8 +372,12 @@ def _pressure(rows: list[ProcessRow], jar: str, canner: Canner, altitude: Altitu
             found.append(_found(row, jar, row.minutes, psi, GAUGES[canner], place.text, cautions))
     if not found:
         return _no_pressure(rows, canner)
-    others = tuple(PressureChoice(other.minutes, other.pressure_psi or 0) for other in found[1:])
-    return replace(found[0], others=others)
+    others = tuple(
+        PressureChoice(other.minutes, psi, gauge_setting(psi, reads_high))
+        for other in found[1:]
+        if (psi := other.pressure_psi) is not None
+    )
+    return replace(found[0], others=others, reads_high=reads_high)
 
 
 def _choice_order(row: ProcessRow, canner: Canner) -> tuple[bool, int, tuple[int, ...]]:

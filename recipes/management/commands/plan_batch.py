@@ -36,6 +36,10 @@ class Command(BaseCommand):
         parser.add_argument("--pack", help=f"pack: {', '.join(Pack)}")
         parser.add_argument("--canner", help=f"canner at hand: {', '.join(Canner)}")
         parser.add_argument(
+            "--reads-high",
+            help="by how many psi a dial gauge read high at its last test, such as 2 (--reads-high=-1: low)",
+        )
+        parser.add_argument(
             "--empties", help='empty jars at hand, such as "half-pint=12,pint=4" (default: no end of one)'
         )
         parser.add_argument("--burners", help="how many burners there are (default: 4)")
@@ -64,7 +68,9 @@ def _plan_input(options: dict[str, Any]) -> PlanInput:
     try:
         return read_plan_input(options)
     except PlanInputError as error:
-        raise bad_input("\n".join(f"--{field}: {message}" for field, message in error.problems.items())) from error
+        raise bad_input(
+            "\n".join(f"--{field.replace('_', '-')}: {message}" for field, message in error.problems.items())
+        ) from error
 
 
 def _altitude(text: str | None) -> Altitude:

@@ -216,6 +216,8 @@ def test_the_dict_says_what_the_plan_says():
         "minutes": 10,
         "pressure_psi": None,
         "gauge": None,
+        "gauge_reads_high_psi": None,
+        "setting_psi": None,
         "band": "1,001 to 6,000 ft (305 to 1,828 m)",
         "pack": "hot",
         "jar": "half-pint",
