@@ -145,6 +145,11 @@ FACTS: dict[str, KindFacts] = {
     Kind.OTHER: KindFacts("THG"),
 }
 
+# What jars are processed in. A household may keep the card of its own, with its tests, beside the club's.
+CANNER_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.holds_jars)
+PRESSURE_KINDS: tuple[str, ...] = (Kind.DIAL_GAUGE, Kind.WEIGHTED_GAUGE)
+OWN_PREFIX = "OWN"
+
 NO_SKILL = "none"  # a thing that asks for nothing, though its kind would
 
 TESTED_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.measure)

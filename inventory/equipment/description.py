@@ -230,10 +230,10 @@ def cleaned_fields(fields: ThingFields, *, thing: Thing | None = None, known_cod
     return cleaned
 
 
-def next_code(kind: str) -> str:
-    """ "BWC-03" after "BWC-02"; numbers of retired things are not used again."""
-    prefix = f"{FACTS[kind].prefix}-"
-    used = Thing.objects.filter(code__startswith=prefix).values_list("code", flat=True)
+def next_code(beginning: str) -> str:
+    """ "BWC-03" after "BWC-02", for the beginning "BWC"; numbers of retired things are not used again."""
+    prefix = f"{beginning}-"
+    used = Thing.everything.filter(code__startswith=prefix).values_list("code", flat=True)
     numbers = [int(tail) for code in used if (tail := code.removeprefix(prefix)).isdecimal()]
     return f"{prefix}{max(numbers, default=0) + 1:02d}"
 
@@ -243,9 +243,9 @@ def _free_code(fields: ThingFields, thing: Thing | None) -> str:
     if fields.kind not in Kind.values:
         return ""  # told as a problem of the kind
     if not fields.code.strip():
-        return thing.code if thing else next_code(fields.kind)
+        return thing.code if thing else next_code(FACTS[fields.kind].prefix)
     code = _clean_code(fields.code)
-    others = Thing.objects.filter(code_key=code_key(code))
+    others = Thing.everything.filter(code_key=code_key(code))
     if (others.exclude(pk=thing.pk) if thing else others).exists():
         raise code_used(code)
     return code

@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import (
+    CANNER_KINDS,
     FACTS,
     NO_SKILL,
     TESTED_KINDS,
@@ -47,6 +48,7 @@ from inventory.equipment.rules import (
     code_key,
     days_between,
     free_spans,
+    highest_error,
     runs,
     worst_error,
 )
@@ -60,6 +62,15 @@ class ThingQuerySet(models.QuerySet["Thing"]):
     def visible_to(self, user: User) -> ThingQuerySet:
         """The gate: every member sees what is lent and in repair; what is retired is the keepers' to see."""
         return self if user.has_perm(KEEP) else self.exclude(state=ThingState.RETIRED)
+
+    def canners_for(self, user: User) -> ThingQuerySet:
+        """The gate to what somebody may process jars in: the club's canners, and those of their own households.
+
+        Of `Thing.everything`; retired ones are left out.
+        """
+        households = Kitchen.objects.filter(people=user, is_hall=False)
+        theirs = Q(household=None) | Q(household__in=households.values("pk"))
+        return self.filter(theirs, kind__in=CANNER_KINDS).exclude(state=ThingState.RETIRED)
 
     def coded(self, code: str) -> ThingQuerySet:
         key = code_key(code)
@@ -168,11 +179,25 @@ class WaitingQuerySet(models.QuerySet["WaitingEntry"]):
         return self.filter(state=WaitState.WAITING)
 
 
+_AnyThing = models.Manager.from_queryset(ThingQuerySet)
+
+
+class LentManager(_AnyThing["Thing"]):
+    """What the club lends: a household's own canner is not among it, whatever is asked."""
+
+    def get_queryset(self) -> ThingQuerySet:
+        return ThingQuerySet(self.model, using=self._db).filter(household=None)
+
+
 # A thing, its picture, how it looked each time somebody looked, and the tests of its gauge or scale.
 
 
 class Thing(models.Model):
-    """Something the club lends. Its code is on its label and never means another thing."""
+    """Something the club lends, or a household's own canner. Its code is on its label and never means another thing.
+
+    `objects` are those of the club; `everything` has the canners that households keep a card of as well, which nobody
+    borrows: they are named in a batch, and tested and looked over by the people of `household`.
+    """
 
     code = models.CharField(_("code"), max_length=CODE_LENGTH)
     code_key = models.CharField(max_length=CODE_LENGTH, unique=True, editable=False)
@@ -183,6 +208,10 @@ class Thing(models.Model):
     # How many jars of each size it takes at once, such as {"pint": 9, "quart": 7}.
     capacity: models.JSONField[dict[str, int], dict[str, int]] = models.JSONField(default=dict, blank=True)
     home = models.ForeignKey(Kitchen, on_delete=models.PROTECT, null=True, blank=True, related_name="things")
+    # The kitchen whose own it is; empty: the club's.
+    household = models.ForeignKey(
+        Kitchen, on_delete=models.PROTECT, null=True, blank=True, related_name="own_canners", editable=False
+    )
     place = models.CharField(_("where it stands"), max_length=PLACE_LENGTH, blank=True)
     deposit_cents = models.PositiveIntegerField(_("deposit in cents"), default=0)
     deposit_note = models.CharField(_("about the deposit"), max_length=NOTE_LENGTH, blank=True)
@@ -195,10 +224,12 @@ class Thing(models.Model):
     state_note = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
 
-    objects = ThingQuerySet.as_manager()
+    objects = LentManager()
+    everything = ThingQuerySet.as_manager()
 
     class Meta:
         ordering = ["code"]
+        default_manager_name = "everything"  # a copy or a foreign key leaves nothing out
         indexes = [models.Index(fields=["kind", "state"])]
         permissions = [
             ("keep_things", "Can keep the things lent: add, test, hand over, take back"),
@@ -207,6 +238,11 @@ class Thing(models.Model):
         constraints = [
             models.CheckConstraint(name="thing_has_a_code", condition=~Q(code_key="")),
             models.CheckConstraint(name="thing_has_a_name", condition=~Q(name="")),
+            models.CheckConstraint(
+                name="thing_of_a_household_is_a_canner",
+                condition=Q(household=None)
+                | Q(kind__in=CANNER_KINDS, home=None, deposit_cents=0, household__isnull=False),
+            ),
         ]
 
     def __str__(self) -> str:
@@ -301,6 +337,11 @@ class InstrumentTest(models.Model):
     @property
     def error(self) -> Decimal:
         return worst_error(self.read)
+
+    @property
+    def reads_high(self) -> Decimal:
+        """The most it showed above the truth at any reading; below zero where it read low at all of them."""
+        return highest_error(self.read)
 
     @property
     def measure(self) -> str:

@@ -129,6 +129,11 @@ GAUGE_HIGH = Rule(
     noop("A gauge that reads high shows more pressure than there is: the food would be processed too little."),
     "Iowa State University Extension, AnswerLine, 21 May 2024",
 )
+GAUGE_WEIGHTED = Rule(
+    "weighted-gauge-needs-no-test",
+    noop("A weighted gauge needs no test; one that is chipped or broken is replaced."),
+    "University of Missouri Extension; NC State Extension, Montgomery County",
+)
 GAUGE_SPAN = Rule(
     "dial-gauge-tested-where-it-is-used",
     noop("Three readings or more, reaching from 11 psi or less to 14 psi or more: the pressures of the dial tables."),
@@ -162,6 +167,7 @@ LONGEST_DAYS = 60
 FURTHEST_AHEAD_DAYS = 400
 MOST_TURNAROUND_DAYS = 30
 MOST_JARS = 99  # of one size, at once
+OLDEST_TEST_YEAR = 1900  # an earlier year is a slip, and the sums with days end at year 1
 MOST_CENTS = 100_000_00  # of a deposit
 OFFER_STANDS = timedelta(hours=24)
 KEYED_IN_LATE = timedelta(days=30)
@@ -212,9 +218,14 @@ def has_passed(readings: Iterable[Reading], measure: Measure) -> bool:
     return abs(worst_error(readings)) <= TEST_RULES[measure].tolerance
 
 
+def highest_error(readings: Iterable[Reading]) -> Decimal:
+    """The most it shows above the truth; below zero where it reads low at every reading."""
+    return max(one.error for one in readings)
+
+
 def reads_high_by(readings: Iterable[Reading]) -> Decimal:
     """The most it shows above the truth, or zero: what the setting is raised by."""
-    return max([one.error for one in readings] + [Decimal(0)])
+    return max(highest_error(readings), Decimal(0))
 
 
 def is_enough(readings: Iterable[Reading], measure: Measure) -> bool:

@@ -30,7 +30,8 @@ from inventory.equipment.services.loans import (
     parts_settle,
     sheet_key_in,
 )
-from inventory.equipment.services.testing import instrument_test_record, last_test
+from inventory.equipment.services.own import own_canner_add, own_canner_change, own_canner_retire
+from inventory.equipment.services.testing import gauge_check, instrument_test_record, last_test
 from inventory.equipment.services.things import (
     ImportReport,
     photo_clear,
@@ -52,6 +53,7 @@ __all__ = [
     "SheetRow",
     "Taken",
     "ThingFields",
+    "gauge_check",
     "hold_cancel",
     "hold_place",
     "hold_place_first_free",
@@ -62,6 +64,9 @@ __all__ = [
     "loan_extend",
     "loan_hand_over",
     "loan_return",
+    "own_canner_add",
+    "own_canner_change",
+    "own_canner_retire",
     "parts_settle",
     "photo_clear",
     "photo_set",

@@ -32,6 +32,13 @@ def keeper_check(by: User) -> None:
         raise PermissionDenied
 
 
+def testing_check(by: User, thing: Thing) -> None:
+    """Who may test and look over a thing: keepers; a household's own canner also its people."""
+    is_theirs = thing.household is not None and thing.household.people.filter(pk=by.pk).exists()
+    if not (is_theirs or by.has_perm(KEEP)):
+        raise PermissionDenied
+
+
 def hold_check(by: User, hold: Hold) -> None:
     """Who may cancel or move a hold: whose it is, who placed it, keepers; for a class, whoever may hold for one."""
     is_own = by.pk in (hold.person_id, hold.placed_by_id)

@@ -15,14 +15,13 @@ from club.core.clock import club_day, now_or
 from club.core.errors import form_reused
 from club.core.text import plain
 from club.members.models import User
-from inventory.equipment.choices import Measure, Verdict
+from inventory.equipment.choices import Kind, Measure, Verdict
 from inventory.equipment.models import InstrumentTest, Thing
 from inventory.equipment.presentation import day_words
-from inventory.equipment.rules import TEST_RULES, Reading, has_passed, is_enough, lapses_on
-from inventory.equipment.services.common import keeper_check
+from inventory.equipment.rules import OLDEST_TEST_YEAR, TEST_RULES, Reading, has_passed, is_enough, lapses_on
+from inventory.equipment.services.common import testing_check
 
 LARGEST = Decimal(100)
-OLDEST_YEAR = 1900  # an earlier year is a slip, and the sums with days end at year 1
 
 
 def instrument_test_record(
@@ -39,12 +38,13 @@ def instrument_test_record(
     """A dial gauge held against a reference gauge, a pH meter against buffers, a refractometer against water.
 
     What it is read in, how near it must be and when the test lapses are its kind's (`TEST_RULES`). The same token
-    again finds the first. PermissionDenied; ValidationError (tested_on, readings, reference, note).
+    again finds the first. A household's own canner is tested by its people, or by a keeper. PermissionDenied;
+    ValidationError (tested_on, readings, reference, note).
     """
     measure = thing.facts.measure
     if measure is None:
         raise ValidationError(_("%(code)s is no instrument to calibrate.") % {"code": thing.code})
-    keeper_check(by)
+    testing_check(by, thing)
     moment, token = now_or(now), token or uuid4()
     _check(measure, tested_on, readings, club_day(moment))
     reference = plain(reference, field="reference", longest=160)
@@ -74,7 +74,7 @@ def instrument_test_record(
 def _check(measure: Measure, tested_on: date, readings: Sequence[Reading], today: date) -> None:
     if tested_on > today:
         raise ValidationError({"tested_on": _("That day has not come yet.")})
-    if tested_on.year < OLDEST_YEAR or lapses_on(tested_on, measure) <= today:
+    if tested_on.year < OLDEST_TEST_YEAR or lapses_on(tested_on, measure) <= today:
         raise ValidationError({"tested_on": _("A test of that day has lapsed by now. Test it again.")})
     for one in readings:
         values = (one.reference, one.shown)
@@ -103,3 +103,34 @@ def tested_check(thing: Thing, until: date) -> None:
     if found.lapses_on <= until:
         text = _("The test of %(code)s lapses on %(day)s, before the loan would end. Test it first.")
         raise ValidationError(text % {"code": thing.code, "day": day_words(found.lapses_on)}, code="lapsed")
+
+
+def gauge_check(thing: Thing, on: date) -> InstrumentTest | None:
+    """The test that corrects a dial gauge on that day; None for what has no dial gauge.
+
+    ValidationError for one that was not tested in the year before, or whose last test it failed, also one made since.
+    """
+    if thing.kind != Kind.DIAL_GAUGE:
+        return None  # a weighted gauge needs no test (GAUGE_WEIGHTED)
+    tests = InstrumentTest.objects.filter(thing=thing).order_by("-tested_on", "-pk")
+    newest, then = tests.first(), tests.filter(tested_on__lte=on).first()
+    named = {"code": thing.code}
+    if newest is not None and newest.verdict == Verdict.FAILED:
+        text = _(
+            "The gauge of %(code)s failed its test on %(day)s: nothing is processed by it. Have it replaced and the new"
+            " one tested, or use another canner."
+        )
+        raise ValidationError(text % (named | {"day": day_words(newest.tested_on)}), code="failed")
+    if then is None:
+        text = _("The gauge of %(code)s was never tested. Have it tested first, or use a canner with a weighted gauge.")
+        raise ValidationError(text % named, code="untested")
+    if then.verdict == Verdict.FAILED:
+        text = _("On that day the gauge of %(code)s had failed its test. These jars are not safe on a shelf.")
+        raise ValidationError(text % named, code="failed")
+    if then.lapses_on <= on:
+        text = _(
+            "The test of %(code)s, of %(day)s, is more than a year old. Have the gauge tested again, or use a canner"
+            " with a weighted gauge."
+        )
+        raise ValidationError(text % (named | {"day": day_words(then.tested_on)}), code="lapsed")
+    return then

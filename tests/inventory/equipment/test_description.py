@@ -20,7 +20,7 @@ from tests.factories.members import make_kitchen, make_person
 pytestmark = pytest.mark.django_db
 
 # Columns that no form and no file of the register sets.
-SET_BY_SERVICES = {"id", "code_key", "token", "state", "state_note", "created_at"}
+SET_BY_SERVICES = {"household", "id", "code_key", "token", "state", "state_note", "created_at"}
 
 
 @pytest.fixture
