@@ -8,6 +8,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from django.utils.formats import date_format
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from club.classes.planning import SessionPlan
@@ -363,6 +364,8 @@ def _process(station: StationWords) -> Iterator[Any]:
         yield _line(station.process.minutes, "huge", bold=True)
         if station.process.pressure:
             yield _line(_("at %(pressure)s") % {"pressure": station.process.pressure}, "big", bold=True)
+    if station.process.correction:
+        yield _line(f"{capfirst(station.process.correction)}.", "said", bold=True)
     facts = [station.process.method, station.process.jar]
     facts.append(_("headspace %(headspace)s") % {"headspace": station.process.headspace})
     if station.process.vent_minutes:

@@ -30,7 +30,7 @@ from club.classes.models import (
     needs_of,
     teaches,
 )
-from club.classes.planning import SessionPlan
+from club.classes.planning import PressureCanner, SessionPlan
 from club.classes.rules import LAST_OFFER_BEFORE
 from club.classes.rules import RULES as RULES_of_classes
 from club.classes.services.day import loads_of
@@ -67,6 +67,7 @@ from recipes.presentation import (
     process_details,
     process_text,
     processes_by_size,
+    setting_text,
     step_lines,
     temperature_text,
 )
@@ -174,7 +175,10 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
     return PlanWords(
         altitude=altitude_text(altitude) if altitude else "",
         boiling=temperature_text(boiling) if boiling is not None else "",
-        stations=[_station(each, made, units, against) for each, made in zip(plan.stations, plan.plans, strict=True)],
+        stations=[
+            _station(each, made, units, against, plan.canners.get(each.number, ()))
+            for each, made in zip(plan.stations, plan.plans, strict=True)
+        ],
         refusals=[_notice_of(each) for each in against],
         cautions=_cautions(hall),
         totals=[_total(line, units) for line in hall.lines],
@@ -221,7 +225,17 @@ def _notice_of(hall_refusal: HallRefusal) -> Notice:
     return Notice(refusal_words(hall_refusal), hall_refusal.refusal.rule, hall_refusal.refusal.source)
 
 
-def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRefusal]) -> StationWords:
+def _canner_words(station: Station, held: Sequence[PressureCanner]) -> str:
+    """ "1 × dial gauge (DGC-01)": the codes of what is held for the station, where it is under pressure."""
+    if not station.canner:
+        return ", ".join(one.thing.code for one in held)
+    words = f"{station.canners} × {CANNERS[station.canner]}"
+    return f"{words} ({', '.join(one.thing.code for one in held)})" if held else words
+
+
+def _station(
+    station: Station, plan: Plan, units: str, refusals: Iterable[HallRefusal], canners: Sequence[PressureCanner]
+) -> StationWords:
     timed = plan.day is not None and plan.begins is not None and plan.finish is not None
     return StationWords(
         station=station,
@@ -231,7 +245,7 @@ def _station(station: Station, plan: Plan, units: str, refusals: Iterable[HallRe
         process=process_details(plan.process),
         processes=processes_by_size(plan) or _one_process(plan),
         jars=", ".join(f"{jar.count} × {JARS[jar.size]}" for jar in plan.jars),
-        canner=f"{station.canners} × {CANNERS[station.canner]}" if station.canner else "",
+        canner=_canner_words(station, canners),
         burners=" + ".join(f"{watts:,} W" for watts in station.burners_w),
         begins=clock(plan.begins or 0) if timed else "",
         ends=clock(plan.finish or 0) if timed else "",
@@ -412,6 +426,13 @@ class StationShown:
     def is_to_begin(self) -> bool:
         """Whether a load is still to be put in."""
         return any(load.began_at is None for load in self.loads)
+
+    @property
+    def correction(self) -> str:
+        """ "set 15 where the table says 13: this gauge reads 2 psi high", or nothing."""
+        if self.batch is None:
+            return ""
+        return setting_text(self.batch.setting_psi, self.batch.required_psi, self.batch.reads_high)
 
     @property
     def count_rule(self) -> Rule:
@@ -674,6 +695,7 @@ def _withdrawn_at(batch: Batch, why: str) -> KitchenTime:
 
 def _at_the_hall(batch: Batch) -> KitchenTime:
     process = batch.plan["process"]
+    # The table's pressure, not what that gauge was set to: whoever takes the sheet home has another canner.
     words = _process(batch, process["minutes"], process["pressure_psi"], process["vent_minutes"]) if process else None
     points = kitchen_points(batch.altitude, batch.revision.tested)
     return KitchenTime(

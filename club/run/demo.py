@@ -34,6 +34,7 @@ from club.run.site import is_loopback
 from club.season.services import household_set, jars_used, target_set
 from inventory.batches import services as batches
 from inventory.batches.models import Batch
+from inventory.batches.rules import OwnGauge
 from inventory.batches.services.log import batch_start
 from inventory.equipment import services as equipment
 from inventory.equipment.models import Thing
@@ -186,6 +187,8 @@ class Loader:
             jar=row["jar"],
             pack=Pack(row["pack"]) if "pack" in row else None,
             canner=Canner(row["canner"]) if "canner" in row else None,
+            canner_code=row.get("canner_code", ""),
+            own_gauge=OwnGauge() if row.get("own_weighted_gauge") else None,
             started_at=began,
             now=began,
         )
@@ -196,7 +199,7 @@ class Loader:
                 jars=row["filled"],
                 jars_out_at=out_at,
                 minutes=batch.required_minutes,
-                psi=batch.required_psi,
+                psi=batch.setting_psi,
                 now=out_at,
                 **given(row, "lid_code"),
             )
@@ -255,19 +258,28 @@ class Loader:
             **given(row, "kind", "name", "code", "capacity", "place", "deposit_cents", "care"),
         )
         thing = equipment.thing_add(by=self.keeper, fields=fields, now=self.now - BOUGHT)
+        self._tests(row, self.keeper, thing)
+        if "repair" in row:
+            equipment.thing_repair(by=self.keeper, thing=thing, note=row["repair"], now=self.ago(days=3))
+        self.equipment[row["code"]] = thing
+
+    def own_canner(self, row: Row) -> None:
+        by = self.people[row["by"]]
+        card = given(row, "kind", "name", "capacity")
+        made = equipment.own_canner_add(by=by, kitchen=self.kitchens[row["kitchen"]], now=self.now - BOUGHT, **card)
+        self._tests(row, by, made)
+
+    def _tests(self, row: Row, by: User, thing: Thing) -> None:
         for test in row.get("tests", []):
             at = self.ago(days=test["days_ago"])
             equipment.instrument_test_record(
-                by=self.keeper,
+                by=by,
                 thing=thing,
                 tested_on=club_day(at),
                 readings=[Reading(Decimal(reference), Decimal(shown)) for reference, shown in test["readings"]],
                 reference=test["against"],
                 now=at,
             )
-        if "repair" in row:
-            equipment.thing_repair(by=self.keeper, thing=thing, note=row["repair"], now=self.ago(days=3))
-        self.equipment[row["code"]] = thing
 
     def loan(self, row: Row) -> None:
         thing, out_at = self.equipment[row["thing"]], self.ago(days=row["out_days_ago"])
@@ -503,8 +515,9 @@ class Loader:
 SECTIONS: tuple[tuple[str, Callable[[Loader, Row], None]], ...] = (
     ("person", Loader.person),
     ("kitchen", Loader.kitchen),
-    ("batch", Loader.batch),
     ("thing", Loader.thing),
+    ("own_canner", Loader.own_canner),
+    ("batch", Loader.batch),
     ("loan", Loader.loan),
     ("hold", Loader.hold),
     ("wait", Loader.wait),
@@ -618,7 +631,7 @@ def _cook(by: User, cooking: StationBatch) -> Batch:
         batch=batch,
         jars=filled,
         minutes=batch.required_minutes,
-        psi=batch.required_psi,
+        psi=batch.setting_psi,
         process_started_at=None if batch.is_frozen_kind else begins,
         jars_out_at=out,
         lid_code="" if batch.is_frozen_kind else CLASS_LIDS,

@@ -17,7 +17,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zoned_text
-from club.core.fields import ClockField, Fold, token_field
+from club.core.fields import ClockField, Fold, day_field, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
 from inventory.batches.accidents import NAMES, Situation
@@ -33,7 +33,7 @@ from inventory.batches.models import (
     Jar,
     Recall,
 )
-from inventory.batches.rules import Need, lot_code_typed, sizes_covered
+from inventory.batches.rules import Need, OwnGauge, lot_code_typed, sizes_covered
 from inventory.jars.models import LidLot
 from inventory.jars.rules import (
     LID_CODE_LENGTH,
@@ -44,6 +44,7 @@ from inventory.jars.rules import (
 )
 from recipes.choices import JARS
 from recipes.engine.quantities import UNITS, AmountError, parse_amount
+from recipes.engine.terms import Canner
 from recipes.models import Revision
 from recipes.safety import Food
 
@@ -51,7 +52,19 @@ MOST_JARS = 999
 
 
 class StartForm(forms.Form):
+    """`gauge` is what the plan's process goes by: a dial or a weighted gauge, or nothing that is under pressure.
+
+    A pressure canner is named by its code, or said to be one's own without a card here; another may be named.
+    """
+
     token = token_field()
+    canner_code = forms.CharField(
+        label=_("Canner"),
+        required=False,
+        max_length=60,
+        help_text=_("The code on its label: the club's, or your household's own."),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters", "list": "canners"}),
+    )
     started_at = ClockField(
         label=_("When did the cooking begin?"),
         required=False,
@@ -59,11 +72,37 @@ class StartForm(forms.Form):
     )
     note = forms.CharField(label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, gauge: Canner | None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper(
-            "token", "started_at", Fold(gettext("A note"), "note"), submit=gettext("Start this batch")
-        )
+        own: list[Any] = []
+        if gauge is Canner.DIAL_GAUGE:
+            self.fields["own_tested_on"] = day_field(_("Its dial gauge was tested on"), required=False)
+            self.fields["own_reads_high"] = forms.DecimalField(
+                label=_("It read high by (psi)"),
+                required=False,
+                max_digits=4,
+                decimal_places=2,
+                help_text=_("As the tester said: 0 where it was right, with a minus where it read low."),
+                widget=forms.NumberInput(attrs={"step": "any"}),
+            )
+            both = Row(*(Column(name, css_class="col-sm-6") for name in ("own_tested_on", "own_reads_high")))
+            own = [Fold(gettext("My own canner, without a card here"), both)]
+        elif gauge is Canner.WEIGHTED_GAUGE:
+            self.fields["own_weighted"] = forms.BooleanField(
+                label=_("It is my own, with a weighted gauge and without a card here"), required=False
+            )
+            own = [Fold(gettext("My own canner, without a card here"), "own_weighted")]
+        canner = [HTML('{% include "batches/parts/canners.html" %}'), "canner_code", *own] if gauge else []
+        rest = ["note"] if gauge else ["canner_code", "note"]
+        folded = Fold(gettext("A note") if gauge else gettext("The canner, a note"), *rest)
+        self.helper = form_helper("token", *canner, "started_at", folded, submit=gettext("Start this batch"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `batch_start`."""
+        data = dict(self.cleaned_data)
+        tested_on, reads_high = data.pop("own_tested_on", None), data.pop("own_reads_high", None)
+        is_own = data.pop("own_weighted", False) or tested_on is not None or reads_high is not None
+        return {**data, "own_gauge": OwnGauge(tested_on, reads_high) if is_own else None}
 
 
 def minutes_field() -> forms.IntegerField:

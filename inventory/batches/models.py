@@ -39,10 +39,11 @@ from inventory.batches.rules import (
     phase,
     seal_window,
 )
+from inventory.equipment.models import Thing
 from inventory.fruit.models import FreezerItem, Offer
 from inventory.jars.models import LidLot, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
-from recipes.engine import ProcessFound, process_for
+from recipes.engine import ProcessFound, gauge_setting, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Revision, unsafe
@@ -141,7 +142,8 @@ class BatchQuerySet(models.QuerySet["Batch"]):
     def for_page(self) -> BatchQuerySet:
         """Everything a batch's own page shows, in a bounded number of queries."""
 
-        return self.select_related("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot").prefetch_related(
+        named = ("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot", "canner_card")
+        return self.select_related(*named).prefetch_related(
             Prefetch(
                 "jars",
                 Jar.objects.select_related(
@@ -185,6 +187,17 @@ class Batch(models.Model):
     jar_size = models.CharField(max_length=16)  # the largest the process covers
     required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)  # none: kept in the freezer
     required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+
+    # The card of what it is processed in: the club's or a household's own. Empty: from before cards were asked for, or
+    # a household's canner without one, of which only the test is noted.
+    canner_card = models.ForeignKey(Thing, on_delete=models.PROTECT, null=True, blank=True, related_name="batches")
+    # The last test of a dial gauge as it stood at the start: its day, and the most the gauge read high, in hundredths
+    # of a psi (rounded up; below zero where it read low).
+    gauge_tested_on = models.DateField(null=True, blank=True)
+    gauge_reads_high_hundredths = models.SmallIntegerField(null=True, blank=True)
+    # What the gauge must show: the table's pressure and what it reads high. Empty: boiling water, the freezer, or from
+    # before gauges were corrected.
+    setting_psi = models.PositiveSmallIntegerField(null=True, blank=True)
 
     # Whether unsealed jars may be processed again at all (see `reprocess_need`); a pie filling's never are.
     is_reprocessable = models.BooleanField(default=True)
@@ -248,6 +261,33 @@ class Batch(models.Model):
             models.CheckConstraint(
                 name="batch_never_processed_below_the_tested_pressure",
                 condition=Q(processed_psi=None) | Q(processed_psi__gte=F("required_psi")),
+            ),
+            models.CheckConstraint(
+                name="batch_setting_rests_on_the_table_and_the_test",
+                condition=Q(setting_psi=None, gauge_tested_on=None, gauge_reads_high_hundredths=None)
+                | (
+                    Q(setting_psi__isnull=False, required_psi__isnull=False)
+                    & Q(setting_psi__gte=F("required_psi"))
+                    & (
+                        Q(canner="weighted-gauge", gauge_tested_on=None, gauge_reads_high_hundredths=None)
+                        | Q(
+                            canner="dial-gauge",
+                            gauge_tested_on__isnull=False,
+                            gauge_reads_high_hundredths__isnull=False,
+                            gauge_reads_high_hundredths__range=(-200, 200),
+                            # Whole numbers of a small unit: a sum of decimals is a float on SQLite.
+                            gauge_reads_high_hundredths__lte=(F("setting_psi") - F("required_psi")) * 100,
+                        )
+                    )
+                ),
+            ),
+            models.CheckConstraint(
+                name="batch_never_processed_below_its_setting",
+                condition=Q(setting_psi=None)
+                | (
+                    (Q(processed_psi=None) | Q(processed_psi__gte=F("setting_psi")))
+                    & (Q(reprocessed_psi=None) | Q(reprocessed_psi__gte=F("setting_psi")))
+                ),
             ),
             models.CheckConstraint(
                 name="batch_reprocessed_in_full",
@@ -340,13 +380,25 @@ class Batch(models.Model):
         return int(self.most_filled_ml(size) / JAR_ML[size])
 
     def tested_needs(self) -> list[Need]:
-        """The process planned, then the table's other tested pressures for the same jar. Empty: kept in the freezer."""
+        """The process planned, then the table's other tested pressures for the same jar. Empty: kept in the freezer.
+
+        Each with what this batch's gauge must show for it.
+        """
         if self.required_minutes is None:
             return []
-        planned = Need(self.required_minutes, self.required_psi)
+        planned = Need(self.required_minutes, self.required_psi, self._setting(self.required_psi))
         found = self._process_found(Pack(self.pack))
         others = () if isinstance(found, Refusal) else found.others
-        return [planned, *(Need(other.minutes, other.pressure_psi) for other in others)]
+        return [planned, *(Need(other.minutes, other.pressure_psi, other.setting_psi) for other in others)]
+
+    @property
+    def reads_high(self) -> Fraction | None:
+        """What its dial gauge showed too much at its last test, in psi; None: not known, or no dial gauge."""
+        hundredths = self.gauge_reads_high_hundredths
+        return None if hundredths is None else Fraction(hundredths, 100)
+
+    def _setting(self, psi: int | None) -> int | None:
+        return None if psi is None else gauge_setting(psi, self.reads_high)
 
     def reprocess_refusal(self, looked_at: datetime) -> Refusal | None:
         """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
@@ -373,16 +425,23 @@ class Batch(models.Model):
         if tested.kind == "pie-filling" or any(word in food for food in tested.produce for word in NOT_REPROCESSED):
             return _refusal("not-reprocessed")
         if self.pack == Pack.HOT:
-            return Need(self.required_minutes, self.required_psi)
+            return Need(self.required_minutes, self.required_psi, self._setting(self.required_psi))
         hot = self._process_found(Pack.HOT)
         if isinstance(hot, Refusal):
             return _refusal("no-hot-pack")
         psi = None if self.required_psi is None else max(self.required_psi, hot.pressure_psi or 0)
-        return Need(max(self.required_minutes, hot.minutes), psi)
+        return Need(max(self.required_minutes, hot.minutes), psi, self._setting(psi))
 
     def _process_found(self, pack: Pack) -> ProcessFound | Refusal:
         rows = self.revision.tested.process
-        return process_for(rows, jar=self.jar_size, pack=pack, canner=Canner(self.canner), altitude=self.altitude)
+        return process_for(
+            rows,
+            jar=self.jar_size,
+            pack=pack,
+            canner=Canner(self.canner),
+            altitude=self.altitude,
+            reads_high=self.reads_high,
+        )
 
 
 def _refusal(code: str) -> Refusal:

@@ -8,20 +8,23 @@ from datetime import date, datetime
 from itertools import groupby
 
 from django.conf import settings
-from django.db.models import Count, Q
+from django.db.models import Count, F, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.papers import square_svg
+from club.members.models import Kitchen, User
 from inventory.batches.accidents import NAMES, Situation
 from inventory.batches.choices import BatchState, Disposal, Seal
 from inventory.batches.models import Batch, Jar, JarsSetAside
-from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, best_before
+from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
 from inventory.batches.tracing import is_called_back
+from inventory.equipment.choices import CANNER_KINDS
+from inventory.equipment.models import Loan, Thing
 from inventory.jars.models import LidLot
 from recipes.allergens import Allergens, allergens_of
-from recipes.engine.terms import Rule
+from recipes.engine.terms import Canner, Rule
 from recipes.library import known_foods
 from recipes.safety import Saying, food_of, opening_for
 
@@ -103,6 +106,31 @@ def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
             or (every and not jar.disposal)
         )
     ]
+
+
+# Which canner somebody means, as far as it can be told without asking.
+
+CANNERS_OFFERED = 40
+
+
+def canners_offered(user: User, gauge: Canner | None) -> list[Thing]:
+    """The canners that a process of this gauge (None: boiling water) may name, their households' own first."""
+    kinds = [kind for kind, one in GAUGE_OF.items() if one is gauge] or list(CANNER_KINDS)
+    rows = Thing.everything.canners_for(user).filter(kind__in=kinds)
+    return list(rows.order_by(F("household").asc(nulls_last=True), "code")[:CANNERS_OFFERED])
+
+
+def canner_proposed(user: User, kitchen: Kitchen, offered: Sequence[Thing]) -> Thing | None:
+    """The one that was used last in this kitchen, the household's only one, the one on loan to them; else none."""
+    by_id = {thing.pk: thing for thing in offered}
+    used = Batch.objects.filter(made_by=user, kitchen=kitchen, canner_card__in=by_id).order_by("-started_at", "-pk")
+    if last := used.values_list("canner_card", flat=True).first():
+        return by_id[last]
+    own = [thing for thing in offered if thing.household_id == kitchen.pk]
+    if own:
+        return own[0] if len(own) == 1 else None
+    lent = Loan.objects.open().filter(person=user, thing__in=by_id).values_list("thing", flat=True)[:2]
+    return by_id[lent[0]] if len(lent) == 1 else None
 
 
 # What happened to a batch and what comes next, as moments in order: for its page.

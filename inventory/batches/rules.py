@@ -13,8 +13,9 @@ from fractions import Fraction
 from django.utils.translation import gettext_noop as noop
 
 from club.core.clock import in_utc
+from inventory.equipment.choices import Kind
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.terms import Rule, StatedYield
+from recipes.engine.terms import Canner, Rule, StatedYield
 
 # Lot codes: the year and day a batch was put up, and three letters that keep the day's batches apart.
 
@@ -141,19 +142,39 @@ JAR_CEILING = Rule(
 )
 
 
+# Which canner a process goes by, of the kinds that are under pressure.
+GAUGE_OF: dict[str, Canner] = {Kind.DIAL_GAUGE: Canner.DIAL_GAUGE, Kind.WEIGHTED_GAUGE: Canner.WEIGHTED_GAUGE}
+
+
+@dataclass(frozen=True)
+class OwnGauge:
+    """A household's own pressure canner without a card here, as its people say.
+
+    A dial gauge has the day of its test and how many psi it read high (below zero: low); a weighted one neither.
+    """
+
+    tested_on: date | None = None
+    reads_high: Decimal | None = None
+
+
 # Foods whose jars are never processed a second time (REPROCESS_HOT), beside pie fillings.
 NOT_REPROCESSED = ("squash", "pumpkin")
 
 
 @dataclass(frozen=True)
 class Need:
-    """A tested process as two figures: minutes, and the pressure they hold for (None in boiling water)."""
+    """A tested process as two figures: minutes, and the pressure they hold for (None in boiling water).
+
+    `setting` is what this gauge must show for that pressure; it is the table's where no gauge was named.
+    """
 
     minutes: int
     psi: int | None
+    setting: int | None
 
     def met_by(self, minutes: int, psi: Decimal | int | None) -> bool:
-        return minutes >= self.minutes and (self.psi is None or (psi is not None and psi >= self.psi))
+        """`psi` as the gauge showed it."""
+        return minutes >= self.minutes and (self.setting is None or (psi is not None and psi >= self.setting))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from club.classes.models import ClassSession, SignUp, StationBatch
 from club.classes.services import day as services_day
 from club.core.clock import club_day
 from inventory.batches.models import Batch
-from tests.factories.class_day import log_out
+from tests.factories.class_day import log_out, make_dial_held
 from tests.factories.classes import make_hall, make_instructor, make_session, make_signup, make_station
 from tests.factories.members import PASSWORD, make_kitchen, make_person
 from tests.factories.recipes import VEGETABLE, make_revision
@@ -28,6 +28,7 @@ def saturday():
     make_station(session, seats=2, name="By the window")
     beans = make_revision(base=VEGETABLE, title="Green beans")
     make_station(session, revision=beans, jar_size="pint", pack="hot", canner="dial-gauge", seats=2)
+    make_dial_held(session, now=now - timedelta(days=3))
     begun = now - timedelta(hours=1)
     ClassSession.objects.filter(pk=session.pk).update(starts_at=begun, ends_at=begun + timedelta(hours=4))
     session.refresh_from_db()

@@ -5,8 +5,9 @@ The invented spread of the recipe factory: 10 minutes at 1,040 m, half-pints and
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -14,6 +15,7 @@ from club.members.choices import Role
 from club.members.models import Kitchen, User
 from inventory.batches import services
 from inventory.batches.models import Batch, Recall
+from inventory.batches.rules import OwnGauge
 from recipes.engine.terms import Canner, Pack
 from recipes.models import Revision
 from tests.factories.members import make_kitchen, make_person
@@ -21,6 +23,11 @@ from tests.factories.recipes import VEGETABLE, make_revision
 
 NOW = datetime(2026, 9, 14, 18, 0, tzinfo=UTC)
 COOKING = timedelta(hours=2)
+# A household's own pressure canner without a card; a dial gauge was right when it was tested a month before.
+OWN_GAUGES: dict[object, Callable[[datetime], OwnGauge]] = {
+    Canner.DIAL_GAUGE: lambda at: OwnGauge((at - timedelta(days=30)).date(), Decimal(0)),
+    Canner.WEIGHTED_GAUGE: lambda at: OwnGauge(),
+}
 
 
 def make_freezer_revision() -> Revision:
@@ -38,6 +45,8 @@ def make_batch(
 ) -> Batch:
     """On the stove since `started_at`: one pot of the spread in half-pints, unless told otherwise."""
     by = by or make_person()
+    if not wanted.keys() & {"canner_code", "own_gauge"} and (gauge := OWN_GAUGES.get(wanted.get("canner"))):
+        wanted["own_gauge"] = gauge(started_at)
     return services.batch_start(
         by=by,
         revision=revision or make_revision(),
@@ -64,7 +73,11 @@ def make_pressure_batch_out(**fields: Any) -> Batch:
 
 
 def make_batch_out(
-    *, out_at: datetime = NOW, jars: Mapping[str, int] | None = None, lid_code: str = "LID 1", **fields: Any
+    *,
+    out_at: datetime = NOW,
+    jars: Mapping[str, int] | None = None,
+    lid_code: str = "LID 1",
+    **fields: Any,
 ) -> Batch:
     """Processed as the table asks, its jars out of the canner (or in the freezer) since `out_at`."""
     batch = make_batch(started_at=out_at - COOKING, **fields)
@@ -74,7 +87,7 @@ def make_batch_out(
         jars=jars or {batch.jar_size if batch.required_psi else "half-pint": 4},
         jars_out_at=out_at,
         minutes=batch.required_minutes,
-        psi=batch.required_psi,
+        psi=batch.setting_psi,
         lid_code="" if batch.is_frozen_kind else lid_code,
         now=out_at,
     )

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
-from club.classes.models import ClassSession, SignUp, Station, StationBatch
+from club.classes.models import ClassSession, SessionGear, SignUp, Station, StationBatch
 from club.classes.services import day
 from club.members.models import User
 from inventory.batches.models import Batch
 from inventory.batches.services import batch_log_process
+from inventory.equipment.choices import Kind
+from inventory.equipment.models import Thing
+from inventory.equipment.services import hold_place
 from tests.factories.classes import make_session, make_signup
+from tests.factories.equipment import make_test, make_thing
 
 # Ten in the morning of the sessions' Saturday, in the club's zone.
 MORNING = datetime(2026, 9, 19, 16, 0, tzinfo=UTC)
@@ -58,3 +63,13 @@ def log_out(cooking: StationBatch, *, by: User | None = None, now: datetime = NO
 def make_held(cooking: StationBatch, *, learned: str = "Skim at the end.", now: datetime = NOON) -> ClassSession:
     session = cooking.station.session
     return day.session_close(by=runner_of(session), session=session, learned=learned, now=now)
+
+
+def make_dial_held(session: ClassSession, *, now: datetime = MORNING - timedelta(days=3), **tested: Any) -> Thing:
+    """A pressure canner with a dial gauge, tested a month before and held for the session's day; 0.5 psi high."""
+    dial = make_thing(Kind.DIAL_GAUGE, capacity={"pint": 9}, now=now - timedelta(days=40))
+    make_test(dial, session.day - timedelta(days=30), **{"now": now, **tested})
+    day, by = session.day, runner_of(session)
+    hold = hold_place(by=by, thing=dial, starts=day, ends=day, purpose="class", token=uuid4(), now=now)
+    SessionGear.objects.create(session=session, hold=hold, kind=dial.kind)
+    return dial

@@ -29,7 +29,7 @@ from club.classes.models import (
     StationBatch,
     teaches,
 )
-from club.classes.planning import batch_input
+from club.classes.planning import SessionPlan, batch_input, plan_of
 from club.classes.rules import MOST_PLACES, Party, Table, seat_everybody
 from club.classes.services.common import form_used, run_check, seats_free_at, session_on_the_day, signup_fresh
 from club.classes.services.seats import seats_give_back, seats_take
@@ -271,6 +271,7 @@ def stations_start(*, by: User, session: ClassSession, now: datetime | None = No
     now = now_or(now)
     session = session_on_the_day(by, session, now)
     done, problems = Started(), []
+    plan = plan_of(session)
     for station in session.stations.select_related("revision__recipe", "cooking", "taker__signup__person"):
         came = list(SignUp.objects.came().filter(session=session, station=station).select_related("person"))
         if hasattr(station, "cooking"):
@@ -279,7 +280,7 @@ def stations_start(*, by: User, session: ClassSession, now: datetime | None = No
             done.empty.append(station)
         else:
             try:
-                done.new.append(_start(by, session, station, came, now))
+                done.new.append(_start(by, plan, station, came, now))
             except ValidationError as error:
                 problems += [f"{station.label}: {sentence}" for sentence in error.messages]
     if problems:
@@ -306,13 +307,18 @@ def station_start_again(*, by: User, station: Station, now: datetime | None = No
     fresh = session.stations.select_related("revision__recipe", "taker__signup__person").get(pk=station.pk)
     cooking.loads.all().delete()
     cooking.delete()
-    return _start(by, session, fresh, came, now, after=cooking.batch_id)
+    return _start(by, plan_of(session), fresh, came, now, after=cooking.batch_id)
 
 
 def _start(
-    by: User, session: ClassSession, station: Station, came: list[SignUp], now: datetime, *, after: int | None = None
+    by: User, plan: SessionPlan, station: Station, came: list[SignUp], now: datetime, *, after: int | None = None
 ) -> StationBatch:
-    """`after`: the batch that was given up before."""
+    """`after`: the batch that was given up before.
+
+    Under pressure the batch names the canner that is held for its station; of several the one whose gauge reads
+    highest, so that its setting serves all of them.
+    """
+    session = plan.session
     # An inner transaction: a station that is refused leaves the outer one fit to ask the next one.
     with transaction.atomic():
         taker = _taker(by, station, came, now)
@@ -327,10 +333,24 @@ def _start(
             kitchen=session.hall,
             token=uuid5(session.token, f"station {station.pk} after {after}"),
             note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": station.label},
+            canner_code=_canner_code(plan, station),
             now=now,
             **batch_input(station),
         )
         return StationBatch.objects.create(station=station, batch=batch)
+
+
+def _canner_code(plan: SessionPlan, station: Station) -> str:
+    """ "" where nothing is processed under pressure. ValidationError where no pressure canner is held for it."""
+    planned = next(each.plan for each in plan.hall.stations if each.number == station.number)
+    if planned.process is None or planned.process.pressure_psi is None:
+        return ""
+    held = plan.canners.get(station.number)
+    if not held:
+        raise ValidationError(
+            _("No pressure canner is held for it. Hold one with a good test on the session's gear page first.")
+        )
+    return held[0].thing.code
 
 
 def _taker(by: User, station: Station, came: list[SignUp], now: datetime) -> SignUp:

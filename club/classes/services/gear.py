@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
 from math import ceil
@@ -15,7 +15,7 @@ from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
 
 from club.classes.models import ClassSession, SessionGear, SetAside, SetAsideKind, SetAsideLock
-from club.classes.planning import plan_of
+from club.classes.planning import KEPT, GearRequirement, gear_required, matched, plan_of
 from club.classes.services.common import run_check, session_lock
 from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
@@ -27,113 +27,9 @@ from inventory.equipment.services import Taken, hold_cancel, hold_place, holds_m
 from inventory.jars.choices import JarState, PlaceKind, SupplyKind
 from inventory.jars.models import Balance, LidStock, Place, SupplyLot
 from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
-from recipes.engine import NO_SOURCE, Plan
+from recipes.engine import Plan
 from recipes.engine.quantities import SPELLINGS, UNITS, Amount, AmountError, parse_amount
-from recipes.engine.stations import HallPlan, Station
-from recipes.engine.terms import Canner, Method, Rule
 from recipes.shopping import LIDS, Purchase, amount_in, needed_of
-
-# Which things of the equipment room a session needs, from its plan. Pure: the engine's plan in, plain values out.
-
-GEAR_RULE = Rule(
-    "CLASS-GEAR",
-    "A station takes a canner for each that its plan uses, a jar lifter and a funnel, a pan for each burner under a "
-    "pot, and a thermometer where the recipe ends at a temperature.",
-    NO_SOURCE,
-)
-CANNER_KINDS: Mapping[Canner, Kind] = {
-    Canner.BOILING_WATER: Kind.BOILING_WATER,
-    Canner.DIAL_GAUGE: Kind.DIAL_GAUGE,
-    Canner.WEIGHTED_GAUGE: Kind.WEIGHTED_GAUGE,
-}
-
-
-@dataclass(frozen=True)
-class GearRequirement:
-    """One thing of a kind, for a station. `jars` is the most that go into it at once by size; empty for no canner."""
-
-    kind: Kind
-    station: int
-    jars: Mapping[str, int] = field(default_factory=dict)
-
-    @property
-    def room(self) -> int:
-        return sum(self.jars.values())
-
-    def is_met_by(self, capacity: Mapping[str, int]) -> bool:
-        """Whether a thing of this capacity takes the loads; one that does not say how many jars it takes does not."""
-        return all(capacity.get(size, 0) >= count for size, count in self.jars.items())
-
-
-def gear_required(hall: HallPlan) -> tuple[GearRequirement, ...]:
-    """One entry for each thing; of a kind those that need the most room first, so that they choose first."""
-    found = [piece for station in hall.stations for piece in _of_station(station)]
-    order = {kind: number for number, kind in enumerate(Kind)}
-    return tuple(sorted(found, key=lambda piece: (order[piece.kind], -piece.room, piece.station)))
-
-
-def matched(required: Sequence[GearRequirement], capacities: Sequence[Mapping[str, int]]) -> dict[int, int]:
-    """Which piece gets which thing of its kind, by their places in the two rows: as many as can be met at all.
-
-    A canner that takes pints only must not be left over because the one that takes every jar went to the pints. Needs
-    choose in their order; one that finds nothing makes another move over where that other finds something else.
-    """
-    has: dict[int, int] = {}  # the piece that has each thing
-
-    def seat(piece: int, asked: set[int]) -> bool:
-        for thing, capacity in enumerate(capacities):
-            if thing in asked or not required[piece].is_met_by(capacity):
-                continue
-            asked.add(thing)
-            if thing not in has or seat(has[thing], asked):
-                has[thing] = piece
-                return True
-        return False
-
-    for piece in range(len(required)):
-        seat(piece, set())
-    return {piece: thing for thing, piece in has.items()}
-
-
-def _of_station(station: Station) -> Iterator[GearRequirement]:
-    plan = station.plan
-    if not plan.ok or not plan.jars:
-        return
-    if plan.recipe.method is not Method.FREEZER:
-        yield from _canners(station)
-        yield GearRequirement(Kind.JAR_LIFTER, station.number)
-    yield GearRequirement(Kind.FUNNEL, station.number)
-    pans = {step.burner for step in plan.day.steps if step.burner and step.canner is None} if plan.day else set()
-    for _pan in pans:
-        yield GearRequirement(Kind.PRESERVING_PAN, station.number)
-    if plan.recipe.endpoint_f_above_boiling is not None:
-        yield GearRequirement(Kind.THERMOMETER, station.number)
-
-
-def _canners(station: Station) -> Iterator[GearRequirement]:
-    """As many as the loads are shared over, each for the largest load that goes into it."""
-    plan = station.plan
-    kind = _kind(station)
-    if kind is None:
-        return
-    most: dict[int, dict[str, int]] = {}
-    for load in plan.loads:
-        held = most.setdefault(load.canner or 1, {})
-        for jar in load.jars:
-            held[jar.size] = max(held.get(jar.size, 0), jar.count)
-    for jars in most.values():
-        yield GearRequirement(kind, station.number, jars)
-
-
-def _kind(station: Station) -> Kind | None:
-    """By the process that was found; None where there is none, and so no plan to keep a canner for."""
-    process = station.plan.process
-    if process is None:
-        return None
-    if process.method is Method.BOILING_WATER:
-        return Kind.BOILING_WATER
-    return CANNER_KINDS[Canner.DIAL_GAUGE if process.gauge == "dial" else Canner.WEIGHTED_GAUGE]
-
 
 # Which jars, lids and supplies a session may set aside: what is there, less what other sessions have set aside.
 
@@ -257,7 +153,6 @@ def _of_supply(shelf: Shelf, needed: Mapping[str, Purchase]) -> Iterable[Take]:
 # Gear for a session: held in the equipment room and set aside on the shelves in one press; moved, and let go.
 
 LOCK_PK = 1
-KEPT = (HoldState.HELD, HoldState.OUT)
 
 
 @dataclass(frozen=True)

@@ -31,10 +31,10 @@ from club.classes.models import (
     Station,
     StationBatch,
 )
-from club.classes.planning import SessionPlan, plan_of
+from club.classes.planning import KEPT, SessionPlan, plan_of
 from club.classes.rules import MOST_DAYS, SAFE
 from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
-from club.classes.services.gear import KEPT, gear_move, gear_release, set_aside
+from club.classes.services.gear import gear_move, gear_release, set_aside
 from club.core.clock import Doubled, WallTimeError, at_hour, club_day, moment_near, moment_of, now_or
 from club.members.choices import Skill
 from club.members.models import Kitchen, User

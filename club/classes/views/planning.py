@@ -23,11 +23,11 @@ from club.classes.choices import SessionState
 from club.classes.forms import CallOffForm, MoveForm, NewSessionForm, SessionForm, StationForm
 from club.classes.models import PLAN, ClassSession, Station
 from club.classes.papers import wall_sheet_pdf
-from club.classes.planning import plan_of
+from club.classes.planning import GEAR_RULE, KEPT, GearRequirement, gear_required, plan_of
 from club.classes.presentation import jars_to_buy, plan_picture, plan_words, to_buy
 from club.classes.services import gear as services
 from club.classes.services import sessions
-from club.classes.services.gear import GEAR_RULE, GearRequirement, Shelf, gear_required, shelves
+from club.classes.services.gear import Shelf, shelves
 from club.classes.services.sessions import gear_refusals
 from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
@@ -70,7 +70,7 @@ def gear(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "session": session,
         "required": _words(required),
-        "held": session.gear.filter(hold__state__in=services.KEPT).select_related("hold__thing", "hold__person"),
+        "held": session.gear.filter(hold__state__in=KEPT).select_related("hold__thing", "hold__person"),
         "missing": _words(services.gear_missing(session, required)),
         "kept": [(row, _name(row.what, row.key, there)) for row in kept],
         "shopping": [*jars_to_buy(plan.cookable, user.units, kept), *to_buy(plan.cookable, user.units, kept, there)],

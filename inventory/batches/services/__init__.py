@@ -12,6 +12,8 @@ from inventory.batches.services.accidents import (
     jars_throw_away,
     set_aside_clear,
 )
+from inventory.batches.services.canners import CannerUsed, canner_used
+from inventory.batches.services.common import Problems
 from inventory.batches.services.giving import (
     jar_claim_decline,
     jar_claim_make,
@@ -34,10 +36,13 @@ from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
     "AlreadyDone",
+    "CannerUsed",
     "LotAnswer",
+    "Problems",
     "batch_abandon",
     "batch_log_process",
     "batch_start",
+    "canner_used",
     "jar_claim_decline",
     "jar_claim_make",
     "jar_claim_withdraw",

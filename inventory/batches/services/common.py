@@ -33,6 +33,9 @@ class Problems:
     def add(self, field: str, message: str) -> None:
         self._found[field].append(message)
 
+    def of(self, field: str) -> list[str]:
+        return list(self._found.get(field, ()))
+
     def take(self, others: Problems) -> None:
         for field, messages in others._found.items():
             self._found[field].extend(messages)

@@ -18,7 +18,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from club.core.clock import in_utc, now_or, zoned_text
+from club.core.clock import club_day, in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
@@ -41,6 +41,7 @@ from inventory.batches.rules import (
     SALTS,
     UNDERPROCESSED,
     Need,
+    OwnGauge,
     Phase,
     elapsed,
     filled_ml,
@@ -49,6 +50,7 @@ from inventory.batches.rules import (
     seal_window,
     sizes_covered,
 )
+from inventory.batches.services.canners import canner_used
 from inventory.batches.services.common import (
     Problems,
     fate_of,
@@ -84,6 +86,8 @@ def batch_start(
     token: UUID,
     for_person: User | None = None,
     started_at: datetime | None = None,
+    canner_code: str = "",
+    own_gauge: OwnGauge | None = None,
     note: str = "",
     now: datetime | None = None,
     **wanted: Unpack[PlanInput],
@@ -94,7 +98,10 @@ def batch_start(
        theirs, and so is the look at the seals; that takes a right of its own, and a kitchen that both may use.
     2. A token that made a batch before gives that batch: the form was sent twice.
     3. The revision is published at this moment, the altitude known, the plan without refusals: else ValidationError.
-    4. The row is written under a lot code of its own.
+    4. Under pressure the canner is named: by the code of its card, or as an `own_gauge` without one. A dial gauge has
+       a test that is good on the day, and its error corrects the setting: else ValidationError (canner_code, own_gauge
+       fields). What stands in it at once is its card's.
+    5. The row is written under a lot code of its own.
     """
     now = now_or(now)
     began = now if started_at is None else in_utc(started_at)
@@ -111,13 +118,16 @@ def batch_start(
     _revision_check(problems, revision)
     if kitchen.altitude is None:
         problems.add("kitchen", _("Give this kitchen its altitude first: without it no process time is safe."))
+    used = canner_used(problems, whose.made_by, canner_code, own_gauge, on=club_day(began))
     problems.raise_if_any()
-    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **used.planned(wanted, revision))
     if not plan.ok:
         raise ValidationError({NON_FIELD_ERRORS: list(map(in_words, plan.refusals))})
+    used.serves_check(problems, plan)
+    problems.raise_if_any()
     if len(str(plan.pot_scale)) > SCALE_LENGTH:
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
-    fields = _columns(plan, revision, kitchen, wanted.get("jar"))
+    fields = _columns(plan, revision, kitchen, wanted.get("jar")) | used.columns(plan)
     fields["is_reprocessable"] = isinstance(Batch(**fields).reprocess_need(), Need)
     batch = _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
     if whose.started_by is None:
@@ -276,6 +286,7 @@ def batch_log_process(
         # The table may know several pressures for one jar; the one that was reached is the one to hold to.
         "required_minutes": reached.minutes if reached else None,
         "required_psi": reached.psi if reached else None,
+        "setting_psi": reached.setting if reached and batch.setting_psi is not None else None,
         "jars_out_at": jars_out_at,
         "lid_lot": lid_lot,
         "note": "\n".join(filter(None, [batch.note, note.strip()])),
@@ -392,7 +403,7 @@ def _too_little(
     if minutes < first.minutes:
         short = _("%(done)s minutes is too short.") % {"done": minutes}
         problems.add("minutes", f"{asked} {short} {_what_now()}")
-    if first.psi is not None and psi is not None and psi < first.psi:
+    if first.setting is not None and psi is not None and psi < first.setting:
         low = _("%(done)s psi is too low.") % {"done": f"{Decimal(psi):f}"}
         problems.add("psi", f"{asked} {low} {_what_now()}")
 
@@ -400,7 +411,10 @@ def _too_little(
 def _need_text(need: Need) -> str:
     if need.psi is None:
         return _("%(minutes)s minutes") % {"minutes": need.minutes}
-    return _("%(minutes)s minutes at %(psi)s psi") % {"minutes": need.minutes, "psi": need.psi}
+    if need.setting == need.psi:
+        return _("%(minutes)s minutes at %(psi)s psi") % {"minutes": need.minutes, "psi": need.psi}
+    text = _("%(minutes)s minutes at %(setting)s psi on this gauge, which reads high (%(psi)s in the table)")
+    return text % {"minutes": need.minutes, "psi": need.psi, "setting": need.setting}
 
 
 def _what_now() -> str:

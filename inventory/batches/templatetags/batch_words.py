@@ -11,9 +11,11 @@ from django import template
 from django.utils.translation import gettext as _
 
 from club.core.clock import zoned_text
+from inventory.batches.models import Batch
+from inventory.batches.rules import Need
 from recipes.choices import CANNERS, JARS, METHODS, PACKS
 from recipes.engine.terms import Altitude
-from recipes.presentation import KPA_PER_PSI, altitude_text, pressure_text
+from recipes.presentation import KPA_PER_PSI, altitude_text, pressure_text, setting_text
 
 register = template.Library()
 
@@ -51,6 +53,12 @@ def span(length: timedelta) -> str:
 def pressure(psi: int | None) -> str:
     """A tested pressure in both units, or nothing."""
     return "" if psi is None else pressure_text(psi)
+
+
+@register.filter
+def correction(need: Need, batch: Batch) -> str:
+    """ "set 15 where the table says 13: this gauge reads 2 psi high", or nothing."""
+    return setting_text(need.setting, need.psi, batch.reads_high)
 
 
 @register.filter

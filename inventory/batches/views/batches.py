@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import datetime
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -15,7 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.clock import zoned_text
+from club.core.clock import club_day, zoned_text
 from club.core.http import refusals_on, signed_in
 from club.members.models import Kitchen, User
 from inventory.batches import rules, services
@@ -34,6 +35,8 @@ from inventory.batches.ingredients import lines_not_noted, notes_of
 from inventory.batches.models import Batch, BatchQuerySet
 from inventory.batches.presentation import (
     LidFigures,
+    canner_proposed,
+    canners_offered,
     jar_runs,
     label_text,
     labels_of,
@@ -51,7 +54,7 @@ from recipes.engine import sterilise_minutes
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
-from recipes.presentation import headspace_text, kitchen_points
+from recipes.presentation import headspace_text, kitchen_points, process_details
 from recipes.safety import panel_of
 
 
@@ -212,19 +215,36 @@ def start(request: HttpRequest) -> HttpResponse:
     """The plan asked for in the address, and a form to start from it. The address stays the same on POST."""
     user = signed_in(request)
     revision, kitchen = _asked_for(request, user)
-    form = StartForm(request.POST or None)
-    context = {"form": form, "revision": revision, "kitchen": kitchen}
+    context: dict[str, Any] = {"revision": revision, "kitchen": kitchen}
     try:
         wanted = read_plan_input(request.GET.dict())
     except PlanInputError as error:
         return render(request, "batches/start.html", {**context, "problems": error.problems}, status=400)
+    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
+    gauge = plan.process.canner if plan.process and plan.process.gauge else None
+    offered = canners_offered(user, gauge)
+    proposed = canner_proposed(user, kitchen, offered) if request.method == "GET" and gauge else None
+    initial = {"canner_code": proposed.code if proposed else "", "own_reads_high": request.GET.get("reads_high", "")}
+    form = StartForm(request.POST or None, gauge=gauge, initial=initial)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wanted, **form.cleaned_data)
+            batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wanted, **form.written())
             messages.success(request, gettext("Batch %(lot)s is started.") % {"lot": batch.lot_code})
             return redirect(batch)
-    plan = plan_for(revision=revision, altitude=kitchen.altitude, **wanted)
-    return render(request, "batches/start.html", {**context, "plan": plan, "may_start": plan.ok and kitchen.altitude})
+    # The plan with what its card says of the canner that is proposed, or was typed.
+    code, problems = str(form["canner_code"].value() or ""), services.Problems()
+    used = services.canner_used(problems, user, code, None, on=club_day(timezone.now()))
+    if used.card is not None and not problems:
+        plan = plan_for(revision=revision, altitude=kitchen.altitude, **used.planned(wanted, revision))
+    context |= {
+        "form": form,
+        "plan": plan,
+        "process": process_details(plan.process),
+        "canners": offered,
+        "canner_problems": [] if form.is_bound else problems.of("canner_code"),
+        "may_start": plan.ok and kitchen.altitude,
+    }
+    return render(request, "batches/start.html", context)
 
 
 def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:

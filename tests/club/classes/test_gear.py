@@ -10,10 +10,10 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from club.classes.choices import SessionState
 from club.classes.models import SessionGear, SetAside
-from club.classes.planning import plan_of
+from club.classes.planning import gear_required, plan_of
 from club.classes.presentation import jars_to_buy, to_buy
 from club.classes.services import gear, sessions
-from club.classes.services.gear import gear_required, piece_of, shelves
+from club.classes.services.gear import piece_of, shelves
 from inventory.equipment import services as things
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold

@@ -7,7 +7,7 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from club.classes.services.gear import GearRequirement, matched
+from club.classes.planning import GearRequirement, matched
 from inventory.equipment.choices import Kind
 
 SIZES = ("half-pint", "pint")

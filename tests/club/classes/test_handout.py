@@ -15,7 +15,7 @@ from club.classes.presentation import handout_of
 from club.classes.services import day
 from recipes.models import Revision, RevisionState
 from tests.factories.batches import make_freezer_revision, make_recall
-from tests.factories.class_day import MORNING, make_at_station, make_called, runner_of
+from tests.factories.class_day import MORNING, make_at_station, make_called, make_dial_held, runner_of
 from tests.factories.classes import make_hall, make_instructor, make_session
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import VEGETABLE, make_revision
@@ -27,6 +27,8 @@ def cooked(person=None, *, revision=None, **station) -> SignUp:
     """Somebody at a station of a hall at 1,040 m, its batch started."""
     session = make_session(hall=make_hall(), revision=revision)
     Station.objects.filter(session=session).update(**station)
+    if station.get("canner") == "dial-gauge":
+        make_dial_held(session)
     signup = make_at_station(session.stations.get(), person=person)
     day.stations_start(by=runner_of(session), session=session, now=MORNING)
     return SignUp.objects.get(pk=signup.pk)

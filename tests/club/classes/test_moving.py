@@ -9,9 +9,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from club.classes.choices import SessionState
 from club.classes.models import ClassSession
-from club.classes.planning import plan_of
+from club.classes.planning import gear_required, plan_of
 from club.classes.services import gear
-from club.classes.services.gear import gear_required
 from club.classes.services.sessions import PlanRefused, session_move
 from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.models import Hold

@@ -18,7 +18,16 @@ from inventory.batches.models import Batch
 from inventory.batches.services import batch_abandon
 from recipes.models import Revision, RevisionState
 from tests.factories.class_day import MORNING as NOW
-from tests.factories.class_day import NOON, log_out, make_at_station, make_called, make_cooking, make_held, runner_of
+from tests.factories.class_day import (
+    NOON,
+    log_out,
+    make_at_station,
+    make_called,
+    make_cooking,
+    make_dial_held,
+    make_held,
+    runner_of,
+)
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
 from tests.factories.members import make_person
 from tests.factories.recipes import VEGETABLE, make_revision
@@ -161,6 +170,7 @@ def test_the_choice_changes_until_the_start_and_not_after():
 def test_one_press_starts_a_batch_for_each_station_from_its_own_plan(two_stations):
     beans = make_revision(base=VEGETABLE)
     third = make_station(two_stations, revision=beans, jar_size="pint", pack="hot", canner="dial-gauge", pots=2)
+    dial = make_dial_held(two_stations)
     student = make_at_station(third).person
     done = start(two_stations)
     assert (len(done.new), done.before, done.empty) == (3, [], [])
@@ -172,8 +182,18 @@ def test_one_press_starts_a_batch_for_each_station_from_its_own_plan(two_station
         10,
     )
     assert (beans_batch.pots, beans_batch.canner, beans_batch.required_psi) == (2, "dial-gauge", 12)
+    assert (beans_batch.canner_card, beans_batch.setting_psi) == (dial, 13)  # its gauge reads 0.5 psi high
     assert (beans_batch.made_by, beans_batch.started_by) == (student, runner_of(two_stations))
     assert beans_batch.started_at == NOW
+
+
+def test_a_pressure_station_without_a_canner_that_is_held_starts_nothing(two_stations):
+    beans = make_revision(base=VEGETABLE)
+    third = make_station(two_stations, revision=beans, jar_size="pint", pack="hot", canner="dial-gauge")
+    make_at_station(third)
+    with pytest.raises(ValidationError, match="No pressure canner is held"):
+        start(two_stations)
+    assert not Batch.objects.exists()
 
 
 def test_a_second_press_finds_the_batches_of_the_first(two_stations):

@@ -14,6 +14,7 @@ from club.reminders.models import Reminder
 from club.run.demo import class_day_load
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar, SealCheck
+from tests.factories.class_day import make_dial_held
 from tests.factories.classes import make_session, make_signup, make_station
 from tests.factories.recipes import VEGETABLE, make_revision
 
@@ -25,6 +26,7 @@ def session():
     session = make_session(seats=2)
     beans = make_revision(base=VEGETABLE)
     make_station(session, revision=beans, jar_size="pint", pack="hot", canner="dial-gauge", seats=2)
+    make_dial_held(session)
     make_signup(session, places=2, companion="Her aunt")
     make_signup(session)
     make_signup(session)

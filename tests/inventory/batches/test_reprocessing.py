@@ -176,10 +176,10 @@ def test_a_pressure_batch_is_reprocessed_at_full_pressure():
 
 
 def test_a_raw_pack_is_reprocessed_by_the_hot_pack_and_never_for_less():
-    assert make_pressure_batch_out(pack=Pack.RAW).reprocess_need() == Need(20, 12)
+    assert make_pressure_batch_out(pack=Pack.RAW).reprocess_need() == Need(20, 12, 12)
     longer = [{**row, "minutes": 35} if row["pack"] == "hot" else row for row in VEGETABLE["process"]]
     revision = make_revision(base=VEGETABLE, process=longer)
-    assert make_pressure_batch_out(pack=Pack.RAW, revision=revision).reprocess_need() == Need(35, 12)
+    assert make_pressure_batch_out(pack=Pack.RAW, revision=revision).reprocess_need() == Need(35, 12, 12)
 
 
 def test_without_a_tested_hot_pack_nothing_is_reprocessed():

@@ -12,6 +12,7 @@ from club.members.models import Kitchen, User
 from inventory.batches import services
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
+from inventory.batches.rules import OwnGauge
 from inventory.batches.services import log
 from recipes.engine.quantities import parse_amount
 from recipes.engine.terms import Canner, Pack
@@ -175,7 +176,8 @@ def test_above_the_dial_table_nothing_is_started(asked):
     beans = asked | {"revision": make_revision(base=VEGETABLE), "kitchen": kitchen, "jar": "pint", "pack": Pack.HOT}
     with pytest.raises(ValidationError):
         services.batch_start(**(beans | {"canner": Canner.DIAL_GAUGE}))
-    assert services.batch_start(**(beans | {"canner": Canner.WEIGHTED_GAUGE})).required_psi == 15
+    weighted = beans | {"canner": Canner.WEIGHTED_GAUGE, "own_gauge": OwnGauge()}
+    assert services.batch_start(**weighted).required_psi == 15
 
 
 @pytest.mark.parametrize("off", [timedelta(minutes=5), -timedelta(days=30, seconds=1)])

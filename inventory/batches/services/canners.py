@@ -1,0 +1,159 @@
+"""What a batch is processed in: a canner by the code of its card, or a household's own without one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from math import ceil
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from club.members.models import User
+from inventory.batches.rules import GAUGE_OF, OwnGauge
+from inventory.batches.services.common import Problems
+from inventory.equipment.choices import Kind, ThingState
+from inventory.equipment.models import Loan, Thing
+from inventory.equipment.rules import OLDEST_TEST_YEAR, code_scanned, year_after
+from inventory.equipment.services import gauge_check
+from recipes.choices import CANNERS
+from recipes.engine import NO_SOURCE, Plan, capacity, gauge_refusal, process_choices
+from recipes.engine.terms import Canner, Method
+from recipes.models import Revision
+from recipes.planning import PlanInput
+from recipes.presentation import in_words
+
+# A pressure canner serves as a plain deep pot as well, its lid not locked.
+FOR_BOILING_WATER = (Kind.BOILING_WATER, Kind.STEAM, Kind.DIAL_GAUGE, Kind.WEIGHTED_GAUGE)
+STEAM_MOST_MINUTES = 45  # Univ. of Missouri Extension: the water of a steam canner lasts no longer
+
+
+@dataclass(frozen=True)
+class CannerUsed:
+    """The canner of a batch: `card` where it has one; `tested_on` and `reads_high` (psi) of a dial gauge."""
+
+    card: Thing | None = None
+    is_own_without_card: bool = False
+    tested_on: date | None = None
+    reads_high: Decimal | None = None
+
+    @property
+    def is_named(self) -> bool:
+        return self.card is not None or self.is_own_without_card
+
+    def planned(self, wanted: PlanInput, revision: Revision) -> PlanInput:
+        """What is wanted, with the gauge's error, and with the kind and the capacity of the card."""
+        asked = PlanInput(**wanted)
+        if self.reads_high is not None and asked.get("canner") is not Canner.BOILING_WATER:
+            asked["reads_high"] = Fraction(self.reads_high)
+        if self.card is None:
+            return asked
+        if self.card.capacity:
+            counts = {size.replace("-", "_"): count for size, count in self.card.capacity.items()}
+            asked["capacity"] = capacity(self.card.code, NO_SOURCE, **counts)
+        gauge = GAUGE_OF.get(self.card.kind)
+        only_pressure = Canner.BOILING_WATER not in process_choices(revision.tested.process).canners
+        if asked.get("canner") is None and gauge is not None and only_pressure:
+            asked["canner"] = gauge
+        return asked
+
+    def serves_check(self, problems: Problems, plan: Plan) -> None:
+        """Problems with this canner for the process that was found; under pressure none named is one."""
+        process = plan.process
+        if process is None:
+            if self.card is not None:
+                problems.add("canner_code", _("A freezer recipe has no process: leave the canner empty."))
+            return
+        if process.method is Method.BOILING_WATER:
+            self._boils_check(problems, process.minutes)
+        elif not self.is_named:
+            text = _(
+                "Name the canner: the code on its label, or say below that it is your own. Under pressure the gauge"
+                " decides what is safe."
+            )
+            problems.add("canner_code", text)
+        elif self.card is not None and GAUGE_OF.get(self.card.kind) is not process.canner:
+            text = _("%(code)s is a %(kind)s, and this plan is for a %(planned)s. Plan again for the canner you have.")
+            params = {"code": self.card.code, "kind": self.card.get_kind_display(), "planned": CANNERS[process.canner]}
+            problems.add("canner_code", text % params)
+        elif self.card is None and process.canner is Canner.DIAL_GAUGE and self.tested_on is None:
+            text = _("Say when its dial gauge was last tested: without a test of the last year no batch is started.")
+            problems.add("own_tested_on", text)
+
+    def _boils_check(self, problems: Problems, minutes: int) -> None:
+        if self.card is None:
+            return
+        if self.card.kind not in FOR_BOILING_WATER:
+            problems.add("canner_code", _("%(code)s is no canner.") % {"code": self.card.code})
+        elif self.card.kind == Kind.STEAM and minutes > STEAM_MOST_MINUTES:
+            text = _(
+                "A steam canner boils dry after %(most)s minutes, and this process takes %(minutes)s. Use another."
+            )
+            problems.add("canner_code", text % {"most": STEAM_MOST_MINUTES, "minutes": minutes})
+
+    def columns(self, plan: Plan) -> dict[str, Any]:
+        """What the batch keeps of it."""
+        process = plan.process
+        if process is None or process.pressure_psi is None:
+            return {"canner_card": self.card}
+        is_dial = process.canner is Canner.DIAL_GAUGE
+        return {
+            "canner_card": self.card,
+            "setting_psi": process.setting_psi,
+            "gauge_tested_on": self.tested_on if is_dial else None,
+            "gauge_reads_high_hundredths": ceil(Fraction(self.reads_high or 0) * 100) if is_dial else None,
+        }
+
+
+def canner_used(problems: Problems, user: User, code: str, own: OwnGauge | None, *, on: date) -> CannerUsed:
+    """The canner that is named, with its gauge's test as it counts `on` the day; what is wrong with it is a problem."""
+    if code.strip():
+        if own is not None:
+            problems.add("canner_code", _("Name the canner by its code or say that it is your own, not both."))
+            return CannerUsed()
+        return _by_code(problems, user, code, on)
+    return CannerUsed() if own is None else _own(problems, own, on)
+
+
+def _by_code(problems: Problems, user: User, code: str, on: date) -> CannerUsed:
+    card = Thing.everything.canners_for(user).coded(code_scanned(code)).first()
+    if card is None:
+        text = _(
+            "No canner of the club's or of your household has the code %(code)s. Look at its label, or leave this empty"
+            " and say below that it is your own."
+        )
+        problems.add("canner_code", text % {"code": code.strip()[:40]})
+        return CannerUsed()
+    if card.state == ThingState.IN_REPAIR:
+        problems.add("canner_code", _("%(code)s is in repair: use another canner.") % {"code": card.code})
+    if short := Loan.objects.short_of_parts().filter(thing=card).first():
+        text = _("%(code)s lacks a part: %(parts)s. Use another canner until a keeper has settled that.")
+        problems.add("canner_code", text % {"code": card.code, "parts": short.missing_parts})
+    try:
+        test = gauge_check(card, on)
+    except ValidationError as error:
+        for message in error.messages:
+            problems.add("canner_code", message)
+        return CannerUsed(card)
+    if test is None:
+        return CannerUsed(card)
+    return CannerUsed(card, tested_on=test.tested_on, reads_high=test.reads_high)
+
+
+def _own(problems: Problems, own: OwnGauge, on: date) -> CannerUsed:
+    if own.tested_on is None:
+        if own.reads_high is not None:
+            problems.add("own_tested_on", _("Say when it was tested."))
+        return CannerUsed(is_own_without_card=True)
+    if own.tested_on > on:
+        problems.add("own_tested_on", _("That day has not come yet."))
+    elif own.tested_on.year < OLDEST_TEST_YEAR or year_after(own.tested_on) <= on:
+        problems.add("own_tested_on", _("That test is more than a year old. Have the gauge tested again first."))
+    if own.reads_high is None:
+        problems.add("own_reads_high", _("Say by how much it read high: 0 where it was right."))
+    elif (worn := gauge_refusal(Fraction(own.reads_high))) is not None:
+        problems.add("own_reads_high", in_words(worn))
+    return CannerUsed(is_own_without_card=True, tested_on=own.tested_on, reads_high=own.reads_high)
