@@ -13,7 +13,7 @@ from django.core.exceptions import ValidationError
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch, Jar, Recall, SealCheck
+from inventory.batches.models import Batch, Jar, JarsSetAside, Recall, SealCheck
 from inventory.jars.models import Balance, LidLot
 from inventory.jars.services import ledger_audit, lid_lot_get_or_add
 from tests import helpers
@@ -166,3 +166,31 @@ def test_of_two_who_call_back_the_same_lot_at_once_one_opens_the_recall():
         refusals=ValidationError,
     )
     assert sorted(got.count(one) for one in (ValidationError, Recall.objects.get().pk)) == [1, 1]
+
+
+def test_four_who_throw_the_same_jars_away_empty_them_once():
+    batch = make_batch_checked()
+    got = race(
+        lambda _n: services.jars_throw_away(by=batch.made_by, batch=batch, jars=[1, 2], token=uuid4(), now=LATER)
+    )
+    assert sum(count for count in got if count is not services.AlreadyDone) == 2
+    assert ledger_audit().problems == []
+    assert (
+        sum(row.count for row in Balance.objects.filter(batch=batch, state="full", place__kitchen=batch.kitchen)) == 2
+    )
+
+
+def test_four_who_open_the_same_jars_open_each_once():
+    batch = make_batch_out()
+    told = {"by": batch.made_by, "batch": batch, "situation": "heat-fell", "jars": [1, 2, 3, 4]}
+    got = race(lambda _n: services.jars_open_again(**told, now=NOW + timedelta(hours=1)))
+    assert sum(count for count in got if count is not services.AlreadyDone) == 4
+    assert Batch.objects.get().state == BatchState.CHECKED
+
+
+def test_four_who_set_the_same_jar_aside_do_it_once():
+    batch = make_batch_checked()
+    told = {"by": batch.made_by, "batch": batch, "situation": "mould", "jars": [1]}
+    got = race(lambda _n: services.jars_set_aside(**told, token=uuid4(), now=LATER).pk)
+    assert Counter(got)[services.AlreadyDone] == RACERS - 1
+    assert JarsSetAside.objects.count() == 1
