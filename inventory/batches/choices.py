@@ -56,6 +56,9 @@ class RecallKind(models.TextChoices):
     REVISION = "revision", _("a recipe's revision")
     LID_LOT = "lid-lot", _("a lid lot")
     BATCH = "batch", _("one batch")
+    SUPPLY_LOT = "supply-lot", _("an ingredient lot: vinegar, juice, citric acid, pectin or salt")
+    FROZEN = "frozen", _("fruit out of a freezer")
+    SHARED = "shared", _("fruit that was shared")
 
 
 class RecallOutcome(models.TextChoices):

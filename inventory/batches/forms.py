@@ -29,12 +29,14 @@ from inventory.batches.models import (
     LOOK_NOTE_LENGTH,
     OFFER_NOTE_LENGTH,
     RECALL_REASON_LENGTH,
+    RECALL_SUBJECTS,
     Batch,
     Jar,
+    LotTaken,
     Recall,
 )
-from inventory.batches.rules import Need, OwnGauge, lot_code_typed, sizes_covered
-from inventory.jars.models import LidLot
+from inventory.batches.rules import Need, OwnGauge, fruit_code_typed, lot_code_typed, sizes_covered
+from inventory.jars.models import LidLot, SupplyLot
 from inventory.jars.rules import (
     LID_CODE_LENGTH,
     LID_MAKER_LENGTH,
@@ -449,7 +451,10 @@ class RecallForm(forms.Form):
     code = forms.CharField(
         label=_("Its code"),
         max_length=200,
-        help_text=_("The lot code on the jars, the code on the box of lids, or the recipe's short name and number."),
+        help_text=_(
+            "The lot code on the jars; the code on the box of lids, the bottle or the packet; frozen-12 or shared-7 of"
+            " fruit; or the recipe's short name and number."
+        ),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     reason = forms.CharField(
@@ -497,6 +502,9 @@ class RecallForm(forms.Form):
             RecallKind.BATCH.value: self._batch,
             RecallKind.LID_LOT.value: self._lid_lot,
             RecallKind.REVISION.value: self._revision,
+            RecallKind.SUPPLY_LOT.value: self._supply_lot,
+            RecallKind.FROZEN.value: self._fruit,
+            RecallKind.SHARED.value: self._fruit,
         }
         if "kind" in cleaned and "code" in cleaned:
             try:
@@ -529,6 +537,26 @@ class RecallForm(forms.Form):
             names = ", ".join(str(lot) for lot in found)
             raise ValidationError(_("Several makers have that code. Write one of: %(names)s."), params={"names": names})
         return {"lid_lot": found[0]}
+
+    def _supply_lot(self, code: str) -> dict[str, Any]:
+        named = re.fullmatch(r"(.+?)\s*\((.+)\)\s*", code)
+        lots = SupplyLot.objects.coded(named[1] if named else code).select_related("supply")
+        found = list((lots.filter(supply__name__iexact=named[2]) if named else lots)[:5])
+        if not found:
+            raise ValidationError(_("No bottle or packet of that code is known here. Look at the label again."))
+        if len(found) > 1:
+            names = ", ".join(f"{lot.code} ({lot.supply})" for lot in found)
+            raise ValidationError(_("Several things have that code. Write one of: %(names)s."), params={"names": names})
+        return {"supply_lot": found[0]}
+
+    def _fruit(self, code: str) -> dict[str, Any]:
+        kind, pk = fruit_code_typed(code) or ("", 0)
+        source = RECALL_SUBJECTS.get(kind, "")
+        taken = LotTaken.objects.live().filter(**{source: pk}).select_related(source).first() if source else None
+        if taken is None or kind != self.cleaned_data["kind"]:
+            text = _("Write the code that a batch's page shows beside the fruit, such as frozen-12 or shared-7.")
+            raise ValidationError(text)
+        return {source: getattr(taken, source)}
 
     def _revision(self, code: str) -> dict[str, Any]:
         slug, _space, number = code.strip().lower().partition(" ")

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day
 from club.members.models import User
-from inventory.batches.choices import LotKind
-from inventory.batches.models import Batch, LotTaken
+from inventory.batches.choices import LotKind, RecallKind
+from inventory.batches.models import Batch, LotTaken, Recall
 from inventory.fruit.choices import ACTIVE_STAGES
 from inventory.fruit.models import FreezerItem, Offer, OfferQuerySet, Share
 from inventory.jars.models import SupplyLot
@@ -78,24 +79,33 @@ class Proposal:
 
 
 def proposals(batch: Batch, user: User, lines: Iterable[LotLine]) -> dict[int, list[Proposal]]:
-    """By `LotLine.at`, the lots at hand for it, those of the kitchen first; nothing weak and nothing past its date.
+    """By `LotLine.at`, the lots at hand for it, those of the kitchen first; none weak, past its date or called back.
 
     Three queries at most.
     """
     wanted = list(lines)
     day = club_day(batch.started_at)
     kinds = {line.kind.value for line in wanted}
-    lots = SupplyLot.objects.at_hand(batch.kitchen).filter(supply__kind__in=kinds).use_first()
+    at_hand = SupplyLot.objects.at_hand(batch.kitchen).filter(supply__kind__in=kinds)
+    lots = at_hand.exclude(pk__in=SupplyLot.objects.called_back().values("pk")).use_first()
     supplies = [lot for lot in lots if not is_past(lot.use_by, day) and not (lot.supply.is_vinegar and lot.is_weak)]
     frozen: Sequence[FreezerItem] = ()
     offers: Sequence[Offer] = ()
     if LotKind.FRUIT in kinds:
-        frozen = list(FreezerItem.objects.visible_to(user).there().filter(frozen_on__lte=day).oldest_first())
-        offers = list(fruit_had(batch, user).order_by("-pk")[:OFFERS_LOOKED_AT])
+        freezers = FreezerItem.objects.visible_to(user).there().filter(frozen_on__lte=day)
+        frozen = list(freezers.exclude(pk__in=_called_back("freezer_item")).oldest_first())
+        had = fruit_had(batch, user).exclude(pk__in=_called_back("fruit_offer"))
+        offers = list(had.select_related("giver").order_by("-pk")[:OFFERS_LOOKED_AT])
     return {
         line.at: (_of_fruit(line, frozen, offers, user.units) if line.kind == LotKind.FRUIT else _of(line, supplies))
         for line in wanted
     }
+
+
+def _called_back(source: str) -> QuerySet[Recall, Any]:
+    """The lots of that source with a recall that was not cleared."""
+    rows: QuerySet[Recall, Any] = Recall.objects.not_cleared().filter(**{f"{source}__isnull": False}).values(source)
+    return rows
 
 
 def fruit_had(batch: Batch, user: User) -> OfferQuerySet:
@@ -168,7 +178,12 @@ class Note:
 
 def notes_of(batch: Batch) -> list[Note]:
     """What stands noted of the batch's lots, in the order it was written; one query."""
-    return [Note(taken, _taken_words(taken), lot_code_of(taken)) for taken in batch.lots_taken.live().for_page()]
+    return notes_in_words(batch.lots_taken.live().for_page())
+
+
+def notes_in_words(rows: Iterable[LotTaken]) -> list[Note]:
+    """Of rows of `for_page`."""
+    return [Note(taken, _taken_words(taken), lot_code_of(taken)) for taken in rows]
 
 
 def _taken_words(taken: LotTaken) -> str:
@@ -186,9 +201,12 @@ def _taken_words(taken: LotTaken) -> str:
 
 
 def lot_code_of(taken: LotTaken) -> str:
+    """What somebody types to trace it: the code on its label, or our own for fruit. Empty where there is none."""
     if taken.supply_lot is not None:
         return taken.supply_lot.code
-    return ""
+    if taken.freezer_item_id:
+        return f"{RecallKind.FROZEN}-{taken.freezer_item_id}"
+    return f"{RecallKind.SHARED}-{taken.fruit_offer_id}" if taken.fruit_offer_id else ""
 
 
 def lines_not_noted(batch: Batch, notes: Iterable[Note]) -> list[str]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from functools import reduce
+from operator import or_
 from typing import Any
 
 from django.conf import settings
@@ -13,6 +15,7 @@ from django.db.models import Count, F, Prefetch, Q
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -56,6 +59,17 @@ RECALL_REASON_LENGTH = 2000
 ANSWER_NOTE_LENGTH = 300
 SITUATION_LENGTH = 20
 SCALE_LENGTH = 80  # of a pot's scale, as a fraction
+# What a recall can be of: the kind, and the field that names the one subject.
+RECALL_SUBJECTS = {
+    RecallKind.REVISION.value: "revision",
+    RecallKind.LID_LOT.value: "lid_lot",
+    RecallKind.BATCH.value: "batch",
+    RecallKind.SUPPLY_LOT.value: "supply_lot",
+    RecallKind.FROZEN.value: "freezer_item",
+    RecallKind.SHARED.value: "fruit_offer",
+}
+# Of these, what a batch takes of: fields of `LotTaken` too.
+LOT_SOURCES = ("supply_lot", "freezer_item", "fruit_offer")
 ITEM_LENGTH = 200  # of an ingredient, as the plan calls it
 
 # When the jars that still want a look last came out of a canner.
@@ -465,7 +479,7 @@ class JarQuerySet(models.QuerySet["Jar"]):
         return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
 
     def recalled(self) -> JarQuerySet:
-        """Jars of a revision withdrawn for safety; and of a revision, lid lot or batch whose recall was not cleared."""
+        """Jars of a revision withdrawn for safety; and of whatever else whose recall was not cleared."""
 
         open_ones = Recall.objects.not_cleared()
         return self.filter(
@@ -473,6 +487,7 @@ class JarQuerySet(models.QuerySet["Jar"]):
             | Q(batch__revision__in=open_ones.filter(revision__isnull=False).values("revision"))
             | Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot"))
             | Q(batch__in=open_ones.filter(batch__isnull=False).values("batch"))
+            | Q(batch__in=LotTaken.objects.live().called_back().values("batch"))
         )
 
     def whereabouts(self) -> list[Whereabouts]:
@@ -723,7 +738,9 @@ class RecallQuerySet(models.QuerySet["Recall"]):
 
     def for_list(self) -> RecallQuerySet:
         """A row of a list or a page, in one query; the plan and the recipe's text are left behind."""
-        named = self.select_related("revision__recipe", "lid_lot", "batch__revision__recipe", "opened_by", "closed_by")
+        subjects = ("revision__recipe", "lid_lot", "batch__revision__recipe")
+        lots = ("supply_lot__supply", "freezer_item", "fruit_offer__giver")
+        named = self.select_related(*subjects, *lots, "opened_by", "closed_by")
         return named.defer("revision__content", "batch__plan", "batch__revision__content")
 
 
@@ -734,6 +751,11 @@ class Recall(models.Model):
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
     lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    supply_lot = models.ForeignKey(SupplyLot, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    freezer_item = models.ForeignKey(
+        FreezerItem, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls"
+    )
+    fruit_offer = models.ForeignKey(Offer, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
     reason = models.TextField(_("why"))
     opened_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls_opened"
@@ -755,9 +777,13 @@ class Recall(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="recall_is_of_just_one_subject",
-                condition=Q(kind="revision", revision__isnull=False, lid_lot=None, batch=None)
-                | Q(kind="lid-lot", revision=None, lid_lot__isnull=False, batch=None)
-                | Q(kind="batch", revision=None, lid_lot=None, batch__isnull=False),
+                condition=reduce(
+                    or_,
+                    (
+                        Q(kind=kind, **{f"{field}__isnull": field != own for field in RECALL_SUBJECTS.values()})
+                        for kind, own in RECALL_SUBJECTS.items()
+                    ),
+                ),
             ),
             models.CheckConstraint(name="recall_says_why", condition=~Q(reason="")),
             models.CheckConstraint(
@@ -774,7 +800,7 @@ class Recall(models.Model):
                     condition=Q(closed_at=None, **{f"{subject}__isnull": False}),
                     name=f"one_open_recall_of_a_{subject}",
                 )
-                for subject in ("revision", "lid_lot", "batch")
+                for subject in RECALL_SUBJECTS.values()
             ),
         ]
 
@@ -786,12 +812,17 @@ class Recall(models.Model):
 
     @property
     def subject_words(self) -> str:
-        """ "Plum jam, revision 2", "LID 40 (maker)", "26257-KXT, Plum jam"."""
+        """ "Plum jam, revision 2", "LID 40 (maker)", "26257-KXT, Plum jam", "Cider vinegar, lot A123"."""
         if self.revision is not None:
             return _("%(recipe)s, revision %(n)s") % {"recipe": self.revision.recipe.title, "n": self.revision.number}
         if self.batch is not None:
             return f"{self.batch.lot_code}, {self.batch.title}"
-        return str(self.lid_lot)
+        if self.freezer_item is not None:
+            params = {"what": self.freezer_item, "day": date_format(self.freezer_item.frozen_on, "j M Y")}
+            return _("%(what)s, frozen on %(day)s") % params
+        if self.fruit_offer is not None:
+            return _("%(what)s shared by %(who)s") % {"what": self.fruit_offer.title, "who": self.fruit_offer.giver}
+        return str(self.lid_lot or self.supply_lot)
 
 
 class RecallAnswer(models.Model):
@@ -828,6 +859,14 @@ class LotTakenQuerySet(models.QuerySet["LotTaken"]):
     def live(self) -> LotTakenQuerySet:
         """Those that still stand; one that was a slip was taken back."""
         return self.filter(taken_back_at=None)
+
+    def called_back(self) -> LotTakenQuerySet:
+        """Of a lot whose recall was not cleared."""
+        open_ones = Recall.objects.not_cleared()
+        called = Q()
+        for source in LOT_SOURCES:
+            called |= Q(**{f"{source}__in": open_ones.filter(**{f"{source}__isnull": False}).values(source)})
+        return self.filter(called)
 
     def for_page(self) -> LotTakenQuerySet:
         """With what its words read, in one query."""

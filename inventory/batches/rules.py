@@ -41,6 +41,15 @@ def lot_code_typed(text: str) -> str | None:
     return f"{found[1]}-{found[2]}" if found else None
 
 
+_FRUIT = re.compile(r"(frozen|shared)[\s-]*([0-9]{1,9})", re.IGNORECASE)
+
+
+def fruit_code_typed(text: str) -> tuple[str, int] | None:
+    """ "frozen-12" or "shared 7": fruit out of a freezer or a share, by the kind of a recall and its number."""
+    found = _FRUIT.fullmatch(text.strip())
+    return (found[1].lower(), int(found[2])) if found else None
+
+
 def bare(text: str) -> str:
     """Letters and digits only, in capitals: how a code is compared, whatever dashes and spaces were typed."""
     return re.sub(r"[\W_]", "", text).upper()

@@ -14,15 +14,37 @@ from django.utils.translation import ngettext
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from inventory.batches.choices import EMPTIED, Disposal, RecallKind
-from inventory.batches.models import Batch, BatchQuerySet, Jar, JarQuerySet, Recall, RecallAnswer, Whereabouts
-from inventory.batches.rules import lot_code_typed
+from inventory.batches.ingredients import notes_in_words
+from inventory.batches.models import (
+    LOT_SOURCES,
+    RECALL_SUBJECTS,
+    Batch,
+    BatchQuerySet,
+    Jar,
+    JarQuerySet,
+    LotTaken,
+    Recall,
+    RecallAnswer,
+    Whereabouts,
+)
+from inventory.batches.rules import fruit_code_typed, lot_code_typed
 from inventory.jars.choices import JarState, PlaceKind, Reason
-from inventory.jars.models import Balance, LidLot, Movement
+from inventory.jars.models import Balance, LidLot, Movement, SupplyLot
 from recipes.models import Revision, unsafe
 
-# From a code to batches and jars: a lot code, a lid lot's code, or a recipe's short name with a revision number.
+# From a code to batches and jars: a lot code, a lid lot's code, what a bottle or packet prints, our own code of fruit
+# out of a freezer or a share, or a recipe's short name with a revision number.
 #
 # Everything found is what the person may see; the rest is as if it were not there.
+
+
+@dataclass(frozen=True)
+class IngredientTraced:
+    """A lot that batches took of: in words, and how a recall of it is asked for."""
+
+    words: str
+    kind: str
+    code: str
 
 
 @dataclass(frozen=True)
@@ -32,6 +54,7 @@ class Trace:
     code: str
     batches: BatchQuerySet
     lid_lots: list[LidLot] = field(default_factory=list)
+    ingredients: list[IngredientTraced] = field(default_factory=list)
     revisions: list[Revision] = field(default_factory=list)
     whereabouts: list[Whereabouts] = field(default_factory=list)
 
@@ -43,7 +66,7 @@ def trace(user: User, code: str) -> Trace | None:
     batches = visible.filter(lot_code=lot) if lot else visible.none()
     if batches.exists():
         return Trace(code, _rows(batches), whereabouts=Jar.objects.filter(batch__in=batches).whereabouts())
-    return _by_lids(visible, code) or _by_revision(visible, code)
+    return _by_lids(visible, code) or _by_ingredient(visible, code) or _by_revision(visible, code)
 
 
 def _by_lids(visible: BatchQuerySet, code: str) -> Trace | None:
@@ -56,6 +79,23 @@ def _by_lids(visible: BatchQuerySet, code: str) -> Trace | None:
     if not batches.exists():
         return None
     return Trace(code, _rows(batches), lid_lots=lots, whereabouts=jars.whereabouts())
+
+
+def _by_ingredient(visible: BatchQuerySet, code: str) -> Trace | None:
+    of_fruit = fruit_code_typed(code)
+    if of_fruit is not None:
+        kind, pk = of_fruit
+        named = Q(**{RECALL_SUBJECTS[kind]: pk})
+    else:
+        kind, named = RecallKind.SUPPLY_LOT.value, Q(supply_lot__in=SupplyLot.objects.coded(code))
+    taken = LotTaken.objects.live().filter(named, batch__in=visible)
+    batches = visible.filter(pk__in=taken.values("batch"))
+    found = {(note.words, note.code) for note in notes_in_words(taken.for_page())}
+    if not found:
+        return None
+    lots = [IngredientTraced(words, kind, lot) for words, lot in sorted(found)]
+    jars = Jar.objects.filter(batch__in=batches)
+    return Trace(code, _rows(batches), ingredients=lots, whereabouts=jars.whereabouts())
 
 
 def _by_revision(visible: BatchQuerySet, code: str) -> Trace | None:
@@ -123,11 +163,15 @@ def affected_jars(recall: Recall) -> JarQuerySet:
         return Jar.objects.filter(batch__revision=recall.revision_id).kept()
     if recall.kind == RecallKind.LID_LOT:
         return Jar.objects.filter(lid_lot=recall.lid_lot_id).kept()
+    if recall.kind != RecallKind.BATCH:
+        source = RECALL_SUBJECTS[recall.kind]
+        taken = LotTaken.objects.live().filter(**{source: getattr(recall, f"{source}_id")})
+        return Jar.objects.filter(batch__in=taken.values("batch")).kept()
     return Jar.objects.filter(batch=recall.batch_id).kept()
 
 
 def holdings(recalls: Iterable[Recall]) -> list[Holding]:
-    """Every holding that these recalls reach, with whether it was answered; nine queries at most.
+    """Every holding that these recalls reach, with whether it was answered; ten queries at most.
 
     A recall need not be opened yet: then it is what it would reach.
     """
@@ -237,7 +281,7 @@ def withdrawn_without_recall() -> Iterable[Revision]:
 
 
 def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
-    """(place in the list, batch) for every batch with a jar that a recall reaches, in one query for all the recalls."""
+    """(place in the list, batch) for every batch with a jar that a recall reaches; two queries for all the recalls."""
     by_revision = {one.revision_id: at for at, one in enumerate(recalls) if one.revision_id}
     by_lids = {one.lid_lot_id: at for at, one in enumerate(recalls) if one.lid_lot_id}
     by_batch = {one.batch_id: at for at, one in enumerate(recalls) if one.batch_id}
@@ -247,7 +291,26 @@ def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
     for batch, revision, lids in rows:
         hits = (by_revision.get(revision), by_lids.get(lids), by_batch.get(batch))
         found.update((at, batch) for at in hits if at is not None)
+    found.update(_reached_by_lots(recalls))
     yield from found
+
+
+def _reached_by_lots(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
+    """As `_reached`, of recalls of an ingredient; no query where there is none."""
+    by_source: dict[str, dict[int, int]] = {source: {} for source in LOT_SOURCES}
+    reach = Q()
+    for at, one in enumerate(recalls):
+        for source in LOT_SOURCES:
+            if lot := getattr(one, f"{source}_id"):
+                by_source[source][lot] = at
+                reach |= Q(**{source: lot})
+    if not reach:
+        return
+    taken = LotTaken.objects.live().filter(reach, batch__in=Jar.objects.kept().values("batch"))
+    for batch, *lots in taken.order_by().values_list("batch", *LOT_SOURCES).distinct():
+        for source, lot in zip(LOT_SOURCES, lots, strict=True):
+            if lot in by_source[source]:
+                yield by_source[source][lot], batch
 
 
 @dataclass
@@ -406,6 +469,9 @@ def recalls_of(batch: Batch) -> list[Recall]:
     """The recalls that a batch's jars are under and that were not cleared, the newest first."""
     lids = Jar.objects.filter(batch=batch).values("lid_lot")
     reach = Q(revision=batch.revision_id) | Q(batch=batch) | Q(lid_lot__in=lids)
+    taken = LotTaken.objects.live().filter(batch=batch)
+    for source in LOT_SOURCES:
+        reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
     return list(Recall.objects.not_cleared().for_list().filter(reach))
 
 

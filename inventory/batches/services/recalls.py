@@ -22,6 +22,7 @@ from inventory.batches.choices import BatchState, Disposal, RecallKind, RecallOu
 from inventory.batches.models import (
     ANSWER_NOTE_LENGTH,
     RECALL_REASON_LENGTH,
+    RECALL_SUBJECTS,
     Batch,
     Jar,
     JarsSetAside,
@@ -38,8 +39,9 @@ from inventory.batches.tracing import (
     reach_of_recall,
     withdrawn_without_recall,
 )
+from inventory.fruit.models import FreezerItem, Offer
 from inventory.jars.choices import JarState, PlaceKind, Reason
-from inventory.jars.models import Balance, LidLot, Place
+from inventory.jars.models import Balance, LidLot, Place, SupplyLot
 from inventory.jars.services import Fate, Shelf, count_there, kitchen_place, movement_post, person_place, store_place
 from recipes.models import Revision
 
@@ -70,31 +72,40 @@ def recall_open(
     revision: Revision | None = None,
     lid_lot: LidLot | None = None,
     batch: Batch | None = None,
+    supply_lot: SupplyLot | None = None,
+    freezer_item: FreezerItem | None = None,
+    fruit_offer: Offer | None = None,
     seen: str | None = None,
     now: datetime | None = None,
 ) -> Recall:
-    """Call back the jars of just one subject: a numbered revision, a lid lot or a batch.
+    """Call back the jars of just one subject: a numbered revision, a lid lot, a batch, or the lot of an ingredient.
 
     `seen` is what the person read of its reach and agreed to; ValidationError where jars came or went since. The same
     `token` again finds the recall it opened. ValidationError too where the subject is called back already, or a word is
     missing; PermissionDenied for somebody who may not.
     """
-    subjects = {RecallKind.REVISION: revision, RecallKind.LID_LOT: lid_lot, RecallKind.BATCH: batch}
-    named = [kind for kind, subject in subjects.items() if subject is not None]
+    fields = {
+        "revision": revision,
+        "lid_lot": lid_lot,
+        "batch": batch,
+        "supply_lot": supply_lot,
+        "freezer_item": freezer_item,
+        "fruit_offer": fruit_offer,
+    }
+    named = [kind for kind, subject in RECALL_SUBJECTS.items() if fields[subject] is not None]
     if len(named) != 1:
-        raise ValidationError(_("Name one thing to call back: a recipe's revision, a lid lot or a batch."))
+        raise ValidationError(_("Name one thing to call back: a recipe's revision, a batch, or a lot."))
     if not may_recall(by, batch):
         raise PermissionDenied
     if revision is not None and revision.number is None:
         raise ValidationError(_("A draft has no jars to call back."))
-    fields = {"revision": revision, "lid_lot": lid_lot, "batch": batch}
     reason = _reason_clean(reason)
     if seen is not None and not Recall.objects.filter(token=token).exists():
         unopened = Recall(kind=named[0], **fields)
         if seen != reach_of_recall(unopened, holdings([unopened])).words:
             text = _("Jars came or went since you opened this page: look again at what is called back, and tick it.")
             raise ValidationError({"confirmed": text})
-    return _open_once(named[0], fields, reason, by, token, now_or(now))
+    return _open_once(RecallKind(named[0]), fields, reason, by, token, now_or(now))
 
 
 def _reason_clean(reason: str, field: str = "reason") -> str:

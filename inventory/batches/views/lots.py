@@ -15,6 +15,7 @@ from inventory.batches.forms import LotsForm
 from inventory.batches.ingredients import lines_to_ask, lines_with_lots, notes_of
 from inventory.batches.models import LotTaken
 from inventory.batches.services.lots import LotAnswer
+from inventory.batches.tracing import is_called_back
 from inventory.batches.views.batches import batch_at_the_stove
 from recipes.engine import RULES
 
@@ -35,6 +36,8 @@ def lots(request: HttpRequest, lot_code: str) -> HttpResponse:
             with refusals_on(form):
                 services.lots_note(by=user, batch=batch, answers=answers, token=written["token"])
                 messages.success(request, _("Written down."))
+                if is_called_back(batch):
+                    messages.warning(request, _("One of these lots is called back, and with it what is in the jars."))
                 return redirect(batch)
         except services.AlreadyDone as done:
             messages.info(request, str(done))

@@ -127,6 +127,9 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         called = unsafe("batch__revision__")
         for subject in ("batch", "batch__revision", "batch__jars__lid_lot"):
             called |= Q(**{f"{subject}__recalls__is_cleared": False})
+        for lot in ("supply_lot", "freezer_item", "fruit_offer"):
+            taken = {f"batch__lots_taken__{lot}__recalls__is_cleared": False}
+            called |= Q(batch__lots_taken__taken_back_at=None, **taken)
         return self.filter(called)
 
     def full_lot(self, code: str) -> int | None:

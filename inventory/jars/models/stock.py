@@ -213,6 +213,10 @@ class SupplyLotQuerySet(models.QuerySet["SupplyLot"]):
         counted = self.annotate(in_kitchen=Coalesce(Subquery(here), 0))
         return counted.filter(Q(count__gt=0) | Q(in_kitchen__gt=0)).select_related("supply")
 
+    def called_back(self) -> SupplyLotQuerySet:
+        """Lots with a recall that was not cleared; the room above is named by its field here, and not imported."""
+        return self.filter(recalls__is_cleared=False)
+
     def known_to(self, user: User) -> SupplyLotQuerySet:
         """The gate: what the club has or had, and what stood in a kitchen of theirs."""
         theirs = KitchenStock.objects.filter(kitchen__in=Kitchen.objects.usable_by(user))

@@ -101,12 +101,13 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
     of_the_store = SupplyMovement.objects.filter(lot__supply=one, kitchen=None)
     latest = of_the_store.select_related("lot", "by", "corrected_by", "batch").defer("batch__plan")
     lots = Paginator(one.lots.there().use_first(), PER_PAGE).get_page(request.GET.get("page"))
+    called_back = set(SupplyLot.objects.called_back().filter(supply=one).values_list("pk", flat=True))
     context = {
         "supply": one,
         "buy": buy,
         "take": take,
         "page": lots,
-        "rows": [(lot, is_past(lot.use_by, today), lot.is_weak) for lot in lots],
+        "rows": [(lot, is_past(lot.use_by, today), lot.is_weak, lot.pk in called_back) for lot in lots],
         "is_low": is_low(one),
         "latest": latest[:LATEST],
         "vinegar_rule": RULES["VINEGAR-MIN"],

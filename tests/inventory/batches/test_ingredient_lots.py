@@ -13,12 +13,14 @@ from django.urls import reverse
 
 from inventory.batches import services
 from inventory.batches.ingredients import lines_to_ask, lines_with_lots, notes_of
-from inventory.batches.models import LotTaken
+from inventory.batches.models import Batch, Jar, LotTaken, Recall
+from inventory.batches.presentation import labels_of
 from inventory.batches.services import AlreadyDone, LotAnswer
+from inventory.batches.tracing import affected_jars, holders, is_called_back, trace
 from inventory.fruit.models import FreezerTaking
-from inventory.jars.models import KitchenStock, Supply, SupplyLot, SupplyMovement
-from inventory.jars.services import ledger_audit, supply_add, supply_buy
-from tests.factories.batches import NOW, make_batch
+from inventory.jars.models import Balance, KitchenStock, Supply, SupplyLot, SupplyMovement
+from inventory.jars.services import NotEnough, ledger_audit, supply_add, supply_buy, supply_use
+from tests.factories.batches import NOW, make_batch, make_batch_checked, make_recall
 from tests.factories.freezer import make_freezer_item
 from tests.factories.jars import make_keeper, make_supply
 from tests.factories.members import make_kitchen, make_person
@@ -317,3 +319,109 @@ def test_the_page_asks_the_same_for_one_lot_and_for_many(
     client = sign_in(cook)
     with django_assert_max_num_queries(17):
         client.get(reverse("batches:lots", args=[batch.lot_code]))
+
+
+# Trace and recall
+
+
+def batches_with(keeper, cook, lot):
+    """Two batches of two households with the lot, looked at; and one without."""
+    made = []
+    for person in (cook, make_person(name="Neighbour")):
+        revision = make_revision(ingredients=[*deepcopy(SPREAD["ingredients"]), *ADDED])
+        one = make_batch_checked(by=person, kitchen=make_kitchen(person), revision=revision, out_at=NOW)
+        note(person, one, LotAnswer(3, f"club-{lot.pk}", used=1))
+        made.append(one)
+    return made, make_batch_checked(out_at=NOW)
+
+
+def test_a_bottle_s_code_leads_to_every_batch_that_took_of_it(keeper, cook, sign_in):
+    lot = bought(keeper)
+    made, _other = batches_with(keeper, cook, lot)
+    for code in ("v-100", "V100"):
+        found = trace(keeper, code)
+        assert set(found.batches) == set(made)
+        assert sum(place.count for place in found.whereabouts) == 8
+    assert [(one.words, one.kind) for one in found.ingredients] == [("Cider vinegar, lot V-100, 5 %", "supply-lot")]
+    assert list(trace(cook, "V100").batches) == [made[0]]
+    assert trace(make_person(), "V100") is None
+    page = sign_in(keeper).get(reverse("batches:trace"), {"code": "V-100"})
+    assert "Cider vinegar, lot V-100, 5 %" in text_of(page)
+    assert "kind=supply-lot&amp;code=V-100" in page.content.decode()
+
+
+def test_a_recall_of_a_lot_reaches_whoever_holds_jars_of_it_and_nobody_else(keeper, cook):
+    lot = bought(keeper)
+    made, other = batches_with(keeper, cook, lot)
+    recall = make_recall(supply_lot=lot)
+    assert set(holders(recall)) == {one.made_by for one in made}
+    assert affected_jars(recall).count() == 8
+    assert all(is_called_back(one) for one in made)
+    assert not is_called_back(other)
+    assert set(Batch.objects.recalled()) == set(made)
+    assert not Jar.objects.filter(batch__in=made).to_give().exists()
+    assert set(Balance.objects.called_back().values_list("batch", flat=True)) == {one.pk for one in made}
+    assert labels_of(made[0]) == []
+    services.recall_close(by=recall.opened_by, recall=recall, note="The laboratory found nothing.", is_cleared=True)
+    assert not is_called_back(made[0])
+    assert not Balance.objects.called_back().exists()
+
+
+def test_a_note_taken_back_frees_the_batch_from_the_recall(keeper, cook, batch):
+    lot = bought(keeper)
+    [taken] = note(cook, batch, LotAnswer(3, f"club-{lot.pk}"))
+    make_recall(supply_lot=lot)
+    assert is_called_back(batch)
+    services.lot_take_back(by=cook, taken=taken, now=NOW)
+    assert not is_called_back(batch)
+
+
+def test_a_lot_that_is_called_back_is_neither_proposed_nor_used(keeper, cook, batch):
+    lot = bought(keeper)
+    make_recall(supply_lot=lot)
+    assert lines_to_ask(batch, cook)[1][3] == []
+    with pytest.raises(NotEnough):
+        supply_use(by=keeper, supply=lot.supply, count=1, token=uuid4())
+
+
+def test_fruit_from_a_freezer_is_traced_and_called_back_by_its_own_code(keeper, cook, batch, sign_in):
+    plums = make_freezer_item(by=cook, kitchen=batch.kitchen, now=NOW)
+    note(cook, batch, LotAnswer(0, f"freezer-{plums.pk}"))
+    [noted] = notes_of(batch)
+    assert noted.code == f"frozen-{plums.pk}"
+    assert list(trace(keeper, noted.code).batches) == [batch]
+    client = sign_in(keeper)
+    form = {"token": uuid4(), "kind": "frozen", "code": noted.code, "reason": "Thawed in the power cut."}
+    assert is_opened(client, form)
+    assert is_called_back(batch)
+
+
+def is_opened(client, form):
+    """Sent, and said yes to where the page first shows what it calls back."""
+    answer = client.post(reverse("batches:recall-new"), form)
+    if answer.status_code == 200:
+        again = answer.context["form"]
+        assert not again.errors, again.errors
+        answer = client.post(reverse("batches:recall-new"), {**again.data, "confirmed": "on"})
+    return answer.status_code == 302
+
+
+def test_a_recall_by_a_bottle_s_code_asks_which_where_two_share_it(keeper, cook, sign_in):
+    lot = bought(keeper)
+    bought(keeper, name="Malt vinegar")
+    client = sign_in(keeper)
+    form = {"token": uuid4(), "kind": "supply-lot", "code": "V-100", "reason": "Glass in it."}
+    refused = client.post(reverse("batches:recall-new"), form)
+    assert "V-100 (Malt vinegar)" in refused.context["form"].errors["code"][0]
+    unknown = client.post(reverse("batches:recall-new"), {**form, "code": "NOPE"})
+    assert list(unknown.context["form"].errors) == ["code"]
+    assert is_opened(client, {**form, "code": "V-100 (Cider vinegar)"})
+    assert Recall.objects.get().supply_lot == lot
+
+
+def test_the_database_holds_a_recall_to_one_subject(keeper, cook, batch):
+    lot = bought(keeper)
+    fields = {"reason": "x", "opened_by": keeper, "token": uuid4()}
+    for kind, subjects in (("supply-lot", {"supply_lot": lot, "batch": batch}), ("frozen", {"supply_lot": lot})):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Recall.objects.create(kind=kind, **subjects, **fields)
