@@ -33,6 +33,7 @@ from club.reminders.services import kinds_for, notification_settings_change
 from club.run.site import is_loopback
 from club.season.services import household_set, jars_used, target_set
 from inventory.batches import services as batches
+from inventory.batches.ingredients import lines_with_lots
 from inventory.batches.models import Batch
 from inventory.batches.rules import OwnGauge
 from inventory.batches.services.log import batch_start
@@ -416,8 +417,22 @@ class Loader:
             lot = jars.lid_lot_get_or_add(by=self.keeper, code=row["lids"])
             jars.lids_move(by=self.keeper, reason="bought", lot=lot, count=row["count"], token=uuid.uuid4())
         else:
-            supply = jars.supply_add(by=self.keeper, name=row["supply"], unit=row["unit"])
-            jars.supply_buy(by=self.keeper, supply=supply, count=row["count"], token=uuid.uuid4())
+            supply = jars.supply_add(by=self.keeper, name=row["supply"], unit=row["unit"], **given(row, "kind"))
+            label: dict[str, Any] = given(row, "code", "strength_tenths")
+            if "use_by_in_days" in row:
+                label["use_by"] = self.today + timedelta(days=row["use_by_in_days"])
+            jars.supply_buy(by=self.keeper, supply=supply, count=row["count"], token=uuid.uuid4(), **label)
+
+    def lots(self, row: Row) -> None:
+        """From which lots a batch took its ingredients; what a row does not say of one is what a form would not."""
+        batch = self._first_batch(row["recipe"], row["by"])
+        places = {line.item: line.at for line in lines_with_lots(batch)}
+        answers = [
+            batches.LotAnswer(at=places[took["item"]], **{key: took[key] for key in took if key != "item"})
+            for took in row["took"]
+        ]
+        by = self.people[row["by"]]
+        batches.lots_note(by=by, batch=batch, answers=answers, token=uuid.uuid4(), now=self.now)
 
     # Classes
 
@@ -531,6 +546,7 @@ SECTIONS: tuple[tuple[str, Callable[[Loader, Row], None]], ...] = (
     ("class", Loader.class_session),
     ("offer", Loader.offer),
     ("freezer", Loader.freezer),
+    ("lots", Loader.lots),
     ("jar_offer", Loader.jar_offer),
     ("recall", Loader.recall),
 )

@@ -17,10 +17,10 @@ from club.reminders.models import NotificationSettings
 from club.run.demo import PASSWORD, SIGN_INS, DemoRefused, demo_load
 from club.season.presentation import season_of
 from inventory.batches.models import Batch, Jar, JarOffer, Recall
-from inventory.batches.tracing import waiting
+from inventory.batches.tracing import trace, waiting
 from inventory.equipment.models import InstrumentTest, Loan, Thing, WaitingEntry
 from inventory.fruit.models import FreezerItem, Offer, Share, SharingRound
-from inventory.jars.models import ClubOrder, LidLot, OrderEntry
+from inventory.jars.models import ClubOrder, LidLot, OrderEntry, SupplyLot
 from inventory.jars.services import ledger_audit
 from recipes.services import library_load
 from tests import helpers
@@ -146,3 +146,14 @@ def test_the_demo_is_refused_where_there_are_people_and_changes_nothing(demo):
     with pytest.raises(CommandError, match="people here already"):
         call_command("load_demo", "--even-here")
     assert Batch.objects.count() == before
+
+
+def test_the_demo_traces_a_bottle_to_two_batches_and_keeps_a_weak_vinegar_out(demo):
+    keeper = demo.people["tobias"]
+    assert {batch.title for batch in trace(keeper, "WV-2207").batches} == {
+        "Pickled beets",
+        "Pickled green tomato relish",
+    }
+    weak = SupplyLot.objects.get(code="TW-118")
+    assert weak.is_weak
+    assert not weak.taken.exists()
