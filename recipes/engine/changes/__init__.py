@@ -42,6 +42,7 @@ from recipes.engine.changes.terms import (
     ADDED,
     ALL,
     BARE,
+    HALVES,
     LITTLE,
     ORDER,
     PART,
@@ -187,7 +188,8 @@ def _doubts_acid(facts: Facts, change: Change) -> bool:
     lines = [line for line in facts.find(change.item) if line.role is Role.ACID]
     if not named and not lines:
         return False
-    if change.word in (LITTLE, PART, ABOUT) or (change.act is Act.SWAP and change.factor is not None):
+    is_part = change.act is Act.SWAP and change.factor is not None and change.word != HALVES
+    if change.word in (LITTLE, PART, ABOUT) or is_part:
         return bool(lines or facts.with_role(Role.ACID))
     if change.word in (ALL, BARE) and change.act is Act.MORE:
         return True

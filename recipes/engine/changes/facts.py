@@ -52,6 +52,7 @@ _FAMILIES = (
     THICKENERS,
     frozenset({Kind.BUTTER, Kind.OIL}),
     frozenset({Kind.VINEGAR}),
+    frozenset({Kind.COLOUR}),
 )
 
 

@@ -145,6 +145,8 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
         return [Decision("NOT-UNDERSTOOD")]
     if phrase.kinds & {Kind.WATER} and facts.with_role(Role.ACID) and not change.amount:
         return [Decision("BRINE-RATIO")]  # perhaps in place of the acid
+    if phrase.kinds == {Kind.WATER} and facts.is_syrup_pack and not change.amount:
+        return [Decision("LIQUID-FRUIT")]
     if change.word == ALL and (kin := _kin(facts, phrase)):
         return _swap(facts, kin, _for_lines(change))
     if phrase.kinds & LOW_ACID and change.word in (BARE, LITTLE, PART):
@@ -158,13 +160,20 @@ def _use_food(facts: Facts, change: Change, phrase: Phrase) -> list[Decision]:
     same = all(food.name in {known.name for line in lines for known in line.phrase.foods} for food in phrase.foods)
     same_or_plain = same or phrase.words == {"vinegar"}
     if change.word == BARE and lines and same_or_plain and not change.amount and not phrase.forms:
-        return [Decision("NOT-UNDERSTOOD")]
+        return [Decision("NO-CHANGE" if _is_as_printed(lines, phrase) else "NOT-UNDERSTOOD")]
     if change.amount and lines and phrase.is_known:
         swapped = [] if same and not phrase.forms else _swap(facts, lines, _for_lines(change))
         return set_to(facts, lines, change.amount) + swapped
     if not lines and phrase.is_known and (near := _near(facts, phrase)):
         return _swap(facts, near, replace(_for_lines(change), other_amount=change.amount))
     return _swap(facts, lines, _for_lines(change)) if lines else judge_add(facts, change)
+
+
+def _is_as_printed(lines: Sequence[Line], phrase: Phrase) -> bool:
+    """ "Organic sugar", "raspberries" of "blackberries or raspberries": what the recipe has, and no more of it said."""
+    names = {word for food in phrase.foods for word in food.name.split()}
+    named = any("or" in line.ingredient.item.split() for line in lines)
+    return not phrase.kinds & (ACIDS | SALTS | LOW_ACID) and bool(named or phrase.words - names)
 
 
 def _kin(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:
@@ -371,6 +380,9 @@ def fruit_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Cha
 
 def _high_acid_swap(facts: Facts, line: Line, food: Food) -> str:
     if food.name == "fruit" or food.name in {known.name for known in line.phrase.foods}:
+        return "SAME-FOOD"
+    own = set(lemmas(f"{line.ingredient.item} {line.ingredient.prep}"))
+    if set(food.name.split()) <= own:  # "cherries, sweet or sour"
         return "SAME-FOOD"
     if facts.is_high_acid_spread:
         return "FRUIT-SWAP"

@@ -79,6 +79,7 @@ def _listed() -> Iterator[tuple[str, str, object]]:
     yield from ((text, "O", name) for name, text in words["form"].items())
     yield from ((text, "F", f"role {role}") for role, text in words["role"].items())
     yield from ((word, "o", item) for word, item in words["leaves_out"].items())
+    yield from ((word, "B", item) for word, item in words["puts_in"].items())
     yield ("added", "d", None)
     yield from ((text, letter, None) for letter, text in _JOINTS.items())
 

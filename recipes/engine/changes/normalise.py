@@ -167,6 +167,8 @@ def _with_halves(tokens: list[Token]) -> list[Token]:
         after = [t.word for t in tokens[at + 1 : at + 4]]
         if token.value is not None and after[:3] == ["and", "a", "half"]:
             token, at = Token("#", token.value + Fraction(1, 2)), at + 3
+        elif token.value is not None and after[:2] == ["and", "#"] and _is_part(token, tokens[at + 2]):
+            token, at = Token("#", token.value + (tokens[at + 2].value or 0)), at + 2
         elif (
             token.value is not None
             and token.value.denominator == 1
@@ -179,6 +181,13 @@ def _with_halves(tokens: list[Token]) -> list[Token]:
         found.append(token)
         at += 1
     return found
+
+
+def _is_part(whole: Token, part: Token) -> bool:
+    """ "One and a half cups", where the half was read with its measure."""
+    if whole.value is None or part.value is None:
+        return False
+    return whole.value.denominator == 1 and part.value < 1 and part.word == "#"
 
 
 def _before_measure(rest: list[str]) -> int | None:

@@ -18,7 +18,7 @@ from functools import cache
 from recipes.engine.changes.foods import ACIDS, LOW_ACID, Kind, form_of, read_phrase
 from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, rows
 from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, tokenise
-from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, LITTLE, PART, Act, Change
+from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
 from recipes.engine.changes.vocabulary import data, words_of
 from recipes.engine.changes.ways import read_accident, read_way
 from recipes.engine.quantities import Amount, ConversionError, convert
@@ -129,14 +129,21 @@ def _nouns(row: list[Lexeme]) -> list[Item] | None:
     return [item for item in found if item.letter != "G"]
 
 
+_COLOURS = frozenset({"red", "green", "yellow", "orange", "white", "purple", "black", "brown", "golden"})
+
+
 def _joined(row: list[Lexeme]) -> list[Lexeme]:
-    """ "Yellow and orange peppers", "lemon or lime": two descriptions of one food."""
+    """ "Yellow and orange peppers", "fresh or frozen": two descriptions of one food; "the yellow ones"."""
     row = [item for at, item in enumerate(row) if item.letter != "P" or not at or row[at - 1].letter not in "DO"]
-    letters = "".join(item.letter for item in row)  # "the yellow ones"
-    while match := re.search(r"(?<=[DO])[&,](?=[DO]*F)", letters):
-        row = row[: match.start()] + row[match.end() :]
-        letters = "".join(item.letter for item in row)
-    return row
+    return [item for at, item in enumerate(row) if not _joins_descriptions(row, at)]
+
+
+def _joins_descriptions(row: Sequence[Lexeme], at: int) -> bool:
+    if row[at].letter not in "&," or not 0 < at < len(row) - 1 or row[at - 1].letter not in "DO":
+        return False
+    if re.match(r"[DO]+F", "".join(item.letter for item in row[at + 1 :])):
+        return True
+    return row[at + 1].letter == "F" and set(row[at - 1].words) | set(row[at + 1].words[:1]) <= _COLOURS
 
 
 def _noun(parts: list[Lexeme], has_food: bool) -> Noun | None:
@@ -233,7 +240,7 @@ def _use(noun: Noun, *, word: str = "") -> list[Change] | None:
     if noun.little and noun.amount is None:
         return [Change(Act.USE, noun.name, word=LITTLE)]
     if noun.only and noun.amount:
-        return [Change(Act.SET, noun.name, amount=noun.amount)]
+        return [Change(Act.SET, noun.name, amount=noun.amount, word=noun.word)]
     if noun.only and not read_phrase(noun.name).kinds & ACIDS:
         word = ALL
     return [Change(Act.USE, noun.name, amount=noun.amount, word=noun.word or word)]
@@ -246,10 +253,10 @@ def _add(noun: Noun, amount: Amount | None = None, *, sure: bool = True) -> list
     if noun.share is not None:
         return [_scaled(noun.name, noun.share)]
     if noun.only and said:
-        return [Change(Act.SET, noun.name, amount=said)]
+        return [Change(Act.SET, noun.name, amount=said, word=noun.word)]
     if (noun.little or noun.is_part) and said is None:
         return [Change(Act.ADD, noun.name, word=LITTLE)]
-    return [Change(Act.ADD, noun.name, amount=said, word=ADDED if sure else "")]
+    return [Change(Act.ADD, noun.name, amount=said, word=noun.word or (ADDED if sure else ""))]
 
 
 def _is_sure(verb: Item) -> bool:
@@ -321,6 +328,8 @@ def _swap(old: Noun, new: Noun, *, word: str = "", either: bool = False) -> list
             word = ""
         else:
             factor, word = new.share, PART
+    if new.word == ABOUT or old.word == ABOUT:
+        word = word or ABOUT
     if new.letter == "D" and old.food and old.letter == "N":
         new = replace(new, name=f"{new.name} {_bare_food(old.food)}")
     return [Change(Act.SWAP, old.name, new.name, old.amount, new.amount, factor, word, either_way=either)]
@@ -336,7 +345,7 @@ def _of_two(items: list[Item]) -> list[Change] | None:
     if one.share is None or other.share is None or one.share + other.share != 1:
         return None
     name = one.name if one.food else f"{one.name} {_bare_food(other.food)}"
-    return [Change(Act.SWAP, name, other.name, factor=other.share, either_way=True)]
+    return [Change(Act.SWAP, name, other.name, factor=other.share, word=HALVES, either_way=True)]
 
 
 def _two_for(one: Noun, other: Noun, old: Noun) -> list[Change] | None:
@@ -459,6 +468,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(N)([QS])[MI]|I(N)b([QS#])|(N)\+([QS])|(N)Ib([QS])|(N)Mb([QS])", lambda i: _more_by(_n(i[0]), i[1])),
     # left out
     (r"Z[GE]?(N)[zd]?|v(N)z|(N)z|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
+    (r"(B)P?", lambda i: [Change(Act.ADD, str(i[0].value), word=ADDED)] if isinstance(i[0], Lexeme) else None),
     (r"v?P?(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
     (r"[AEw]?[ln]?L(N)|R(N)|[Ew]?(N)[ln]?[LR]", lambda i: _less_by(_n(i[0]), None)),
@@ -467,6 +477,9 @@ _FORMS: tuple[tuple[str, Build], ...] = (
         r"(N)([QS])[LRz]|R(N)[bEw]([QS])|(N)-([QS])|(N)R[bw]?([QS])|(N)L([QS])|(N)Lb([QS])",
         lambda i: _less_by(_n(i[0]), i[1]),
     ),
+    (r"-([S])(N)", lambda i: _less_by(_n(i[1]), i[0])),
+    (r"\+([S])(N)", lambda i: _more_by(_n(i[1]), i[0])),
+    (r"Z(N)t([QS#])", lambda i: _to(_n(i[0]), i[1])),
     (r"(N)Z([QS])", lambda i: _less_by(_n(i[0]), i[1])),
     (r"R(N)[ln]", lambda i: _less_by(_n(i[0]), None)),
     # times

@@ -73,6 +73,7 @@ class Act(StrEnum):
 BARE = "bare"  # a food alone, without a verb
 ADDED = "added"  # said to come on top of what the recipe has
 FOR = "for"  # "A for B", said of both directions too
+HALVES = "halves"  # a part of one in place of the other, with the whole measure kept
 PART = "part"  # a swap of which only a part was said, of the new thing
 ABOUT = "about"  # an amount that may be less: about, up to, at most
 ALL = "all"  # "all red peppers": in place of the others

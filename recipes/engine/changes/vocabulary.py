@@ -72,6 +72,7 @@ _IRREGULAR = {
     "inches": "inch",
     "ones": "one",
     "berries": "berry",
+    "greens": "greens",
 }
 
 

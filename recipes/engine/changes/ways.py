@@ -79,7 +79,7 @@ def read_accident(tokens: Sequence[Token]) -> Change | None:
 
 
 def _read_way(tokens: Sequence[Token]) -> Change | None:
-    text = text_of(tokens)
+    text = " ".join(word for word in text_of(tokens).split() if word != ",")
     for group in ("allowed", "refused"):
         for entry in data("ways")[group]:
             if (line := _says(entry, text)) and _accounts_for(entry, line, text, group):
