@@ -360,7 +360,7 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
     if lines and not phrase.kinds & LOW_ACID:
         there = more(facts, lines, factor_after(lines, change.amount, 1) if change.amount else None, change.amount)
         decisions = there + [d for d in decisions if d.code == "VINEGAR-UNKNOWN"]
-    elif lines and change.word == BARE and change.amount is None:
+    elif lines and change.word == BARE and (change.amount is None or (ratio_to(lines, change.amount) or 2) <= 1):
         decisions = [Decision("SAY-WHICH")]
     elif lines:
         decisions = [Decision("VEGETABLE-MORE")]

@@ -24,9 +24,6 @@ from recipes.engine.changes.ways import read_accident, read_way
 from recipes.engine.quantities import Amount, ConversionError, convert
 
 MOST_PARTS = 12
-_MOST_ROWS = 48
-_JOINTS = "&,|w"  # where a wish may end and another begin
-_SHARE_WORDS = ("some", "part")
 
 
 @dataclass(frozen=True)
@@ -246,6 +243,13 @@ def _use(noun: Noun, *, word: str = "") -> list[Change] | None:
     return [Change(Act.USE, noun.name, amount=noun.amount, word=noun.word or word)]
 
 
+def _measured(noun: Noun, amount: Amount | None) -> list[Change] | None:
+    """ "Onions 1 cup": a food with its amount behind it."""
+    if noun.amount or noun.share is not None or noun.little or noun.is_part:
+        return None
+    return _use(replace(noun, amount=amount))
+
+
 def _add(noun: Noun, amount: Amount | None = None, *, sure: bool = True) -> list[Change] | None:
     said = noun.amount or amount
     if noun.amount and amount:
@@ -313,7 +317,7 @@ def _to(noun: Noun, new: Item, told: Item | None = None) -> list[Change] | None:
 
 
 def _swap(old: Noun, new: Noun, *, word: str = "", either: bool = False) -> list[Change] | None:
-    if not (old.name or new.name):
+    if not (old.name or new.name) or (old.name == new.name and not (old.amount or new.amount)):
         return None
     if new.letter == "D" and old.letter == "D" and not (old.name and new.name):
         return None
@@ -361,6 +365,15 @@ def _two_for(one: Noun, other: Noun, old: Noun) -> list[Change] | None:
 def _swap_of(new: Noun, old: Noun, amount: Amount | None) -> list[Change] | None:
     """ "Vinegar instead of lemon juice at 4 tbsp a quart": the amount is that of what comes in."""
     return _swap(old, replace(new, amount=amount)) if new.amount is None and new.share is None else None
+
+
+def _packed(items: list[Item]) -> list[Change] | None:
+    """ "Pack the apples in water": what is packed, and in what."""
+    verb, what, liquid = items[0], _n(items[1]), _n(items[2])
+    if not isinstance(verb, Lexeme) or verb.words not in (("pack",), ("can", "up"), ("put", "up")) or not what.is_plain:
+        return None
+    used = _use(liquid)
+    return [Change(Act.USE, what.name), *used] if used else None
 
 
 def _mixed(items: list[Item]) -> list[Change] | None:
@@ -453,7 +466,6 @@ def _omit(noun: Noun) -> list[Change] | None:
     return [Change(Act.OMIT, noun.name)] if noun.amount is None and not noun.little and not noun.only else None
 
 
-_E = "[Ew]?"
 # The groups of a form are the items that its change is made of.
 _FORMS: tuple[tuple[str, Build], ...] = (
     # put in
@@ -486,14 +498,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(T)u?(N)", lambda i: _times(_n(i[1]), _share_of(i[0]))),
     (r"(N)([TX])", lambda i: _times(_n(i[0]), _share_of(i[1]))),
     # a new amount
-    (
-        r"[Ew]?(N)[qc]?(Q)",
-        lambda i: (
-            _use(replace(_n(i[0]), amount=_amount_of(i[1]), only=False))
-            if _n(i[0]).amount is None and _n(i[0]).share is None and not _n(i[0]).little and not _n(i[0]).is_part
-            else None
-        ),
-    ),
+    (r"[Ew]?(N)[qc]?(Q)", lambda i: _measured(_n(i[0]), _amount_of(i[1]))),
     (r"[RI]?(N)[>t][qc]?([QS#])|(N)b?E([S])|(N)q([QS])", lambda i: _to(_n(i[0]), i[1])),
     (r"[RI]?(N)m?([Q#])[>t][qc]?([Q#])", lambda i: _to(_n(i[0]), i[2], i[1])),
     (r"[Ew]?(N)i([Q#])", _set_instead),
@@ -508,7 +513,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"[AEw]*(N)i[E]?(N)|[AEw]*(N)i(D)|[AEw]*(D)i(N)", lambda i: _instead(_n(i[0]), _n(i[1]))),
     (
         r"[AEw]?(N)f(N)|[AEw]?(N)f(D)|[AEw]?(D)f(N)",
-        lambda i: _swap(_n(i[1]), _n(i[0]), word="" if i[0] is None else FOR),
+        lambda i: _swap(_n(i[1]), _n(i[0]), word=FOR),
     ),
     (r"[AEw]?(N)[fi](N)[qc]?(Q)", lambda i: _swap_of(_n(i[0]), _n(i[1]), _amount_of(i[2]))),
     (r"i[E]?(N),?[AEw]*(N)|i(D),?[AEw]*(N)", lambda i: _swap(_n(i[0]), _n(i[1]))),
@@ -524,11 +529,11 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"h(N),?[AEw]*(N)K?|h(N),?[AEw]*(D)K?", lambda i: _swap(_n(i[0]), _n(i[1]))),
     (r"h(N)", lambda i: _omit(_n(i[0]))),
     (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
-    (r"E(N)[Ew](N)", lambda i: _use(_n(i[1])) if _n(i[0]).is_plain else None),
+    (r"(E)(N)[Ew](N)", _packed),
     (r"(A)(N)&(N)", _mixed),
     # form, strength, used
     (r"[Ew]?(D)", lambda i: _form_swap(_n(i[0]), None)),
-    (r"[Ew]?(D)[fi](D)|", lambda i: _form_swap(_n(i[0]), _n(i[1])) if len(i) == 2 else None),
+    (r"[Ew]?(D)[fi](D)", lambda i: _form_swap(_n(i[0]), _n(i[1]))),
     (r"[W]?(D)[>twE](D)", lambda i: _form_swap(_n(i[1]), _n(i[0]))),
     (r"[Ew]?(N)", _strength),
     (r"[Ew]?(D)", lambda i: _use(_n(i[0])) if not _form_swap(_n(i[0]), None) and not _leaves_out(_n(i[0])) else None),
@@ -543,6 +548,16 @@ def _forms() -> tuple[tuple[re.Pattern[str], Build], ...]:
 
 
 # What follows a wish and speaks of it: "and half of it", ", only 1 tbsp", "; less".
+
+
+def _form_after(items: list[Item], last: Change) -> list[Change] | None:
+    """ "Lime juice, bottled": the form of what was named before."""
+    form = _n(items[0])
+    if not form_of(words_of(form.name)) or not form.is_plain or last.act not in (Act.USE, Act.ADD, Act.SWAP):
+        return None
+    if last.act is Act.SWAP:
+        return [replace(last, other=f"{form.name} {last.other}", text="again")]
+    return [replace(last, item=f"{form.name} {last.item}", text="again")]
 
 
 def _share_after(items: list[Item], last: Change) -> list[Change] | None:
@@ -743,6 +758,9 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
         return
     bare = re.sub(r"^[qc](?=[AZRIWVEyT])", "", letters)
     items = items[len(letters) - len(bare) :]
+    if bare == "D" and before and (changes := _form_after(items, before[-1])) is not None:
+        yield changes
+        return
     for pattern, build in _forms():
         if (match := pattern.fullmatch(bare)) and (changes := build(_groups(match, items))):
             yield changes
