@@ -7,7 +7,7 @@ source and how far it was seen. An ingredient that no row names is not said to b
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -105,10 +105,11 @@ def _source(name: str, row: Mapping[str, str]) -> Source:
 
 @dataclass(frozen=True)
 class Declared:
-    """One allergen as a label names it, with the ingredients that hold it."""
+    """One allergen as a label names it, with the ingredients that hold it and where that was read."""
 
     allergen: str
     items: tuple[str, ...]
+    sources: tuple[Source, ...]
 
     @property
     def word(self) -> str | Promise:
@@ -120,30 +121,39 @@ class Declared:
 
 @dataclass(frozen=True)
 class Allergens:
-    """What the list has of these ingredients: held for sure, and perhaps, where only the bottle's label can say."""
+    """What the list has of these ingredients: held for sure, and perhaps, where only the bottle's label can say.
+
+    `list_source` is where the list itself was read.
+    """
 
     held: tuple[Declared, ...]
     perhaps: tuple[Declared, ...]
     list_name: str | Promise
+    list_source: Source
 
 
 def allergens_of(lines: Iterable[tuple[str, str]], by_list: str | None = None) -> Allergens:
     """Of ingredients as (item, preparation), by the club's list unless another one is named; in the list's order."""
     key = by_list or settings.ALLERGEN_LIST
     listed = lists()[key]
-    held: dict[str, dict[str, None]] = {one: {} for one in listed}
-    perhaps: dict[str, dict[str, None]] = {one: {} for one in listed}
+    held: dict[str, list[tuple[str, Source]]] = {one: [] for one in listed}
+    perhaps: dict[str, list[tuple[str, Source]]] = {one: [] for one in listed}
     for item, prep in lines:
         words = frozenset(words_of(f"{item} {prep}"))
         found = [one for one in holdings() if one.allergen in listed and one.is_in(words)]
         sure = {one.allergen for one in found if one.is_sure}
         for one in found:
             if one.is_sure:
-                held[one.allergen][item] = None
+                held[one.allergen].append((item, one.source))
             elif one.allergen not in sure:
-                perhaps[one.allergen][item] = None
-    return Allergens(_declared(held), _declared(perhaps), LISTS[key])
+                perhaps[one.allergen].append((item, one.source))
+    return Allergens(_declared(held), _declared(perhaps), LISTS[key], next(iter(listed.values())))
 
 
-def _declared(found: Mapping[str, Mapping[str, None]]) -> tuple[Declared, ...]:
-    return tuple(Declared(one, tuple(items)) for one, items in found.items() if items)
+def _declared(found: Mapping[str, Sequence[tuple[str, Source]]]) -> tuple[Declared, ...]:
+    """Each item and each source once."""
+    return tuple(
+        Declared(one, *(tuple(dict.fromkeys(column)) for column in zip(*rows, strict=True)))
+        for one, rows in found.items()
+        if rows
+    )

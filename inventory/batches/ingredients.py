@@ -87,8 +87,7 @@ def proposals(batch: Batch, user: User, lines: Iterable[LotLine]) -> dict[int, l
     day = club_day(batch.started_at)
     kinds = {line.kind.value for line in wanted}
     at_hand = SupplyLot.objects.at_hand(batch.kitchen).filter(supply__kind__in=kinds)
-    lots = at_hand.exclude(pk__in=SupplyLot.objects.called_back().values("pk")).use_first()
-    supplies = [lot for lot in lots if not is_past(lot.use_by, day) and not (lot.supply.is_vinegar and lot.is_weak)]
+    supplies = [lot for lot in at_hand.sound().use_first() if not is_past(lot.use_by, day)]
     frozen: Sequence[FreezerItem] = ()
     offers: Sequence[Offer] = ()
     if LotKind.FRUIT in kinds:

@@ -42,12 +42,14 @@ def lots(request: HttpRequest, lot_code: str) -> HttpResponse:
         except services.AlreadyDone as done:
             messages.info(request, str(done))
             return redirect(batch)
+    lines, notes = lines_with_lots(batch), notes_of(batch)
+    noted = {note.taken.item for note in notes}
     context = {
         "batch": batch,
         "form": form,
         "asked": asked,
-        "notes": notes_of(batch),
-        "places": {line.item: line.at for line in lines_with_lots(batch)},
+        "notes": notes,
+        "places": {line.item: line.at for line in lines if line.kind != LotKind.FRUIT or line.item in noted},
         "has_vinegar": any(line.kind == LotKind.VINEGAR for line in asked),
         "vinegar_rule": RULES["VINEGAR-MIN"],
     }

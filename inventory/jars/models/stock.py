@@ -136,10 +136,11 @@ class SupplyQuerySet(models.QuerySet["Supply"]):
         return self.order_by(Lower("name"), "pk")
 
     def with_counts(self, today: date) -> SupplyQuerySet:
-        """How many can be used today, and how many are past their date."""
+        """How many can be used today, weak vinegar left out, and how many are past their date."""
         fresh = Q(lots__use_by=None) | Q(lots__use_by__gte=today)
+        strong = Q(lots__strength_tenths=None) | Q(lots__strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
         return self.annotate(
-            usable=Coalesce(Sum("lots__count", filter=fresh), 0),
+            usable=Coalesce(Sum("lots__count", filter=fresh & strong), 0),
             past=Coalesce(Sum("lots__count", filter=Q(lots__use_by__lt=today)), 0),
         )
 
@@ -213,6 +214,11 @@ class SupplyLotQuerySet(models.QuerySet["SupplyLot"]):
         counted = self.annotate(in_kitchen=Coalesce(Subquery(here), 0))
         return counted.filter(Q(count__gt=0) | Q(in_kitchen__gt=0)).select_related("supply")
 
+    def sound(self) -> SupplyLotQuerySet:
+        """Neither called back nor a vinegar too weak to preserve with."""
+        strong = Q(strength_tenths=None) | Q(strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
+        return self.filter(strong).exclude(pk__in=SupplyLot.objects.called_back().values("pk"))
+
     def called_back(self) -> SupplyLotQuerySet:
         """Lots with a recall that was not cleared; the room above is named by its field here, and not imported."""
         return self.filter(recalls__is_cleared=False)
@@ -276,12 +282,21 @@ class SupplyLot(models.Model):
         return self.strength_tenths is not None and self.strength_tenths < WEAKEST_VINEGAR_TENTHS
 
 
+class KitchenStockQuerySet(models.QuerySet["KitchenStock"]):
+    def at_home_with(self, user: User) -> KitchenStockQuerySet:
+        """The gate: what stands in the kitchens of a person's own household."""
+        there = self.filter(count__gt=0, kitchen__people=user).select_related("lot__supply", "kitchen")
+        return there.order_by("kitchen__name", "lot__supply__name", "pk")
+
+
 class KitchenStock(models.Model):
     """How many of a lot a household has in its own kitchen."""
 
     lot = models.ForeignKey(SupplyLot, on_delete=models.PROTECT, related_name="kitchen_stocks")
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="supply_stocks")
     count = models.IntegerField(default=0)
+
+    objects = KitchenStockQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -412,14 +412,16 @@ def supply_bring_home(
 def supply_use(
     *, by: User, supply: Supply, count: int, token: UUID, note: str = "", now: datetime | None = None
 ) -> list[SupplyMovement]:
-    """Take `count`, the earliest use-by first, nothing past its date or called back. NotEnough when there is less."""
+    """Take `count`, the earliest use-by first; nothing weak, past its date or called back.
+
+    NotEnough when there is less than that.
+    """
     keeper_check(by)
     count_check(count)
     at = moment_clean(None, now)
     if before := _used_before(by, supply, token):
         return before
-    sound = supply.lots.exclude(pk__in=SupplyLot.objects.called_back().values("pk"))
-    lots = {lot.pk: lot for lot in sound.select_for_update().filter(count__gt=0).order_by("pk")}
+    lots = {lot.pk: lot for lot in supply.lots.sound().select_for_update().filter(count__gt=0).order_by("pk")}
     stocks = [Stock(lot.pk, lot.count, lot.use_by) for lot in lots.values()]
     taken = take_in_order(stocks, count, today=club_day(at))
     if taken is None:

@@ -15,12 +15,13 @@ from club.core.http import refusals_on, signed_in
 from inventory.jars import services
 from inventory.jars.choices import LidReason
 from inventory.jars.forms import CorrectForm, LidsForm, SpoilForm, SupplyBuyForm, SupplyForm, SupplyTakeForm
-from inventory.jars.models import KEEP, LidLot, LidMovement, Supply, SupplyLot, SupplyMovement, is_low
+from inventory.jars.models import KEEP, KitchenStock, LidLot, LidMovement, Supply, SupplyLot, SupplyMovement, is_low
 from inventory.jars.rules import is_past
 from inventory.jars.views.ledger import keeper
 from recipes.engine import RULES
 
 PER_PAGE = 30
+AT_HOME = 100
 LATEST = 10
 
 
@@ -74,6 +75,7 @@ def supplies(request: HttpRequest) -> HttpResponse:
         "form": form,
         "page": page,
         "rows": [(supply, first.get(supply.pk), is_low(supply)) for supply in page],
+        "at_home": list(KitchenStock.objects.at_home_with(user)[:AT_HOME]),
         "keeps": user.has_perm(KEEP),
     }
     return render(request, "jars/supplies.html", context)

@@ -321,6 +321,24 @@ def test_the_page_asks_the_same_for_one_lot_and_for_many(
         client.get(reverse("batches:lots", args=[batch.lot_code]))
 
 
+def test_weak_vinegar_is_on_the_shelf_and_counts_as_nothing_to_use(keeper):
+    weak = bought(keeper, strength=40, code="WEAK", count=6)
+    sound = bought(keeper, count=2)
+    assert Supply.objects.with_counts(NOW.date()).get().usable == 2
+    with pytest.raises(NotEnough):
+        supply_use(by=keeper, supply=weak.supply, count=3, token=uuid4(), now=NOW)
+    [used] = supply_use(by=keeper, supply=weak.supply, count=2, token=uuid4(), now=NOW)
+    assert used.lot == sound
+
+
+def test_a_household_sees_its_own_shelf_among_the_supplies_and_nobody_else_does(batch, cook, sign_in):
+    note(cook, batch, LotAnswer(3, "code", code="77", name="Old Mill", strength_tenths=50, is_new=True, have=3, used=1))
+    page = reverse("jars:supplies")
+    assert "2 bottles Old Mill, lot 77" in text_of(sign_in(cook).get(page))
+    assert "Old Mill" not in text_of(sign_in(make_person()).get(page))
+    assert "Old Mill" not in text_of(sign_in(make_keeper()).get(page))
+
+
 # Trace and recall
 
 
