@@ -217,6 +217,11 @@ class PlanForm(KitchenForm):
     jar = forms.CharField(label=_("Jar"), required=False, widget=forms.Select)
     pack = forms.CharField(label=_("Pack"), required=False, widget=forms.Select)
     canner = forms.CharField(label=_("Canner"), required=False, widget=forms.Select)
+    reads_high = text_field(
+        _("The dial gauge reads high by (psi)"),
+        _("At its last test, such as 2 or 0.5; with a minus where it reads low. The setting is corrected by it."),
+        inputmode="text",
+    )
     burners = text_field(_("Burners"), inputmode="numeric")
     stove = forms.CharField(label=_("Stove"), required=False, widget=forms.Select(choices=STOVE_CHOICES))
     canners = text_field(_("Canners"), inputmode="numeric")
@@ -242,6 +247,11 @@ class PlanForm(KitchenForm):
         self._offer("pack", choices.packs, PACKS, tuple(Pack))
         self._offer("canner", choices.canners, CANNERS, tuple(Canner))
         self.empty_fields = self._ask_empties(jars)
+        gauge = []
+        if Canner.DIAL_GAUGE in choices.canners or self.data.get("reads_high"):
+            gauge = [Fold(_("The gauge of the canner"), "reads_high")]
+        else:
+            self.fields["reads_high"].widget = forms.HiddenInput()
         self.helper.layout = Layout(
             "kitchen",
             Row(
@@ -250,6 +260,7 @@ class PlanForm(KitchenForm):
                 Column("fruit", css_class="col-sm-4"),
             ),
             Row(*(Column(name, css_class="col-sm-4") for name in ("jar", "pack", "canner"))),
+            *gauge,
             Fold(
                 _("Empty jars at hand, stove and time"),
                 HTML(EMPTIES_HELP),

@@ -11,6 +11,7 @@ from django.core.management import call_command
 
 from recipes.engine import plan_as_dict
 from tests.factories.recipes import VEGETABLE, make_revision
+from tests.helpers import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -242,3 +243,34 @@ def test_one_pot_is_one_press_away_from_the_empty_page(client, member, spread, k
     client.force_login(member)
     page = client.get(PLAN, {"kitchen": kitchen.pk}).content.decode()
     assert f'href="{PLAN}?pots=1&amp;kitchen={kitchen.pk}"' in page
+
+
+def test_what_the_dial_gauge_reads_high_corrects_the_setting_on_the_page_as_on_the_command_line(ask, capsys):
+    make_revision(base=VEGETABLE, slug="beans")
+    wanted = {"pots": "1", "jar": "pint", "pack": "hot", "canner": "dial-gauge"}
+    response = ask("/recipes/beans/plan/", **wanted, reads_high="2")
+    options = [part for name, value in wanted.items() for part in (f"--{name}", value)]
+    printed = command_json(capsys, "beans", *options, "--reads-high", "2", "--altitude", "1040 m")
+    assert plan_as_dict(response.context["plan"]) == printed
+    assert (printed["process"]["pressure_psi"], printed["process"]["setting_psi"]) == (12, 14)
+    assert "Set 14 where the table says 12: this gauge reads 2 psi high." in text_of(response)
+    assert parse_qs(response.context["start_query"])["reads_high"] == ["2"]
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"reads_high": "much"}, {"reads_high": "123"}, {"reads_high": "1", "canner": "weighted-gauge"}]
+)
+def test_a_gauge_error_that_cannot_be_is_said_beside_its_field_and_stays(ask, wrong):
+    make_revision(base=VEGETABLE, slug="beans")
+    asked = {"pots": "1", "jar": "pint", "pack": "hot", "canner": "dial-gauge", **wrong}
+    form = ask("/recipes/beans/plan/", **asked).context["form"]
+    assert list(form.errors) == ["reads_high"]
+    assert form["reads_high"].value() == wrong["reads_high"]
+
+
+def test_a_worn_gauge_refuses_the_plan(ask):
+    make_revision(base=VEGETABLE, slug="beans")
+    asked = {"pots": "1", "jar": "pint", "pack": "hot", "canner": "dial-gauge", "reads_high": "-2.5"}
+    plan = ask("/recipes/beans/plan/", **asked).context["plan"]
+    assert [refusal.code for refusal in plan.refusals] == ["gauge-replaced"]
+    assert plan.process is None
