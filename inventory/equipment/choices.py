@@ -33,15 +33,38 @@ class Occasion(models.TextChoices):
     LOOKED_OVER = "looked-over", _("looked over")
     TO_REPAIR = "to-repair", _("went to repair")
     REPAIRED = "repaired", _("back from repair")
-    PARTS = "parts", _("missing part settled")
+    PARTS = "parts", _("missing or damaged part settled")
     RETIRED = "retired", _("retired")
 
 
+class Part(models.TextChoices):
+    """The parts of a canner that are looked at once a year."""
+
+    WEIGHT = "weight", _("weighted gauge")
+    GASKET = "gasket", _("gasket")
+    VENT = "vent", _("vent")
+    PLUG = "plug", _("safety plug")
+    RACK = "rack", _("rack")
+    LID = "lid", _("lid")
+
+
+class PartState(models.TextChoices):
+    SOUND = "sound", _("sound")
+    DAMAGED = "damaged", _("damaged")
+    MISSING = "missing", _("missing")
+    NONE = "none", _("it has none")
+
+
+# What takes a thing out of use until somebody settles it.
+OPEN_MATTERS = (PartState.DAMAGED, PartState.MISSING)
+
+
 class PartsOutcome(models.TextChoices):
-    """What became of a part that was missing at a return."""
+    """What became of a part that was missing or damaged at a return."""
 
     BACK = "back", _("the part is back")
     REPLACED = "replaced", _("the part was replaced")
+    MENDED = "mended", _("the part was mended")
     WITHDRAWN = "withdrawn", _("the thing was withdrawn")
     # Lent again or retired since, before missing parts were followed up; written by the migration that began it.
     BEFORE = "before", _("from before missing parts were followed up")
@@ -70,7 +93,7 @@ class Verdict(models.TextChoices):
 
 
 # How a keeper can settle a missing part.
-PARTS_OUTCOMES = (PartsOutcome.BACK, PartsOutcome.REPLACED, PartsOutcome.WITHDRAWN)
+PARTS_OUTCOMES = (PartsOutcome.BACK, PartsOutcome.REPLACED, PartsOutcome.MENDED, PartsOutcome.WITHDRAWN)
 
 # The kinds of thing a preserving club lends, in the trade's terms, and what hangs on a kind.
 
@@ -110,22 +133,26 @@ class Kind(models.TextChoices):
 @dataclass(frozen=True)
 class KindFacts:
     """`prefix` begins the codes of the kind; `turnaround_days` is for cleaning after each loan; `skill` is asked of
-    whoever borrows one, where a thing does not say otherwise."""
+    whoever borrows one, where a thing does not say otherwise; `parts` are looked at once a year."""
 
     prefix: str
     turnaround_days: int = 0
     measure: Measure | None = None
     holds_jars: bool = False
     skill: str = ""
+    parts: tuple[Part, ...] = ()
 
+
+_POT = (Part.RACK, Part.LID)
+_PRESSURE = (Part.GASKET, Part.VENT, Part.PLUG, Part.RACK)
 
 # That a pressure canner goes only to who had the pressure class is the club's own rule, no source.
 # The turnaround days are common practice, no source: what is cooked in wants a day to be scrubbed and dried.
 FACTS: dict[str, KindFacts] = {
-    Kind.BOILING_WATER: KindFacts("BWC", 1, holds_jars=True),
-    Kind.STEAM: KindFacts("STC", 1, holds_jars=True),
-    Kind.DIAL_GAUGE: KindFacts("DGC", 1, Measure.PSI, holds_jars=True, skill=Skill.PRESSURE),
-    Kind.WEIGHTED_GAUGE: KindFacts("WGC", 1, holds_jars=True, skill=Skill.PRESSURE),
+    Kind.BOILING_WATER: KindFacts("BWC", 1, holds_jars=True, parts=_POT),
+    Kind.STEAM: KindFacts("STC", 1, holds_jars=True, parts=_POT),
+    Kind.DIAL_GAUGE: KindFacts("DGC", 1, Measure.PSI, holds_jars=True, skill=Skill.PRESSURE, parts=_PRESSURE),
+    Kind.WEIGHTED_GAUGE: KindFacts("WGC", 1, holds_jars=True, skill=Skill.PRESSURE, parts=(Part.WEIGHT, *_PRESSURE)),
     Kind.PRESERVING_PAN: KindFacts("PAN", 1),
     Kind.STEAM_JUICER: KindFacts("JUI", 1),
     Kind.FRUIT_PRESS: KindFacts("PRS", 1),
@@ -152,6 +179,7 @@ OWN_PREFIX = "OWN"
 
 NO_SKILL = "none"  # a thing that asks for nothing, though its kind would
 
+PARTS_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.parts)
 TESTED_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.measure)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from copy import copy
 from dataclasses import replace
 from datetime import date
@@ -18,7 +19,17 @@ from club.core.forms import TokenForm, form_helper, heading
 from club.core.money import MoneyField
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
-from inventory.equipment.choices import NO_SKILL, PARTS_OUTCOMES, Condition, Kind, Measure
+from inventory.equipment.choices import (
+    CANNER_KINDS,
+    NO_SKILL,
+    PARTS_OUTCOMES,
+    Condition,
+    Kind,
+    Measure,
+    Part,
+    PartState,
+    kind_label,
+)
 from inventory.equipment.description import FIELDS, ThingFields, fields_of
 from inventory.equipment.models import KEEP, Thing
 from inventory.equipment.rules import (
@@ -26,6 +37,7 @@ from inventory.equipment.rules import (
     LONGEST_DAYS,
     MOST_JARS,
     MOST_TURNAROUND_DAYS,
+    NAME_LENGTH,
     TEST_RULES,
     Reading,
 )
@@ -48,6 +60,16 @@ def deposit_field(label: Any) -> MoneyField:
 
 ROWS_OF_READINGS = 4
 DIGITS = {"inputmode": "numeric"}
+
+
+def jars_field(size: str) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=str(JARS[size]),
+        min_value=1,
+        max_value=MOST_JARS,
+        required=False,
+        widget=forms.NumberInput(attrs=DIGITS),
+    )
 
 
 class ThingForm(TokenForm, forms.ModelForm):
@@ -89,13 +111,7 @@ class ThingForm(TokenForm, forms.ModelForm):
         assert isinstance(home, forms.ModelChoiceField)
         home.queryset = Kitchen.objects.filter(is_hall=True)
         for size in JAR_SIZES:
-            self.fields[f"jars_{size}"] = forms.IntegerField(
-                label=str(JARS[size]),
-                min_value=1,
-                max_value=MOST_JARS,
-                required=False,
-                widget=forms.NumberInput(attrs=DIGITS),
-            )
+            self.fields[f"jars_{size}"] = jars_field(size)
         jars = Row(*(Column(f"jars_{size}", css_class="col-6 col-md-3") for size in JAR_SIZES))
         pair = "col-md-6"
         self.helper = form_helper(
@@ -123,6 +139,39 @@ class ThingForm(TokenForm, forms.ModelForm):
     def _is_left_out(self, name: str) -> bool:
         widget = self.fields[name].widget
         return bool(widget.value_omitted_from_data(self.data, self.files, self.add_prefix(name)))
+
+
+class OwnCannerForm(TokenForm):
+    """The card of a household's own canner. `kitchens` are those it may belong to; none where the card is there."""
+
+    kitchen = forms.ChoiceField(label=_("Whose kitchen is it at?"))
+    kind = forms.ChoiceField(label=_("Kind"), choices=[(kind, kind_label(kind)) for kind in CANNER_KINDS])
+    name = forms.CharField(label=_("Name"), max_length=NAME_LENGTH, help_text=_("As you call it."))
+
+    def __init__(self, *args: Any, kitchens: Sequence[Kitchen] = (), thing: Thing | None = None, **kwargs: Any) -> None:
+        if thing is not None:
+            kwargs["initial"] = {"name": thing.name} | {f"jars_{size}": n for size, n in thing.capacity.items()}
+        super().__init__(*args, **kwargs)
+        if thing is None:
+            field = self.fields["kitchen"]
+            assert isinstance(field, forms.ChoiceField)
+            field.choices = [(kitchen.pk, str(kitchen)) for kitchen in kitchens]
+            head = Row(Column("kitchen", css_class="col-md-6"), Column("kind", css_class="col-md-6"))
+        else:
+            del self.fields["kitchen"], self.fields["kind"]  # its tests and batches hang on them
+            head = Row()
+        for size in JAR_SIZES:
+            self.fields[f"jars_{size}"] = jars_field(size)
+        jars = Row(*(Column(f"jars_{size}", css_class="col-6 col-md-3") for size in JAR_SIZES))
+        title = heading(gettext("Jars it takes at once"))
+        submit = gettext("Keep this card") if thing is None else gettext("Keep it")
+        self.helper = form_helper("token", head, "name", title, jars, submit=submit)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of own_canner_add (but for the kitchen) or own_canner_change."""
+        data = self.cleaned_data
+        capacity = {size: data[f"jars_{size}"] for size in JAR_SIZES if data[f"jars_{size}"]}
+        return {name: data[name] for name in ("kind", "name") if name in data} | {"capacity": capacity}
 
 
 class ConditionForm(forms.Form):
@@ -246,14 +295,36 @@ class HandOverForm(TokenForm):
         return dict(self.cleaned_data)
 
 
+class PartsLookForm(TokenForm):
+    """The yearly look at each part of a kind of canner."""
+
+    looked_on = day_field(_("Looked at on"))
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+    def __init__(self, *args: Any, parts: Sequence[Part], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.parts = tuple(parts)
+        for part in self.parts:
+            self.fields[f"part_{part}"] = forms.ChoiceField(
+                label=part.label, choices=[("", "–"), *PartState.choices], required=True
+            )
+        rows = Row(*(Column(f"part_{part}", css_class="col-6 col-md-4") for part in self.parts))
+        self.helper = form_helper("token", "looked_on", rows, "note", submit=gettext("Write the look down"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of parts_look_record."""
+        kept = {name: self.cleaned_data[name] for name in ("token", "looked_on", "note")}
+        return kept | {"findings": {part: self.cleaned_data[f"part_{part}"] for part in self.parts}}
+
+
 class TakeBackForm(TokenForm):
     condition = forms.ChoiceField(label=_("Condition"), choices=Condition.choices, widget=forms.RadioSelect)
     is_ready = forms.BooleanField(label=_("It is clean and may go out again at once"), required=False)
     missing_parts = forms.CharField(
-        label=_("Missing parts"),
+        label=_("Missing or damaged parts"),
         max_length=300,
         required=False,
-        help_text=_("Leave it empty if nothing is missing. The thing stays in until what stands here is settled."),
+        help_text=_("Leave it empty if all is there and sound. The thing stays in until what stands here is settled."),
     )
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
@@ -263,7 +334,7 @@ class TakeBackForm(TokenForm):
 
 
 class PartsForm(forms.Form):
-    """What became of a missing part."""
+    """What became of a missing or damaged part."""
 
     outcome = forms.ChoiceField(
         label=_("What became of it?"),

@@ -24,13 +24,16 @@ from inventory.equipment.choices import (
     CANNER_KINDS,
     FACTS,
     NO_SKILL,
+    PARTS_KINDS,
     TESTED_KINDS,
     Condition,
     HoldState,
     Kind,
     KindFacts,
     Occasion,
+    Part,
     PartsOutcome,
+    PartState,
     ThingState,
     Verdict,
     WaitState,
@@ -68,9 +71,12 @@ class ThingQuerySet(models.QuerySet["Thing"]):
 
         Of `Thing.everything`; retired ones are left out.
         """
-        households = Kitchen.objects.filter(people=user, is_hall=False)
-        theirs = Q(household=None) | Q(household__in=households.values("pk"))
+        theirs = Q(household=None) | Q(pk__in=self.owned_by(user).values("pk"))
         return self.filter(theirs, kind__in=CANNER_KINDS).exclude(state=ThingState.RETIRED)
+
+    def owned_by(self, user: User) -> ThingQuerySet:
+        """The gate to the cards of one's own households' canners. Of `Thing.everything`."""
+        return self.filter(household__in=Kitchen.objects.filter(people=user, is_hall=False).values("pk"))
 
     def coded(self, code: str) -> ThingQuerySet:
         key = code_key(code)
@@ -118,6 +124,14 @@ class ThingQuerySet(models.QuerySet["Thing"]):
         is_out = Exists(Loan.objects.filter(thing=OuterRef("pk"), returned_at=None))
         is_taken = Exists(ThingDay.objects.filter(thing=OuterRef("pk"), day=today))
         return self.in_service().filter(~is_out, ~is_taken)
+
+    def looks_wanted(self, by: date) -> ThingQuerySet:
+        """Things with parts that nobody looked at, or not in the year before `by`; the longest ago first."""
+        last = PartsLook.objects.filter(thing=OuterRef("pk")).order_by("-looked_on", "-pk")
+        rows = self.filter(kind__in=PARTS_KINDS).exclude(state=ThingState.RETIRED)
+        rows = rows.annotate(look_due_on=Subquery(last.values("due_on")[:1]))
+        wanted = rows.filter(Q(look_due_on=None) | Q(look_due_on__lte=by))
+        return wanted.order_by(models.F("look_due_on").asc(nulls_first=True), "code")
 
     def tests_wanted(self, by: date) -> ThingQuerySet:
         """Instruments never tested, failed, or whose test is no longer good on `by`; the longest lapsed first."""
@@ -253,7 +267,7 @@ class Thing(models.Model):
         super().save(*args, **kwargs)
 
     def get_absolute_url(self) -> str:
-        return reverse("equipment:thing", args=[self.code])
+        return reverse("equipment:thing" if self.household_id is None else "equipment:own-canner", args=[self.code])
 
     @property
     def facts(self) -> KindFacts:
@@ -348,6 +362,33 @@ class InstrumentTest(models.Model):
         return str(self.thing.facts.measure or "")
 
 
+class PartsLook(models.Model):
+    """One look at the parts of a canner; it wants another a year later. `findings` maps a part to its state."""
+
+    thing = models.ForeignKey(Thing, on_delete=models.PROTECT, related_name="parts_looks")
+    token = models.UUIDField(unique=True)
+    looked_on = models.DateField()
+    findings: models.JSONField[dict[str, str], dict[str, str]] = models.JSONField()
+    due_on = models.DateField()  # the first day on which the next look is due
+    note = models.CharField(max_length=300, blank=True)
+    looked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    looked_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-looked_on", "-pk"]
+        indexes = [models.Index(fields=["thing", "-looked_on", "-id"])]
+        constraints = [
+            models.CheckConstraint(name="parts_look_due_later", condition=Q(due_on__gt=F("looked_on"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.thing_id} {self.looked_on}"
+
+    @property
+    def found(self) -> list[tuple[Part, PartState]]:
+        return [(Part(part), PartState(state)) for part, state in self.findings.items()]
+
+
 # Holds, loans and waiting lines. That two holds never share a day of a thing is the database's own rule.
 
 
@@ -427,7 +468,7 @@ class Loan(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     condition_in = models.CharField(max_length=8, choices=Condition.choices, blank=True)
-    missing_parts = models.CharField(_("missing parts"), max_length=300, blank=True)
+    missing_parts = models.CharField(_("missing or damaged parts"), max_length=300, blank=True)
     note_in = models.CharField(max_length=300, blank=True)
 
     # What was missing at the return is an open matter until a keeper settles it; so long the thing stays in.
@@ -462,7 +503,7 @@ class Loan(models.Model):
                 | (
                     Q(parts_settled_at__isnull=False, returned_at__isnull=False)
                     & ~Q(missing_parts="")
-                    & Q(parts_settled_by__isnull=False, parts_outcome__in=["back", "replaced", "withdrawn"])
+                    & Q(parts_settled_by__isnull=False, parts_outcome__in=["back", "replaced", "mended", "withdrawn"])
                 )
                 | Q(parts_settled_at__isnull=False, parts_settled_by=None, parts_outcome="before"),
             ),
@@ -517,6 +558,30 @@ class WaitingEntry(models.Model):
         return f"{self.kind} {self.person_id}"
 
 
+# What its tests say of a gauge.
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What its tests say of a gauge: `failed` is the newest test that failed, `good` the one it went by before.
+
+    Without a failed test `good` is the newest; None where there never was a good one.
+    """
+
+    failed: InstrumentTest | None
+    good: InstrumentTest | None
+
+
+def gauge_doubt(thing: Thing) -> Doubt:
+    """By two queries at most."""
+    tests = InstrumentTest.objects.filter(thing=thing).order_by("-tested_on", "-pk")
+    failed = tests.filter(verdict=Verdict.FAILED).first()
+    passed = tests.filter(verdict=Verdict.PASSED)
+    if failed is not None:
+        passed = passed.filter(Q(tested_on__lt=failed.tested_on) | Q(tested_on=failed.tested_on, pk__lt=failed.pk))
+    return Doubt(failed, passed.first())
+
+
 # How a thing stands today, in a word or two for its tag.
 
 
@@ -541,7 +606,7 @@ def status_of(thing: Any, today: date) -> ThingStatus:
     if thing.state == ThingState.IN_REPAIR:
         return ThingStatus("stop", _("in repair"))
     if thing.missing_parts:
-        return ThingStatus("stop", _("part missing"))
+        return ThingStatus("stop", _("part missing or damaged"))
     if words := what_test_wants(thing, today):
         return ThingStatus("stop", words)
     if thing.is_taken_today:

@@ -156,10 +156,19 @@ BRIX_CALIBRATED = Rule(
 PARTS_WHOLE = Rule(
     "lent-with-all-its-parts",
     noop(
-        "A thing that came back without a part stays in until a keeper writes down that the part is back or replaced,"
-        " or withdraws the thing."
+        "A thing of which a part is missing or damaged stays in until a keeper writes down that the part is back,"
+        " replaced or mended, or withdraws the thing."
     ),
     OWN_CHOICE,
+)
+PARTS_YEARLY = Rule(
+    "canner-parts-looked-at-each-year",
+    noop(
+        "Before the season look at each part of a canner: the gasket soft and without cracks, the vent clear, the"
+        " safety plug soft and whole, the rack there, the weight its own and not chipped. What is worn is replaced."
+    ),
+    "Penn State Extension, Pressure Canner Checklist, 2024; Clemson HGIC, Time to Inspect Your Pressure Canner, 2021;"
+    " University of Missouri Extension (a chipped weight)",
 )
 
 # Our own choices: they keep a slip of the pen from blocking a thing for years.

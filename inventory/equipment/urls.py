@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.equipment.views import lending, things
+from inventory.equipment.views import lending, own, things
 
 app_name = "equipment"
 
@@ -13,6 +13,12 @@ urlpatterns = [
     path("overdue/", lending.overdue, name="overdue"),
     path("mine/", lending.mine, name="mine"),
     path("tests/", things.tests_due, name="tests"),
+    path("repairs/", things.repairs, name="repairs"),
+    path("own/", own.own_canners, name="own-canners"),
+    path("own/<slug:code>/", own.own_canner, name="own-canner"),
+    path("own/<slug:code>/test/", own.own_canner_test, name="own-canner-test"),
+    path("own/<slug:code>/parts/", own.own_canner_parts, name="own-canner-parts"),
+    path("own/<slug:code>/put-aside/", own.own_canner_put_aside, name="own-canner-put-aside"),
     path("kinds/<slug:kind>/", lending.kind_page, name="kind"),
     path("kinds/<slug:kind>/hold/", lending.kind_hold, name="kind-hold"),
     path("kinds/<slug:kind>/wait/", lending.wait, name="wait"),
@@ -29,6 +35,7 @@ urlpatterns = [
     path("t/<slug:code>/change/", things.change, name="change"),
     path("t/<slug:code>/state/", things.state, name="state"),
     path("t/<slug:code>/parts/", things.parts, name="parts"),
+    path("t/<slug:code>/parts/look/", things.parts_look, name="parts-look"),
     path("t/<slug:code>/photo/", things.photo, name="photo"),
     path("t/<slug:code>/photo/change/", things.photo_change, name="photo-change"),
     path("t/<slug:code>/test/", things.test, name="test"),

@@ -31,6 +31,7 @@ from inventory.equipment.services.loans import (
     sheet_key_in,
 )
 from inventory.equipment.services.own import own_canner_add, own_canner_change, own_canner_retire
+from inventory.equipment.services.parts import matters_text, parts_look_record
 from inventory.equipment.services.testing import gauge_check, instrument_test_record, last_test
 from inventory.equipment.services.things import (
     ImportReport,
@@ -64,9 +65,11 @@ __all__ = [
     "loan_extend",
     "loan_hand_over",
     "loan_return",
+    "matters_text",
     "own_canner_add",
     "own_canner_change",
     "own_canner_retire",
+    "parts_look_record",
     "parts_settle",
     "photo_clear",
     "photo_set",

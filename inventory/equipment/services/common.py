@@ -82,7 +82,7 @@ def lent_check(thing: Thing) -> None:
     if thing.state == ThingState.RETIRED:
         raise ValidationError(_("%(code)s is retired and not lent any more.") % {"code": thing.code})
     if short := Loan.objects.short_of_parts().filter(thing=thing).first():
-        text = _("%(code)s came back without a part: %(parts)s. It stays in until a keeper settles that on its page.")
+        text = _("%(code)s lacks a sound part: %(parts)s. It stays in until a keeper settles that on its page.")
         raise ValidationError(text % {"code": thing.code, "parts": short.missing_parts}, code="parts-missing")
 
 

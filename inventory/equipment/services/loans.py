@@ -347,7 +347,7 @@ def _back(by: User, thing: Thing, row: SheetRow, token: UUID, at: datetime) -> L
 
 
 def parts_settle(*, by: User, thing: Thing, outcome: str, note: str = "", now: datetime | None = None) -> None:
-    """The missing part is back or was replaced, and the thing may be lent again; or the thing is withdrawn for good.
+    """The part is back, replaced or mended, and the thing may be lent again; or the thing is withdrawn for good.
 
     Raises PermissionDenied, ValidationError (outcome, note), AlreadyDone (nothing is missing any more).
     """

@@ -150,7 +150,7 @@ def note_condition(
 
 def out_of_service(thing: Thing, why: str) -> None:
     """Into repair if it was in service; nothing otherwise."""
-    in_service = Thing.objects.filter(pk=thing.pk, state=ThingState.IN_SERVICE)
+    in_service = Thing.everything.filter(pk=thing.pk, state=ThingState.IN_SERVICE)
     if in_service.update(state=ThingState.IN_REPAIR, state_note=why[:REASON_LENGTH]):
         thing.state, thing.state_note = ThingState.IN_REPAIR, why[:REASON_LENGTH]
 

@@ -38,6 +38,7 @@ from inventory.equipment.forms import (
     ImportForm,
     InstrumentForm,
     PartsForm,
+    PartsLookForm,
     SheetToken,
     ThingForm,
     sheet_forms,
@@ -48,6 +49,7 @@ from inventory.equipment.models import (
     Hold,
     InstrumentTest,
     Loan,
+    PartsLook,
     Thing,
     ThingPhoto,
     ThingQuerySet,
@@ -95,6 +97,7 @@ def kind_for(slug: str) -> Kind:
 
 PER_PAGE = 30
 LATEST = 10
+REPAIRS_SHOWN = 100
 
 SHOWN = {
     "": gettext_lazy("Everything"),
@@ -301,6 +304,50 @@ def tests_due(request: HttpRequest) -> HttpResponse:
     return render(request, "equipment/tests.html", {"page": page, "things": with_status(page, today)})
 
 
+@require_safe
+def repairs(request: HttpRequest) -> HttpResponse:
+    """What waits for a keeper: parts missing or damaged, things in repair, and canners whose yearly look is due."""
+    allow(request, KEEP)
+    today = club_day(timezone.now())
+    looks = Thing.objects.all().looks_wanted(today + rules.MONTH_BEFORE)
+    context = {
+        "short": with_status(Thing.objects.short_of_parts().with_status(today)[:REPAIRS_SHOWN], today),
+        "in_repair": Thing.objects.filter(state=ThingState.IN_REPAIR)[:REPAIRS_SHOWN],
+        "looks": looks[:REPAIRS_SHOWN],
+        "rule": rules.PARTS_YEARLY,
+        "today": today,
+    }
+    return render(request, "equipment/repairs.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def parts_look(request: HttpRequest, code: str) -> HttpResponse:
+    by = allow(request, KEEP)
+    return parts_look_page(request, by, thing_for(by, code))
+
+
+def parts_look_page(request: HttpRequest, by: User, thing: Thing) -> HttpResponse:
+    """The yearly look at a canner's parts; the club's and a household's own alike."""
+    if not thing.facts.parts:
+        raise Http404
+    form = PartsLookForm(request.POST or None, parts=thing.facts.parts, initial={"looked_on": club_day(timezone.now())})
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            look = services.parts_look_record(by=by, thing=thing, **form.written())
+            if matters := services.matters_text(look.findings):
+                messages.warning(request, _("Written down: %(matters)s. It is in repair.") % {"matters": matters})
+            else:
+                messages.success(request, _("Written down: every part is sound."))
+            return redirect(thing)
+    context = {
+        "thing": thing,
+        "form": form,
+        "rule": rules.PARTS_YEARLY,
+        "past": PartsLook.objects.filter(thing=thing).select_related("looked_by")[:LATEST],
+    }
+    return render(request, "equipment/parts_look.html", context)
+
+
 @require_http_methods(["GET", "POST"])
 def test(request: HttpRequest, code: str) -> HttpResponse:
     by = allow(request, KEEP)
@@ -311,8 +358,11 @@ def test(request: HttpRequest, code: str) -> HttpResponse:
     form = InstrumentForm(request.POST or None, measure=measure, initial={"tested_on": club_day(timezone.now())})
     if request.method == "POST" and form.is_valid():
         with refusals_on(form, FIELDS):
-            _say(request, services.instrument_test_record(by=by, thing=thing, **form.written()))
-            return redirect(thing)
+            made = services.instrument_test_record(by=by, thing=thing, **form.written())
+            _say(request, made)
+            is_gauge = thing.kind == Kind.DIAL_GAUGE and made.verdict == Verdict.FAILED
+            # What went by its last good test is in doubt: the room above lists it, and offers to call it back.
+            return redirect("batches:canner", thing.code) if is_gauge else redirect(thing)
     context = {
         "thing": thing,
         "form": form,

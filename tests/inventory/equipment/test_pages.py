@@ -122,7 +122,7 @@ def test_a_failed_test_does_not_lapse_it_keeps_the_thing_here(member):
     gauge = make_thing(Kind.DIAL_GAUGE, now=now())
     make_test(gauge, today(), readings=BAD, now=now())
     told = text_of(member.get(url("thing", gauge.code)))
-    assert "does not go out until a test is passed" in told
+    assert "not used until a test is passed" in told
     assert "Lapses on" not in told
 
 

@@ -46,7 +46,7 @@ def tag(thing, today=TODAY):
 
 def test_what_lacks_a_part_is_not_handed_over_until_the_part_is_back():
     thing = make_short()
-    assert tag(thing) == ("stop", "part missing")
+    assert tag(thing) == ("stop", "part missing or damaged")
     with pytest.raises(ValidationError, match=WEIGHT) as refused:
         make_loan(thing, now=BACK)
     assert refused.value.code == "parts-missing"
@@ -294,7 +294,7 @@ def test_the_keepers_list_and_desk_lead_to_what_lacks_a_part(sign_in, short):
     keeper = sign_in(make_keeper())
     page = keeper.get(url("list"), {"show": "missing"})
     assert [thing.code for thing in page.context["things"]] == [short.code]
-    assert f"missing: {WEIGHT}" in text_of(page)
+    assert f"parts: {WEIGHT}" in text_of(page)
     assert f"{url('list')}?show=missing" in keeper.get("/").content.decode()
     assert whole.code in text_of(keeper.get(url("list"), {"show": "free"}))
     assert short.code not in text_of(keeper.get(url("list"), {"show": "free"}))
