@@ -59,6 +59,7 @@ class RecallKind(models.TextChoices):
     SUPPLY_LOT = "supply-lot", _("an ingredient lot: vinegar, juice, citric acid, pectin or salt")
     FROZEN = "frozen", _("fruit out of a freezer")
     SHARED = "shared", _("fruit that was shared")
+    CANNER = "canner", _("what was processed in a canner")
 
 
 class RecallOutcome(models.TextChoices):

@@ -36,6 +36,8 @@ from inventory.batches.models import (
     Recall,
 )
 from inventory.batches.rules import Need, OwnGauge, fruit_code_typed, lot_code_typed, sizes_covered
+from inventory.equipment.choices import CANNER_KINDS
+from inventory.equipment.models import Thing
 from inventory.jars.models import LidLot, SupplyLot
 from inventory.jars.rules import (
     LID_CODE_LENGTH,
@@ -452,8 +454,8 @@ class RecallForm(forms.Form):
         label=_("Its code"),
         max_length=200,
         help_text=_(
-            "The lot code on the jars; the code on the box of lids, the bottle or the packet; frozen-12 or shared-7 of"
-            " fruit; or the recipe's short name and number."
+            "The lot code on the jars; the code on the box of lids, the bottle, the packet or the canner; frozen-12 or"
+            " shared-7 of fruit; or the recipe's short name and number."
         ),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
@@ -474,7 +476,8 @@ class RecallForm(forms.Form):
         if self.data.get("seen"):
             self._ask(self.data["seen"])
         if not user.has_perm("batches.trace_batch"):
-            self.fields["kind"].choices = [(RecallKind.BATCH, RecallKind.BATCH.label)]  # type: ignore[attr-defined]
+            own = (RecallKind.BATCH, RecallKind.CANNER)  # their own batches, and those of their household's own canner
+            self.fields["kind"].choices = [(kind, kind.label) for kind in own]  # type: ignore[attr-defined]
             self.fields["kind"].initial = RecallKind.BATCH
         submit = gettext("Call these jars back") if self.data.get("seen") else gettext("See what this calls back")
         self.helper = form_helper(submit=submit, css="btn-danger btn-lg")
@@ -505,6 +508,7 @@ class RecallForm(forms.Form):
             RecallKind.SUPPLY_LOT.value: self._supply_lot,
             RecallKind.FROZEN.value: self._fruit,
             RecallKind.SHARED.value: self._fruit,
+            RecallKind.CANNER.value: self._canner,
         }
         if "kind" in cleaned and "code" in cleaned:
             try:
@@ -557,6 +561,14 @@ class RecallForm(forms.Form):
             text = _("Write the code that a batch's page shows beside the fruit, such as frozen-12 or shared-7.")
             raise ValidationError(text)
         return {source: getattr(taken, source)}
+
+    def _canner(self, code: str) -> dict[str, Any]:
+        rows = Thing.everything.all()
+        rows = rows if self.user.has_perm("batches.trace_batch") else rows.owned_by(self.user)
+        canner = rows.filter(kind__in=CANNER_KINDS).coded(code).first()
+        if canner is None:
+            raise ValidationError(_("No canner of that code is yours to call back from. Look at its label again."))
+        return {"canner": canner}
 
     def _revision(self, code: str) -> dict[str, Any]:
         slug, _space, number = code.strip().lower().partition(" ")

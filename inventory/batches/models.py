@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from fractions import Fraction
 from functools import reduce
 from operator import or_
@@ -11,7 +11,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, F, Prefetch, Q
+from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
@@ -67,6 +67,7 @@ RECALL_SUBJECTS = {
     RecallKind.SUPPLY_LOT.value: "supply_lot",
     RecallKind.FROZEN.value: "freezer_item",
     RecallKind.SHARED.value: "fruit_offer",
+    RecallKind.CANNER.value: "canner",
 }
 # Of these, what a batch takes of: fields of `LotTaken` too.
 LOT_SOURCES = ("supply_lot", "freezer_item", "fruit_offer")
@@ -141,6 +142,13 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see `tracing`)."""
 
         return self.filter(pk__in=Jar.objects.recalled().values("batch"))
+
+    def in_canner(self, canner: Thing, tested_on: date | None = None) -> BatchQuerySet:
+        """Processed under pressure in this canner; with `tested_on` those alone that went by its gauge's test of that
+        day: all from then until the next test."""
+
+        found = self.filter(canner_card=canner, setting_psi__isnull=False)
+        return found if tested_on is None else found.filter(gauge_tested_on=tested_on)
 
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
@@ -488,6 +496,7 @@ class JarQuerySet(models.QuerySet["Jar"]):
             | Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot"))
             | Q(batch__in=open_ones.filter(batch__isnull=False).values("batch"))
             | Q(batch__in=LotTaken.objects.live().called_back().values("batch"))
+            | Q(Exists(open_ones.of_canner_of("batch__")), batch__setting_psi__isnull=False)
         )
 
     def whereabouts(self) -> list[Whereabouts]:
@@ -732,6 +741,12 @@ class RecallQuerySet(models.QuerySet["Recall"]):
         """People are still asked for what they did with their jars."""
         return self.filter(closed_at=None)
 
+    def of_canner_of(self, batch: str) -> RecallQuerySet:
+        """In a subquery: those that reach the outer row's batch by its canner; `batch` is the way there ("batch__")."""
+        went_by = Q(canner_tested_on=None) | Q(canner_tested_on=OuterRef(f"{batch}gauge_tested_on"))
+        since = {"canner": OuterRef(f"{batch}canner_card"), "opened_at__gte": OuterRef(f"{batch}started_at")}
+        return self.filter(went_by, **since)
+
     def not_cleared(self) -> RecallQuerySet:
         """Open, or closed without the jars having been found sound: nobody hands these on."""
         return self.filter(is_cleared=False)
@@ -740,7 +755,7 @@ class RecallQuerySet(models.QuerySet["Recall"]):
         """A row of a list or a page, in one query; the plan and the recipe's text are left behind."""
         subjects = ("revision__recipe", "lid_lot", "batch__revision__recipe")
         lots = ("supply_lot__supply", "freezer_item", "fruit_offer__giver")
-        named = self.select_related(*subjects, *lots, "opened_by", "closed_by")
+        named = self.select_related(*subjects, *lots, "canner", "opened_by", "closed_by")
         return named.defer("revision__content", "batch__plan", "batch__revision__content")
 
 
@@ -756,6 +771,10 @@ class Recall(models.Model):
         FreezerItem, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls"
     )
     fruit_offer = models.ForeignKey(Offer, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    # What was processed under pressure in it before the recall was opened; of a dial gauge only what went by the test
+    # of this day, which was its last good one.
+    canner = models.ForeignKey(Thing, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls")
+    canner_tested_on = models.DateField(null=True, blank=True)
     reason = models.TextField(_("why"))
     opened_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="recalls_opened"
@@ -784,6 +803,10 @@ class Recall(models.Model):
                         for kind, own in RECALL_SUBJECTS.items()
                     ),
                 ),
+            ),
+            models.CheckConstraint(
+                name="recall_goes_by_a_gauge_s_test_of_a_canner",
+                condition=Q(canner_tested_on=None) | Q(canner__isnull=False),
             ),
             models.CheckConstraint(name="recall_says_why", condition=~Q(reason="")),
             models.CheckConstraint(
@@ -822,7 +845,7 @@ class Recall(models.Model):
             return _("%(what)s, frozen on %(day)s") % params
         if self.fruit_offer is not None:
             return _("%(what)s shared by %(who)s") % {"what": self.fruit_offer.title, "who": self.fruit_offer.giver}
-        return str(self.lid_lot or self.supply_lot)
+        return str(self.lid_lot or self.supply_lot or self.canner)
 
 
 class RecallAnswer(models.Model):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from django.db.models import Count, Exists, OuterRef, Q, Sum
 from django.utils.translation import gettext as _
@@ -28,6 +29,8 @@ from inventory.batches.models import (
     Whereabouts,
 )
 from inventory.batches.rules import fruit_code_typed, lot_code_typed
+from inventory.equipment.models import Thing, gauge_doubt
+from inventory.equipment.rules import code_scanned
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, LidLot, Movement, SupplyLot
 from recipes.models import Revision, unsafe
@@ -56,6 +59,7 @@ class Trace:
     lid_lots: list[LidLot] = field(default_factory=list)
     ingredients: list[IngredientTraced] = field(default_factory=list)
     revisions: list[Revision] = field(default_factory=list)
+    canners: list[Thing] = field(default_factory=list)
     whereabouts: list[Whereabouts] = field(default_factory=list)
 
 
@@ -66,7 +70,12 @@ def trace(user: User, code: str) -> Trace | None:
     batches = visible.filter(lot_code=lot) if lot else visible.none()
     if batches.exists():
         return Trace(code, _rows(batches), whereabouts=Jar.objects.filter(batch__in=batches).whereabouts())
-    return _by_lids(visible, code) or _by_ingredient(visible, code) or _by_revision(visible, code)
+    return (
+        _by_lids(visible, code)
+        or _by_ingredient(visible, code)
+        or _by_revision(visible, code)
+        or _by_canner(visible, code)
+    )
 
 
 def _by_lids(visible: BatchQuerySet, code: str) -> Trace | None:
@@ -112,6 +121,15 @@ def _by_revision(visible: BatchQuerySet, code: str) -> Trace | None:
         return None
     jars = Jar.objects.filter(batch__in=batches)
     return Trace(code, _rows(batches), revisions=found, whereabouts=jars.whereabouts())
+
+
+def _by_canner(visible: BatchQuerySet, code: str) -> Trace | None:
+    canners = list(Thing.everything.coded(code_scanned(code)))
+    batches = visible.filter(canner_card__in=canners)
+    if not canners or not batches.exists():
+        return None
+    jars = Jar.objects.filter(batch__in=batches)
+    return Trace(code, _rows(batches), canners=canners, whereabouts=jars.whereabouts())
 
 
 def _rows(batches: BatchQuerySet) -> BatchQuerySet:
@@ -163,11 +181,27 @@ def affected_jars(recall: Recall) -> JarQuerySet:
         return Jar.objects.filter(batch__revision=recall.revision_id).kept()
     if recall.kind == RecallKind.LID_LOT:
         return Jar.objects.filter(lid_lot=recall.lid_lot_id).kept()
+    if recall.canner is not None:
+        return Jar.objects.filter(batch__in=in_doubt(recall)).kept()
     if recall.kind != RecallKind.BATCH:
         source = RECALL_SUBJECTS[recall.kind]
         taken = LotTaken.objects.live().filter(**{source: getattr(recall, f"{source}_id")})
         return Jar.objects.filter(batch__in=taken.values("batch")).kept()
     return Jar.objects.filter(batch=recall.batch_id).kept()
+
+
+def went_by(canner: Thing) -> date | None:
+    """The day of the gauge's test by which the batches in doubt went: the last good one, before a failed one if there
+    is any. None: every batch is in doubt."""
+    good = gauge_doubt(canner).good
+    return None if good is None else good.tested_on
+
+
+def in_doubt(recall: Recall) -> BatchQuerySet:
+    """The batches that the recall of a canner reaches, whether or not a jar of them is left."""
+    if recall.canner is None:
+        return Batch.objects.none()
+    return Batch.objects.in_canner(recall.canner, recall.canner_tested_on).filter(started_at__lte=recall.opened_at)
 
 
 def holdings(recalls: Iterable[Recall]) -> list[Holding]:
@@ -281,7 +315,7 @@ def withdrawn_without_recall() -> Iterable[Revision]:
 
 
 def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
-    """(place in the list, batch) for every batch with a jar that a recall reaches; two queries for all the recalls."""
+    """(place in the list, batch) for every batch with a jar that a recall reaches; two queries, and one a canner."""
     by_revision = {one.revision_id: at for at, one in enumerate(recalls) if one.revision_id}
     by_lids = {one.lid_lot_id: at for at, one in enumerate(recalls) if one.lid_lot_id}
     by_batch = {one.batch_id: at for at, one in enumerate(recalls) if one.batch_id}
@@ -292,6 +326,10 @@ def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
         hits = (by_revision.get(revision), by_lids.get(lids), by_batch.get(batch))
         found.update((at, batch) for at in hits if at is not None)
     found.update(_reached_by_lots(recalls))
+    for at, one in enumerate(recalls):
+        if one.canner is not None:
+            batches = affected_jars(one).order_by().values_list("batch", flat=True).distinct()
+            found.update((at, batch) for batch in batches)
     yield from found
 
 
@@ -472,6 +510,9 @@ def recalls_of(batch: Batch) -> list[Recall]:
     taken = LotTaken.objects.live().filter(batch=batch)
     for source in LOT_SOURCES:
         reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
+    if batch.canner_card_id is not None and batch.setting_psi is not None:
+        by_test = Q(canner_tested_on=None) | Q(canner_tested_on=batch.gauge_tested_on)
+        reach |= by_test & Q(canner=batch.canner_card_id, opened_at__gte=batch.started_at)
     return list(Recall.objects.not_cleared().for_list().filter(reach))
 
 

@@ -31,6 +31,7 @@ urlpatterns = [
     path("start/", views_batches.start, name="start"),
     path("trace/", views_batches.trace, name="trace"),
     path("lids/", views_batches.lids, name="lids"),
+    path("canners/<slug:code>/", views_batches.canner, name="canner"),
     path("wrong/", wrong.wrong, name="wrong"),
     path("recalls/", recalls.recall_list, name="recalls"),
     path("recalls/new/", recalls.recall_new, name="recall-new"),

@@ -31,7 +31,13 @@ from inventory.batches.services.log import (
     seals_record,
 )
 from inventory.batches.services.lots import LotAnswer, lot_take_back, lots_note
-from inventory.batches.services.recalls import recall_answer, recall_close, recall_open, recalls_follow_withdrawals
+from inventory.batches.services.recalls import (
+    may_recall,
+    recall_answer,
+    recall_close,
+    recall_open,
+    recalls_follow_withdrawals,
+)
 from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
@@ -56,6 +62,7 @@ __all__ = [
     "jars_throw_away",
     "lot_take_back",
     "lots_note",
+    "may_recall",
     "recall_answer",
     "recall_close",
     "recall_open",

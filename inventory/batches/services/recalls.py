@@ -37,8 +37,10 @@ from inventory.batches.tracing import (
     holdings,
     own_places,
     reach_of_recall,
+    went_by,
     withdrawn_without_recall,
 )
+from inventory.equipment.models import Thing
 from inventory.fruit.models import FreezerItem, Offer
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, LidLot, Place, SupplyLot
@@ -50,10 +52,13 @@ MOST_JARS = 9_999  # a slip of the pen beyond
 WITHDRAWALS = UUID("6f0f3a52-5f0e-4b3c-9d1e-0d3b8a6c2a11")
 
 
-def may_recall(by: User, batch: Batch | None = None) -> bool:
-    """Those who may trace may call back anything; who made a batch, or whose kitchen it is, that batch."""
+def may_recall(by: User, batch: Batch | None = None, canner: Thing | None = None) -> bool:
+    """Those who may trace may call back anything; who made a batch, or whose kitchen it is, that batch; the people of
+    a household what was processed in its own canner."""
     if by.has_perm("batches.trace_batch"):
         return True
+    if canner is not None:
+        return Thing.everything.owned_by(by).filter(pk=canner.pk).exists()
     return batch is not None and Batch.objects.cared_for_by(by).filter(pk=batch.pk).exists()
 
 
@@ -75,30 +80,37 @@ def recall_open(
     supply_lot: SupplyLot | None = None,
     freezer_item: FreezerItem | None = None,
     fruit_offer: Offer | None = None,
+    canner: Thing | None = None,
     seen: str | None = None,
     now: datetime | None = None,
 ) -> Recall:
-    """Call back the jars of just one subject: a numbered revision, a lid lot, a batch, or the lot of an ingredient.
+    """Call back the jars of one subject: a numbered revision, a lid lot, a batch, the lot of an ingredient, a canner.
+
+    Of a canner what was processed under pressure in it: where its dial gauge failed a test, or may have been wrong,
+    whatever went by the last good test before.
 
     `seen` is what the person read of its reach and agreed to; ValidationError where jars came or went since. The same
     `token` again finds the recall it opened. ValidationError too where the subject is called back already, or a word is
     missing; PermissionDenied for somebody who may not.
     """
-    fields = {
+    fields: dict[str, object] = {
         "revision": revision,
         "lid_lot": lid_lot,
         "batch": batch,
         "supply_lot": supply_lot,
         "freezer_item": freezer_item,
         "fruit_offer": fruit_offer,
+        "canner": canner,
     }
     named = [kind for kind, subject in RECALL_SUBJECTS.items() if fields[subject] is not None]
     if len(named) != 1:
-        raise ValidationError(_("Name one thing to call back: a recipe's revision, a batch, or a lot."))
-    if not may_recall(by, batch):
+        raise ValidationError(_("Name one thing to call back: a recipe's revision, a batch, a lot or a canner."))
+    if not may_recall(by, batch, canner):
         raise PermissionDenied
     if revision is not None and revision.number is None:
         raise ValidationError(_("A draft has no jars to call back."))
+    if canner is not None:
+        fields["canner_tested_on"] = went_by(canner)
     reason = _reason_clean(reason)
     if seen is not None and not Recall.objects.filter(token=token).exists():
         unopened = Recall(kind=named[0], **fields)

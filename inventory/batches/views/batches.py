@@ -32,7 +32,7 @@ from inventory.batches.forms import (
     StartForm,
 )
 from inventory.batches.ingredients import lines_not_noted, notes_of
-from inventory.batches.models import Batch, BatchQuerySet
+from inventory.batches.models import Batch, BatchQuerySet, Recall
 from inventory.batches.presentation import (
     LidFigures,
     canner_proposed,
@@ -49,6 +49,8 @@ from inventory.batches.rules import HELD_APART, NOT_EATEN
 from inventory.batches.statistics import FEW
 from inventory.batches.tracing import is_called_back, recalls_of
 from inventory.batches.tracing import trace as find
+from inventory.equipment.choices import CANNER_KINDS, Kind
+from inventory.equipment.models import Thing, gauge_doubt
 from inventory.jars.models import LidLot
 from recipes.engine import sterilise_minutes
 from recipes.engine.terms import Refusal
@@ -82,6 +84,7 @@ def batch_at_the_stove(user: User, lot_code: str) -> Batch:
 # Reading: the list, one batch, its labels, a trace, and how the lids have done.
 
 PER_PAGE = 30
+SUSPECT_SHOWN = 200
 
 SHOWN: dict[str, tuple[object, Callable[[BatchQuerySet, datetime], BatchQuerySet]]] = {
     "": (_("Everything"), lambda batches, now: batches),
@@ -179,6 +182,33 @@ def trace(request: HttpRequest) -> HttpResponse:
     page = Paginator(found.batches, PER_PAGE).get_page(request.GET.get("page"))
     _with_phases(page, timezone.now())
     return render(request, "batches/trace.html", {"code": code, "found": found, "page": page})
+
+
+@require_safe
+def canner(request: HttpRequest, code: str) -> HttpResponse:
+    """What was processed under pressure in a canner; where its gauge failed, first of all what went by its last good
+    test."""
+    user = signed_in(request)
+    card = Thing.everything.coded(code).filter(kind__in=CANNER_KINDS).first()
+    if card is None or not services.may_recall(user, canner=card):
+        raise Http404
+    doubt = gauge_doubt(card) if card.kind == Kind.DIAL_GAUGE else None
+    everything = Batch.objects.in_canner(card).for_list()
+    suspect = Batch.objects.none()
+    if doubt is not None and doubt.failed is not None:
+        suspect = Batch.objects.in_canner(card, doubt.good.tested_on if doubt.good else None).for_list()
+    page = Paginator(everything, PER_PAGE).get_page(request.GET.get("page"))
+    shown = list(suspect[:SUSPECT_SHOWN])
+    _with_phases((*page, *shown), timezone.now())
+    context = {
+        "card": card,
+        "doubt": doubt,
+        "suspect": shown,
+        "suspect_count": suspect.count() if len(shown) == SUSPECT_SHOWN else len(shown),
+        "recall": Recall.objects.open().filter(canner=card).first(),
+        "page": page,
+    }
+    return render(request, "batches/canner.html", context)
 
 
 @require_safe

@@ -31,6 +31,7 @@ from inventory.batches.tracing import (
     own_places,
     place_words,
     reach_of_recall,
+    went_by,
     withdrawn_without_recall,
 )
 from recipes.safety import Food, panel_for
@@ -172,7 +173,9 @@ def recall_new(request: HttpRequest) -> HttpResponse:
 
 def _preview(request: HttpRequest, form: RecallForm) -> HttpResponse:
     """What would be called back, before anything is; who holds the jars is for those who may trace."""
-    unopened = Recall(kind=form.cleaned_data["kind"], **form.subject)
+    canner = form.subject.get("canner")
+    tested_on = went_by(canner) if canner else None
+    unopened = Recall(kind=form.cleaned_data["kind"], canner_tested_on=tested_on, **form.subject)
     rows = holdings([unopened])
     reach = reach_of_recall(unopened, rows)
     shown = form.shown(reach.words)

@@ -1,0 +1,174 @@
+"""A gauge that fails its test: which batches are in doubt, and a recall of what was processed in a canner."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from uuid import uuid4
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.urls import reverse
+
+from club.members.choices import Role
+from inventory.batches import services
+from inventory.batches.models import Batch, Jar, Recall
+from inventory.batches.tracing import affected_jars, holders, holdings, in_doubt, is_called_back, recalls_of, trace
+from inventory.equipment.choices import Kind
+from inventory.equipment.models import gauge_doubt
+from inventory.equipment.services import own_canner_add
+from recipes.engine.terms import Canner
+from tests.factories.batches import NOW, beans, make_batch_checked, make_batch_out, make_recall
+from tests.factories.equipment import BAD, GOOD, TODAY, make_test, make_thing
+from tests.factories.members import make_kitchen, make_person
+from tests.helpers import text_of
+
+pytestmark = pytest.mark.django_db
+
+
+def ago(days):
+    return NOW - timedelta(days=days)
+
+
+def gauge_tested(thing, days, readings):
+    return make_test(thing, TODAY - timedelta(days=days), readings=readings, now=ago(days))
+
+
+def put_up(thing, days, **fields):
+    return make_batch_checked(**beans(out_at=ago(days), canner_code=thing.code, **fields))
+
+
+@pytest.fixture
+def dial():
+    """Good 100 and 40 days ago, failed yesterday, mended and good today; a batch in each stretch."""
+    thing = make_thing(Kind.DIAL_GAUGE, code="DGC-03")
+    gauge_tested(thing, 100, GOOD)
+    thing.first = put_up(thing, 60)
+    gauge_tested(thing, 40, GOOD)
+    thing.second = put_up(thing, 30)
+    thing.third = put_up(thing, 10)
+    gauge_tested(thing, 1, BAD)
+    return thing
+
+
+def test_what_went_by_the_last_good_test_is_in_doubt_and_nothing_else(dial):
+    doubt = gauge_doubt(dial)
+    assert (doubt.failed.tested_on, doubt.good.tested_on) == (TODAY - timedelta(days=1), TODAY - timedelta(days=40))
+    recall = make_recall(canner=dial)
+    assert set(in_doubt(recall)) == {dial.second, dial.third}
+    assert set(affected_jars(recall).values_list("batch", flat=True)) == {dial.second.pk, dial.third.pk}
+    assert {one.batch_id for one in holdings([recall])} == {dial.second.pk, dial.third.pk}
+    assert set(Batch.objects.recalled()) == {dial.second, dial.third}
+    assert set(holders(recall)) == {dial.second.made_by, dial.third.made_by}
+    assert [is_called_back(batch) for batch in (dial.first, dial.second, dial.third)] == [False, True, True]
+    assert recalls_of(dial.second) == [recall]
+    assert recalls_of(dial.first) == []
+
+
+def test_after_a_new_gauge_passed_the_doubt_stays_with_the_old_and_new_batches_are_free(dial):
+    gauge_tested(dial, 0, GOOD)
+    assert gauge_doubt(dial).good.tested_on == TODAY - timedelta(days=40)
+    later = make_batch_out(**beans(out_at=NOW + timedelta(hours=3), canner_code=dial.code))
+    recall = make_recall(canner=dial, now=NOW + timedelta(hours=4))
+    assert later not in in_doubt(recall)
+    assert not is_called_back(later)
+
+
+def test_recalled_jars_are_not_to_give_and_are_again_once_they_were_found_sound(dial):
+    assert Jar.objects.to_give().filter(batch=dial.second).exists()
+    recall = make_recall(canner=dial)
+    assert not Jar.objects.to_give().filter(batch=dial.second).exists()
+    services.recall_close(by=recall.opened_by, recall=recall, note="The laboratory says so.", is_cleared=True)
+    assert Jar.objects.to_give().filter(batch=dial.second).exists()
+
+
+def test_without_a_good_test_before_every_batch_is_in_doubt(dial):
+    dial.tests.filter(verdict="passed").delete()
+    recall = make_recall(canner=dial)
+    assert set(in_doubt(recall)) == {dial.first, dial.second, dial.third}
+
+
+def test_of_a_weighted_gauge_every_pressure_batch_before_the_recall():
+    thing = make_thing(Kind.WEIGHTED_GAUGE)
+    weighted = {"canner": Canner.WEIGHTED_GAUGE}
+    before = put_up(thing, 5, **weighted)
+    in_water = make_batch_out(out_at=ago(5), canner_code=thing.code)
+    recall = make_recall(canner=thing, now=ago(2))
+    after = put_up(thing, 1, **weighted)
+    assert set(in_doubt(recall)) == {before}
+    assert set(Batch.objects.recalled()) == {before}
+    assert [is_called_back(batch) for batch in (before, in_water, after)] == [True, False, False]
+
+
+def test_one_open_recall_a_canner_and_the_database_says_so(dial):
+    recall = make_recall(canner=dial)
+    with pytest.raises(ValidationError, match="called back already"):
+        make_recall(canner=dial)
+    for wrong in ({"canner": None}, {"batch": dial.first}, {"kind": "batch"}):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Recall.objects.filter(pk=recall.pk).update(**wrong)
+
+
+def test_a_household_calls_back_from_its_own_canner_and_nobody_else_does(dial):
+    by, stranger = make_person(), make_person()
+    kitchen = make_kitchen(by)
+    own = own_canner_add(by=by, kitchen=kitchen, kind=Kind.DIAL_GAUGE, name="Ours", capacity={"pint": 9})
+    asked = {"reason": "It reads wrong.", "now": NOW}
+    for who, canner in ((stranger, own), (by, dial)):
+        with pytest.raises(PermissionDenied):
+            services.recall_open(by=who, canner=canner, token=uuid4(), **asked)
+    assert services.recall_open(by=by, canner=own, token=uuid4(), **asked).canner == own
+
+
+def test_a_canner_s_code_traces_to_its_batches_and_jars(dial):
+    found = trace(make_person(Role.INSTRUCTOR), "dgc 03")
+    assert found.canners == [dial]
+    assert set(found.batches) == {dial.first, dial.second, dial.third}
+    assert sum(row.count for row in found.whereabouts) == 12
+    assert trace(make_person(), "DGC-03") is None
+
+
+# The page
+
+
+def test_the_page_lists_what_is_in_doubt_and_offers_to_call_it_back(dial, sign_in):
+    address = reverse("batches:canner", args=["DGC-03"])
+    keeper = make_person(Role.INSTRUCTOR)
+    client = sign_in(keeper)
+    page = client.get(address)
+    assert set(page.context["suspect"]) == {dial.second, dial.third}
+    assert set(page.context["page"]) == {dial.first, dial.second, dial.third}
+    assert "kind=canner&amp;code=DGC-03" in page.content.decode()
+    recall = make_recall(canner=dial)
+    page = client.get(address)
+    assert page.context["recall"] == recall
+    assert "These jars are called back" in text_of(page)
+    assert sign_in(make_person()).get(address).status_code == 404
+    assert client.get(reverse("batches:canner", args=["DGC-99"])).status_code == 404
+
+
+def test_a_household_sees_its_own_and_a_failed_test_leads_there(sign_in):
+    by = make_person()
+    own = own_canner_add(by=by, kitchen=make_kitchen(by), kind=Kind.DIAL_GAUGE, name="Ours", capacity={"pint": 9})
+    client = sign_in(by)
+    address = reverse("equipment:own-canner-test", args=[own.code])
+    typed = {"token": uuid4(), "tested_on": "2026-09-14", "reference": "the county's"}
+    for number, (reference, shown) in enumerate([("5", "9"), ("11", "15"), ("15", "19")], start=1):
+        typed |= {f"reference_{number}": reference, f"shown_{number}": shown}
+    response = client.post(address, typed)
+    assert response.url == reverse("batches:canner", args=[own.code])
+    assert client.get(response.url).status_code == 200
+    assert client.get(reverse("batches:recall-new") + f"?kind=canner&code={own.code}").status_code == 200
+
+
+@pytest.mark.parametrize("many", [1, 12])
+def test_the_page_costs_the_same_for_one_batch_and_for_many(many, sign_in, django_assert_max_num_queries):
+    thing = make_thing(Kind.DIAL_GAUGE, code="DGC-04")
+    gauge_tested(thing, 40, GOOD)
+    for _one in range(many):
+        make_batch_out(**beans(out_at=ago(3), canner_code=thing.code))
+    gauge_tested(thing, 1, BAD)
+    client = sign_in(make_person(Role.INSTRUCTOR))
+    client.get(reverse("batches:canner", args=[thing.code]))
+    with django_assert_max_num_queries(12):
+        client.get(reverse("batches:canner", args=[thing.code]))
