@@ -103,7 +103,12 @@ def _asked(tokens: Sequence[Token]) -> Sequence[Token]:
 
 # Noun phrases.
 
-_NOUN = re.compile(r"([qckGulnsSQXp#]*)((?:[DOGp])*)(F)([DOG]*p?[DOG]*)|([qckGulnsSQX]*)([DO][DOG]*)")
+_NOUN = r"([qckGulnsSQXp#]*)((?:[DOGp])*)(F)([DOG]*p?[DOG]*)|([qckGulnsSQX]*)([DO][DOG]*)"
+
+
+@cache
+def _noun_pattern() -> re.Pattern[str]:
+    return re.compile(_NOUN)
 
 
 def _nouns(row: list[Lexeme]) -> list[Item] | None:
@@ -113,7 +118,7 @@ def _nouns(row: list[Lexeme]) -> list[Item] | None:
     found: list[Item] = []
     at = 0
     while at < len(row):
-        match = _NOUN.match(letters, at)
+        match = _noun_pattern().match(letters, at)
         if match is None or match.end() == at:
             found.append(row[at])
             at += 1

@@ -5,16 +5,15 @@ Everything lies in `data/` and is read at first use, so that loading the engine 
 
 from __future__ import annotations
 
-import csv
+import os
 import re
 from collections.abc import Iterator, Mapping
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 from recipes.engine.changes.terms import ChangeRule, Ruling
 
-_DATA = Path(__file__).parent / "data"
+_DATA = os.path.join(os.path.dirname(__file__), "data")  # pathlib takes longer to load than this package
 
 
 @cache
@@ -22,12 +21,15 @@ def data(name: str) -> dict[str, Any]:
     """A TOML file of `data/`."""
     import tomllib  # takes longer to load than most of the engine
 
-    return tomllib.loads((_DATA / f"{name}.toml").read_text(encoding="utf-8"))
+    with open(os.path.join(_DATA, f"{name}.toml"), "rb") as file:
+        return tomllib.load(file)
 
 
 def rows(name: str) -> list[dict[str, str]]:
     """The rows of a CSV file of `data/`."""
-    with (_DATA / f"{name}.csv").open(newline="", encoding="utf-8") as file:
+    import csv
+
+    with open(os.path.join(_DATA, f"{name}.csv"), newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
 
 
