@@ -106,7 +106,7 @@ def _canners_at(session: ClassSession, planned: Sequence[PlannedStation]) -> dic
     for kind in PRESSURE_KINDS:
         wanted = sorted((one for one in required if one.kind == kind), key=lambda one: (-one.room, one.station))
         things = [thing for thing in held if thing.kind == kind]
-        for place, which in matched(wanted, [thing.capacity for thing in things]).items():
+        for place, which in matched(wanted, [thing.at_once for thing in things]).items():
             canner = PressureCanner(things[which], _reads_high(things[which], session))
             found.setdefault(wanted[place].station, []).append(canner)
     return {

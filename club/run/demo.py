@@ -256,7 +256,7 @@ class Loader:
     def thing(self, row: Row) -> None:
         fields = equipment.ThingFields(
             home=self.kitchens["hall"],
-            **given(row, "kind", "name", "code", "capacity", "place", "deposit_cents", "care"),
+            **given(row, "kind", "name", "code", "capacity", "two_layers", "place", "deposit_cents", "care"),
         )
         thing = equipment.thing_add(by=self.keeper, fields=fields, now=self.now - BOUGHT)
         self._tests(row, self.keeper, thing)

@@ -7,7 +7,8 @@ what its page shows of it. `ThingForm` has it from both.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -79,6 +80,12 @@ def _clean_capacity(capacity: Mapping[str, int]) -> dict[str, int]:
     return {size: capacity[size] for size in JAR_SIZES if size in capacity}
 
 
+def _clean_two_layers(sizes: Sequence[str]) -> list[str]:
+    if unknown := [size for size in sizes if size not in JAR_SIZES]:
+        raise ValidationError(_("%(size)s is no jar size known here.") % {"size": unknown[0]})
+    return [size for size in JAR_SIZES if size in sizes]
+
+
 def _clean_deposit(cents: int) -> int:
     if not 0 <= cents <= MOST_CENTS:
         raise ValidationError(_("A deposit is from 0 to 100,000."))
@@ -124,6 +131,10 @@ def _read_number(text: str, halls: Halls) -> int | None:
     if text and not (text.isascii() and text.isdecimal() and len(text) < 7):
         raise UnreadableError(_("A whole number is wanted, not %(text)s.") % {"text": text[:40]})
     return int(text) if text else None
+
+
+def _read_sizes(text: str, halls: Halls) -> list[str]:
+    return [size for size in re.split(r"[,;\s]+", text.lower()) if size]
 
 
 def _read_hall(text: str, halls: Halls) -> Kitchen | None:
@@ -183,6 +194,10 @@ class ThingFields:
         *(Column(f"jars_{size.replace('-', '_')}", _read_number, key=size) for size in JAR_SIZES),
         clean=_clean_capacity,
         default_factory=dict,
+    )
+    # Sizes that stand in it two layers deep.
+    two_layers: Sequence[str] = described(
+        Column("two_layers", _read_sizes, ", ".join), clean=_clean_two_layers, default_factory=list
     )
     care: str = described(Column("care"), clean=_clean_care, default="")
 

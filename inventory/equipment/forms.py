@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import replace
@@ -72,6 +73,27 @@ def jars_field(size: str) -> forms.IntegerField:
     )
 
 
+class SizesField(forms.CharField):
+    """Sizes of jars as text, "half-pint, pint": what is not sent can be told from what was emptied."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return ", ".join(value) if isinstance(value, list | tuple) else value
+
+    def to_python(self, value: Any) -> Any:
+        return [size for size in re.split(r"[,;\s]+", str(value or "").lower()) if size]
+
+
+def two_layers_field() -> SizesField:
+    return SizesField(
+        label=_("Sizes that stand two layers deep"),
+        required=False,
+        max_length=120,
+        help_text=_(
+            "Such as half-pint, pint: with a rack between the layers. The numbers above are those of one layer."
+        ),
+    )
+
+
 class ThingForm(TokenForm, forms.ModelForm):
     """A field for each of ThingFields, most of them the model's own; the capacity has one for each size of jar."""
 
@@ -91,6 +113,7 @@ class ThingForm(TokenForm, forms.ModelForm):
         choices=[("", _("as usual for its kind")), (NO_SKILL, _("nothing")), *Skill.choices],
         required=False,
     )
+    two_layers = two_layers_field()
     care = forms.CharField(
         label=_("Care"), max_length=CARE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 4})
     )
@@ -121,8 +144,9 @@ class ThingForm(TokenForm, forms.ModelForm):
             Row(Column("home", css_class=pair), Column("place", css_class=pair)),
             Row(Column("deposit_cents", css_class=pair), Column("deposit_note", css_class=pair)),
             Row(Column("turnaround_own", css_class=pair), Column("skill_own", css_class=pair)),
-            heading(gettext("Jars it takes at once")),
+            heading(gettext("Jars in one layer")),
             jars,
+            "two_layers",
             "care",
             submit=gettext("Keep it") if thing else gettext("Add it"),
         )
@@ -150,7 +174,8 @@ class OwnCannerForm(TokenForm):
 
     def __init__(self, *args: Any, kitchens: Sequence[Kitchen] = (), thing: Thing | None = None, **kwargs: Any) -> None:
         if thing is not None:
-            kwargs["initial"] = {"name": thing.name} | {f"jars_{size}": n for size, n in thing.capacity.items()}
+            told = {"name": thing.name, "two_layers": thing.two_layers}
+            kwargs["initial"] = told | {f"jars_{size}": n for size, n in thing.capacity.items()}
         super().__init__(*args, **kwargs)
         if thing is None:
             field = self.fields["kitchen"]
@@ -163,15 +188,17 @@ class OwnCannerForm(TokenForm):
         for size in JAR_SIZES:
             self.fields[f"jars_{size}"] = jars_field(size)
         jars = Row(*(Column(f"jars_{size}", css_class="col-6 col-md-3") for size in JAR_SIZES))
-        title = heading(gettext("Jars it takes at once"))
+        title = heading(gettext("Jars in one layer"))
+        self.fields["two_layers"] = two_layers_field()
         submit = gettext("Keep this card") if thing is None else gettext("Keep it")
-        self.helper = form_helper("token", head, "name", title, jars, submit=submit)
+        self.helper = form_helper("token", head, "name", title, jars, "two_layers", submit=submit)
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of own_canner_add (but for the kitchen) or own_canner_change."""
         data = self.cleaned_data
         capacity = {size: data[f"jars_{size}"] for size in JAR_SIZES if data[f"jars_{size}"]}
-        return {name: data[name] for name in ("kind", "name") if name in data} | {"capacity": capacity}
+        kept = {name: data[name] for name in ("kind", "name", "two_layers") if name in data}
+        return kept | {"capacity": capacity}
 
 
 class ConditionForm(forms.Form):

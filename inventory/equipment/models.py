@@ -219,8 +219,10 @@ class Thing(models.Model):
     token = models.UUIDField(null=True, blank=True, unique=True, editable=False)
     kind = models.CharField(_("kind"), max_length=24, choices=Kind.choices)
     name = models.CharField(_("name"), max_length=NAME_LENGTH)
-    # How many jars of each size it takes at once, such as {"pint": 9, "quart": 7}.
+    # How many jars of each size stand in one layer, such as {"pint": 9, "quart": 7}.
     capacity: models.JSONField[dict[str, int], dict[str, int]] = models.JSONField(default=dict, blank=True)
+    # Sizes that stand in it two layers deep, a rack between them (TWO_LAYERS), such as ["pint"].
+    two_layers: models.JSONField[list[str], list[str]] = models.JSONField(default=list, blank=True)
     home = models.ForeignKey(Kitchen, on_delete=models.PROTECT, null=True, blank=True, related_name="things")
     # The kitchen whose own it is; empty: the club's.
     household = models.ForeignKey(
@@ -272,6 +274,11 @@ class Thing(models.Model):
     @property
     def facts(self) -> KindFacts:
         return FACTS[self.kind]
+
+    @property
+    def at_once(self) -> dict[str, int]:
+        """How many jars of each size it takes at once, both layers of those that stand in two."""
+        return {size: count * (2 if size in self.two_layers else 1) for size, count in self.capacity.items()}
 
     @property
     def turnaround_days(self) -> int:

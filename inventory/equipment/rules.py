@@ -153,6 +153,14 @@ BRIX_CALIBRATED = Rule(
     OWN_CHOICE,
 )
 
+TWO_LAYERS = Rule(
+    "two-layers-with-a-rack-between",
+    noop(
+        "Two layers of jars may be processed at once, in boiling water or under pressure, with a rack between them so"
+        " that water or steam gets around each jar; in boiling water it stands an inch over the upper ones."
+    ),
+    "NCHFP, canning questions, as quoted by Utah State University's askaggie.org and healthycanning.com",
+)
 PARTS_WHOLE = Rule(
     "lent-with-all-its-parts",
     noop(

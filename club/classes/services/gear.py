@@ -230,7 +230,7 @@ def gear_missing(session: ClassSession, required: tuple[GearRequirement, ...]) -
     left = []
     for kind in dict.fromkeys(piece.kind for piece in required):
         wanted = [piece for piece in required if piece.kind == kind]
-        met = matched(wanted, [thing.capacity for thing in held if thing.kind == kind])
+        met = matched(wanted, [thing.at_once for thing in held if thing.kind == kind])
         left += [piece for place, piece in enumerate(wanted) if place not in met]
     return left
 
@@ -279,7 +279,7 @@ def _hold_kind(by: User, session: ClassSession, kind: Kind, required: list[GearR
             for thing in free_on(kind, span, club_day(moment))
             if thing.pk not in lost and not what_test_wants(thing, session.day)
         ]
-        chosen = matched(required, [thing.capacity for thing in free])
+        chosen = matched(required, [thing.at_once for thing in free])
         got = {place for place, thing in chosen.items() if _hold(by, session, free[thing], moment)}
         if len(got) == len(chosen):
             return

@@ -51,8 +51,8 @@ class CannerUsed:
             asked["reads_high"] = Fraction(self.reads_high)
         if self.card is None:
             return asked
-        if self.card.capacity:
-            counts = {size.replace("-", "_"): count for size, count in self.card.capacity.items()}
+        if at_once := self.card.at_once:
+            counts = {size.replace("-", "_"): count for size, count in at_once.items()}
             asked["capacity"] = capacity(self.card.code, NO_SOURCE, **counts)
         gauge = GAUGE_OF.get(self.card.kind)
         only_pressure = Canner.BOILING_WATER not in process_choices(revision.tested.process).canners

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
@@ -28,6 +28,7 @@ def own_canner_add(
     kind: str,
     name: str,
     capacity: Mapping[str, int],
+    two_layers: Sequence[str] = (),
     token: UUID | None = None,
     now: datetime | None = None,
 ) -> Thing:
@@ -38,7 +39,7 @@ def own_canner_add(
     _household_check(by, kitchen)
     if token and (made := Thing.everything.filter(token=token).first()):
         return _same_card(made, kitchen)
-    fields = _checked(ThingFields(kind=kind, name=name, capacity=capacity))
+    fields = _checked(ThingFields(kind=kind, name=name, capacity=capacity, two_layers=two_layers))
     for left in reversed(range(CODE_TRIES)):
         try:
             with transaction.atomic():
@@ -53,12 +54,15 @@ def own_canner_add(
     raise AssertionError("unreachable: the last try returns or raises")
 
 
-def own_canner_change(*, by: User, thing: Thing, name: str, capacity: Mapping[str, int]) -> None:
+def own_canner_change(
+    *, by: User, thing: Thing, name: str, capacity: Mapping[str, int], two_layers: Sequence[str] = ()
+) -> None:
     """Another name or capacity; the kind stays, for its tests and batches hang on it."""
     _own_check(by, thing)
-    fields = ThingFields(code=thing.code, kind=thing.kind, name=name, capacity=capacity)
+    fields = ThingFields(code=thing.code, kind=thing.kind, name=name, capacity=capacity, two_layers=two_layers)
     cleaned = cleaned_fields(_checked(fields), thing=thing)
-    Thing.everything.filter(pk=thing.pk).update(name=cleaned["name"], capacity=cleaned["capacity"])
+    changed = {name: cleaned[name] for name in ("name", "capacity", "two_layers")}
+    Thing.everything.filter(pk=thing.pk).update(**changed)
 
 
 def own_canner_retire(*, by: User, thing: Thing) -> None:

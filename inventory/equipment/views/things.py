@@ -166,6 +166,7 @@ def thing_page(request: HttpRequest, code: str) -> HttpResponse:
         "reads_high_by": rules.reads_high_by(tests[0].read) if tests else None,
         "test_rule": rules.TEST_RULES[thing.facts.measure] if thing.facts.measure else None,
         "gauge_high": rules.GAUGE_HIGH,
+        "two_layers_rule": rules.TWO_LAYERS,
         "notes": ConditionNote.objects.filter(thing=thing).select_related("by")[:LATEST] if keeps else [],
         "waiting": WaitingEntry.objects.in_line().filter(kind=thing.kind).count(),
         "keeps": keeps,

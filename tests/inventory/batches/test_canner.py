@@ -276,3 +276,18 @@ def test_a_reprocess_goes_by_the_same_setting(dial):
     batch = make_batch_out(**beans(canner_code=dial.code))
     need = batch.reprocess_need()
     assert (need.psi, need.setting) == (12, 14)
+
+
+def test_sizes_in_two_layers_stand_twice_as_many_at_once():
+    """Two layers with a rack between: NCHFP, canning questions (as quoted). Twice one layer follows from the card."""
+    tested = {"tested_on": TODAY, "readings": GOOD}
+    flat = make_thing(Kind.DIAL_GAUGE, capacity={"pint": 2})
+    tall = make_thing(Kind.DIAL_GAUGE, capacity={"pint": 2}, two_layers=["pint"])
+    make_test(flat, **tested)
+    make_test(tall, **tested)
+    assert (flat.at_once, tall.at_once) == ({"pint": 2}, {"pint": 4})
+    most = [
+        max(sum(jar["count"] for jar in load["jars"]) for load in batch.plan["loads"])
+        for batch in (make_pressure_batch(canner_code=thing.code) for thing in (flat, tall))
+    ]
+    assert most == [2, 4]

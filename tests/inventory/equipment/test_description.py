@@ -37,10 +37,11 @@ def canner():
         turnaround_own=0,
         skill_own="none",
         capacity={"pint": 9, "quart": 7},
+        two_layers=["pint"],
         care="Dry it.\nTwice.",
     )
     for name, field in FIELDS.items():
-        assert getattr(thing, name) not in (field.default, {}, ""), f"give the thing of this test its {name}"
+        assert getattr(thing, name) not in (field.default, {}, [], ""), f"give the thing of this test its {name}"
     return thing
 
 
@@ -62,7 +63,7 @@ def shown_to(client, thing: Thing) -> str:
 def test_the_page_of_a_thing_shows_each_field(canner, client, name):
     client.force_login(make_person())
     before = shown_to(client, canner)
-    others = {"code": "BWC-77", "kind": Kind.BURNER, "name": "Green canner", "capacity": {}}
+    others = {"code": "BWC-77", "kind": Kind.BURNER, "name": "Green canner", "capacity": {}, "two_layers": []}
     setattr(canner, name, others[name] if name in others else FIELDS[name].default)
     canner.save()
     assert shown_to(client, canner) != before, f"thing.html says nothing of its {name}"
