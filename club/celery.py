@@ -32,3 +32,5 @@ app.conf.beat_schedule = {
     }
     for name, task in JOBS.items()
 }
+# What is published is judged anew by the hour: the acid list changes seldom, and no mail waits for it.
+app.conf.beat_schedule["published-recipes"] = {"task": "recipes.tasks.sweep_published", "schedule": 3600.0}

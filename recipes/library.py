@@ -11,6 +11,7 @@ import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -215,12 +216,16 @@ def known_foods() -> KnownFoods:
     with FOODS_FILE.open(encoding="utf-8", newline="") as file:
         return KnownFoods(
             tuple(
-                (name, KnownFood(row["food"], FoodClass(row["class"])))
+                (name, KnownFood(row["food"], FoodClass(row["class"]), _ph(row["ph_low"]), _ph(row["ph_high"])))
                 for row in csv.DictReader(file)
                 for name in (row["food"], *row["names"].split("; "))
                 if name
             )
         )
+
+
+def _ph(printed: str) -> Fraction | None:
+    return Fraction(printed) if printed else None
 
 
 @lru_cache(maxsize=1)

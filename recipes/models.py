@@ -223,6 +223,8 @@ class Revision(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="revisions_withdrawn"
     )
     withdrawn_reason = models.TextField(blank=True)
+    # Why nothing new is planned from a published revision; written by the sweep of what is published, and by it alone.
+    refused_why = models.TextField(blank=True, default="")
     # Nothing is wrong with its jars: it is only not planned from any more. Unsaid, a withdrawal is a matter of safety.
     withdrawn_for_editing = models.BooleanField(default=False)
 
@@ -254,6 +256,10 @@ class Revision(models.Model):
             models.CheckConstraint(
                 name="withdrawn_revision_says_why",
                 condition=~Q(state="withdrawn") | (Q(withdrawn_at__isnull=False) & ~Q(withdrawn_reason="")),
+            ),
+            models.CheckConstraint(
+                name="only_what_is_published_is_refused_later",
+                condition=Q(refused_why="") | Q(state__in=["published", "withdrawn"]),
             ),
             models.CheckConstraint(
                 name="only_a_withdrawal_is_an_editing_matter",

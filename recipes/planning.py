@@ -95,6 +95,9 @@ def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[
 
 
 def _state_refusal(revision: Revision) -> Refusal | None:
+    if revision.state == RevisionState.PUBLISHED and revision.refused_why:
+        message = _("Nothing new is made from this revision until an instructor has looked into it: %(why)s")
+        return Refusal("held-back", "TESTED-ONLY", own_words=message % {"why": revision.refused_why})
     if revision.state == RevisionState.PUBLISHED:
         return None
     if revision.state == RevisionState.WITHDRAWN:

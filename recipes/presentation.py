@@ -12,6 +12,7 @@ from django.db.models import Count
 from django.utils.http import urlencode
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as noop
 
 from club.core.money import money_text
 from recipes.choices import CANNERS, JARS, METHODS, PACKS, ROLES, STEPS
@@ -32,7 +33,8 @@ from recipes.engine import (
     round_for_kitchen,
     words_of,
 )
-from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_number
+from recipes.engine.acidity import TBSP_ML, AcidSheet, FoodClass, KnownFood
+from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_decimal, format_number
 from recipes.engine.terms import (
     Altitude,
     Ingredient,
@@ -758,3 +760,101 @@ def reach_of(revision: Revision) -> Reach:
     for kind, kitchen, person in full.order_by().values_list("place__kind", "place__kitchen", "place__person"):
         households.add((kind, kitchen or person))
     return Reach(count, len(households))
+
+
+# The acid ledger of a recipe in words, for its author and its reviewer.
+
+CLASSES: dict[FoodClass, str] = {
+    FoodClass.FRUIT: noop("fruit, pH 4.6 or below"),
+    FoodClass.NEAR: noop("near pH 4.6, wants acid by weight"),
+    FoodClass.LOW_ACID: noop("low-acid food"),
+    FoodClass.PRESSURE_ONLY: noop("only under pressure"),
+    FoodClass.NEVER: noop("never canned at home"),
+    FoodClass.OIL: noop("oil"),
+    FoodClass.BUTTER: noop("butter"),
+    FoodClass.STARCH: noop("starch or flour"),
+    FoodClass.MODIFIED_STARCH: noop("modified starch"),
+    FoodClass.UNTESTED: noop("only as a tested recipe has it"),
+    FoodClass.VINEGAR: noop("vinegar"),
+    FoodClass.LEMON_JUICE: noop("lemon juice"),
+    FoodClass.LIME_JUICE: noop("lime juice"),
+    FoodClass.EITHER_JUICE: noop("lemon or lime juice"),
+    FoodClass.CITRIC_ACID: noop("citric acid"),
+    FoodClass.NO_TESTED_ACID: noop("no tested acid"),
+    FoodClass.SPICE: noop("spice or seasoning"),
+    FoodClass.NEUTRAL: noop("neither sour nor low-acid"),
+    FoodClass.WATER: noop("water"),
+    FoodClass.DESCRIBES: noop("no food"),
+}
+
+
+@dataclass(frozen=True)
+class AcidLine:
+    """One ingredient: what the list takes it for, its printed pH, and its acid as 5 percent vinegar ("" where none)."""
+
+    item: str
+    amount: str
+    kinds: tuple[str, ...]
+    ph: str
+    acid: str
+    unknown: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class AcidWords:
+    """`asked` is "" where no acid is asked for, or how much cannot be worked out."""
+
+    lines: tuple[AcidLine, ...]
+    needs_acid: bool
+    given: str
+    asked: str
+    is_short: bool
+    rule: str
+    statement: str
+    tested: str
+
+
+def acid_lines(tested: TestedRecipe, sheet: AcidSheet | None) -> AcidWords | None:
+    if sheet is None:
+        return None
+    lines = []
+    for row, line in zip(sheet.lines, tested.ingredients, strict=True):
+        printed = [food for food in row.foods if food.ph_high is not None]
+        lines.append(
+            AcidLine(
+                item=line.item,
+                amount=f"{format_number(line.amount)} {line.unit}",
+                kinds=tuple(dict.fromkeys(_(CLASSES[food.kind]) for food in row.foods)),
+                ph=", ".join(dict.fromkeys(_ph_range(food) for food in printed)),
+                acid="" if row.vinegar_ml is None else acid_text(row.vinegar_ml, up=False),
+                unknown=row.unknown,
+            )
+        )
+    asked = "" if sheet.required_ml is None else acid_text(sheet.required_ml, up=True)
+    return AcidWords(
+        lines=tuple(lines),
+        needs_acid=sheet.needs_acid,
+        given=acid_text(sheet.given_ml, up=False),
+        asked=asked,
+        is_short=sheet.is_short,
+        rule=sheet.rule,
+        statement=sheet.statement,
+        tested=sheet.tested,
+    )
+
+
+def _ph_range(food: KnownFood) -> str:
+    assert food.ph_high is not None  # those without a figure were left out
+    high = format_decimal(food.ph_high, places=2)
+    if food.ph_low is None or food.ph_low == food.ph_high:
+        return high
+    return f"{format_decimal(food.ph_low, places=2)}–{high}"
+
+
+def acid_text(ml: Fraction, *, up: bool) -> str:
+    """In tablespoons and millilitres. What is asked for is rounded `up`, what is given down: never the better way."""
+    hundredths = ml / TBSP_ML * 100
+    whole = -(-hundredths // 1) if up else hundredths // 1
+    millilitres = -(-ml // 1) if up else ml // 1
+    tablespoons = format_decimal(Fraction(whole) / 100, places=2)
+    return _("%(tbsp)s tbsp (%(ml)s ml)") % {"tbsp": tablespoons, "ml": millilitres}

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -17,10 +18,11 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from club.members.models import User
 from recipes.engine import words_of
-from recipes.engine.acidity import Finding, FoodClass, KnownFood, Ledger, judge
+from recipes.engine.acidity import AcidSheet, Finding, FoodClass, KnownFood, Ledger, acid_sheet, judge
 from recipes.engine.document import DocumentError, Problem, recipe_from_document, recipe_to_document
 from recipes.engine.quantities import AmountError, parse_amount
 from recipes.engine.terms import Seen, TestedRecipe
@@ -58,8 +60,8 @@ HIGHEST_PH = Decimal("4.6")  # 21 CFR 114.3
 def current_ledger() -> Ledger:
     """The shipped lists, what reviewers classed, and no ratio of a recipe that was withdrawn."""
     classed = tuple(
-        (words, KnownFood(words, FoodClass(kind)))
-        for words, kind in ClassedFood.objects.order_by("words").values_list("words", "kind")
+        (words, KnownFood(words, FoodClass(kind), None, None if ph is None else Fraction(ph, 100)))
+        for words, kind, ph in ClassedFood.objects.order_by("words").values_list("words", "kind", "ph_hundredths")
     )
     withdrawn = Recipe.objects.filter(
         from_library=True, current=None, revisions__state=RevisionState.WITHDRAWN
@@ -70,6 +72,11 @@ def current_ledger() -> Ledger:
 def findings_of(recipe: TestedRecipe) -> tuple[Finding, ...]:
     """All that speaks against a recipe; the same for its author, its reviewer and a file."""
     return judge(recipe, current_ledger())
+
+
+def sheet_of(recipe: TestedRecipe) -> AcidSheet | None:
+    """Every line with its class, and the acid asked for beside the acid given; None for what is kept frozen."""
+    return acid_sheet(recipe, current_ledger())
 
 
 def refuse_unsafe(recipe: TestedRecipe) -> None:
@@ -281,6 +288,23 @@ def _recipe_add(content: Mapping[str, Any]) -> tuple[Recipe, dict[str, Any]]:
 NUMBER_TRIES = 10
 
 
+NOT_AS_SEEN = _lazy("It no longer waits for review as you saw it. Look again.")
+
+
+def revision_publish_check(*, by: User, revision: Revision, acid_seen: str = "", seen_digest: str = "") -> str:
+    """What publishing would refuse, before the press and at it; the review note that it would leave."""
+    if not by.has_perm("recipes.review_revision"):
+        raise PermissionDenied
+    not_own(by, revision)
+    now_held = Revision.objects.select_related("recipe").get(pk=revision.pk)
+    if seen_digest and (now_held.digest != seen_digest or now_held.state != RevisionState.IN_REVIEW):
+        raise ValidationError(NOT_AS_SEEN, code="not-in-review")
+    if not now_held.tested.is_tested:
+        message = _("Not every figure was seen in print; a recipe from memory is not published.")
+        raise ValidationError(message, code="not-seen")
+    return settled(now_held, by=by, acid_seen=acid_seen)
+
+
 @transaction.atomic
 def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = None, acid_seen: str = "") -> Revision:
     """Give the draft its number and make it the recipe's current revision.
@@ -292,15 +316,8 @@ def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = 
        that the reviewer saw: `seen_digest`, or that of the `revision` passed in.
     4. A number taken meanwhile breaks the unique constraint: try the next one.
     """
-    if not by.has_perm("recipes.review_revision"):
-        raise PermissionDenied
-    not_own(by, revision)
     wanted = seen_digest or revision.digest
-    now_held = Revision.objects.select_related("recipe").get(pk=revision.pk)
-    if not now_held.tested.is_tested:
-        message = _("Not every figure was seen in print; a recipe from memory is not published.")
-        raise ValidationError(message, code="not-seen")
-    note = settled(now_held, by=by, acid_seen=acid_seen)
+    note = revision_publish_check(by=by, revision=revision, acid_seen=acid_seen)
     recipe = Recipe.objects.select_for_update().get(pk=revision.recipe_id)
     waiting = Revision.objects.filter(
         pk=revision.pk, state=RevisionState.IN_REVIEW, digest=wanted, author=revision.author_id
@@ -318,7 +335,7 @@ def revision_publish(*, by: User, revision: Revision, seen_digest: str | None = 
         except IntegrityError:
             continue
         if changed != 1:
-            raise ValidationError(_("It no longer waits for review as you saw it. Look again."), code="not-in-review")
+            raise ValidationError(NOT_AS_SEEN, code="not-in-review")
         current_refresh(recipe)
         return Revision.objects.select_related("recipe").get(pk=revision.pk)
     raise ValidationError(_("Others publish revisions of this recipe right now. Try again."), code="busy")
@@ -443,6 +460,7 @@ class LoadReport:
     to_review: list[str] = field(default_factory=list)  # new or changed entries of the club's own, left for a reviewer
     reasons: dict[str, str] = field(default_factory=dict)  # why an entry is held back, by slug
     withdrawn: list[str] = field(default_factory=list)  # published before, no longer tested in the library
+    to_withdraw: list[str] = field(default_factory=list)  # the same, held back from new plans until somebody says so
     unchanged: list[str] = field(default_factory=list)
     tables_added: list[str] = field(default_factory=list)
     tables_changed: list[str] = field(default_factory=list)
@@ -454,14 +472,15 @@ class LoadReport:
         return recipes + len(self.tables_added) + len(self.tables_changed)
 
 
-def library_load(*, paths: Sequence[Path], reviewer: User | None = None) -> LoadReport:
+def library_load(*, paths: Sequence[Path], reviewer: User | None = None, may_withdraw: bool = False) -> LoadReport:
     """Bring the library files at `paths` (files or folders) into the database.
 
     1. Every file is read and checked; any problem ends it here, reported and with nothing changed. What the acid ledger
        refuses is a problem.
     2. In one transaction: a tested entry of the shipped library whose content is new becomes the next numbered revision
        and current; one that is not tested, or that the ledger holds back, becomes a draft with the reason; one that
-       did not change is left alone.
+       did not change is left alone. A published revision that the library no longer holds as tested is withdrawn, and
+       its jars called back, only where `may_withdraw`; without it, nothing new is planned from it (`refused_why`).
     3. An entry of any other file becomes a draft that waits for review. With a `reviewer` it is published by them, as
        on the site, unless something holds it back. PermissionDenied for one who may not review.
     """
@@ -475,7 +494,8 @@ def library_load(*, paths: Sequence[Path], reviewer: User | None = None) -> Load
         findings = _judged(library)
         report.problems += [*_taken(library), *_tables_taken(library), *_refused(library, findings)]
         if not report.problems:
-            _apply(library, findings, report, timezone.now(), reviewer)
+            _apply(library, findings, report, timezone.now(), reviewer, may_withdraw)
+            published_sweep()
     return report
 
 
@@ -526,7 +546,14 @@ def _tables_taken(library: Library) -> list[LibraryProblem]:
     ]
 
 
-def _apply(library: Library, findings: Findings, report: LoadReport, now: datetime, reviewer: User | None) -> None:
+def _apply(
+    library: Library,
+    findings: Findings,
+    report: LoadReport,
+    now: datetime,
+    reviewer: User | None,
+    may_withdraw: bool,
+) -> None:
     recipes = {recipe.slug: recipe for recipe in Recipe.objects.select_related("current")}
     loaded = Revision.objects.filter(author=None)
     latest = {row.recipe_id: row for row in loaded.numbered().order_by("number")}
@@ -540,7 +567,7 @@ def _apply(library: Library, findings: Findings, report: LoadReport, now: dateti
         if not entry.is_shipped:
             _for_review(entry, recipe, latest.get(pk), held.get(pk), report, why, reviewer)
         elif why:
-            _hold_back(entry, recipe, held.get(pk), report, now, why)
+            _hold_back(entry, recipe, held.get(pk), report, now, why, may_withdraw)
         else:
             _publish(entry, recipe, latest.get(pk), held.get(pk), report, now)
     tables = {table.key: table for table in ProcessTable.objects.all()}
@@ -593,6 +620,9 @@ def _publish(
         return
     if held:
         held.delete()
+    if latest and latest.digest == entry.digest and latest.state == RevisionState.PUBLISHED:
+        report.unchanged.append(entry.recipe.slug)
+        return
     (report.revised if latest else report.added).append(entry.recipe.slug)
     recipe = recipe or _library_recipe_add(entry)
     Revision.objects.create(
@@ -608,23 +638,80 @@ def _publish(
 
 
 def _hold_back(
-    entry: RecipeEntry, recipe: Recipe | None, held: Revision | None, report: LoadReport, now: datetime, why: str
+    entry: RecipeEntry,
+    recipe: Recipe | None,
+    held: Revision | None,
+    report: LoadReport,
+    now: datetime,
+    why: str,
+    may_withdraw: bool,
 ) -> None:
-    if held and held.digest == entry.digest:
-        report.unchanged.append(entry.recipe.slug)
-        return
-    report.held_back.append(entry.recipe.slug)
     recipe = recipe or _library_recipe_add(entry)
+    is_published = recipe.current is not None and recipe.current.from_library
+    if held and held.digest == entry.digest:
+        if not is_published:
+            report.unchanged.append(entry.recipe.slug)
+            return
+    else:
+        report.held_back.append(entry.recipe.slug)
     Revision.objects.update_or_create(
         recipe=recipe,
         from_library=True,
         number=None,
         defaults={"content": entry.content, "digest": entry.digest, "review_note": why},
     )
-    if recipe.current and recipe.current.from_library:
-        report.withdrawn.append(entry.recipe.slug)
-        reason = _("The published library no longer holds it as tested. %(why)s") % {"why": why}
-        withdraw(recipe.current, reason=reason, by=None, now=now)
+    if recipe.current is None or not is_published:
+        return
+    if not may_withdraw:
+        report.to_withdraw.append(entry.recipe.slug)
+        return
+    report.withdrawn.append(entry.recipe.slug)
+    withdraw(recipe.current, reason=no_longer_tested(why), by=None, now=now)
+
+
+def no_longer_tested(why: str) -> str:
+    return _("The published library no longer holds it as tested. %(why)s") % {"why": why}
+
+
+# What is published already, before the ledger as it stands now: what it refuses is held back from new plans.
+
+
+@dataclass(frozen=True)
+class SweptRevision:
+    """A published revision that something speaks against. `is_held_back`: nothing new is planned from it."""
+
+    revision: Revision
+    findings: tuple[Finding, ...]
+    why: str
+
+    @property
+    def is_held_back(self) -> bool:
+        return bool(self.why)
+
+
+@transaction.atomic
+def published_sweep() -> list[SweptRevision]:
+    """Judge every published revision anew; those that something speaks against, the refused ones first.
+
+    A refused one says so in `refused_why`, and says it no longer once the ledger knows better. What is only held back
+    (a word that is not classed, an acid that a reviewer read of) is listed, and planned from as before: a reviewer has
+    published it. May run again and again, and twice at once.
+    """
+    ledger = current_ledger()
+    published = Revision.objects.published().select_related("recipe").order_by("recipe__title", "number")
+    no_longer = dict(Revision.objects.filter(from_library=True, number=None).values_list("recipe", "review_note"))
+    found = []
+    for revision in published:
+        findings = judge(revision.tested, ledger)
+        reasons = [f"{one.field}: {one.sentence}" for one in findings if one.is_refused]
+        if revision.from_library and revision.recipe_id in no_longer:
+            reasons.insert(0, no_longer_tested(no_longer[revision.recipe_id]))
+        why = " ".join(reasons)
+        if why != revision.refused_why:
+            Revision.objects.published().filter(pk=revision.pk).update(refused_why=why)
+        if findings or why:
+            found.append(SweptRevision(revision, findings, why))
+    return sorted(found, key=lambda one: not one.is_held_back)
 
 
 def why_held_back(recipe: TestedRecipe, findings: Sequence[Finding]) -> str:

@@ -24,11 +24,12 @@ from recipes.charts import timeline_svg
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, allowed_by, check_changes
 from recipes.engine.document import DocumentError
 from recipes.engine.quantities import format_number
-from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, ReasonForm, WithdrawForm, can_edit
+from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
 from recipes.models import Price, Recipe, Revision, RevisionState
 from recipes.planning import plan_for
 from recipes.presentation import (
+    acid_lines,
     band_tables,
     cost_details,
     day_summary,
@@ -79,6 +80,11 @@ def revision(request: HttpRequest, slug: str, number: int) -> HttpResponse:
     return render(request, "recipes/recipe.html", recipe_context(request, shown))
 
 
+def may_read_drafts(request: HttpRequest) -> bool:
+    user = signed_in(request)
+    return user.has_perm(WRITE) or user.has_perm(REVIEW)
+
+
 def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
     """Everything the recipe page says about one revision, for the kitchen and units that the query asks for."""
     form = ViewForm(request.GET, user=signed_in(request))
@@ -99,6 +105,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "points": kitchen_points(altitude, tested),
         "panel": panel_of(tested, altitude),
         "reach": reach_of(shown) if shown.is_unsafe else None,
+        "acid": acid_lines(tested, services.sheet_of(tested)) if may_read_drafts(request) else None,
         "history": shown.recipe.revisions.numbered().order_by("-number"),
     }
 
@@ -287,6 +294,7 @@ def draft_list(request: HttpRequest) -> HttpResponse:
             "waiting": [d for d in drafts if d.state == RevisionState.IN_REVIEW],
             "drafts": [d for d in drafts if d.state == RevisionState.DRAFT and not d.is_held_back],
             "held_back": [d for d in drafts if d.is_held_back],
+            "refused": Revision.objects.published().exclude(refused_why="").select_related("recipe"),
         },
     )
 
@@ -402,15 +410,36 @@ def submit(request: HttpRequest, pk: int) -> HttpResponse:
 def publish(request: HttpRequest, pk: int) -> HttpResponse:
     """The form says which content the reviewer saw, so that no later change slips in."""
     user = allow(request, REVIEW)
-    seen = request.POST.get("seen_digest", "").replace("\0", "")  # PostgreSQL takes no text with a NUL in it
-    form = AcidForm(request.POST)
-    acid_seen = form.cleaned_data["acid_seen"] if form.is_valid() else ""
-    return _move(
-        request,
-        pk,
-        gettext("Published."),
-        lambda d: services.revision_publish(by=user, revision=d, seen_digest=seen or "unseen", acid_seen=acid_seen),
-    )
+    sent = request.POST.copy()
+    sent["seen_digest"] = sent.get("seen_digest", "").replace("\0", "")  # PostgreSQL takes no text with a NUL in it
+    form = PublishForm(sent)
+    if not form.is_valid():  # too long a word on the acid, or a digest that is none
+        return _second_look(request, _draft(pk), form)
+    asked = {"acid_seen": form.cleaned_data["acid_seen"], "seen_digest": form.cleaned_data["seen_digest"] or "unseen"}
+    if form.cleaned_data["confirmed"]:
+        return _move(
+            request, pk, gettext("Published."), lambda d: services.revision_publish(by=user, revision=d, **asked)
+        )
+    with refusals_as_messages(request):
+        services.revision_publish_check(by=user, revision=_draft(pk), **asked)
+        if "second_look" in request.POST:
+            form.add_error("confirmed", gettext("Say that you have read this, and tick it."))
+        return _second_look(request, _draft(pk), form)
+    return redirect("recipes:draft", pk)
+
+
+def _second_look(request: HttpRequest, shown: Revision, form: PublishForm) -> HttpResponse:
+    """What publishing does for good, before it is done."""
+    context = {
+        "form": form,
+        "revision": shown,
+        "tested": shown.tested,
+        "number": services.next_number(shown.recipe),
+        "current": Revision.objects.current().filter(recipe=shown.recipe_id).first(),
+        "acid": acid_lines(shown.tested, services.sheet_of(shown.tested)),
+        "statement": form.cleaned_data.get("acid_seen", ""),
+    }
+    return render(request, "recipes/publish.html", context)
 
 
 @require_POST

@@ -107,6 +107,8 @@ class KnownFood:
 
     name: str
     kind: FoodClass
+    ph_low: Fraction | None = None  # as printed; None where no figure was seen
+    ph_high: Fraction | None = None
 
 
 @dataclass(frozen=True)
@@ -565,6 +567,7 @@ _ANY_ACID_A_QUART: Mapping[FoodClass, Fraction] = {
 # Ext.): tomatoes whole or halved 21 lb, crushed 22, for juice 23, for thin sauce 35, for thick sauce 46; figs 16;
 # pears 17 1/2. Fewer pounds a quart ask for more acid, so the form with the fewest stands for every form not named.
 _WHOLE = Fraction(21, 7)
+_CRUSHED = Fraction(22, 7)
 _JUICE = Fraction(23, 7)
 _THIN_SAUCE = Fraction(35, 7)
 _THICK_SAUCE = Fraction(46, 7)
@@ -603,9 +606,8 @@ def near_findings(
 
 
 def _by_weight(recipe: TestedRecipe, near: Sequence[Line], lines: Sequence[Line], *, alone: bool) -> list[Finding]:
-    known = [(line, quarts) for line in near if (quarts := _quarts_of(line, recipe)) is not None]
-    filled = recipe.stated_yield.high * JAR_ML[recipe.stated_yield.jar] / QUART_ML if alone else Fraction(0)
-    quarts = max(sum((quarts for _line, quarts in known), Fraction(0)), filled)
+    known = [line for line in near if _quarts_of(line, recipe) is not None]
+    quarts = near_quarts(recipe, near, alone=alone)
     field, name = _acid_field(near, lines), ", ".join(dict.fromkeys(line.named for line in near))
     need = quarts * 4 * TBSP_ML
     if vinegar_ml(lines) < need or not any(line.counts_as_acid for line in lines):
@@ -621,6 +623,13 @@ def _by_weight(recipe: TestedRecipe, near: Sequence[Line], lines: Sequence[Line]
         message = f"{name}: no publication known here prints this acid, or two acids together, for it."
         return [held(field, "ACID-PUBLISHED", message, by_statement=True)]
     return []
+
+
+def near_quarts(recipe: TestedRecipe, near: Sequence[Line], *, alone: bool) -> Fraction:
+    """The quarts that the acid has to do for: of the food by weight, or of the stated yield where that is more."""
+    known = [quarts for line in near if (quarts := _quarts_of(line, recipe)) is not None]
+    filled = recipe.stated_yield.high * JAR_ML[recipe.stated_yield.jar] / QUART_ML if alone else Fraction(0)
+    return max(sum(known, Fraction(0)), filled)
 
 
 def _printed_for(near: Sequence[Line]) -> dict[FoodClass, Fraction]:
@@ -671,6 +680,8 @@ def _pounds_a_quart(line: Line, recipe: TestedRecipe) -> Fraction:
         return _FIGS
     if "asian pear" in names:
         return _ASIAN_PEARS
+    if "crushed" in line.words and "half" not in line.words:
+        return _CRUSHED
     if recipe.kind == "sauce" and "reduced" in line.words:
         return _THICK_SAUCE if "half" in line.words else _THIN_SAUCE
     return _JUICE if "pressed" in line.words else _WHOLE
@@ -969,3 +980,70 @@ def _size(line: Line) -> Fraction:
     unit = line.ingredient.unit
     kind = unit_kind(unit)
     return Fraction(0) if kind == "count" else convert(line.most, unit, "ml" if kind == "volume" else "g")
+
+
+# The ledger as its readers see it: every line with what it is, and the acid asked for beside the acid given.
+
+
+@dataclass(frozen=True)
+class SheetLine:
+    """One ingredient: the foods it names, and as how much 5 percent vinegar its acid counts (None: it is no acid)."""
+
+    at: int
+    foods: tuple[KnownFood, ...]
+    unknown: tuple[str, ...]
+    vinegar_ml: Fraction | None
+
+
+@dataclass(frozen=True)
+class AcidSheet:
+    """`required_ml` and `given_ml` are both as 5 percent vinegar, for one pot.
+
+    `required_ml` None: no acid is asked for, or the amount cannot be worked out from what is counted and not weighed.
+    `rule` names what asks for it; `tested` is the tested recipe whose ratio is kept, if there is one.
+    """
+
+    lines: tuple[SheetLine, ...]
+    needs_acid: bool
+    given_ml: Fraction
+    required_ml: Fraction | None
+    rule: str
+    tested: str
+
+    @property
+    def statement(self) -> str:
+        return RULES[self.rule].statement if self.rule else ""
+
+    @property
+    def is_short(self) -> bool:
+        return self.required_ml is not None and self.given_ml < self.required_ml
+
+
+def acid_sheet(recipe: TestedRecipe, ledger: Ledger) -> AcidSheet | None:
+    """None for what is kept frozen: no acid keeps that."""
+    methods = _methods(recipe)
+    if not methods & {Method.BOILING_WATER, Method.PRESSURE}:
+        return None
+    case = _Case(recipe, ledger, lines_of(recipe, ledger.foods), Method.BOILING_WATER in methods)
+    rows = tuple(
+        SheetLine(
+            line.at,
+            line.foods,
+            (*line.item.unknown, *line.prep.unknown),
+            vinegar_ml([line]) if line.counts_as_acid else None,
+        )
+        for line in case.lines
+    )
+    tested = next((ratio.slug for ratio in ledger.ratios if ratio.covers(case.lines)), "")
+    required, rule = _required(case) if case.needs_acid else (None, "")
+    return AcidSheet(rows, case.needs_acid, vinegar_ml(case.lines), required, rule, tested)
+
+
+def _required(case: _Case) -> tuple[Fraction | None, str]:
+    """What is published by weight for tomatoes and the like; else the least of any tested recipe for so much food."""
+    if case.near and not (case.low and case.is_covered):
+        return near_quarts(case.recipe, case.near, alone=not case.low) * 4 * TBSP_ML, "ACID-PUBLISHED"
+    weights = [grams_at_least(line) for line in case.low]
+    if case.boiling and all(weights):
+        return case.ledger.lowest * sum(weights), "ACID-RATIO"
+    return None, "ACID-RATIO"

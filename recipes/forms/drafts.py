@@ -69,7 +69,9 @@ class HeadForm(forms.Form):
     yield_low = text(_("One pot fills, at least"), most=20, required=True)
     yield_high = text(_("at most"), most=20, required=True)
     yield_jar = choice(_("jars of"), [(size, JARS[size]) for size in JAR_SIZES], required=True)
-    yield_seen = choice(_("This yield was"), [(seen.value, SEEN[seen]) for seen in Seen], required=True)
+    yield_seen = choice(
+        _("This yield was"), [("", _("choose")), *((seen.value, SEEN[seen]) for seen in Seen)], required=True
+    )
     yield_note = text(_("Note on the yield"), most=2000)
     pot_smallest = text(_("Smallest pot"), most=20, help_text=_("Of the printed amounts; left empty, just one pot."))
     pot_largest = text(_("Largest pot"), most=20)
@@ -480,6 +482,16 @@ class AcidForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = bare_helper()
+
+
+class PublishForm(AcidForm):
+    """The second look: what the first one saw and said comes along, and a yes to what cannot be taken back."""
+
+    seen_digest = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    confirmed = forms.BooleanField(
+        label=gettext_lazy("I compared every figure with the source, and have read what cannot be taken back."),
+        required=False,
+    )
 
 
 class FoodForm(forms.Form):

@@ -259,7 +259,7 @@ def test_the_list_of_drafts_asks_as_often_for_one_as_for_thirty(
 ):
     for _ in range(count):
         make_revision(state="draft", author=instructor)
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         assert len(writer.get("/recipes/drafts/").context["drafts"]) == count
 
 

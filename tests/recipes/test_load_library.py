@@ -6,7 +6,15 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from recipes.models import ProcessTable, Recipe, Revision, RevisionState
-from recipes.services import library_load, revision_draft, revision_publish, revision_submit, revision_withdraw
+from recipes.services import (
+    library_load,
+    plan_for,
+    revision_draft,
+    revision_publish,
+    revision_submit,
+    revision_withdraw,
+)
+from tests.factories.batches import make_batch_checked
 from tests.factories.recipes import recipe_document
 from tests.recipes.test_library import GOOD, TABLE
 
@@ -23,10 +31,10 @@ def shipped(tmp_path, ship_from):
 def load(tmp_path, shipped):
     """Write the text to the one library file of the site and load it."""
 
-    def load(text):
+    def load(text, **options):
         file = tmp_path / "library.toml"
         file.write_text(text)
-        report = library_load(paths=[file])
+        report = library_load(paths=[file], **options)
         assert not report.problems, [str(problem) for problem in report.problems]
         return report
 
@@ -128,7 +136,7 @@ def test_a_held_back_entry_that_changes_is_still_one_draft(load):
 
 def test_what_the_library_no_longer_holds_as_tested_is_withdrawn_with_the_reason(load):
     load(GOOD)
-    report = load(MEMORY)
+    report = load(MEMORY, may_withdraw=True)
     assert report.withdrawn == ["test-spread"]
     first = Revision.objects.numbered().get()
     assert first.state == RevisionState.WITHDRAWN
@@ -137,6 +145,46 @@ def test_what_the_library_no_longer_holds_as_tested_is_withdrawn_with_the_reason
     assert load(MEMORY).changed == 0
     assert load(GOOD).revised == ["test-spread"]
     assert Recipe.objects.get().current.number == 2
+
+
+def test_without_a_word_nothing_is_withdrawn_and_nothing_new_is_planned_from_it(load):
+    """No jar is called back by a load that nobody meant so; and nobody fills another one meanwhile."""
+    load(GOOD)
+    report = load(MEMORY)
+    assert (report.withdrawn, report.to_withdraw) == ([], ["test-spread"])
+    kept = Revision.objects.numbered().get()
+    assert kept.state == RevisionState.PUBLISHED
+    assert "amounts: memory" in kept.refused_why
+    assert [one.code for one in plan_for(revision=kept, altitude=None, pots=1).refusals][0] == "held-back"
+    assert load(MEMORY).to_withdraw == ["test-spread"]  # said again as long as it holds
+    assert load(MEMORY, may_withdraw=True).withdrawn == ["test-spread"]
+    assert Revision.objects.numbered().get().is_unsafe
+    assert load(MEMORY).changed == 0
+
+
+def test_a_library_that_is_tested_again_is_planned_from_again(load):
+    load(GOOD)
+    load(MEMORY)
+    load(GOOD)
+    current = Recipe.objects.get().current
+    assert current.refused_why == ""
+    assert current.number == 1  # the very same text: no new revision
+    assert "held-back" not in [one.code for one in plan_for(revision=current, altitude=None, pots=1).refusals]
+
+
+def test_the_command_says_which_jars_a_withdrawal_would_call_back(tmp_path, shipped, capsys):
+    file = tmp_path / "a.toml"
+    file.write_text(GOOD)
+    call_command("load_library", tmp_path)
+    make_batch_checked(revision=Revision.objects.get())
+    file.write_text(MEMORY)
+    call_command("load_library", tmp_path)
+    told = capsys.readouterr().err
+    assert "--withdraw" in told
+    assert "This calls back 4 jars in 1 household." in told
+    call_command("load_library", tmp_path, withdraw=True)
+    assert "This calls back 4 jars in 1 household." in capsys.readouterr().out
+    assert Revision.objects.numbered().get().is_unsafe
 
 
 def test_a_withdrawn_revision_is_not_brought_back_by_loading_the_same_file(load, reviewer):

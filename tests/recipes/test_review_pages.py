@@ -39,15 +39,58 @@ def test_a_reviewer_publishes_what_she_saw(client, reviewer, waiting):
     page = client.get(f"/recipes/drafts/{waiting.pk}/")
     assert "Publish it" in page.content.decode()
     digest = page.context["revision"].digest
-    response = client.post(f"/recipes/drafts/{waiting.pk}/publish/", {"seen_digest": digest}, follow=True)
+    url = f"/recipes/drafts/{waiting.pk}/publish/"
+    second = client.post(url, {"seen_digest": digest})
+    assert state_of(waiting) == RevisionState.IN_REVIEW
+    assert second.context["form"]["seen_digest"].value() == digest
+    assert "It never changes again" in second.content.decode()
+    unsaid = client.post(url, {"seen_digest": digest, "second_look": "1"})
+    assert set(unsaid.context["form"].errors) == {"confirmed"}
+    assert state_of(waiting) == RevisionState.IN_REVIEW
+    response = client.post(url, {"seen_digest": digest, "second_look": "1", "confirmed": "on"}, follow=True)
     assert response.redirect_chain[-1][0] == "/recipes/test-spread/revisions/1/"
     assert Recipe.objects.get().current_id == waiting.pk
+
+
+def test_the_second_look_shows_the_claims_the_acid_and_what_it_takes_the_place_of(client, instructor, reviewer, draft):
+    first = make_revision()
+    again = revision_draft(by=instructor, from_revision=first, seen_statement="The leaflet, page 7.")
+    waiting = revision_submit(by=instructor, revision=again)
+    client.force_login(reviewer)
+    page = client.post(f"/recipes/drafts/{waiting.pk}/publish/", {"seen_digest": waiting.digest})
+    assert (page.context["number"], page.context["current"]) == (2, first)
+    said = page.content.decode()
+    for words in ("takes the place of revision 1", "The leaflet, page 7.", "seen in print", "lemon juice"):
+        assert words in said
+
+
+def test_what_would_be_refused_is_refused_before_the_second_look(client, reviewer, waiting):
+    client.force_login(reviewer)
+    content = recipe_document(steps=["Changed meanwhile."])
+    Revision.objects.filter(pk=waiting.pk).update(content=content, digest="0" * 64)
+    page = client.post(f"/recipes/drafts/{waiting.pk}/publish/", {"seen_digest": waiting.digest}, follow=True)
+    assert "no longer waits for review as you saw it" in page.content.decode()
+    assert page.redirect_chain[-1][0] == f"/recipes/drafts/{waiting.pk}/"
+
+
+@pytest.mark.parametrize("lines", [1, 25])
+def test_the_second_look_asks_as_often_for_one_line_as_for_25(
+    client, instructor, reviewer, lines, django_assert_max_num_queries
+):
+    plums = [{"item": "plums", "role": "fruit", "amount": "1", "unit": "cup"}] * lines
+    content = recipe_document(ingredients=plums, endpoint_f_above_boiling=None)
+    waiting = revision_submit(by=instructor, revision=revision_draft(by=instructor, content=content))
+    client.force_login(reviewer)
+    with django_assert_max_num_queries(14):
+        page = client.post(f"/recipes/drafts/{waiting.pk}/publish/", {"seen_digest": waiting.digest})
+    assert len(page.context["acid"].lines) == lines
 
 
 def test_a_second_press_publishes_nothing_more(client, reviewer, waiting):
     client.force_login(reviewer)
     for _ in range(2):
-        client.post(f"/recipes/drafts/{waiting.pk}/publish/", {"seen_digest": waiting.digest})
+        sent = {"seen_digest": waiting.digest, "confirmed": "on"}
+        client.post(f"/recipes/drafts/{waiting.pk}/publish/", sent)
     assert list(Revision.objects.values_list("number", flat=True)) == [1]
 
 

@@ -170,7 +170,7 @@ def test_a_draft_that_nothing_speaks_against_shows_no_reasons(client, instructor
 def test_the_reviewer_classes_and_states_on_the_page_and_then_publishes(client, waiting, reviewer):
     client.force_login(reviewer)
     url = f"/recipes/drafts/{waiting.pk}/"
-    publish = {"seen_digest": waiting.digest, "acid_seen": "Leaflet 3, page 2."}
+    publish = {"seen_digest": waiting.digest, "acid_seen": "Leaflet 3, page 2.", "confirmed": "on"}
     answer = client.post(f"{url}publish/", publish, follow=True).content.decode()
     assert "ingredients[0].item" in answer
     assert Revision.objects.get(pk=waiting.pk).number is None
@@ -180,7 +180,7 @@ def test_the_reviewer_classes_and_states_on_the_page_and_then_publishes(client, 
     assert 'value="4.9"' in page
     assert client.post(f"{url}class-food/", {**said, "food-ph": "2.4"}).url == url
     assert ClassedFood.objects.get().by == reviewer
-    client.post(f"{url}publish/", {"seen_digest": waiting.digest})
+    client.post(f"{url}publish/", {"seen_digest": waiting.digest, "confirmed": "on"})
     assert Revision.objects.get(pk=waiting.pk).number is None
     client.post(f"{url}publish/", publish)
     published = Revision.objects.get(pk=waiting.pk)

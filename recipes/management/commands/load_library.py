@@ -1,4 +1,4 @@
-"""manage.py load_library [PATH ...] [--reviewed-by EMAIL]"""
+"""manage.py load_library [PATH ...] [--reviewed-by EMAIL] [--withdraw]"""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from django.db import IntegrityError
 
 from club.members.models import User
 from recipes.library import SHIPPED
+from recipes.models import Revision, RevisionState
+from recipes.presentation import reach_of
 from recipes.services import LoadReport, library_load
 
 
@@ -28,10 +30,18 @@ class Command(BaseCommand):
             "--reviewed-by", metavar="EMAIL", help="the instructor who compared your own files with their source"
         )
 
+        parser.add_argument(
+            "--withdraw",
+            action="store_true",
+            help="also withdraw what the library no longer holds as tested, and call back the jars made from it",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         reviewer = self._reviewer(options["reviewed_by"], options["path"])
         try:
-            report = library_load(paths=options["path"] or [SHIPPED], reviewer=reviewer)
+            report = library_load(
+                paths=options["path"] or [SHIPPED], reviewer=reviewer, may_withdraw=options["withdraw"]
+            )
         except IntegrityError as error:
             raise CommandError("Somebody else is loading the library; nothing was changed. Run it again.") from error
         except PermissionDenied as error:
@@ -71,4 +81,16 @@ class Command(BaseCommand):
         for slug in report.to_review:
             self.stdout.write(f"waits for review: {slug}. {report.reasons.get(slug, '')}".rstrip())
         for slug in report.withdrawn:
-            self.stdout.write(f"withdrawn, because it is no longer tested: {slug}")
+            latest = Revision.objects.filter(recipe__slug=slug, state=RevisionState.WITHDRAWN).latest("withdrawn_at")
+            self.stdout.write(f"withdrawn, because it is no longer tested: {slug}. {_called_back(latest)}")
+        for slug in report.to_withdraw:
+            current = Revision.objects.current().get(recipe__slug=slug)
+            self.stderr.write(
+                f"no longer tested, and held back from new plans: {slug}. "
+                f"Run this again with --withdraw to withdraw it. {_called_back(current)}"
+            )
+
+
+def _called_back(revision: Revision) -> str:
+    reach = reach_of(revision)
+    return f"This calls back {reach.words}." if reach.jars else "No jar comes from it."
