@@ -20,6 +20,7 @@ JOBS = {
     "waiting-lines": "inventory.equipment.tasks.move_waiting_lines",
     "seats": "club.classes.tasks.move_seats",
     "fruit": "inventory.fruit.tasks.share_out_offers",
+    "published-recipes": "recipes.tasks.sweep_published",
     "recalls": "inventory.batches.tasks.open_recalls",
     "reminders": "club.reminders.tasks.gather_and_send",
 }
@@ -32,5 +33,3 @@ app.conf.beat_schedule = {
     }
     for name, task in JOBS.items()
 }
-# What is published is judged anew by the hour: the acid list changes seldom, and no mail waits for it.
-app.conf.beat_schedule["published-recipes"] = {"task": "recipes.tasks.sweep_published", "schedule": 3600.0}

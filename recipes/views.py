@@ -339,7 +339,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     draft = get_object_or_404(Revision.objects.drafts().select_related("recipe"), pk=pk)
     if draft.author_id != user.pk:
         raise PermissionDenied
-    form = DraftForm(request.POST or None, document=draft.content, statement=draft.seen_statement)
+    form = DraftForm(request.POST or None, document=draft.content, statement=draft.seen_statement, is_own=True)
 
     def keep() -> Revision:
         return services.revision_change(by=user, revision=draft, content=form.content, seen_statement=form.statement)

@@ -349,10 +349,17 @@ Processes = row_set(ProcessForm)
 class DraftForm:
     """All parts as one form. `content` is the library document, once it is valid."""
 
-    def __init__(self, data: Any = None, *, document: Mapping[str, Any] | None = None, statement: str = "") -> None:
+    def __init__(
+        self,
+        data: Any = None,
+        *,
+        document: Mapping[str, Any] | None = None,
+        statement: str = "",
+        is_own: bool = False,
+    ) -> None:
         self.add_to = next((part for part in FIRST_ROWS if data and f"add_{part}" in data), "")
         if data is None or self.add_to:
-            self._fill(*(_typed(data, self.add_to) if data else _printed(document, statement)))
+            self._fill(*(_typed(data, self.add_to) if data else _printed(document, statement, is_own)))
         else:
             self.token = TokenForm(data)
             self.head = HeadForm(data, prefix="head")
@@ -418,13 +425,19 @@ class DraftForm:
         self.head.add_error(None, error.messages)
 
 
-def _printed(document: Mapping[str, Any] | None, statement: str) -> tuple[dict[str, Any], dict[str, Any], str]:
+def _printed(
+    document: Mapping[str, Any] | None, statement: str, is_own: bool
+) -> tuple[dict[str, Any], dict[str, Any], str]:
+    """What a form begins with. What somebody else saw in print its new author has to say anew."""
     document = document or {}
     head = head_initial(document) | {"seen_statement": statement} if document else {}
     rows = {
         "ingredients": [dict(line) for line in document.get("ingredients", [])],
         "process": [row_initial(row) for row in document.get("process", [])],
     }
+    if document and not is_own:
+        head |= dict.fromkeys(("amounts_seen", "yield_seen"), "")
+        rows["process"] = [{**row, "seen": ""} for row in rows["process"]]
     for part, least in FIRST_ROWS.items():
         rows[part] += [{}] * max(1, least - len(rows[part]))
     return head, rows, ""
@@ -492,6 +505,10 @@ class PublishForm(AcidForm):
         label=gettext_lazy("I compared every figure with the source, and have read what cannot be taken back."),
         required=False,
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["acid_seen"].widget = forms.HiddenInput()  # it was said at the first look, and is read back here
 
 
 class FoodForm(forms.Form):

@@ -22,8 +22,8 @@ LIBRARY = settings.BASE_DIR / "fixtures" / "library"
 
 
 def posted(document=None, statement="I read page 7.", **changes):
-    """What a browser sends when the form shown for a document is sent as it is."""
-    form = DraftForm(document=document or recipe_document(), statement=statement)
+    """What a browser sends when the form shown to a document's own author is sent as it is."""
+    form = DraftForm(document=document or recipe_document(), statement=statement, is_own=True)
     data = {"token": str(uuid4())}
     for part in (form.head, *form.ingredients, *form.process):
         for field in part:
@@ -68,6 +68,28 @@ def test_a_form_started_from_a_revision_and_sent_as_it_is_says_the_same(writer, 
     draft = Revision.objects.drafts().get()
     assert draft.recipe == revision.recipe
     assert draft.content == {**revision.content, "process_seen": draft.content["process_seen"]}
+
+
+def test_what_somebody_else_saw_in_print_is_not_claimed_for_a_new_author(writer, instructor, reviewer):
+    """The form of another's revision begins with no claim at all, and one's own draft keeps what one said."""
+    revision = make_revision()
+    head = writer.get(f"/recipes/drafts/from/{revision.pk}/").context["form"]
+    assert [head.head[name].value() for name in ("amounts_seen", "yield_seen")] == ["", ""]
+    assert not any(row["seen"].value() for row in head.process)
+    refused = writer.post(
+        f"/recipes/drafts/from/{revision.pk}/",
+        posted(revision.content, **{"head-amounts_seen": "", "head-yield_seen": "", "process-0-seen": ""}),
+    )
+    assert set(field_errors(refused, "head")) == {"amounts_seen", "yield_seen"}
+    assert set(field_errors(refused, "process", 0)) == {"seen"}
+    own = make_revision(state="draft", author=instructor)
+    assert writer.get(f"/recipes/drafts/{own.pk}/change/").context["form"].head["yield_seen"].value() == "seen-twice"
+
+
+def test_an_empty_form_claims_nothing(writer):
+    form = writer.get("/recipes/drafts/new/").context["form"]
+    assert not form.head["yield_seen"].value()
+    assert form.head.fields["yield_seen"].choices[0][0] == ""
 
 
 def test_every_tested_library_recipe_goes_through_the_form_unharmed():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.core.cache import cache
 from django.core.management import call_command
 from django.db import IntegrityError, transaction
 
@@ -66,7 +67,7 @@ def test_its_page_and_the_reviewers_list_say_so(client, bananas, instructor, mem
 def test_the_sweep_twice_writes_nothing_more_and_takes_back_what_holds_no_longer(bananas, instructor):
     published_sweep()
     before = Revision.objects.values().get(pk=bananas.pk)
-    sweep_published()
+    published_sweep()
     assert Revision.objects.values().get(pk=bananas.pk) == before
     Revision.objects.filter(pk=bananas.pk).update(refused_why="An earlier list refused this for another reason.")
     sound = make_revision()
@@ -75,6 +76,18 @@ def test_the_sweep_twice_writes_nothing_more_and_takes_back_what_holds_no_longer
     assert "NEVER-CANNED" in Revision.objects.get(pk=bananas.pk).refused_why
     assert Revision.objects.get(pk=sound.pk).refused_why == ""
     assert not ClassedFood.objects.exists()
+
+
+def test_the_job_sweeps_once_an_hour_however_often_it_is_called(bananas):
+    cache.clear()
+    sweep_published()
+    assert "NEVER-CANNED" in Revision.objects.get(pk=bananas.pk).refused_why
+    later = published(line("watermelon"))
+    sweep_published()
+    assert Revision.objects.get(pk=later.pk).refused_why == ""
+    cache.clear()
+    sweep_published()
+    assert "NEVER-CANNED" in Revision.objects.get(pk=later.pk).refused_why
 
 
 def test_a_withdrawn_one_is_swept_no_more_and_its_jars_are_called_back_by_that_alone(bananas):

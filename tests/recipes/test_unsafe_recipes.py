@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 from recipes.engine.document import DocumentError, recipe_from_document, recipe_to_document
 from recipes.library import content_digest
 from recipes.models import ClassedFood, ProcessTable, Recipe, Revision, RevisionState
-from recipes.services import revision_change, revision_draft, revision_publish, revision_submit
+from recipes.services import library_load, revision_change, revision_draft, revision_publish, revision_submit
 from tests.factories.recipes import recipe_document
 from tests.recipes.test_drafts import posted
 from tests.recipes.test_library import GOOD
@@ -66,7 +66,12 @@ IDS = [case[0] for case in UNSAFE]
 
 
 def as_toml(lines):
-    return "".join("{ " + ", ".join(f'{key} = "{value}"' for key, value in each.items()) + " },\n" for each in lines)
+    def said(value):
+        return "true" if value is True else f'"{value}"'
+
+    return "".join(
+        "{ " + ", ".join(f"{key} = {said(value)}" for key, value in each.items()) + " },\n" for each in lines
+    )
 
 
 @pytest.mark.parametrize(("lines", "field", "rule"), [case[1:] for case in UNSAFE], ids=IDS)
@@ -205,3 +210,134 @@ def test_a_class_form_that_is_none_is_answered(client, waiting, reviewer, said):
     client.force_login(reviewer)
     assert client.post(f"/recipes/drafts/{waiting.pk}/class-food/", said).status_code == 200
     assert not ClassedFood.objects.exists()
+
+
+# Files as a club might bring them, each with one thing in it that would make somebody ill, or that nobody has tested.
+LOW = "low-acid vegetable"
+
+
+def vinegar(amount, prep="5 percent"):
+    return line("vinegar", "acid", amount, "cup", prep)
+
+
+TRAPS = [
+    ("elderberries", [line("elderberries", amount="3", unit="lb"), SUGAR], "near pH 4.6"),
+    ("figs without acid", [line("figs", amount="16", unit="lb"), SUGAR], "near pH 4.6"),
+    (
+        "peppers in oil",
+        [line("bell peppers", LOW, "4", "lb"), line("olive oil", "fat", "2"), vinegar("1/4")],
+        "NEVER-OIL",
+    ),
+    (
+        "corn relish with half the vinegar",
+        [
+            line("corn kernels", LOW, "10"),
+            line("bell peppers", LOW, "5"),
+            line("celery", LOW, "2 1/2"),
+            line("onions", LOW, "1 1/4"),
+            vinegar("2 1/2"),
+            line("salt", "salt", "2 1/2", "tbsp"),
+        ],
+        "not that of a tested recipe",
+    ),
+    (
+        "mushrooms as a pickle of one's own",
+        [line("mushrooms", LOW, "7", "lb"), line("lemon juice", "acid", "1/4", "cup", "bottled"), vinegar("1")],
+        "ACID-RATIO",
+    ),
+    ("eggs", [line("eggs", LOW, "12", "each"), vinegar("2")], "NEVER-CANNED"),
+    ("cream", [line("strawberries"), line("cream", "liquid", "1"), SUGAR], "NEVER-CANNED"),
+    ("flour", [line("apples"), line("flour", "thickener", "1/2"), SUGAR], "NEVER-CANNED"),
+    (
+        "chocolate under the role of a spice",
+        [line("raspberries"), line("cocoa powder", "spice", "1/2"), SUGAR],
+        "tested recipe",
+    ),
+    ("chillies as a spice", [line("apples"), line("jalapenos", "spice", "2", "lb"), SUGAR], "LOWACID-METHOD"),
+    (
+        "basil pesto",
+        [line("basil", "spice", "4"), line("olive oil", "fat", "1"), line("garlic", "spice", "1")],
+        "NEVER-OIL",
+    ),
+    (
+        "ham and onions",
+        [line("bacon", "fat", "1", "lb"), line("onions", LOW, "2"), vinegar("1/4"), SUGAR],
+        "NEVER-CANNED",
+    ),
+    (
+        "lemon juice that may be left out",
+        [
+            line("tomates", amount="21", unit="lb"),
+            {**line("lemon juice", "acid", "14", "tbsp", "bottled"), "optional": True},
+        ],
+        "ACID-PUBLISHED",
+    ),
+    (
+        "half the citric acid",
+        [line("Romas", amount="21", unit="lb"), line("citric acid", "acid", "1 3/4", "tsp")],
+        "ACID-PUBLISHED",
+    ),
+    (
+        "vinegar of 4.2 percent",
+        [line("carrots", LOW, "3", "lb"), line("rice vinegar", "acid", "4", "cup", "4.2 percent")],
+        "VINEGAR-MIN",
+    ),
+    ("a food that nobody knows here", [line("aloe vera"), SUGAR], "KNOWN-FOOD"),
+]
+
+
+@pytest.mark.parametrize(("lines", "why"), [case[1:] for case in TRAPS], ids=[case[0] for case in TRAPS])
+def test_a_hostile_file_is_refused_or_waits_with_a_true_reason(tmp_path, reviewer, lines, why):
+    """Even where the command names a reviewer: nobody plans from it, and the reason names what is wrong."""
+    file = tmp_path / "own.toml"
+    file.write_text(GOOD.replace(PLUMS, as_toml(lines)))
+    report = library_load(paths=[file], reviewer=reviewer)
+    assert not Recipe.objects.published().exists()
+    told = " ".join([*(str(problem) for problem in report.problems), *report.reasons.values()])
+    assert why in told
+
+
+SPREAD = {"endpoint_f_above_boiling": None}
+JARS = {"jar": "quart", "low": "7", "high": "7", "seen": "seen-twice"}
+HONEST = [
+    ("plum jam", [line("plums"), SUGAR, line("lemon juice", "acid", "2", "tbsp", "bottled")], {}),
+    (
+        "apple butter",
+        [line("apples", amount="8", unit="lb"), line("apple cider", "liquid", "2"), vinegar("2"), SUGAR],
+        {"kind": "butter"},
+    ),
+    (
+        "tomatoes",
+        [line("tomatoes", amount="21", unit="lb"), line("lemon juice", "acid", "14", "tbsp", "bottled")],
+        {"stated_yield": JARS},
+    ),
+    (
+        "crushed tomatoes",
+        [line("tomatoes", amount="22", unit="lb", prep="crushed"), line("citric acid", "acid", "3 1/2", "tsp")],
+        {"stated_yield": JARS},
+    ),
+    (
+        "figs",
+        [line("figs", amount="16", unit="lb"), line("lemon juice", "acid", "14", "tbsp", "bottled"), SUGAR],
+        {"stated_yield": JARS},
+    ),
+    (
+        "peaches in syrup",
+        [line("yellow peaches", amount="17", unit="lb"), line("sugar", "sugar", "2"), line("water", "liquid", "6")],
+        {},
+    ),
+    ("strawberries and rhubarb", [line("strawberries"), line("rhubarb", amount="2"), SUGAR], {}),
+    ("sour cherries", [line("sour cherries", amount="17", unit="lb"), line("water", "liquid", "6"), SUGAR], {}),
+    (
+        "orange marmalade",
+        [line("oranges", amount="5"), line("lemons", amount="1"), line("water", "liquid", "6"), SUGAR],
+        {"kind": "marmalade"},
+    ),
+]
+
+
+@pytest.mark.parametrize(("lines", "changes"), [case[1:] for case in HONEST], ids=[case[0] for case in HONEST])
+def test_an_honest_recipe_gets_to_its_reviewer_and_is_published(instructor, reviewer, lines, changes):
+    content = recipe_document(ingredients=lines, produce=[lines[0]["item"]], **SPREAD, **changes)
+    draft = revision_submit(by=instructor, revision=revision_draft(by=instructor, content=content))
+    assert revision_publish(by=reviewer, revision=draft).number == 1
