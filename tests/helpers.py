@@ -64,6 +64,20 @@ def text_of(response: HttpResponse) -> str:
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 
 
+CONTROL = re.compile(r"<(?:input|select|textarea)\b[^>]*>")
+
+
+def refused_fields(response: HttpResponse) -> set[str]:
+    """The names of the fields that a page marks as not to be taken as they are."""
+    marked = [control for control in CONTROL.findall(response.content.decode()) if 'aria-invalid="true"' in control]
+    return {re.findall(r'\bname="([^"]+)"', control)[0] for control in marked}
+
+
+def levels_of(response: HttpResponse) -> list[str]:
+    """Of each message at the head of a page, whether it is a "success", an "info", a "warning" or an "error"."""
+    return [message.level_tag for message in response.context["messages"]]
+
+
 def addresses_of(room: str) -> Callable[..., str]:
     """A function that gives the address of a page of this room, by the page's name."""
     return lambda page, *args: reverse(f"{room}:{page}", args=args)

@@ -22,6 +22,7 @@ from tests.factories.classes import make_hall, make_instructor, make_session
 from tests.factories.equipment import TODAY, make_hold, make_loan, make_thing
 from tests.factories.members import make_organiser, make_person
 from tests.factories.recipes import make_revision
+from tests.helpers import levels_of
 
 pytestmark = pytest.mark.django_db
 
@@ -297,15 +298,16 @@ def test_a_clash_on_the_new_day_keeps_what_was_typed_and_says_when_it_is_free(in
 
 def test_the_gear_page_holds_in_one_press_and_lists_what_is_missing(instructor_client, draft):
     make_thing(code="BWC-01", capacity={"half-pint": 12}, now=timezone.now())
-    page = instructor_client.post(url("gear-gather", draft), follow=True).text
-    assert "1 thing is held now." in page
+    answer = instructor_client.post(url("gear-gather", draft), follow=True)
+    page = answer.text
+    assert levels_of(answer)[0] == "success"
     assert "Not to be had for that day: 1 × Preserving pan" in page
     assert "BWC-01" in page
     assert "1 × box of 12" in page  # lids
     assert "empty jars, half-pint (237 ml)" in page
-    page = instructor_client.post(url("gear-release", draft), follow=True).text
-    assert "Everything that was kept for it is free again." in page
-    assert "BWC-01" not in page
+    answer = instructor_client.post(url("gear-release", draft), follow=True)
+    assert levels_of(answer) == ["success"]
+    assert "BWC-01" not in answer.text
 
 
 @pytest.fixture
@@ -336,7 +338,7 @@ def test_letting_go_when_the_counter_was_first_says_so_and_frees_the_rest(instru
     assert HANDED_OVER in answer.text
     states = dict(Hold.objects.values_list("thing__code", "state"))
     assert states == {"BWC-01": "cancelled", "FUN-01": "out"}
-    assert "Everything that was kept for it is free again." not in answer.text
+    assert "success" not in levels_of(answer)
 
 
 def test_calling_off_when_the_counter_was_first_is_done_and_says_so(instructor_client, at_the_counter_first):
