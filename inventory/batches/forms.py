@@ -740,7 +740,7 @@ class LotRow:
 
     line: LotLine
     lot: BoundField
-    used: BoundField
+    used: BoundField | None
     strength: BoundField | None
     label: list[BoundField]
 
@@ -765,7 +765,10 @@ class LotsForm(forms.Form):
             shown = [(one.key, one.words) for one in offered[line.at]]
             others = [WITHOUT_FRUIT] if is_fruit else [CODE_CHOICE, WITHOUT_CHOICE]
             self._add(line, "lot", forms.ChoiceField(choices=[*shown, *others], widget=forms.RadioSelect))
-            self._add(line, "used", self._fruit_used() if is_fruit else self._used())
+            if not is_fruit:
+                self._add(line, "used", self._used())
+            elif any(one.key.startswith("freezer-") for one in offered[line.at]):
+                self._add(line, "used", self._fruit_used())
             if line.kind == LotKind.VINEGAR:
                 self._add(line, "strength", self._strength())
             if not is_fruit:
@@ -848,11 +851,11 @@ class LotsForm(forms.Form):
     def rows(self) -> Iterator[LotRow]:
         for line in self.asked:
             names = [f"{name}_{line.at}" for name in ("code", "use_by", "is_new", "name", "have")]
-            strength = f"strength_{line.at}"
+            used, strength = f"used_{line.at}", f"strength_{line.at}"
             yield LotRow(
                 line,
                 self[f"lot_{line.at}"],
-                self[f"used_{line.at}"],
+                self[used] if used in self.fields else None,
                 self[strength] if strength in self.fields else None,
                 [self[name] for name in names if name in self.fields],
             )
@@ -869,7 +872,7 @@ class LotsForm(forms.Form):
                 {
                     "at": line.at,
                     "chosen": data[f"lot_{line.at}"],
-                    "used": data[f"used_{line.at}"] or 0,
+                    "used": data.get(f"used_{line.at}") or 0,
                     "code": data.get(f"code_{line.at}", ""),
                     "name": data.get(f"name_{line.at}", ""),
                     "strength_tenths": None if strength is None else int(strength * 10),

@@ -253,7 +253,7 @@ class _Note:
         if strength is not None and strength < WEAKEST_VINEGAR_TENTHS:
             text = _(
                 "This vinegar has %(strength)s %%, and that is too weak: take one of 5 %% or more. If it is in the jars"
-                " already, do not keep them on a shelf: give this batch up, and refrigerate what was made."
+                " already, do not keep them: look up “The acid was forgotten” under “Something went wrong?”."
                 " (%(rule)s Source: %(source)s)"
             )
             rule = RULES["VINEGAR-MIN"]

@@ -296,6 +296,18 @@ def test_weak_vinegar_is_refused_beside_its_field_and_what_was_typed_stays(batch
     assert not LotTaken.objects.exists()
 
 
+def test_fruit_out_of_the_freezer_is_weighed_as_people_say_it(batch, cook, sign_in):
+    page, client = reverse("batches:lots", args=[batch.lot_code]), sign_in(cook)
+    plums = make_freezer_item(by=cook, kitchen=batch.kitchen, now=NOW, grams=2400)
+    asked = form_of(lot_0=f"freezer-{plums.pk}")
+    assert list(client.post(page, {**asked, "used_0": "a bag"}).context["form"].errors) == ["used_0"]
+    assert list(client.post(page, {**asked, "used_0": "3 kg"}).context["form"].errors) == ["used_0"]
+    assert not LotTaken.objects.exists()
+    assert client.post(page, {**asked, "used_0": "1.5 kg"}).status_code == 302
+    plums.refresh_from_db()
+    assert plums.grams_left == 900
+
+
 def test_what_was_written_of_a_lot_that_was_not_chosen_is_asked_about(batch, cook, sign_in):
     page = reverse("batches:lots", args=[batch.lot_code])
     answer = sign_in(cook).post(page, form_of(code_3="77"))
