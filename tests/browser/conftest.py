@@ -8,7 +8,11 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
 from playwright.sync_api import sync_playwright
+
+from club.members.models import User
+from tests.helpers import signed_in
 
 LOOK_INTO = os.environ.get("LOOK_INTO")  # a folder for pictures, for whoever wants to look
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium")
@@ -34,6 +38,25 @@ TOO_SMALL_FOR_A_THUMB = """(THUMB) => {
     .map((box) => `${box.tagName} ${box.innerText || box.name} ${height(box)}`);
 }"""
 
+AXE = Axe().axe_script
+RUN_AXE = """async (options) => (await axe.run(options)).violations.map(
+  (one) => `${one.id}: ${one.help} (${one.nodes[0].html.slice(0, 160)})`)"""
+WIDEST = """() => [...document.querySelectorAll("main *")]
+  .map((part) => [part.getBoundingClientRect().right, part.outerHTML.slice(0, 160)])
+  .sort((one, other) => other[0] - one[0])[0].join(": ")"""
+# A visitor who is not signed in has no bar.
+BAR = """([count, THUMB]) => {
+  const rooms = [...document.querySelectorAll("nav.rooms a.room")];
+  const found = rooms.length && rooms.length !== count ? [`${rooms.length} rooms in the bar, not ${count}`] : [];
+  for (const room of rooms) {
+    const box = room.getBoundingClientRect(), name = room.querySelector("span");
+    if (box.left < 0 || box.right > window.innerWidth) found.push(`outside the bar: ${room.innerText}`);
+    if (box.width < THUMB) found.push(`narrower than ${THUMB} px: ${room.innerText} ${box.width}`);
+    if (Math.max(room.scrollWidth, name.scrollWidth) > room.clientWidth) found.push(`cut: ${room.innerText}`);
+  }
+  return found;
+}"""
+
 
 def pytest_collection_modifyitems(items):
     for item in items:
@@ -55,7 +78,7 @@ def chromium():
 
 
 class Visitor:
-    """A person at a screen: signs in as people do, and scans every page she is asked to."""
+    """A person at a screen, who scans every page that they are asked to."""
 
     def __init__(self, page, base_url: str) -> None:
         self.page = page
@@ -67,12 +90,18 @@ class Visitor:
     def go(self, path: str):
         return self.page.goto(self.base_url + path)
 
-    def sign_in(self, email: str, password: str) -> None:
-        self.go("/accounts/login/")
-        self.page.get_by_label("Email").fill(email)
-        self.page.get_by_label("Password").fill(password)
-        self.page.get_by_role("button", name="Sign in").click()
-        self.page.wait_for_url(self.base_url + "/")
+    def sign_in(self, email: str, path: str = "/") -> None:
+        """Open that page as this person, whoever was here before. One story signs in as people do."""
+        client = signed_in(User.objects.get(email=email))
+        name = settings.SESSION_COOKIE_NAME
+        self.page.context.clear_cookies()
+        self.page.context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": self.base_url}])
+        self.go(path)
+
+    def text(self) -> str:
+        """The words of the page, once all of it was read."""
+        self.page.wait_for_load_state()
+        return self.page.locator("main").inner_text()
 
     def is_uncovered(self, box) -> bool:
         """Whether a thing is whole on the screen as it stands, and above the rooms that a phone has at its foot."""
@@ -84,16 +113,33 @@ class Visitor:
 
     def scan(self) -> None:
         """No accessibility violation, no sideways scrolling, nothing the browser complained about."""
+        assert self.problems() == []
+
+    def problems(self) -> list[str]:
         self.page.wait_for_load_state()  # a page half read has no heading yet
-        found = Axe().run(self.page, options={"resultTypes": ["violations"]})
-        seen = [f"{v['id']}: {v['help']} ({v['nodes'][0]['html'][:160]})" for v in found.response["violations"]]
-        assert not seen, f"{self.page.url}:\n" + "\n".join(seen)
-        wide, screen = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
-        assert wide <= screen, f"{self.page.url} scrolls sideways: {wide} > {screen}"
-        assert self.refused == [], f"{self.page.url}: {self.refused}"
+        found = [*self.violations(), *self.scrolls_sideways()]
+        found += [f"{self.page.url}: {refused}" for refused in self.refused]
         if self.page.viewport_size == PHONE:
             small = self.page.evaluate(TOO_SMALL_FOR_A_THUMB, THUMB)
-            assert not small, f"{self.page.url}: lower than {THUMB} px: {small}"
+            found += [f"{self.page.url}: lower than {THUMB} px: {one}" for one in small]
+        return found
+
+    def violations(self, options: dict | None = None, when: str = "") -> list[str]:
+        """What axe finds; it is handed to a page once, and only violations come back."""
+        if not self.page.evaluate("'axe' in window"):
+            self.page.evaluate(AXE)
+        found = self.page.evaluate(RUN_AXE, {"resultTypes": ["violations"], **(options or {})})
+        return [f"{self.page.url} {when}: {one}" for one in found]
+
+    def scrolls_sideways(self, when: str = "") -> list[str]:
+        wide, screen = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+        if wide <= screen:
+            return []
+        return [f"{self.page.url} scrolls sideways {when}: {wide} > {screen}, {self.page.evaluate(WIDEST)}"]
+
+    def problems_of_the_bar(self, rooms: int) -> list[str]:
+        """The rooms are all in the bar, each whole, as wide as a thumb, and its name not cut."""
+        return [f"{self.page.url}: {one}" for one in self.page.evaluate(BAR, [rooms, THUMB])]
 
     def look(self, name: str) -> None:
         """Scan the page as it stands, and leave a picture of it under this name."""
@@ -103,10 +149,14 @@ class Visitor:
             self.page.screenshot(path=Path(LOOK_INTO) / f"{name}-{width}.png", full_page=True)
 
 
-@pytest.fixture(params=["phone", "desktop"])
+@pytest.fixture
 def visitor(request, chromium, live_server):
-    size = PHONE if request.param == "phone" else DESKTOP
-    context = chromium.new_context(viewport=size, has_touch=request.param == "phone", reduced_motion="reduce")
+    """On a phone, or on a desktop where a story asks for `on_both_screens`."""
+    is_phone = getattr(request, "param", "phone") == "phone"
+    context = chromium.new_context(viewport=PHONE if is_phone else DESKTOP, has_touch=is_phone, reduced_motion="reduce")
     context.set_default_timeout(60_000)  # two busy cores are slow, not wrong
     yield Visitor(context.new_page(), live_server.url)
     context.close()
+
+
+on_both_screens = pytest.mark.parametrize("visitor", ["phone", "desktop"], indirect=True)

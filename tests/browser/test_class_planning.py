@@ -1,4 +1,4 @@
-"""An instructor plans a Saturday from nothing to published on a phone, without a script; every page is scanned."""
+"""An instructor plans a Saturday from nothing to published on a phone."""
 
 from __future__ import annotations
 
@@ -9,12 +9,10 @@ from django.utils import timezone
 
 from club.classes.choices import SessionState
 from club.classes.models import ClassSession
-from club.classes.services.gear import gear_gather
 from club.core.clock import club_day
 from inventory.equipment.choices import Kind
-from tests.factories.classes import make_hall, make_instructor, make_session
+from tests.factories.classes import make_hall, make_instructor
 from tests.factories.equipment import make_thing
-from tests.factories.members import PASSWORD
 from tests.factories.recipes import make_revision
 
 
@@ -30,20 +28,16 @@ def by():
 
 
 def test_a_session_is_planned_refused_mended_and_published(visitor, by):
-    visitor.sign_in(by.email, PASSWORD)
+    visitor.sign_in(by.email, "/classes/new/")
     page = visitor.page
-    visitor.go("/classes/new/")
-    visitor.look("class-new")
     page.get_by_label("Title").fill("Plums in an hour")
     page.get_by_label("Day", exact=False).first.fill(str(club_day(timezone.now()) + timedelta(days=20)))
     page.get_by_label("To", exact=False).first.fill("11:00")
     page.get_by_role("button", name="Plan it").click()
     page.wait_for_url("**/plan/")
-    visitor.look("class-plan-empty")
-    assert "There is no station yet" in page.locator("main").inner_text()
+    assert "There is no station yet" in visitor.text()
 
     page.get_by_role("link", name="Add a station").click()
-    visitor.look("class-station")
     page.get_by_label("Recipe").select_option(label="Plum spread")
     page.get_by_label("Burners, in watts").fill("two thousand")
     page.get_by_role("button", name="Save the station").click()
@@ -53,35 +47,20 @@ def test_a_session_is_planned_refused_mended_and_published(visitor, by):
     page.get_by_label("Burners, in watts").fill("2000, 2000")
     page.get_by_role("button", name="Save the station").click()
     page.wait_for_url("**/plan/")
-    told = page.locator("main").inner_text()
+    told = visitor.text()
     assert "more than there are before cleaning up" in told
     visitor.look("class-plan-refused")
 
     page.get_by_role("link", name="Move it").click()
-    visitor.look("class-move")
     page.get_by_label("To", exact=False).first.fill("14:00")
     page.get_by_role("button", name="Move it").click()
     page.wait_for_url("**/plan/")
-    assert "10 minutes" in page.locator("main").inner_text()
+    assert "10 minutes" in visitor.text()
     page.get_by_role("link", name="Gear and shopping").click()
     page.get_by_role("button", name="Hold it and set it aside").click()
     page.get_by_text("2 things are held now.").wait_for()
-    visitor.look("class-gear")
     page.get_by_role("link", name="Back to the plan").click()
     page.get_by_role("button", name="Publish it").click()
     page.get_by_text("It is published").wait_for()
-    visitor.look("class-plan-published")
     session = ClassSession.objects.get()
     assert (session.state, session.seats_total) == (SessionState.PUBLISHED, 4)
-
-
-def test_a_hall_of_six_stations_fits_the_screen(visitor, by):
-    now = timezone.now()
-    session = make_session(
-        by=by, day=club_day(now) + timedelta(days=9), stations=6, state=SessionState.DRAFT, now=now, about="Plums."
-    )
-    gear_gather(by=by, session=session)
-    visitor.sign_in(by.email, PASSWORD)
-    for name in ("plan", "gear", "change", "call-off"):
-        assert visitor.go(f"/classes/{session.pk}/{name}/").status == 200
-        visitor.look(f"class-six-{name}")

@@ -1,4 +1,4 @@
-"""Offering from a phone in under a minute, claiming for a pot, sharing out: done as people do, every page scanned."""
+"""Offering from a phone in under a minute, claiming for a pot, sharing out and fetching, done as people do."""
 
 from __future__ import annotations
 
@@ -8,15 +8,13 @@ import pytest
 from django.utils import timezone
 
 from club.core.clock import club_day
-from club.members.choices import Role
 from inventory.fruit import services
 from inventory.fruit.models import Claim, Offer, Share
 from recipes.services import library_load
 from tests.factories.fruit import KG, hours, make_claim, make_offer
-from tests.factories.members import PASSWORD, make_person
+from tests.factories.members import make_person
 from tests.published.library import LIBRARY
 
-PHONE_OF_390 = {"width": 390, "height": 844}
 # Taps, keys and choices of the quick form, each counted as two seconds, are well under a minute.
 MOST_ACTIONS = 12
 
@@ -43,14 +41,10 @@ def orchard():
     return giver, member, plums, apples
 
 
-def test_an_offer_is_made_on_a_phone_in_a_few_taps_and_its_rest_stays_folded(visitor, orchard):
-    giver, _member, _plums, _apples = orchard
+def test_fruit_is_offered_in_a_few_taps_claimed_for_a_pot_shared_out_and_fetched(visitor, orchard):
+    giver, member, plums, apples = orchard
     page = visitor.page
-    if page.viewport_size["width"] < 500:
-        page.set_viewport_size(PHONE_OF_390)
-    visitor.sign_in(giver.email, PASSWORD)
-    visitor.go("/fruit/")
-    visitor.look("fruit-list")
+    visitor.sign_in(giver.email, "/fruit/")
     actions = 0
 
     def act(do) -> None:
@@ -60,50 +54,37 @@ def test_an_offer_is_made_on_a_phone_in_a_few_taps_and_its_rest_stays_folded(vis
 
     act(page.get_by_role("link", name="Offer some").click)
     page.wait_for_url("**/fruit/new/")
-    visitor.look("fruit-new")
     act(lambda: page.get_by_label("What", exact=False).first.select_option("plums"))
     act(lambda: page.get_by_label("How much").fill("7.5"))
     assert page.get_by_label("Where to pick it up").input_value() == "7 Orchard Row"  # as it was last time
     assert page.get_by_label("Day").first.input_value() == str(club_day(timezone.now()) + timedelta(days=1))
-    assert not page.get_by_label("Frozen since").is_visible()
+    assert not page.get_by_label("Frozen since").is_visible()  # the rest stays folded
     act(page.get_by_role("button", name="Offer it").click)
     page.wait_for_url("**/fruit/offers/*/")
     assert actions <= MOST_ACTIONS
     offer = Offer.objects.latest("pk")
     assert (offer.units, offer.produce, offer.giver) == (7_500, "plums", giver)
-    assert "It is offered." in page.locator("main").inner_text()
-    visitor.look("fruit-own-offer")
+    assert "It is offered." in visitor.text()
 
-
-def test_what_a_bucket_weighs_is_asked_and_the_fold_opens_where_it_is_wanted(visitor, orchard):
-    giver, *_rest = orchard
-    visitor.sign_in(giver.email, PASSWORD)
-    page = visitor.page
     visitor.go("/fruit/new/")
     page.get_by_label("What", exact=False).first.select_option("plums")
     page.get_by_label("How much").fill("2")
     page.get_by_label("Of what").select_option("bucket")
     page.get_by_role("button", name="Offer it").click()
     each = page.get_by_label("What one full container weighs (kg)")
-    each.wait_for(state="visible")
-    assert "Weigh one and write it here" in page.locator("main").inner_text()
+    each.wait_for(state="visible")  # the fold opens where it is wanted
+    assert "Weigh one and write it here" in visitor.text()
     visitor.look("fruit-new-refused")
     each.fill("8")
     page.get_by_role("button", name="Offer it").click()
     page.wait_for_url("**/fruit/offers/*/")
     assert Offer.objects.latest("pk").grams == 16 * KG
 
-
-def test_a_claim_takes_the_least_amount_from_a_pot_and_a_share_is_explained_and_fetched(visitor, orchard):
-    _giver, member, plums, apples = orchard
-    visitor.sign_in(member.email, PASSWORD)
-    page = visitor.page
-    visitor.go(f"/fruit/offers/{plums.pk}/")
-    visitor.look("fruit-offer")
+    visitor.sign_in(member.email, f"/fruit/offers/{plums.pk}/")
     assert "7 Orchard Row" not in page.content()
+    assert page.locator("nav.rooms a.room", has_text="Fruit").get_attribute("aria-current") == "true"
     page.get_by_role("link", name="I would like some").click()
     page.wait_for_url("**/claim/")
-    visitor.look("fruit-claim")
     page.get_by_role("link", name="plums", exact=False).first.click()
     page.wait_for_url("**recipe=**")
     visitor.look("fruit-claim-pot")
@@ -113,60 +94,15 @@ def test_a_claim_takes_the_least_amount_from_a_pot_and_a_share_is_explained_and_
     page.get_by_role("button", name="Send the claim").click()
     page.wait_for_url(f"**/offers/{plums.pk}/")
     assert Claim.objects.get(offer=plums, person=member).least == round(float(least) * KG)
-    visitor.look("fruit-claimed")
     visitor.go(f"/fruit/offers/{apples.pk}/")
-    assert "7 Orchard Row" in page.locator("main").inner_text()
-    assert "3 people asked" in page.locator("main").inner_text()
-    visitor.look("fruit-share")
-    visitor.go(f"/fruit/offers/{apples.pk}/result/")
-    visitor.look("fruit-result")
-    for name in ("mine", "season"):
-        visitor.go(f"/fruit/{name}/")
-        visitor.look(f"fruit-member-{name}")
-    visitor.go(f"/fruit/offers/{apples.pk}/")
+    said = visitor.text()
+    assert "7 Orchard Row" in said
+    assert "3 people asked" in said
     page.get_by_role("button", name="I picked it up").click()
     page.get_by_text("Written down.").wait_for()
     assert Share.objects.get(offer=apples, person=member).stage == "picked-up"
 
-
-def test_the_giver_shares_out_and_every_page_of_hers_passes_the_scan(visitor, orchard):
-    giver, _member, plums, apples = orchard
-    visitor.sign_in(giver.email, PASSWORD)
-    page = visitor.page
-    visitor.go(f"/fruit/offers/{plums.pk}/")
-    visitor.look("fruit-giver-open")
+    visitor.sign_in(giver.email, f"/fruit/offers/{plums.pk}/")
     page.get_by_role("button", name="Close claims now and share it out").click()
     page.wait_for_url("**/result/")
     visitor.look("fruit-giver-result")
-    for path in (
-        f"offers/{apples.pk}/",
-        f"offers/{apples.pk}/change/",
-        f"offers/{apples.pk}/keep/",
-        f"offers/{apples.pk}/take-back/",
-        "mine/",
-    ):
-        assert visitor.go(f"/fruit/{path}").status == 200
-        visitor.look(f"fruit-giver-{path.strip('/').replace('/', '-')}")
-
-
-def test_an_organiser_reads_everybody_s_season(visitor, orchard):
-    organiser = make_person(Role.ORGANISER, email="organiser@example.test")
-    visitor.sign_in(organiser.email, PASSWORD)
-    visitor.go("/fruit/season/")
-    assert "Everybody" in visitor.page.locator("main").inner_text()
-    visitor.look("fruit-season")
-
-
-def test_the_rooms_fit_the_bar_of_a_phone_with_fruit_among_them(visitor, orchard):
-    _giver, member, *_rest = orchard
-    visitor.sign_in(member.email, PASSWORD)
-    visitor.go("/fruit/")
-    rooms = visitor.page.locator("nav.rooms a.room")
-    width = visitor.page.viewport_size["width"]
-    names = [rooms.nth(n).inner_text() for n in range(rooms.count())]
-    assert "Fruit" in names
-    assert rooms.filter(has_text="Fruit").get_attribute("aria-current") == "true"
-    for n in range(rooms.count()):
-        box = rooms.nth(n).bounding_box()
-        assert box["x"] >= 0
-        assert box["x"] + box["width"] <= width
