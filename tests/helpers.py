@@ -39,15 +39,8 @@ HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 @contextmanager
 def filled_once(blocker: Any) -> Iterator[None]:
-    """For a fixture that fills the database for a whole module, none of whose tests asks for a database of its own."""
-    with override_settings(PASSWORD_HASHERS=HASHERS), taken_back(blocker):
-        yield
-
-
-@contextmanager
-def taken_back(blocker: Any) -> Iterator[None]:
-    """The database may be used; what is written is taken back."""
-    with blocker.unblock(), transaction.atomic():
+    """For a fixture that fills the database for a whole module; what a test writes is taken back after it."""
+    with override_settings(PASSWORD_HASHERS=HASHERS), blocker.unblock(), transaction.atomic():
         yield
         transaction.set_rollback(True)
 

@@ -13,21 +13,20 @@ from tests import helpers
 
 LIBRARY = settings.BASE_DIR / "fixtures" / "library"
 
-pytestmark = pytest.mark.long  # filled once
+pytestmark = [pytest.mark.long, pytest.mark.django_db]
 
 
 @pytest.fixture(scope="module")
 def loaded(django_db_setup, django_db_blocker):
-    """The library once for all tests of this module; what each of them writes is taken back."""
+    """The library once for all tests of this module."""
     with helpers.filled_once(django_db_blocker):
         call_command("load_library", verbosity=0)
         yield
 
 
 @pytest.fixture
-def library(loaded, django_db_blocker):
-    with helpers.taken_back(django_db_blocker):
-        yield
+def library(loaded, db):
+    """What a test writes is taken back after it."""
 
 
 def entries(kind):

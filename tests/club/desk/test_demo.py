@@ -26,21 +26,21 @@ from recipes.services import library_load
 from tests import helpers
 from tests.published.library import LIBRARY
 
-pytestmark = pytest.mark.long  # filled once
+pytestmark = [pytest.mark.long, pytest.mark.django_db]
 
 
 @pytest.fixture(scope="module")
 def laid_down(django_db_setup, django_db_blocker):
-    """The demo club once for all tests of this module; what each of them writes is taken back."""
+    """The demo club once for all tests of this module."""
     with helpers.filled_once(django_db_blocker):
         library_load(paths=[LIBRARY])
         yield demo_load(now=timezone.now())
 
 
 @pytest.fixture
-def demo(laid_down, django_db_blocker):
-    with helpers.taken_back(django_db_blocker):
-        yield laid_down
+def demo(laid_down, db):
+    """What a test writes is taken back after it."""
+    return laid_down
 
 
 def test_the_demo_has_a_dozen_people_and_kitchens_of_three_altitudes_above_three_thousand_feet(demo):
