@@ -7,7 +7,7 @@ import pytest
 from club.members.choices import Role
 from recipes.services import revision_draft, revision_submit
 from tests.factories.batches import make_batch_checked, make_recall
-from tests.factories.members import PASSWORD, make_person
+from tests.factories.members import make_person
 from tests.factories.recipes import make_revision, recipe_document
 
 pytestmark = pytest.mark.browser
@@ -17,7 +17,7 @@ def test_a_revision_is_withdrawn_once_the_matter_is_chosen_and_its_jars_are_read
     revision = make_revision(slug="test-spread")
     make_batch_checked(revision=revision)
     keeper = make_person(Role.INSTRUCTOR)
-    visitor.sign_in(keeper.email, PASSWORD)
+    visitor.sign_in(keeper.email)
     visitor.go("/recipes/test-spread/revisions/1/withdraw/")
     visitor.look("withdraw")
     visitor.page.get_by_label("Safety").check()
@@ -31,7 +31,7 @@ def test_a_revision_is_withdrawn_once_the_matter_is_chosen_and_its_jars_are_read
 def test_a_recall_is_shown_before_it_opens_and_answered(visitor):
     cook = make_person(name="Mona Maker")
     batch = make_batch_checked(by=cook)
-    visitor.sign_in(cook.email, PASSWORD)
+    visitor.sign_in(cook.email)
     visitor.go(f"/batches/recalls/new/?kind=batch&code={batch.lot_code}")
     visitor.page.get_by_label("Why?").fill("I forgot the lemon juice.")
     visitor.page.get_by_role("button", name="See what this calls back").click()
@@ -51,7 +51,7 @@ def test_a_recall_is_shown_before_it_opens_and_answered(visitor):
 
 def test_those_who_run_a_recall_see_who_holds_what(visitor):
     recall = make_recall(batch=make_batch_checked(by=make_person(name="Mona Maker")))
-    visitor.sign_in(make_person(Role.KEEPER).email, PASSWORD)
+    visitor.sign_in(make_person(Role.KEEPER).email)
     visitor.go(recall.get_absolute_url())
     visitor.look("recall-run")
 
@@ -59,7 +59,7 @@ def test_those_who_run_a_recall_see_who_holds_what(visitor):
 def test_a_draft_is_published_at_the_second_look(visitor):
     author, reviewer = make_person(Role.INSTRUCTOR), make_person(Role.INSTRUCTOR)
     draft = revision_submit(by=author, revision=revision_draft(by=author, content=recipe_document()))
-    visitor.sign_in(reviewer.email, PASSWORD)
+    visitor.sign_in(reviewer.email)
     visitor.go(f"/recipes/drafts/{draft.pk}/")
     visitor.look("draft-acid")
     visitor.page.get_by_role("button", name="Publish it …").click()
