@@ -14,10 +14,13 @@ from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar, JarsSetAside, Recall, SealCheck
+from inventory.equipment.choices import Kind
+from inventory.equipment.services import own_canner_add
 from inventory.jars.models import Balance, LidLot
 from inventory.jars.services import ledger_audit, lid_lot_get_or_add
 from tests import helpers
-from tests.factories.batches import NOW, make_batch, make_batch_checked, make_batch_out, make_recall
+from tests.factories.batches import NOW, beans, make_batch, make_batch_checked, make_batch_out, make_recall
+from tests.factories.equipment import make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
 
@@ -25,6 +28,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 RACERS = 4
 race = partial(helpers.race, racers=RACERS, refusals=services.AlreadyDone)
+REFUSED = (services.AlreadyDone, ValidationError)
 LATER = NOW + timedelta(hours=14)
 
 
@@ -49,6 +53,35 @@ def test_four_logs_of_one_batch_fill_its_jars_once():
     got = race(lambda n: services.batch_log_process(**told, jars={"half-pint": n + 1}).pk)
     assert Counter(got) == {services.AlreadyDone: RACERS - 1, batch.pk: 1}
     assert Jar.objects.count() == got.index(batch.pk) + 1
+
+
+def test_of_four_logs_of_a_corrected_batch_one_at_the_setting_is_written_and_none_below_it():
+    dial = make_thing(Kind.DIAL_GAUGE)
+    make_test(dial)  # 0.5 psi high: 13 where the table says 12
+    batch = make_batch(**beans(canner_code=dial.code))
+    out = NOW + timedelta(hours=2)
+    told = {"by": batch.made_by, "batch": batch, "minutes": 20, "lid_code": "L", "jars_out_at": out, "now": out}
+    got = race(lambda n: services.batch_log_process(**told, psi=12 + n % 2, jars={"pint": 3}).pk, refusals=REFUSED)
+    assert got.count(batch.pk) == 1
+    assert got.index(batch.pk) % 2 == 1
+    assert set(got) <= {batch.pk, services.AlreadyDone, ValidationError}
+    logged = Batch.objects.get()
+    assert (logged.processed_psi, logged.setting_psi, Jar.objects.count()) == (13, 13, 3)
+
+
+def test_four_cards_of_one_household_get_four_codes():
+    by = make_person()
+    kitchen = make_kitchen(by)
+    card = {"kind": Kind.WEIGHTED_GAUGE, "name": "Ours", "capacity": {"pint": 9}}
+    got = race(lambda _n: own_canner_add(by=by, kitchen=kitchen, **card).code)
+    assert sorted(got) == ["OWN-01", "OWN-02", "OWN-03", "OWN-04"]
+
+
+def test_four_recalls_of_one_canner_are_one():
+    dial, by = make_thing(Kind.DIAL_GAUGE), make_person(Role.INSTRUCTOR)
+    asked = {"by": by, "canner": dial, "reason": "It failed its test.", "now": NOW}
+    got = race(lambda _n: services.recall_open(**asked, token=uuid4()).pk, refusals=REFUSED)
+    assert Counter(got) == {ValidationError: RACERS - 1, Recall.objects.get().pk: 1}
 
 
 def test_giving_up_and_logging_at_one_moment_only_one_happens():
