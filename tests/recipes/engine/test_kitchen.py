@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from recipes.engine.quantities import (
@@ -51,12 +51,14 @@ def test_pectin_goes_by_whole_packets(value, unit):
 
 
 @given(amounts, st.sampled_from([*SCOOPED, "g", "kg", "lb", "oz", "ml", "l"]), roles)
+@example(F(88, 351), "lb", Role.ACID)  # a trace over 4 oz: 4 1/4 oz
 def test_the_error_shown_is_the_error_made_and_is_small_above_a_few_spoons(value, unit, role):
     rounded = round_for_kitchen(value, unit, role)
     assert rounded.error_pct == (rounded.value - value) / value * 100
     big_enough = value * UNITS[unit].size >= 50
     slack = max(TOLERANCE_BY_ROLE.get(role, TOLERANCE), F(5, 100)) * 100
-    within_a_step = abs(rounded.value - value) * UNITS[unit].size <= 5  # acid is rounded up by as much as a whole step
+    step = UNITS["oz"].size / 4 if unit in ("oz", "lb") else 5
+    within_a_step = abs(rounded.value - value) * UNITS[unit].size <= step  # acid goes up by a whole one at most
     assert not big_enough or within_a_step or abs(rounded.error_pct) <= slack
 
 
