@@ -704,16 +704,6 @@ class AccidentForm(forms.Form):
         )
 
 
-class AccidentRecallForm(forms.Form):
-    token = token_field()
-    reason = forms.CharField(
-        label=_("What everybody who holds such a jar will read"),
-        max_length=RECALL_REASON_LENGTH,
-        required=False,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
-
-
 class ClearForm(forms.Form):
     note = forms.CharField(
         label=_("How was it found out?"),

@@ -159,7 +159,7 @@ def recall_answer(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def recall_new(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
-    asked = {key: request.GET[key][:200] for key in ("kind", "code") if key in request.GET}
+    asked = {key: request.GET[key][:200] for key in ("kind", "code", "reason") if key in request.GET}
     form = RecallForm(request.POST or None, user=user, initial=asked)
     if request.method != "POST" or not form.is_valid():
         return render(request, "batches/recall_new.html", {"form": form})

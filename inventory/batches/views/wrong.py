@@ -33,8 +33,8 @@ from inventory.batches.accidents import (
     remakes,
     situations_for,
 )
-from inventory.batches.choices import Disposal
-from inventory.batches.forms import AccidentForm, AccidentRecallForm, ClearForm, WrongForm
+from inventory.batches.choices import Disposal, RecallKind
+from inventory.batches.forms import AccidentForm, ClearForm, WrongForm
 from inventory.batches.models import Batch, Jar, JarsSetAside
 from inventory.batches.services.recalls import may_recall
 from inventory.batches.tracing import is_called_back
@@ -103,13 +103,14 @@ def _to_do(batch: Batch, user: User, answer: Answer, now: datetime) -> dict[str,
         "may_reopen": answer.may_reprocess and refusal is None and answer.situation is not Situation.UNSEALED,
         "waiting": batch.jars_to_reprocess(),
         "act": AccidentForm(jars=jars, ticked=answer.situation in WHOLE_BATCH),
-        "recall": _recall_form(answer),
+        "recall": urlencode(
+            {
+                "kind": RecallKind.BATCH,
+                "code": batch.lot_code,
+                "reason": _("%(what)s. Do not eat them.") % {"what": NAMES[answer.situation]},
+            }
+        ),
     }
-
-
-def _recall_form(answer: Answer, data: Any = None) -> AccidentRecallForm:
-    reason = _("%(what)s. Do not eat them.") % {"what": NAMES[answer.situation]}
-    return AccidentRecallForm(data, prefix="recall", initial={"reason": reason})
 
 
 def _answered(answer: Answer, altitude: Altitude | None = None) -> dict[str, Any]:
@@ -130,8 +131,6 @@ def _acted(
 ) -> HttpResponse | None:
     """Where it leads to; None, with what was typed in the context, where it was refused."""
     answer: Answer = context["answer"]
-    if request.POST.get("do") == "recall":
-        return _called_back(request, user, batch, context)
     batch_to_write(user, batch.lot_code)
     context["act"] = form = AccidentForm(request.POST, jars=context["jars"], ticked=False)
     if not form.is_valid():
@@ -154,16 +153,6 @@ def _acted(
     except services.AlreadyDone as done:
         messages.info(request, str(done))
         return redirect(f"{reverse('batches:batch-wrong', args=[batch.lot_code])}?what={what}")
-    return None
-
-
-def _called_back(request: HttpRequest, user: User, batch: Batch, context: dict[str, Any]) -> HttpResponse | None:
-    context["recall"] = form = _recall_form(context["answer"], request.POST)
-    if form.is_valid():
-        with refusals_on(form):
-            recall = services.recall_open(by=user, batch=batch, **form.cleaned_data)
-            messages.success(request, _("The recall is open. Everybody who holds such a jar is told now."))
-            return redirect(recall)
     return None
 
 

@@ -364,8 +364,6 @@ def test_a_refused_press_keeps_what_was_typed(cook, sign_in):
     page = sign_in(cook).post(of(batch, "mould"), {"do": "discard", "token": str(uuid4())})
     assert page.status_code == 200
     assert "jars" in page.context["act"].errors
-    page = sign_in(cook).post(of(batch, "mould"), {"do": "recall", "recall-token": str(uuid4()), "recall-reason": "  "})
-    assert "reason" in page.context["recall"].errors
 
 
 def test_the_page_throws_away_and_the_jar_is_not_offered_again(cook, sign_in):
@@ -388,13 +386,16 @@ def test_the_page_starts_a_reprocess_where_it_may_and_not_later(cook, sign_in):
     assert page.context["act"].non_field_errors()
 
 
-def test_the_page_opens_a_recall_once(cook, sign_in):
+def test_the_page_leads_to_a_recall_that_is_looked_at_before_it_opens(cook, sign_in):
     batch = make_batch_checked(by=cook, out_at=ago(days=3))
     client = sign_in(cook)
-    form = client.get(of(batch, "mould")).context["recall"]
-    typed = {"do": "recall", "recall-token": form["token"].value(), "recall-reason": form["reason"].value()}
-    for _press in (1, 2):
-        client.post(of(batch, "mould"), typed)
+    form = client.get(f"{reverse('batches:recall-new')}?{client.get(of(batch, 'mould')).context['recall']}").context[
+        "form"
+    ]
+    typed = {name: form[name].value() for name in ("token", "kind", "code", "reason")}
+    seen = client.post(reverse("batches:recall-new"), typed).context["form"]["seen"].value()
+    assert not Recall.objects.exists()
+    client.post(reverse("batches:recall-new"), {**typed, "seen": seen, "confirmed": "on"})
     recall = Recall.objects.get()
     assert (recall.batch, recall.opened_by) == (batch, cook)
     assert "mould" in recall.reason
@@ -408,8 +409,6 @@ def test_who_may_trace_may_call_back_but_not_write_in_the_batch(cook, instructor
     assert page.context["may_recall"]
     assert not page.context["may_write"]
     assert client.post(of(batch, "mould"), {"do": "discard", "jars": ["1"], "token": str(uuid4())}).status_code == 403
-    typed = {"do": "recall", "recall-token": str(uuid4()), "recall-reason": "Mould in a jar."}
-    assert client.post(of(batch, "mould"), typed).status_code == 302
 
 
 def test_a_stranger_finds_no_page_and_presses_nothing(cook, sign_in):
