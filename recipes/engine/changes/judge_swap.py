@@ -324,7 +324,9 @@ _TOMATOES = frozenset({Kind.TOMATO, Kind.GREEN_TOMATO, Kind.TOMATO_PRODUCT})
 
 
 def vegetable_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
-    """The rule for one low-acid line and one food in its place."""
+    """The rule for one low-acid line and one food in its place; no mash, not even of the line's own food."""
+    if food.kind is Kind.PUREE:
+        return "NEVER-PUREE"
     if food.kind is Kind.SPICE:
         return (
             "VEGETABLE-MAIN" if leaves_nothing(facts, [line]) or facts.is_low_acid else spice_added(change.other_amount)
