@@ -140,6 +140,10 @@ ILL = (
     ),
     ("seek-help", _("It is an emergency. Get medical help at once, and say what was eaten and when.")),
 )
+_BOILING_SAVES_NONE = (
+    "boiling-saves-none",
+    _("Boiling saves no suspect jar, and none that is to be thrown away."),
+)
 BEFORE_EATING = (
     (
         "boil-first",
@@ -156,6 +160,7 @@ BEFORE_EATING = (
             " no strange smell."
         ),
     ),
+    _BOILING_SAVES_NONE,
 )
 SUSPECT = (
     (
@@ -186,7 +191,7 @@ SUSPECT = (
         ),
     ),
 )
-# On a jar's label, where there is room for two short sentences.
+# On a jar's label, where there is room for a few short sentences.
 OPENING = (
     (
         "signs-of-spoilage",
@@ -198,6 +203,7 @@ OPENING_NOT_ACID = (
         "boil-first",
         _("Not sure that it was canned as its recipe says? Boil it 10 min and 1 more per 1,000 ft before tasting."),
     ),
+    _BOILING_SAVES_NONE,
 )
 PRESSURE_CANNER = (
     (
@@ -256,13 +262,16 @@ def opening_for(food: Food) -> list[Saying]:
     return sayings(OPENING if food is Food.ACID else (*OPENING, *OPENING_NOT_ACID))
 
 
-def panel_for(food: Food, altitude: Altitude | None = None, *, is_pressure: bool = False) -> Panel:
+def panel_for(
+    food: Food, altitude: Altitude | None = None, *, is_pressure: bool = False, is_eaten: bool = True
+) -> Panel:
+    """`is_eaten` False: jars that are thrown away, or of which nobody knows; nothing is said of boiling them."""
     return Panel(
         food=food,
         botulism=sayings(BOTULISM),
         at_risk=sayings(AT_RISK),
         ill=sayings(ILL),
-        before_eating=sayings(BEFORE_EATING) if food is not Food.ACID else [],
+        before_eating=sayings(BEFORE_EATING) if is_eaten and food is not Food.ACID else [],
         minutes=boil_minutes(altitude) if altitude is not None else None,
         suspect=sayings(SUSPECT),
         pressure=sayings(PRESSURE_CANNER) if is_pressure else [],

@@ -296,6 +296,10 @@ class Answer:
     def is_known(self) -> bool:
         return bool(self.source)
 
+    @property
+    def may_be_eaten(self) -> bool:
+        return self.is_known and not self.is_thrown_away
+
 
 @dataclass(frozen=True)
 class _Row:

@@ -105,6 +105,12 @@ def test_only_what_can_bring_botulism_has_a_panel():
     assert panel_for(Food.ACID).before_eating == []
 
 
+def test_boiling_is_named_only_for_what_may_be_eaten_and_never_as_a_rescue():
+    assert panel_for(Food.LOW_ACID, is_eaten=False).before_eating == []
+    for said in (panel_for(Food.LOW_ACID).before_eating, safety.opening_for(Food.NEAR)):
+        assert "Boiling saves no suspect jar" in str(said[-1].statement)
+
+
 # The pages
 
 

@@ -51,7 +51,9 @@ def wrong(request: HttpRequest) -> HttpResponse:
     is_understood = form.is_valid()
     context: dict[str, Any] = {"form": form, "listed": NAMES.items(), "panel": panel_for(form.taken_food)}
     if is_understood and form.situation is not None:
-        context |= _answered(answer_for(form.situation, form.taken_food, form.taken_hours))
+        answer = answer_for(form.situation, form.taken_food, form.taken_hours)
+        context |= _answered(answer)
+        context["panel"] = panel_for(form.taken_food, is_eaten=answer.may_be_eaten)
         context["kept"] = urlencode({key: form.cleaned_data[key] for key in ("food", "since")})
     return render(request, "batches/wrong.html", context)
 
@@ -80,13 +82,16 @@ def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[s
         "now": now,
         "out_for": None if hours is None else timedelta(hours=hours),
         "listed": [(one, NAMES[one]) for one in possible],
-        "panel": panel_for(food, batch.altitude, is_pressure=batch.required_psi is not None),
     }
+    is_eaten = True
     if what in possible:
         answer = answer_for(Situation(what), food, hours)
         context |= _answered(answer, batch.altitude) | _to_do(batch, user, answer, now)
         if answer.until_hours is not None and batch.last_out_at is not None:
             context["until"] = batch.last_out_at + timedelta(hours=answer.until_hours)
+        is_eaten = answer.may_be_eaten
+    is_pressure = batch.required_psi is not None
+    context["panel"] = panel_for(food, batch.altitude, is_pressure=is_pressure, is_eaten=is_eaten)
     return context
 
 

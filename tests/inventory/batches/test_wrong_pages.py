@@ -91,6 +91,23 @@ def test_each_answer_has_its_source_on_a_press(cook, sign_in):
     assert "no source" not in html
 
 
+@pytest.mark.parametrize(
+    ("asked", "is_boiled"),
+    [
+        ({"what": "heat-fell", "food": "low-acid", "since": "24"}, False),
+        ({"what": "mould", "food": "near"}, False),
+        ({"what": "not-set", "food": "low-acid"}, False),  # no answer is known
+        ({"what": "jar-smaller", "food": "low-acid"}, True),
+        ({}, True),
+    ],
+)
+def test_what_is_thrown_away_is_not_said_to_be_boiled(asked, is_boiled, cook, sign_in):
+    page = sign_in(cook).get(WRONG, asked)
+    assert page.status_code == 200
+    assert ("answer" in page.context) == bool(asked)
+    assert ("Before you taste it" in text_of(page)) == is_boiled
+
+
 # With a batch
 
 
@@ -116,8 +133,11 @@ def test_low_acid_jars_are_suspect_jars_and_boiling_is_counted_for_the_kitchen(c
     page = sign_in(cook).get(of(batch), {"what": "heat-fell"})
     assert page.context["answer"].acts == (Act.DISCARD_AS_SUSPECT,)
     assert page.context["panel"].food is Food.LOW_ACID
-    assert page.context["panel"].minutes == 14  # 1,040 m are 3,412 ft
     assert page.context["panel"].pressure
+    assert "Before you taste it" not in text_of(page)
+    kept = sign_in(cook).get(of(batch), {"what": "jar-smaller"})
+    assert kept.context["panel"].minutes == 14  # 1,040 m are 3,412 ft
+    assert "here for 14 minutes" in text_of(kept)
 
 
 def test_a_batch_on_the_stove_starts_its_time_again(cook, sign_in):
