@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
+from math import inf
 from typing import TYPE_CHECKING
 
 from django.utils.functional import Promise
@@ -97,7 +98,10 @@ DISCARDS = frozenset({Act.DISCARD, Act.DISCARD_AS_SUSPECT, Act.DISCARD_BROKEN})
 WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
     Act.RESTART: (
         _("Count the whole time again from the start."),
-        _("Bring it back to the full boil, or to its pressure, first."),
+        _(
+            "Bring it back to the full boil, or to its pressure, first. Only if the heat was back within 2 hours of"
+            " failing; otherwise throw it away as a suspect jar."
+        ),
     ),
     Act.HEAT_OFF: (
         _("Turn the heat off, and let the canner cool by itself."),
@@ -373,8 +377,24 @@ def food_of_batch(batch: Batch) -> Food:
     return Food.LOW_ACID if batch.required_psi is not None else food_of(batch.revision.tested)
 
 
-def hours_out(out_at: datetime | None, now: datetime) -> float | None:
-    """Hours since the jars came out, never below zero (a clock may be ahead); None while they are not out."""
+# Longer than a batch is cooked and processed: one without a log that began before that is no longer taken to be on the
+# stove. The club's own choice.
+_UNLOGGED_AFTER = timedelta(hours=6)
+
+
+def is_never_logged(batch: Batch, now: datetime) -> bool:
+    """Began too long ago to be on the stove still, and nobody wrote down when its jars came out."""
+    return batch.jars_out_at is None and elapsed(batch.started_at, now) > _UNLOGGED_AFTER
+
+
+def hours_out(batch: Batch, now: datetime) -> float | None:
+    """Hours since the jars came out, never below zero (a clock may be ahead); None while they are not out.
+
+    Infinite where the batch was never logged: what is not known counts as the strictest.
+    """
+    if is_never_logged(batch, now):
+        return inf
+    out_at = batch.last_out_at
     return None if out_at is None else max(elapsed(out_at, now), timedelta(0)) / timedelta(hours=1)
 
 

@@ -30,12 +30,14 @@ from inventory.batches.accidents import (
     answer_for,
     food_of_batch,
     hours_out,
+    is_never_logged,
     remakes,
     situations_for,
 )
 from inventory.batches.choices import Disposal, RecallKind
 from inventory.batches.forms import AccidentForm, ClearForm, WrongForm
 from inventory.batches.models import Batch, Jar, JarsSetAside
+from inventory.batches.rules import elapsed
 from inventory.batches.services.recalls import may_recall
 from inventory.batches.tracing import is_called_back
 from inventory.batches.views.batches import batch_for, batch_to_write
@@ -75,12 +77,14 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
 
 
 def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[str, Any]:
-    food, hours = food_of_batch(batch), hours_out(batch.last_out_at, now)
+    food, hours = food_of_batch(batch), hours_out(batch, now)
+    unlogged = is_never_logged(batch, now)
     possible = situations_for(batch.revision.tested, batch.canner, food)
     context: dict[str, Any] = {
         "batch": batch,
         "now": now,
-        "out_for": None if hours is None else timedelta(hours=hours),
+        "out_for": None if hours is None or unlogged else timedelta(hours=hours),
+        "unlogged_for": elapsed(batch.started_at, now) if unlogged else None,
         "listed": [(one, NAMES[one]) for one in possible],
     }
     is_eaten = True

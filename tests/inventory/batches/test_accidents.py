@@ -122,6 +122,15 @@ def test_what_differs_between_sources_is_shown_beside_the_stricter_answer():
     assert "24 hours" in answer.otherwise
 
 
+@pytest.mark.parametrize("situation", [Situation.HEAT_FELL, Situation.BOILED_DRY, Situation.POWER_CUT])
+def test_a_time_is_started_again_only_within_two_hours_of_the_failure(situation):
+    """Nebraska: a process that failed is made up for within 2 hours or not at all."""
+    answer = answer_for(situation, Food.LOW_ACID, STOVE)
+    assert Act.RESTART in answer.acts
+    assert "within 2 hours of failing; otherwise throw it away" in str(accidents.WORDS[Act.RESTART][1])
+    assert "Nebraska" in answer.source
+
+
 def test_hours_below_zero_are_no_hours():
     with pytest.raises(ValueError, match="below zero"):
         answer_for(Situation.UNSEALED, Food.ACID, -0.1)

@@ -141,9 +141,23 @@ def test_low_acid_jars_are_suspect_jars_and_boiling_is_counted_for_the_kitchen(c
 
 
 def test_a_batch_on_the_stove_starts_its_time_again(cook, sign_in):
-    page = sign_in(cook).get(of(make_pressure_batch(by=cook)), {"what": "heat-fell"})
+    batch = make_pressure_batch(by=cook, started_at=ago(hours=5, minutes=50))
+    page = sign_in(cook).get(of(batch), {"what": "heat-fell"})
     assert page.context["answer"].acts == (Act.RESTART,)
     assert page.context["out_for"] is None
+    assert "still on the stove" in text_of(page)
+
+
+@pytest.mark.parametrize("span", [{"hours": 6, "minutes": 1}, {"days": 3}])
+@pytest.mark.parametrize("what", ["heat-fell", "boiled-dry", "power-cut"])
+def test_a_batch_that_was_never_logged_has_the_strictest_answer(what, span, cook, sign_in):
+    page = sign_in(cook).get(of(make_pressure_batch(by=cook, started_at=ago(**span))), {"what": what})
+    assert page.context["answer"].acts == (Act.DISCARD_AS_SUSPECT,)
+    assert "until" not in page.context
+    text = text_of(page)
+    assert "ago and never logged" in text
+    assert "still on the stove" not in text
+    assert "Count the whole time again" not in text
 
 
 def test_hours_count_from_the_second_process(cook, sign_in):
