@@ -387,14 +387,26 @@ def is_never_logged(batch: Batch, now: datetime) -> bool:
     return batch.jars_out_at is None and elapsed(batch.started_at, now) > _UNLOGGED_AFTER
 
 
-def hours_out(batch: Batch, now: datetime) -> float | None:
+# What a jar shows when it comes out of a canner, the last time as the first. All else may be older than a second
+# process, which only some of the jars had: it counts from the first time.
+_OF_THE_LAST_TIME_OUT = frozenset(
+    {Situation.UNSEALED, Situation.SIPHONED_LESS, Situation.SIPHONED_HALF, Situation.JAR_BROKE}
+)
+
+
+def counted_from(batch: Batch, situation: Situation) -> datetime | None:
+    """When the jars came out, for the hours of this situation; None while they are not out."""
+    return batch.last_out_at if situation in _OF_THE_LAST_TIME_OUT else batch.jars_out_at
+
+
+def hours_out(batch: Batch, situation: Situation, now: datetime) -> float | None:
     """Hours since the jars came out, never below zero (a clock may be ahead); None while they are not out.
 
     Infinite where the batch was never logged: what is not known counts as the strictest.
     """
     if is_never_logged(batch, now):
         return inf
-    out_at = batch.last_out_at
+    out_at = counted_from(batch, situation)
     return None if out_at is None else max(elapsed(out_at, now), timedelta(0)) / timedelta(hours=1)
 
 

@@ -104,7 +104,7 @@ def jars_open_again(
     now = now_or(now)
     batch = Batch.objects.select_related("revision__recipe").get(pk=batch.pk)
     what, out_at = _situation(situation), batch.jars_out_at
-    answer = answer_for(what, food_of_batch(batch), hours_out(batch, now))
+    answer = answer_for(what, food_of_batch(batch), hours_out(batch, what, now))
     if what is Situation.UNSEALED or not answer.may_reprocess or answer.until_hours is None or out_at is None:
         raise ValidationError(_("These jars are not processed again after this. Read the answer anew."))
     refusal = batch.reprocess_refusal(now)

@@ -28,6 +28,7 @@ from inventory.batches.accidents import (
     Answer,
     Situation,
     answer_for,
+    counted_from,
     food_of_batch,
     hours_out,
     is_never_logged,
@@ -77,22 +78,23 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
 
 
 def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[str, Any]:
-    food, hours = food_of_batch(batch), hours_out(batch, now)
-    unlogged = is_never_logged(batch, now)
+    food, unlogged = food_of_batch(batch), is_never_logged(batch, now)
     possible = situations_for(batch.revision.tested, batch.canner, food)
+    situation = Situation(what) if what in possible else None
+    out_at = batch.jars_out_at if situation is None else counted_from(batch, situation)
     context: dict[str, Any] = {
         "batch": batch,
         "now": now,
-        "out_for": None if hours is None or unlogged else timedelta(hours=hours),
+        "out_for": None if out_at is None else max(elapsed(out_at, now), timedelta(0)),
         "unlogged_for": elapsed(batch.started_at, now) if unlogged else None,
         "listed": [(one, NAMES[one]) for one in possible],
     }
     is_eaten = True
-    if what in possible:
-        answer = answer_for(Situation(what), food, hours)
+    if situation is not None:
+        answer = answer_for(situation, food, hours_out(batch, situation, now))
         context |= _answered(answer, batch.altitude) | _to_do(batch, user, answer, now)
-        if answer.until_hours is not None and batch.last_out_at is not None:
-            context["until"] = batch.last_out_at + timedelta(hours=answer.until_hours)
+        if answer.until_hours is not None and out_at is not None:
+            context["until"] = out_at + timedelta(hours=answer.until_hours)
         is_eaten = answer.may_be_eaten
     is_pressure = batch.required_psi is not None
     context["panel"] = panel_for(food, batch.altitude, is_pressure=is_pressure, is_eaten=is_eaten)

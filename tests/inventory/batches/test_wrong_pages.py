@@ -160,21 +160,27 @@ def test_a_batch_that_was_never_logged_has_the_strictest_answer(what, span, cook
     assert "Count the whole time again" not in text
 
 
-def test_hours_count_from_the_second_process(cook, sign_in):
+def test_hours_of_a_seal_count_from_the_second_process_and_all_others_from_the_first(cook, sign_in):
     from inventory.batches import services
 
-    batch = make_batch_checked(by=cook, out_at=ago(hours=30), unsealed={1: "reprocess"})
+    batch = make_batch_checked(by=cook, out_at=ago(hours=20), unsealed={1: "reprocess"})
     batch = services.jars_reprocess(
         by=cook,
         batch=batch,
         minutes=10,
         lid_code="LID 2",
-        jars_out_at=ago(hours=10),
+        jars_out_at=ago(hours=1),
         rims_sound=True,
     )
     page = sign_in(cook).get(of(batch), {"what": "unsealed"})
     assert page.context["until"] == batch.reprocessed_out_at + timedelta(hours=24)
+    assert page.context["out_for"] < timedelta(hours=2)
     assert page.context["refusal"].code == "reprocessed-once"
+    for what in ("heat-fell", "jar-larger", "headspace-much"):
+        page = sign_in(cook).get(of(batch), {"what": what})
+        assert page.context["answer"].is_thrown_away
+        assert page.context["out_for"] > timedelta(hours=19)
+        assert "until" not in page.context
 
 
 def test_what_cannot_have_happened_to_it_has_no_answer(cook, sign_in):
