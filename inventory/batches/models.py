@@ -744,8 +744,9 @@ class RecallQuerySet(models.QuerySet["Recall"]):
     def of_canner_of(self, batch: str) -> RecallQuerySet:
         """In a subquery: those that reach the outer row's batch by its canner; `batch` is the way there ("batch__")."""
         went_by = Q(canner_tested_on=None) | Q(canner_tested_on=OuterRef(f"{batch}gauge_tested_on"))
-        since = {"canner": OuterRef(f"{batch}canner_card"), "opened_at__gte": OuterRef(f"{batch}started_at")}
-        return self.filter(went_by, **since)
+        # Also after it was entered: the log may move the beginning of the cooking.
+        since = Q(opened_at__gte=OuterRef(f"{batch}started_at")) | Q(opened_at__gte=OuterRef(f"{batch}created_at"))
+        return self.filter(went_by, since, canner=OuterRef(f"{batch}canner_card"))
 
     def not_cleared(self) -> RecallQuerySet:
         """Open, or closed without the jars having been found sound: nobody hands these on."""

@@ -201,7 +201,9 @@ def in_doubt(recall: Recall) -> BatchQuerySet:
     """The batches that the recall of a canner reaches, whether or not a jar of them is left."""
     if recall.canner is None:
         return Batch.objects.none()
-    return Batch.objects.in_canner(recall.canner, recall.canner_tested_on).filter(started_at__lte=recall.opened_at)
+    # By when it was entered as well: a log that moves the beginning of the cooking later frees nothing.
+    before = Q(started_at__lte=recall.opened_at) | Q(created_at__lte=recall.opened_at)
+    return Batch.objects.in_canner(recall.canner, recall.canner_tested_on).filter(before)
 
 
 def holdings(recalls: Iterable[Recall]) -> list[Holding]:
@@ -512,7 +514,7 @@ def recalls_of(batch: Batch) -> list[Recall]:
         reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
     if batch.canner_card_id is not None and batch.setting_psi is not None:
         by_test = Q(canner_tested_on=None) | Q(canner_tested_on=batch.gauge_tested_on)
-        reach |= by_test & Q(canner=batch.canner_card_id, opened_at__gte=batch.started_at)
+        reach |= by_test & Q(canner=batch.canner_card_id, opened_at__gte=min(batch.started_at, batch.created_at))
     return list(Recall.objects.not_cleared().for_list().filter(reach))
 
 

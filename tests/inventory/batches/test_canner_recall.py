@@ -18,7 +18,7 @@ from inventory.equipment.choices import Kind
 from inventory.equipment.models import gauge_doubt
 from inventory.equipment.services import own_canner_add
 from recipes.engine.terms import Canner
-from tests.factories.batches import NOW, beans, make_batch_checked, make_batch_out, make_recall
+from tests.factories.batches import NOW, beans, make_batch, make_batch_checked, make_batch_out, make_recall
 from tests.factories.equipment import BAD, GOOD, TODAY, make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.helpers import text_of
@@ -98,6 +98,28 @@ def test_of_a_weighted_gauge_every_pressure_batch_before_the_recall():
     assert set(in_doubt(recall)) == {before}
     assert set(Batch.objects.recalled()) == {before}
     assert [is_called_back(batch) for batch in (before, in_water, after)] == [True, False, False]
+
+
+def test_a_log_that_moves_the_beginning_frees_no_batch_from_the_recall():
+    thing = make_thing(Kind.WEIGHTED_GAUGE)
+    batch = make_batch(**beans(canner=Canner.WEIGHTED_GAUGE, canner_code=thing.code))
+    recall = make_recall(canner=thing, now=NOW + timedelta(minutes=30))
+    out = NOW + timedelta(hours=2)
+    batch = services.batch_log_process(
+        by=batch.made_by,
+        batch=batch,
+        jars={"pint": 4},
+        minutes=batch.required_minutes,
+        psi=batch.setting_psi,
+        lid_code="L-7",
+        started_at=NOW + timedelta(minutes=31),
+        jars_out_at=out,
+        now=out,
+    )
+    assert set(in_doubt(recall)) == {batch}
+    assert {one.batch_id for one in holdings([recall])} == {batch.pk}
+    assert set(Batch.objects.recalled()) == {batch}
+    assert recalls_of(batch) == [recall]
 
 
 def test_one_open_recall_a_canner_and_the_database_says_so(dial):
