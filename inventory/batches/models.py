@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from fractions import Fraction
 from functools import reduce
 from operator import or_
@@ -11,15 +11,15 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q
-from django.db.models.functions import Coalesce
+from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Prefetch, Q
+from django.db.models.functions import Coalesce, TruncDate
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.clock import in_utc
+from club.core.clock import in_utc, moment_near
 from club.members.models import Kitchen, User
 from inventory.batches.choices import (
     BatchState,
@@ -145,10 +145,14 @@ class BatchQuerySet(models.QuerySet["Batch"]):
 
     def in_canner(self, canner: Thing, tested_on: date | None = None) -> BatchQuerySet:
         """Processed under pressure in this canner; with `tested_on` those alone that went by its gauge's test of that
-        day: all from then until the next test."""
+        day, or began since and went by an earlier one, as that test was not recorded yet."""
 
         found = self.filter(canner_card=canner, setting_psi__isnull=False)
-        return found if tested_on is None else found.filter(gauge_tested_on=tested_on)
+        if tested_on is None:
+            return found
+        midnight = moment_near(tested_on, time.min, timezone.get_default_timezone())
+        since = Q(gauge_tested_on__lt=tested_on, started_at__gte=midnight)
+        return found.filter(Q(gauge_tested_on=tested_on) | since)
 
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
@@ -743,7 +747,11 @@ class RecallQuerySet(models.QuerySet["Recall"]):
 
     def of_canner_of(self, batch: str) -> RecallQuerySet:
         """In a subquery: those that reach the outer row's batch by its canner; `batch` is the way there ("batch__")."""
-        went_by = Q(canner_tested_on=None) | Q(canner_tested_on=OuterRef(f"{batch}gauge_tested_on"))
+        began = ExpressionWrapper(OuterRef(f"{batch}started_at"), output_field=models.DateTimeField())
+        day = TruncDate(began, tzinfo=timezone.get_default_timezone())
+        tested_on = OuterRef(f"{batch}gauge_tested_on")
+        went_by = Q(canner_tested_on=None) | Q(canner_tested_on=tested_on)
+        went_by |= Q(canner_tested_on__gt=tested_on, canner_tested_on__lte=day)  # as in `in_canner`
         # Also after it was entered: the log may move the beginning of the cooking.
         since = Q(opened_at__gte=OuterRef(f"{batch}started_at")) | Q(opened_at__gte=OuterRef(f"{batch}created_at"))
         return self.filter(went_by, since, canner=OuterRef(f"{batch}canner_card"))

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
 from django.utils.translation import ngettext
 
+from club.core.clock import club_day
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from inventory.batches.choices import EMPTIED, Disposal, RecallKind
@@ -513,7 +514,9 @@ def recalls_of(batch: Batch) -> list[Recall]:
     for source in LOT_SOURCES:
         reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
     if batch.canner_card_id is not None and batch.setting_psi is not None:
-        by_test = Q(canner_tested_on=None) | Q(canner_tested_on=batch.gauge_tested_on)
+        by_test = Q(canner_tested_on=None)
+        if tested_on := batch.gauge_tested_on:
+            by_test |= Q(canner_tested_on__range=(tested_on, max(tested_on, club_day(batch.started_at))))
         reach |= by_test & Q(canner=batch.canner_card_id, opened_at__gte=min(batch.started_at, batch.created_at))
     return list(Recall.objects.not_cleared().for_list().filter(reach))
 

@@ -580,12 +580,13 @@ class Doubt:
 
 
 def gauge_doubt(thing: Thing) -> Doubt:
-    """By two queries at most."""
+    """By two queries at most. A good test that was recorded after the failed one is none that anything went by."""
     tests = InstrumentTest.objects.filter(thing=thing).order_by("-tested_on", "-pk")
     failed = tests.filter(verdict=Verdict.FAILED).first()
     passed = tests.filter(verdict=Verdict.PASSED)
     if failed is not None:
-        passed = passed.filter(Q(tested_on__lt=failed.tested_on) | Q(tested_on=failed.tested_on, pk__lt=failed.pk))
+        before = Q(tested_on__lt=failed.tested_on) | Q(tested_on=failed.tested_on, pk__lt=failed.pk)
+        passed = passed.filter(before, recorded_at__lte=failed.recorded_at)
     return Doubt(failed, passed.first())
 
 

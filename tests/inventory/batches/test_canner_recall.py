@@ -88,6 +88,27 @@ def test_without_a_good_test_before_every_batch_is_in_doubt(dial):
     assert set(in_doubt(recall)) == {dial.first, dial.second, dial.third}
 
 
+def test_what_began_before_a_good_test_was_recorded_is_in_doubt_with_what_went_by_it():
+    thing = make_thing(Kind.DIAL_GAUGE, code="DGC-05")
+    gauge_tested(thing, 100, GOOD)
+    before = put_up(thing, 50)
+    since = put_up(thing, 30)
+    make_test(thing, TODAY - timedelta(days=40), now=ago(20))
+    after = put_up(thing, 10)
+    gauge_tested(thing, 1, BAD)
+    recall = make_recall(canner=thing)
+    assert recall.canner_tested_on == TODAY - timedelta(days=40)
+    assert set(in_doubt(recall)) == {since, after}
+    assert set(Batch.objects.recalled()) == {since, after}
+    assert [recalls_of(batch) for batch in (before, since, after)] == [[], [recall], [recall]]
+
+
+def test_a_good_test_recorded_after_the_failed_one_shifts_no_doubt(dial):
+    make_test(dial, TODAY - timedelta(days=5), now=NOW)
+    assert gauge_doubt(dial).good.tested_on == TODAY - timedelta(days=40)
+    assert dial.second in in_doubt(make_recall(canner=dial))
+
+
 def test_of_a_weighted_gauge_every_pressure_batch_before_the_recall():
     thing = make_thing(Kind.WEIGHTED_GAUGE)
     weighted = {"canner": Canner.WEIGHTED_GAUGE}
