@@ -15,6 +15,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, Validatio
 from django.db import IntegrityError, transaction
 from django.db.models import Case, F, When
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -63,6 +64,8 @@ from inventory.batches.services.common import (
     writing_check,
 )
 from inventory.batches.tracing import is_called_back
+from inventory.equipment.rules import year_after
+from inventory.equipment.services import gauge_check
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine import Plan, plan_as_dict
@@ -266,7 +269,7 @@ def batch_log_process(
     now, jars_out_at = now_or(now), in_utc(jars_out_at)
     started_at, process_started_at = utc_or_none(started_at), utc_or_none(process_started_at)
     stove_check(by, batch)
-    batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
+    batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
     problems = Problems()
     began = started_at or batch.started_at
     if started_at is not None:
@@ -274,6 +277,8 @@ def batch_log_process(
     _jars_check(problems, batch, jars)
     reached = process_check(problems, batch, minutes, psi, needs=batch.tested_needs())
     _times_check(problems, batch, minutes, began, process_started_at, jars_out_at, now)
+    if not problems:
+        _gauge_check(problems, batch, began, jars_out_at)
     lid_lot = _lids(problems, by, batch, lid_code, lid_maker)
     if batch.state != BatchState.STARTED:
         raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
@@ -453,6 +458,32 @@ def _times_check(
             " when it really began."
         )
         problems.add(field, text % {"minutes": minutes, "since": zoned_text(since), "out": zoned_text(jars_out_at)})
+
+
+def _gauge_check(problems: Problems, batch: Batch, began: datetime, jars_out_at: datetime) -> None:
+    """The gauge is to be as good when the jars came out as it was at the start: neither lapsed nor failed since."""
+    tested_on, out_on = batch.gauge_tested_on, club_day(jars_out_at)
+    if tested_on is None:
+        return
+    if club_day(began) < tested_on:
+        text = _(
+            "That is before the test of the gauge that this batch goes by (%(day)s). If the cooking began then, give"
+            " the batch up here and start it anew with that time: it goes by the test of that day."
+        )
+        problems.add("started_at", text % {"day": date_format(tested_on, "j M Y")})
+        return
+    found: list[str] = []
+    if batch.canner_card is None:
+        if year_after(tested_on) <= out_on:
+            found.append(_("The test of the gauge was more than a year old when the jars came out."))
+    else:
+        try:
+            gauge_check(batch.canner_card, out_on)
+        except ValidationError as error:
+            found += error.messages
+    what_now = _("Do not keep these jars: set them apart, taste nothing, and give the batch up here with the reason.")
+    for message in found:
+        problems.add("jars_out_at", f"{message} {what_now}")
 
 
 def _lids(problems: Problems, by: User, batch: Batch, code: str, maker: str) -> LidLot | None:

@@ -156,6 +156,54 @@ def test_a_batch_keyed_in_late_goes_by_the_test_of_its_day_but_not_past_a_failed
         make_batch(**beans(started_at=began, canner_code=dial.code))
 
 
+def log_refused(batch, out, **told) -> dict[str, list[str]]:
+    with pytest.raises(ValidationError) as error:
+        services.batch_log_process(
+            by=batch.made_by,
+            batch=batch,
+            jars={"pint": 4},
+            minutes=20,
+            psi=batch.setting_psi,
+            lid_code="L-7",
+            jars_out_at=out,
+            **{"now": out, **told},
+        )
+    assert Batch.objects.get(pk=batch.pk).state == BatchState.STARTED
+    return error.value.message_dict
+
+
+def test_a_gauge_that_failed_since_the_start_keeps_the_log_from_being_written(dial):
+    batch = make_pressure_batch(canner_code=dial.code)
+    make_test(dial, TODAY, readings=BAD, now=NOW + timedelta(hours=1))
+    messages = log_refused(batch, NOW + timedelta(hours=2))
+    assert list(messages) == ["jars_out_at"]
+    assert "failed its test" in messages["jars_out_at"][0]
+    assert "give the batch up here" in messages["jars_out_at"][0]
+    given_up = services.batch_abandon(by=batch.made_by, batch=batch, reason="The gauge failed.")
+    assert given_up.state == BatchState.ABANDONED
+
+
+@pytest.mark.parametrize("has_card", [True, False])
+def test_a_test_that_lapsed_before_the_jars_came_out_serves_no_log(has_card):
+    tested_on = TODAY - timedelta(days=364)
+    wanted = {"own_gauge": OwnGauge(tested_on, Decimal(0))}
+    if has_card:
+        thing = make_thing(Kind.DIAL_GAUGE)
+        make_test(thing, tested_on, now=NOW - timedelta(days=364))
+        wanted = {"canner_code": thing.code}
+    batch = make_pressure_batch(**wanted)
+    messages = log_refused(batch, NOW + timedelta(days=1))
+    assert list(messages) == ["jars_out_at"]
+    assert "more than a year old" in messages["jars_out_at"][0]
+
+
+def test_a_log_does_not_move_the_beginning_before_the_test_of_the_gauge():
+    batch = make_pressure_batch(own_gauge=OwnGauge(TODAY, Decimal(0)))
+    yesterday = NOW - timedelta(days=1)
+    messages = log_refused(batch, yesterday + timedelta(hours=2), started_at=yesterday, now=NOW)
+    assert list(messages) == ["started_at"]
+
+
 # Which canner
 
 
