@@ -39,6 +39,7 @@ from club.members.models import User
 from club.members.services import skill_gain
 from inventory.batches.choices import BatchState
 from inventory.batches.services import batch_start
+from inventory.equipment.services import gauge_check, lent_check
 
 # Who came: the roll, walk-ins while seats remain, and a companion who was not announced.
 
@@ -341,7 +342,8 @@ def _start(
 
 
 def _canner_code(plan: SessionPlan, station: Station) -> str:
-    """ "" where nothing is processed under pressure. ValidationError where no pressure canner is held for it."""
+    """ "" where nothing is processed under pressure. ValidationError where no pressure canner is held for it, or one
+    of those that are is not fit: the batch names one of them, and is processed in all."""
     planned = next(each.plan for each in plan.hall.stations if each.number == station.number)
     if planned.process is None or planned.process.pressure_psi is None:
         return ""
@@ -350,6 +352,9 @@ def _canner_code(plan: SessionPlan, station: Station) -> str:
         raise ValidationError(
             _("No pressure canner is held for it. Hold one with a good test on the session's gear page first.")
         )
+    for one in held:
+        gauge_check(one.thing, plan.session.day)
+        lent_check(one.thing)
     return held[0].thing.code
 
 

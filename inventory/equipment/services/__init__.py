@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from club.core.errors import AlreadyDone
 from inventory.equipment.description import ThingFields
-from inventory.equipment.services.common import Taken
+from inventory.equipment.services.common import Taken, lent_check
 from inventory.equipment.services.holds import (
     Moved,
     hold_cancel,
@@ -62,6 +62,7 @@ __all__ = [
     "instrument_test_record",
     "last_test",
     "latest_due",
+    "lent_check",
     "loan_extend",
     "loan_hand_over",
     "loan_return",

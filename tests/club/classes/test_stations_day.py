@@ -16,6 +16,9 @@ from club.reminders.services import RULES
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
 from inventory.batches.services import batch_abandon
+from inventory.equipment.choices import ThingState
+from inventory.equipment.models import Thing
+from inventory.equipment.services import thing_repair
 from recipes.models import Revision, RevisionState
 from tests.factories.class_day import MORNING as NOW
 from tests.factories.class_day import (
@@ -29,6 +32,7 @@ from tests.factories.class_day import (
     runner_of,
 )
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
+from tests.factories.equipment import BAD, make_keeper, make_test
 from tests.factories.members import make_person
 from tests.factories.recipes import VEGETABLE, make_revision
 
@@ -194,6 +198,23 @@ def test_a_pressure_station_without_a_canner_that_is_held_starts_nothing(two_sta
     with pytest.raises(ValidationError, match="No pressure canner is held"):
         start(two_stations)
     assert not Batch.objects.exists()
+
+
+def test_of_several_pressure_canners_each_is_fit_or_nothing_starts(two_stations):
+    wanted = {"jar_size": "pint", "pack": "hot", "canner": "dial-gauge", "canners": 2, "capacity": {"pint": 4}}
+    wanted |= {"revision": make_revision(base=VEGETABLE), "pots": 2, "burners_w": [1800] * 4}
+    make_at_station(make_station(two_stations, **wanted))
+    good = make_dial_held(two_stations)
+    failed = make_dial_held(two_stations, readings=BAD)
+    with pytest.raises(ValidationError, match=f"{failed.code} failed its test"):
+        start(two_stations)
+    assert not Batch.objects.exists()
+    make_test(failed, NOW.date(), now=NOW)
+    thing_repair(by=make_keeper(), thing=failed, note="the handle")
+    with pytest.raises(ValidationError, match=f"{failed.code} is in repair"):
+        start(two_stations)
+    Thing.objects.filter(pk=failed.pk).update(state=ThingState.IN_SERVICE)
+    assert start(two_stations).new[2].batch.canner_card in (good, failed)
 
 
 def test_a_second_press_finds_the_batches_of_the_first(two_stations):
