@@ -13,10 +13,11 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from club.members.models import User
+from inventory.batches.models import Recall
 from inventory.batches.rules import GAUGE_OF, OwnGauge
 from inventory.batches.services.common import Problems
-from inventory.equipment.choices import Kind, ThingState
-from inventory.equipment.models import Loan, Thing
+from inventory.equipment.choices import Kind, ThingState, Verdict
+from inventory.equipment.models import InstrumentTest, Loan, Thing
 from inventory.equipment.rules import OLDEST_TEST_YEAR, code_scanned, year_after
 from inventory.equipment.services import gauge_check
 from recipes.choices import CANNERS
@@ -33,12 +34,16 @@ STEAM_MOST_MINUTES = 45  # Univ. of Missouri Extension: the water of a steam can
 
 @dataclass(frozen=True)
 class CannerUsed:
-    """The canner of a batch: `card` where it has one; `tested_on` and `reads_high` (psi) of a dial gauge."""
+    """The canner of a batch: `card` where it has one; `tested_on` and `reads_high` (psi) of a dial gauge.
+
+    `unfit` are reasons not to use it under pressure; in boiling water it serves all the same.
+    """
 
     card: Thing | None = None
     is_own_without_card: bool = False
     tested_on: date | None = None
     reads_high: Decimal | None = None
+    unfit: tuple[str, ...] = ()
 
     @property
     def is_named(self) -> bool:
@@ -82,6 +87,9 @@ class CannerUsed:
         elif self.card is None and process.canner is Canner.DIAL_GAUGE and self.tested_on is None:
             text = _("Say when its dial gauge was last tested: without a test of the last year no batch is started.")
             problems.add("own_tested_on", text)
+        else:
+            for reason in self.unfit:
+                problems.add("canner_code", reason)
 
     def _boils_check(self, problems: Problems, minutes: int) -> None:
         if self.card is None:
@@ -132,15 +140,25 @@ def _by_code(problems: Problems, user: User, code: str, on: date) -> CannerUsed:
     if short := Loan.objects.short_of_parts().filter(thing=card).first():
         text = _("%(code)s lacks a part: %(parts)s. Use another canner until a keeper has settled that.")
         problems.add("canner_code", text % {"code": card.code, "parts": short.missing_parts})
+    unfit = _called_back(card)
     try:
         test = gauge_check(card, on)
     except ValidationError as error:
-        for message in error.messages:
-            problems.add("canner_code", message)
-        return CannerUsed(card)
+        return CannerUsed(card, unfit=(*error.messages, *unfit))
     if test is None:
-        return CannerUsed(card)
-    return CannerUsed(card, tested_on=test.tested_on, reads_high=test.reads_high)
+        return CannerUsed(card, unfit=unfit)
+    return CannerUsed(card, tested_on=test.tested_on, reads_high=test.reads_high, unfit=unfit)
+
+
+def _called_back(card: Thing) -> tuple[str, ...]:
+    """Why not to use it under pressure while a recall of it is open; a gauge that passed a test since is fit again."""
+    recall = Recall.objects.open().filter(canner=card).first()
+    if recall is None:
+        return ()
+    if InstrumentTest.objects.filter(thing=card, verdict=Verdict.PASSED, recorded_at__gte=recall.opened_at).exists():
+        return ()
+    text = _("What was processed in %(code)s is called back. Use another canner until it is known to be right.")
+    return (text % {"code": card.code},)
 
 
 def _own(problems: Problems, own: OwnGauge, on: date) -> CannerUsed:

@@ -266,6 +266,8 @@ def start(request: HttpRequest) -> HttpResponse:
     used = services.canner_used(problems, user, code, None, on=club_day(timezone.now()))
     if used.card is not None and not problems:
         plan = plan_for(revision=revision, altitude=kitchen.altitude, **used.planned(wanted, revision))
+        if plan.ok:
+            used.serves_check(problems, plan)
     context |= {
         "form": form,
         "plan": plan,

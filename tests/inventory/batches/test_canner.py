@@ -280,6 +280,11 @@ def test_in_boiling_water_a_canner_may_be_named(kind, is_fine):
     assert make_batch(canner_code=thing.code).canner_card == thing
 
 
+def test_in_boiling_water_nothing_hangs_on_the_gauge():
+    thing = make_thing(Kind.DIAL_GAUGE, capacity={"half-pint": 12})  # never tested
+    assert make_batch(canner_code=thing.code).canner_card == thing
+
+
 # A household's own card
 
 

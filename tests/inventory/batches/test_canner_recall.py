@@ -38,6 +38,10 @@ def put_up(thing, days, **fields):
     return make_batch_checked(**beans(out_at=ago(days), canner_code=thing.code, **fields))
 
 
+def close(recall, **told):
+    return services.recall_close(by=recall.opened_by, recall=recall, note="Every jar was thrown away.", **told)
+
+
 @pytest.fixture
 def dial():
     """Good 100 and 40 days ago, failed yesterday, mended and good today; a batch in each stretch."""
@@ -115,10 +119,34 @@ def test_of_a_weighted_gauge_every_pressure_batch_before_the_recall():
     before = put_up(thing, 5, **weighted)
     in_water = make_batch_out(out_at=ago(5), canner_code=thing.code)
     recall = make_recall(canner=thing, now=ago(2))
+    close(recall, now=ago(1.5))
     after = put_up(thing, 1, **weighted)
     assert set(in_doubt(recall)) == {before}
     assert set(Batch.objects.recalled()) == {before}
     assert [is_called_back(batch) for batch in (before, in_water, after)] == [True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("kind", "gauge"),
+    [(Kind.DIAL_GAUGE, Canner.DIAL_GAUGE), (Kind.WEIGHTED_GAUGE, Canner.WEIGHTED_GAUGE)],
+)
+def test_under_an_open_recall_no_pressure_batch_is_started_in_the_canner(kind, gauge):
+    thing = make_thing(kind)
+    wanted = {"canner_code": thing.code, "canner": gauge}
+    if gauge is Canner.DIAL_GAUGE:
+        gauge_tested(thing, 30, GOOD)
+    make_batch_out(**beans(out_at=ago(5), **wanted))
+    recall = make_recall(canner=thing, now=ago(1))
+    with pytest.raises(ValidationError) as error:
+        make_batch(**beans(**wanted))
+    assert list(error.value.message_dict) == ["canner_code"]
+    assert "called back" in error.value.message_dict["canner_code"][0]
+    assert make_batch(canner_code=thing.code).canner_card == thing  # in boiling water no gauge counts
+    if gauge is Canner.DIAL_GAUGE:
+        gauge_tested(thing, 0, GOOD)
+    else:
+        close(recall, now=NOW)
+    assert make_batch(**beans(**wanted)).canner_card == thing
 
 
 def test_a_log_that_moves_the_beginning_frees_no_batch_from_the_recall():
