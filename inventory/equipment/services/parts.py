@@ -96,6 +96,6 @@ def _follow(look: PartsLook, by: User, at: datetime) -> None:
     )
     if matters:
         out_of_service(thing, matters)
-    elif thing.household_id is not None:
+    elif thing.household_id is not None and look == PartsLook.objects.filter(thing=thing).latest("looked_on", "pk"):
         mended = Thing.everything.filter(pk=thing.pk, state=ThingState.IN_REPAIR)
         mended.update(state=ThingState.IN_SERVICE, state_note="")

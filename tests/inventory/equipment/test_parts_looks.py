@@ -116,6 +116,16 @@ def test_keepers_look_at_the_club_s_and_a_household_at_its_own():
     assert Thing.everything.get(pk=own.pk).state == ThingState.IN_SERVICE
 
 
+def test_a_look_of_an_earlier_day_mends_nothing_that_was_found_since():
+    by = make_person()
+    own = services.own_canner_add(
+        by=by, kitchen=make_kitchen(by), kind=Kind.WEIGHTED_GAUGE, name="Ours", capacity={"pint": 9}
+    )
+    look(own, by=by, findings=findings(own, plug="damaged"))
+    look(own, by=by, looked_on=TODAY - timedelta(days=5))
+    assert Thing.everything.get(pk=own.pk).state == ThingState.IN_REPAIR
+
+
 def test_the_longest_ago_is_looked_at_first():
     never, lately = make_thing(Kind.DIAL_GAUGE, code="DGC-01"), make_thing(Kind.DIAL_GAUGE, code="DGC-02")
     old = make_thing(Kind.BOILING_WATER, code="BWC-01")
