@@ -30,6 +30,7 @@ from inventory.batches.models import (
     Whereabouts,
 )
 from inventory.batches.rules import fruit_code_typed, lot_code_typed
+from inventory.equipment.choices import Verdict
 from inventory.equipment.models import Thing, gauge_doubt
 from inventory.equipment.rules import code_scanned
 from inventory.jars.choices import JarState, PlaceKind, Reason
@@ -192,9 +193,14 @@ def affected_jars(recall: Recall) -> JarQuerySet:
 
 
 def went_by(canner: Thing) -> date | None:
-    """The day of the gauge's test by which the batches in doubt went: the last good one, before a failed one if there
-    is any. None: every batch is in doubt."""
-    good = gauge_doubt(canner).good
+    """The day of the gauge's test by which the batches in doubt went: the last good one, before a failed one that was
+    not called back yet if there is any. None: every batch is in doubt."""
+    doubt = gauge_doubt(canner)
+    good = doubt.good
+    called_back = Recall.objects.filter(canner=canner)
+    if doubt.failed is not None and called_back.filter(opened_at__gte=doubt.failed.recorded_at).exists():
+        newest = canner.tests.order_by("-tested_on", "-pk")[0]
+        good = newest if newest.verdict == Verdict.PASSED else good
     return None if good is None else good.tested_on
 
 

@@ -86,6 +86,17 @@ def test_recalled_jars_are_not_to_give_and_are_again_once_they_were_found_sound(
     assert Jar.objects.to_give().filter(batch=dial.second).exists()
 
 
+def test_a_failure_that_was_called_back_leaves_the_next_recall_to_the_new_gauge(dial):
+    first = make_recall(canner=dial)
+    close(first, now=NOW)
+    assert first.canner_tested_on == TODAY - timedelta(days=40)
+    gauge_tested(dial, 0, GOOD)
+    later = make_batch_out(**beans(out_at=NOW + timedelta(hours=3), canner_code=dial.code))
+    again = make_recall(canner=dial, now=NOW + timedelta(hours=4))
+    assert again.canner_tested_on == TODAY
+    assert set(in_doubt(again)) == {later}
+
+
 def test_without_a_good_test_before_every_batch_is_in_doubt(dial):
     dial.tests.filter(verdict="passed").delete()
     recall = make_recall(canner=dial)
