@@ -123,7 +123,7 @@ def canner_used(problems: Problems, user: User, code: str, own: OwnGauge | None,
             problems.add("canner_code", _("Name the canner by its code or say that it is your own, not both."))
             return CannerUsed()
         return _by_code(problems, user, code, on)
-    return CannerUsed() if own is None else _own(problems, own, on)
+    return CannerUsed() if own is None else _own(problems, user, own, on)
 
 
 def _by_code(problems: Problems, user: User, code: str, on: date) -> CannerUsed:
@@ -161,11 +161,18 @@ def _called_back(card: Thing) -> tuple[str, ...]:
     return (text % {"code": card.code},)
 
 
-def _own(problems: Problems, own: OwnGauge, on: date) -> CannerUsed:
+def _own(problems: Problems, user: User, own: OwnGauge, on: date) -> CannerUsed:
     if own.tested_on is None:
         if own.reads_high is not None:
             problems.add("own_tested_on", _("Say when it was tested."))
         return CannerUsed(is_own_without_card=True)
+    carded = Thing.everything.owned_by(user).filter(kind=Kind.DIAL_GAUGE).exclude(state=ThingState.RETIRED).first()
+    if carded is not None:
+        text = _(
+            "Your household's dial-gauge canner has a card: name it above by its code, %(code)s. For another one make a"
+            " card first, so that its tests stay with it."
+        )
+        problems.add("canner_code", text % {"code": carded.code})
     if own.tested_on > on:
         problems.add("own_tested_on", _("That day has not come yet."))
     elif own.tested_on.year < OLDEST_TEST_YEAR or year_after(own.tested_on) <= on:

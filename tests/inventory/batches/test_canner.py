@@ -233,6 +233,19 @@ def test_an_own_dial_gauge_without_a_card_is_corrected_as_well():
     assert (batch.canner_card, batch.setting_psi, batch.gauge_reads_high_hundredths) == (None, 13, 50)
 
 
+def test_a_dial_gauge_that_has_a_card_is_named_by_it():
+    by = make_person()
+    kitchen = make_kitchen(by)
+    card = {"kind": Kind.DIAL_GAUGE, "name": "Ours", "capacity": {"pint": 9}}
+    own = own_canner_add(by=by, kitchen=kitchen, **card)
+    typed = OwnGauge(TODAY, Decimal(0))
+    messages = refused(by=by, kitchen=kitchen, own_gauge=typed)
+    assert list(messages) == ["canner_code"]
+    assert own.code in messages["canner_code"][0]
+    own_canner_retire(by=by, thing=own)
+    assert make_pressure_batch(by=by, kitchen=kitchen, own_gauge=typed).canner_card is None
+
+
 def test_an_unknown_code_is_said_beside_its_field(dial):
     messages = refused(canner_code="DGC-99")
     assert "DGC-99" in messages["canner_code"][0]
