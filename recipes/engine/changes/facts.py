@@ -10,6 +10,7 @@ from functools import cached_property, lru_cache
 
 from recipes.engine.changes.foods import (
     ACIDS,
+    GROUND,
     PECTINS,
     SALTS,
     SWEETS,
@@ -282,7 +283,16 @@ _TELLING = frozenset(
 def _phrase_of(ingredient: Ingredient) -> Phrase:
     item = read_phrase(ingredient.item)
     prep = read_phrase(ingredient.prep)
-    return Phrase(item.foods, item.forms | prep.forms, item.unknown, item.words | (prep.words & _TELLING))
+    words = item.words | (prep.words & _TELLING)
+    return Phrase(item.foods, item.forms | prep.forms, item.unknown, words, item.preps | prep.preps)
+
+
+def new_preps(line: Line, phrase: Phrase) -> frozenset[str]:
+    """How a phrase wants produce cut, sized, peeled or cooked, where its line says nothing of it."""
+    if line.role not in (Role.FRUIT, Role.LOW_ACID) or phrase.kinds == {Kind.SPICE}:
+        return frozenset()
+    own = line.phrase
+    return (phrase.preps | (phrase.forms & {GROUND})) - own.preps - own.forms
 
 
 # Amounts: comparing a new one with the recipe's, exactly; None where the two cannot be compared.

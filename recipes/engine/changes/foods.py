@@ -140,6 +140,8 @@ class Phrase:
     forms: frozenset[str]
     unknown: tuple[str, ...]
     words: frozenset[str]
+    # The words of cut, size, peel and cooking beside the names of the foods, each under one name.
+    preps: frozenset[str] = frozenset()
 
     @property
     def kinds(self) -> frozenset[Kind]:
@@ -168,6 +170,10 @@ def _respelled(words: tuple[str, ...]) -> tuple[str, ...]:
     return spellings().get(words, words)
 
 
+# Two words for one preparation.
+_SAME_PREPARATION = {"slice": "sliced", "deseeded": "seeded", "stoned": "pitted", "skinless": "peeled", "big": "large"}
+
+
 @lru_cache(maxsize=1024)
 def read_phrase(text: str) -> Phrase:
     """The foods in the name of a food, with the amount already taken out."""
@@ -175,6 +181,7 @@ def read_phrase(text: str) -> Phrase:
     found: list[Food] = []
     forms: set[str] = set()
     unknown: list[str] = []
+    preps: set[str] = set()
     at = 0
     while at < len(words):
         size, name = longest_at(words, at)
@@ -183,11 +190,14 @@ def read_phrase(text: str) -> Phrase:
             forms |= {form for word in words[at : at + size] if (form := form_of((word,)))}
         elif name.startswith("form "):
             forms.add(name.removeprefix("form "))
+        elif name == "prepared":
+            said = " ".join(words[at : at + size])
+            preps.add(_SAME_PREPARATION.get(said, said))
         elif not name:
             unknown.append(words[at])
         at += size
     formed = tuple(_in_form(food, forms) for food in found)
-    return Phrase(formed, frozenset(forms), tuple(unknown), frozenset(words))
+    return Phrase(formed, frozenset(forms), tuple(unknown), frozenset(words), frozenset(preps))
 
 
 def form_of(words: tuple[str, ...]) -> str:

@@ -12,6 +12,7 @@ from recipes.engine.changes.facts import (
     Line,
     factor_after,
     millilitres,
+    new_preps,
     ratio_to,
     total_of,
     unrelated,
@@ -73,11 +74,18 @@ def set_to(facts: Facts, lines: Sequence[Line], amount: Amount) -> list[Decision
 def judge_amount(facts: Facts, change: Change, lines: Sequence[Line]) -> list[Decision]:
     """For LESS, OMIT, SET and MORE of something that the recipe has."""
     if change.act is Act.SET and change.amount:
-        return set_to(facts, lines, change.amount)
+        phrase = read_phrase(change.item)
+        return set_to(facts, lines, change.amount) + [d for line in lines for d in preparation(line, phrase)]
     if change.act is Act.MORE:
         factor = change.factor or (factor_after(lines, change.other_amount, 1) if change.other_amount else None)
         return more(facts, lines, factor, change.other_amount)
     return less(facts, lines, _left(lines, change), none=change.act is Act.OMIT)
+
+
+def preparation(line: Line, phrase: Phrase) -> list[Decision]:
+    """The refusal of produce cut, sized, peeled or cooked in a way that its line does not say; empty where it does."""
+    preps = new_preps(line, phrase)
+    return [Decision("PREP-PEEL" if "unpeeled" in preps else "PREP-CHANGED")] if preps else []
 
 
 def _left(lines: Sequence[Line], change: Change) -> Fraction | None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from recipes.engine.changes.allowed import allows
-from recipes.engine.changes.facts import TEASPOON_ML, Facts, Line, ratio_to
+from recipes.engine.changes.facts import TEASPOON_ML, Facts, Line, new_preps, ratio_to
 from recipes.engine.changes.foods import (
     ACIDS,
     BOTTLED,
@@ -32,6 +32,7 @@ from recipes.engine.changes.judge_food import (
     leaves_nothing,
     less,
     low_fruit,
+    preparation,
     set_to,
     spice_added,
     sugar_less,
@@ -82,8 +83,11 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     )
     if change.either_way and new and not old:
         return _swap(facts, new, turned)
-    if (change.either_way or change.word == FOR) and new and old and set(new) != set(old):
-        return _swap(facts, old, change) + _swap(facts, new, turned)
+    if (change.either_way or change.word == FOR) and new and old:
+        if set(new) != set(old):
+            return _swap(facts, old, change) + _swap(facts, new, turned)
+        # One food on both sides: either may be what goes in.
+        return _swap(facts, old, change) + [found for line in old for found in preparation(line, described)]
     if not old:
         return _nothing_to_swap(facts, change)
     return _swap(facts, old, change)
@@ -135,7 +139,7 @@ def _one(facts: Facts, line: Line, phrase: Phrase, change: Change) -> list[Decis
             found.append(Decision(fruit_swap(facts, line, food, phrase, change)))
         else:
             found.append(Decision(shelf_swap(facts, line, food, phrase, change)))
-    return found
+    return found + preparation(line, phrase)
 
 
 def judge_use(facts: Facts, change: Change) -> list[Decision]:
@@ -159,10 +163,11 @@ def _use_food(facts: Facts, change: Change, phrase: Phrase) -> list[Decision]:
     lines = facts.find(change.item)
     same = all(food.name in {known.name for line in lines for known in line.phrase.foods} for food in phrase.foods)
     same_or_plain = same or phrase.words == {"vinegar"}
-    if change.word == BARE and lines and same_or_plain and not change.amount and not phrase.forms:
+    as_printed = not phrase.forms and not any(new_preps(line, phrase) for line in lines)
+    if change.word == BARE and lines and same_or_plain and not change.amount and as_printed:
         return [Decision("NO-CHANGE" if _is_as_printed(lines, phrase) else "NOT-UNDERSTOOD")]
     if change.amount and lines and phrase.is_known:
-        swapped = [] if same and not phrase.forms else _swap(facts, lines, _for_lines(change))
+        swapped = [] if same and as_printed else _swap(facts, lines, _for_lines(change))
         return set_to(facts, lines, change.amount) + swapped
     if not lines and phrase.is_known and (near := _near(facts, phrase)):
         return _swap(facts, near, replace(_for_lines(change), other_amount=change.amount))

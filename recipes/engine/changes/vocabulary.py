@@ -108,9 +108,10 @@ def spellings() -> dict[tuple[str, ...], tuple[str, ...]]:
 
 @cache
 def word_lists() -> dict[str, frozenset[tuple[str, ...]]]:
-    """The lists of words beside the names of foods: describing, same, filler and each form by its name."""
+    """The lists of words beside the names of foods: describing, prepared, same, filler and each form by its name."""
     words = data("words")
-    lists = {"describing": words["describing"]["words"], "same": words["describing"]["same"]}
+    lists = {"describing": words["describing"]["words"], "prepared": words["describing"]["prepared"]}
+    lists |= {"same": words["describing"]["same"]}  # last: "whole" before a food is how it is cut sooner than all of it
     lists |= {"filler": ",".join(words["filler"][name] for name in ("polite", "asking", "small"))}
     lists |= {f"form {name}": text for name, text in words["form"].items()}
     return {name: frozenset(words_of(phrase) for phrase in phrases(text)) for name, text in lists.items()}

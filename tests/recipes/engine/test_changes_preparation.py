@@ -56,3 +56,62 @@ def test_no_mash_takes_the_place_of_a_vegetable_under_pressure(slug, item):
 )
 def test_a_mash_is_told_why(slug, text):
     assert check_change(recipes()[slug], text).rule == "NEVER-PUREE"
+
+
+# Cut, size, peel and cooking
+
+
+@pytest.mark.parametrize(("slug", "item"), UNDER_PRESSURE)
+def test_no_vegetable_under_pressure_is_cut_or_sized_or_cooked_in_a_way_that_its_line_does_not_say(slug, item):
+    preps = ("grated", "minced", "crushed", "large", "roasted", "unpeeled", "ground")
+    texts = [swap.format(old=item, new=f"{prep} {item}") for prep in preps for swap in SWAPS]
+    assert allowed(slug, texts) == []
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "rule"),
+    [
+        ("carrots", "swap carrots for whole carrots", "PREP-CHANGED"),
+        ("carrots", "use the whole carrots", "PREP-CHANGED"),
+        ("carrots", "swap whole carrots for carrots", "PREP-CHANGED"),
+        ("carrots", "swap the sliced carrots for whole ones", "PREP-CHANGED"),
+        ("carrots", "swap carrots for grated carrots", "PREP-CHANGED"),
+        ("carrots", "grated carrots 17 1/2 lb", "PREP-CHANGED"),
+        ("carrots", "swap carrots for large carrots", "PREP-CHANGED"),
+        ("lima-beans", "swap lima beans for ground lima beans", "PREP-CHANGED"),
+        ("snap-beans", "whole wax beans instead of beans", "PREP-CHANGED"),
+        ("chile-salsa", "whole red onions instead of chopped yellow ones", "PREP-CHANGED"),
+        ("chile-salsa", "whole jalapenos instead of chile peppers", "PREP-CHANGED"),
+        ("pears-halved", "whole pears", "PREP-CHANGED"),
+        ("apricots-halved", "use whole apricots", "PREP-CHANGED"),
+        ("strawberry-jam-liquid", "use whole strawberries", "PREP-CHANGED"),
+        ("tomatoes-raw-no-liquid", "cooked tomatoes", "PREP-CHANGED"),
+        ("tomatoes-raw-no-liquid", "cooked green tomatoes instead of tomatoes", "PREP-CHANGED"),
+        ("tomatoes-raw-no-liquid", "unpeeled roma tomatoes", "PREP-PEEL"),
+        ("potatoes-white", "swap potatoes for unpeeled potatoes", "PREP-PEEL"),
+    ],
+)
+def test_another_preparation_than_the_lines_own_is_refused_as_that(slug, text, rule):
+    assert check_change(recipes()[slug], text).rule == rule
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "rule"),
+    [
+        ("carrots", "swap carrots for diced carrots", "SAME-FOOD"),
+        ("potatoes-white", "swap potatoes for whole potatoes", "SAME-FOOD"),
+        ("pears-halved", "use peeled pears", "SAME-FOOD"),
+        ("chile-salsa", "chopped red onions instead of onions", "ONION-SWAP"),
+        ("strawberry-jam-liquid", "use crushed strawberries", "SAME-FOOD"),
+        ("strawberry-jam-liquid", "use frozen strawberries", "FRUIT-FROZEN"),
+        ("tomatoes-raw-no-liquid", "peeled roma tomatoes instead of tomatoes", "TOMATO-KIND"),
+        ("pickled-beets", "whole cloves", "SPICE-DRY"),
+    ],
+)
+def test_the_preparation_that_the_line_says_may_be_said_again(slug, text, rule):
+    assert check_change(recipes()[slug], text).rule == rule
+
+
+def test_what_is_refused_in_any_preparation_keeps_its_own_reason():
+    assert check_change(recipes()["carrots"], "diced chicken instead of carrots").rule == "NEVER-MEAT-FISH"
+    assert check_change(recipes()["carrots"], "cubed ham instead of carrots").rule == "NEVER-MEAT-FISH"
