@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from recipes.engine.changes.facts import Facts, facts_of
-from recipes.engine.changes.foods import Kind, read_phrase
+from recipes.engine.changes.facts import Facts, facts_of, new_preps
+from recipes.engine.changes.foods import FRESH, Kind, Phrase, read_phrase
 from recipes.engine.changes.terms import Act, Change, Decision
 from recipes.engine.changes.vocabulary import data, phrases, words_of
 from recipes.engine.terms import TestedRecipe
@@ -85,6 +85,19 @@ def _is_entry(facts: Facts, entry: Allowed, change: Change) -> bool:
     else:
         return False
     more = change.other_amount is not None and (change.amount is None or change.other_amount != change.amount)
-    named = {food.name for food in read_phrase(new).foods}
+    phrase = read_phrase(new)
+    named = {food.name for food in phrase.foods}
     same = set(read_phrase(old).words) >= set(words_of(entry.old))
-    return same and bool(named) and not more and not read_phrase(new).unknown and named <= set(entry.new)
+    known = bool(named) and not phrase.unknown and named <= set(entry.new)
+    return same and known and not more and _is_prepared_so(facts, entry, phrase)
+
+
+def _is_prepared_so(facts: Facts, entry: Allowed, phrase: Phrase) -> bool:
+    """Whether a phrase names no form, and no cut or size, but those of the entry or of the line it takes the place of.
+
+    Fresh is what every entry means.
+    """
+    told = [read_phrase(name) for name in entry.new]
+    forms = {FRESH} | {form for known in told for form in known.forms}
+    preps = {prep for known in told for prep in known.preps}
+    return phrase.forms <= forms and all(new_preps(line, phrase) <= preps for line in facts.find(entry.old))

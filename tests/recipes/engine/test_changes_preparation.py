@@ -115,3 +115,44 @@ def test_the_preparation_that_the_line_says_may_be_said_again(slug, text, rule):
 def test_what_is_refused_in_any_preparation_keeps_its_own_reason():
     assert check_change(recipes()["carrots"], "diced chicken instead of carrots").rule == "NEVER-MEAT-FISH"
     assert check_change(recipes()["carrots"], "cubed ham instead of carrots").rule == "NEVER-MEAT-FISH"
+
+
+# What a recipe itself allows
+
+
+@pytest.mark.parametrize(
+    "how", ["mashed", "dried", "canned", "frozen", "grated", "whole", "large", "ground", "cooked", "unpeeled"]
+)
+@pytest.mark.parametrize("swap", ["{} zucchini instead of cucumbers", "swap cucumbers for {} zucchini"])
+def test_zucchini_allowed_for_cucumbers_is_not_allowed_in_another_form(how, swap):
+    assert allowed("bread-and-butter-pickles", [swap.format(how)]) == []
+
+
+@pytest.mark.parametrize(
+    ("slug", "text"),
+    [
+        ("bread-and-butter-pickles", "use mashed zucchini"),
+        ("peach-pineapple-spread", "canned apricots instead of peaches"),
+        ("peach-pineapple-spread", "dried apricots instead of peaches"),
+        ("peach-pineapple-spread", "whole plums instead of peaches"),
+        ("berry-jam-plain", "freeze-dried strawberries instead of berries"),
+        ("berry-jam-plain", "use freeze-dried strawberries"),
+        ("berry-jam-plain", "canned strawberries instead of berries"),
+    ],
+)
+def test_fruit_that_a_recipe_allows_is_not_allowed_in_another_form(slug, text):
+    assert allowed(slug, [text]) == []
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "rule"),
+    [
+        ("bread-and-butter-pickles", "zucchini instead of cucumbers", "RECIPE-ALLOWS"),
+        ("bread-and-butter-pickles", "slender zucchini for the cucumbers", "RECIPE-ALLOWS"),
+        ("bread-and-butter-pickles", "sliced fresh zucchini for the cucumbers", "RECIPE-ALLOWS"),
+        ("peach-pineapple-spread", "peeled plums instead of peaches", "RECIPE-ALLOWS"),
+        ("berry-jam-plain", "crushed strawberries instead of berries", "SAME-FOOD"),
+    ],
+)
+def test_what_a_recipe_allows_may_be_named_as_its_line_is_prepared(slug, text, rule):
+    assert check_change(recipes()[slug], text).rule == rule
