@@ -134,8 +134,9 @@ ILL = (
     (
         "signs-of-botulism",
         _(
-            "The signs mostly begin 12 to 36 hours after eating: double or blurred sight, drooping eyelids, a dry"
-            " mouth, trouble with speaking, swallowing or breathing, weak muscles, sometimes sickness and cramps."
+            "The signs mostly begin 12 to 36 hours after eating, but may begin from a few hours up to 10 days after:"
+            " double or blurred sight, drooping eyelids, a dry mouth, trouble with speaking, swallowing or breathing,"
+            " weak muscles, sometimes sickness and cramps."
         ),
     ),
     ("seek-help", _("It is an emergency. Get medical help at once, and say what was eaten and when.")),

@@ -111,6 +111,12 @@ def test_boiling_is_named_only_for_what_may_be_eaten_and_never_as_a_rescue():
         assert "Boiling saves no suspect jar" in str(said[-1].statement)
 
 
+def test_the_signs_of_botulism_may_begin_days_later():
+    signs = panel_for(Food.LOW_ACID).ill[0]
+    assert "from a few hours up to 10 days after" in str(signs.statement)
+    assert "Washington State University Extension" in signs.source
+
+
 # The pages
 
 
