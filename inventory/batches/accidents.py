@@ -117,15 +117,17 @@ WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
     Act.REPROCESS_WITH_ACID: (
         _("Process them again, in full, with the acid."),
         _(
-            "Empty the jars, bring the food to a boil, fill clean hot jars with the recipe's acid in each, put new lids"
-            " on, and give them the whole time of a tested hot pack."
+            "Empty the jars, bring the food to a boil, fill clean hot jars, with the acid as the recipe measures it,"
+            " put new lids on, and give them the whole time of a tested hot pack. Where no hot pack of this food was"
+            " tested, this is not for it."
         ),
     ),
     Act.REPACK: (
         _("Process it again, in full, in smaller jars."),
         _(
             "Empty the jars, bring the food to a boil, fill clean hot jars of a tested size, put new lids on, and give"
-            " them the whole time of a tested hot pack."
+            " them the whole time of a tested hot pack. Where no hot pack of this food was tested, this is not for"
+            " it."
         ),
     ),
     Act.REFRIGERATE: (_("Or put it into the refrigerator now."), _("Eat it within a few days.")),

@@ -131,6 +131,18 @@ def test_a_time_is_started_again_only_within_two_hours_of_the_failure(situation)
     assert "Nebraska" in answer.source
 
 
+@pytest.mark.parametrize("act", sorted(accidents.REPROCESSES))
+def test_a_second_process_is_only_for_food_with_a_tested_hot_pack(act):
+    assert "Where no hot pack of this food was tested, this is not for it." in str(accidents.WORDS[act][1])
+
+
+def test_forgotten_acid_is_added_as_the_recipe_measures_it():
+    """By the jar in tomatoes and figs, in the brine of pickles."""
+    how = str(accidents.WORDS[Act.REPROCESS_WITH_ACID][1])
+    assert "as the recipe measures it" in how
+    assert "in each" not in how
+
+
 def test_hours_below_zero_are_no_hours():
     with pytest.raises(ValueError, match="below zero"):
         answer_for(Situation.UNSEALED, Food.ACID, -0.1)
