@@ -210,9 +210,7 @@ WHY: Mapping[Situation, str | Promise] = {
     Situation.JAR_LARGER: _("The heat did not reach the middle of a larger jar in the tested time."),
     Situation.JAR_SMALLER: _("With the time of the next larger tested jar. The food is only softer."),
     Situation.HEADSPACE_MUCH: _("The air may not have been driven out."),
-    Situation.HEADSPACE_LITTLE: _(
-        "The food may have boiled up under the lid: a jar that did not seal is found by the look."
-    ),
+    Situation.HEADSPACE_LITTLE: _("The food may have boiled up under the lid, which then seals badly or not at all."),
     Situation.GAUGE_HIGH: _(
         "The pressure was lower than it showed, so every batch since the last good test had too little heat. Think of"
         " those as well."
