@@ -271,9 +271,16 @@ def lot_take_back(*, by: User, taken: LotTaken, now: datetime | None = None) -> 
     """The note was a slip: it stands no more, and bottles or packets that it used up are counted again.
 
     What came out of a freezer stays out: nobody freezes thawed fruit again. AlreadyDone for a note taken back before.
+    Of a lot that is called back only those who may trace take a note back, for it ends the recall of the jars:
+    ValidationError for who works at the batch.
     """
     now = now_or(now)
-    stove_check(by, taken.batch)
+    called_back, may_trace = LotTaken.objects.live().called_back(), by.has_perm("batches.trace_batch")
+    is_called_back = called_back.filter(pk=taken.pk).exists()
+    if not (is_called_back and may_trace):
+        stove_check(by, taken.batch)
+    if is_called_back and not may_trace:
+        raise ValidationError(_("That lot is called back. Only those who run the recall may say that it was another."))
     live = LotTaken.objects.live().filter(pk=taken.pk)
     if live.update(taken_back_at=now, taken_back_by=by) != 1:
         raise AlreadyDone(_("That note was taken back before."))

@@ -32,7 +32,7 @@ from inventory.batches.forms import (
     StartForm,
 )
 from inventory.batches.ingredients import lines_not_noted, notes_of
-from inventory.batches.models import Batch, BatchQuerySet, Recall
+from inventory.batches.models import Batch, BatchQuerySet, LotTaken, Recall
 from inventory.batches.presentation import (
     LidFigures,
     canner_proposed,
@@ -127,6 +127,8 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     batch = batch_for(user, lot_code)
     tested, recalls, notes = batch.revision.tested, recalls_of(batch), notes_of(batch)
     kept = [jar for jar in batch.jars.all() if jar.disposal != Disposal.DISCARD]
+    may_trace = user.has_perm("batches.trace_batch")
+    called_back = LotTaken.objects.live().called_back().filter(batch=batch)
     context = {
         "batch": batch,
         "points": kitchen_points(batch.altitude, tested),
@@ -137,12 +139,13 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "phase": batch.phase_at(now),
         "timeline": timeline(batch, now),
         "lot_notes": notes,
+        "notes_to_take_back": set(called_back.values_list("pk", flat=True)) if recalls and may_trace else set(),
         "lots_missing": lines_not_noted(batch, notes),
         "waiting": batch.jars_to_reprocess(),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
         "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
-        "may_trace": user.has_perm("batches.trace_batch"),
+        "may_trace": may_trace,
         "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
         "rules": rules,
         "recalls": recalls,

@@ -13,10 +13,10 @@ from inventory.batches import services
 from inventory.batches.choices import BatchState, LotKind
 from inventory.batches.forms import LotsForm
 from inventory.batches.ingredients import lines_to_ask, lines_with_lots, notes_of
-from inventory.batches.models import LotTaken
+from inventory.batches.models import Batch, LotTaken
 from inventory.batches.services.lots import LotAnswer
 from inventory.batches.tracing import is_called_back
-from inventory.batches.views.batches import batch_at_the_stove
+from inventory.batches.views.batches import batch_at_the_stove, batch_for
 from recipes.engine import RULES
 
 
@@ -59,9 +59,10 @@ def lots(request: HttpRequest, lot_code: str) -> HttpResponse:
 @require_POST
 def lot_take_back(request: HttpRequest, lot_code: str, pk: int) -> HttpResponse:
     user = signed_in(request)
-    batch = batch_at_the_stove(user, lot_code)
+    batch = batch_for(user, lot_code)  # who runs a recall need not work at the batch; the service asks who may
     taken = get_object_or_404(LotTaken.objects.for_page().filter(batch=batch), pk=pk)
     with refusals_as_messages(request):
         services.lot_take_back(by=user, taken=taken)
         messages.success(request, _("Taken back: say now which one it was."))
-    return redirect("batches:lots", batch.lot_code)
+    works_at_it = Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists()
+    return redirect("batches:lots", batch.lot_code) if works_at_it else redirect(batch)

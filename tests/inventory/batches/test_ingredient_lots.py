@@ -397,13 +397,38 @@ def test_a_recall_of_a_lot_reaches_whoever_holds_jars_of_it_and_nobody_else(keep
     assert not Balance.objects.called_back().exists()
 
 
-def test_a_note_taken_back_frees_the_batch_from_the_recall(keeper, cook, batch):
+def test_a_note_taken_back_by_who_runs_the_recall_frees_the_batch(keeper, cook, batch, sign_in):
     lot = bought(keeper)
     [taken] = note(cook, batch, LotAnswer(3, f"club-{lot.pk}"))
+    take_back = reverse("batches:lot-take-back", args=[batch.lot_code, taken.pk])
+    client = sign_in(keeper)
+    assert client.post(take_back).status_code == 403  # while nothing is called back it is the cook's own matter
+    assert take_back not in client.get(batch.get_absolute_url()).content.decode()
     make_recall(supply_lot=lot)
     assert is_called_back(batch)
-    services.lot_take_back(by=cook, taken=taken, now=NOW)
+    assert take_back in client.get(batch.get_absolute_url()).content.decode()
+    assert client.post(take_back).url == batch.get_absolute_url()
+    assert LotTaken.objects.get().taken_back_by == keeper
     assert not is_called_back(batch)
+
+
+@pytest.mark.parametrize("is_closed", [False, True])
+def test_who_cooked_does_not_end_the_recall_of_a_lot_by_taking_the_note_back(keeper, cook, batch, sign_in, is_closed):
+    lot = bought(keeper)
+    [taken] = note(cook, batch, LotAnswer(3, f"club-{lot.pk}"))
+    recall = make_recall(supply_lot=lot)
+    if is_closed:
+        services.recall_close(by=keeper, recall=recall, note="All answered.", now=NOW)
+    with pytest.raises(ValidationError, match="called back"):
+        services.lot_take_back(by=cook, taken=taken, now=NOW)
+    client = sign_in(cook)
+    take_back = reverse("batches:lot-take-back", args=[batch.lot_code, taken.pk])
+    assert "That lot is called back" in client.post(take_back, follow=True).content.decode()
+    assert take_back not in client.get(batch.get_absolute_url()).content.decode()
+    assert LotTaken.objects.live().get() == taken
+    assert is_called_back(batch)
+    with pytest.raises(PermissionDenied):
+        services.lot_take_back(by=make_person(), taken=taken, now=NOW)
 
 
 def test_a_lot_that_is_called_back_is_neither_proposed_nor_used(keeper, cook, batch):
