@@ -311,12 +311,16 @@ def to_answer(user: User) -> list[Recall]:
 
 
 def withdrawn_without_recall() -> Iterable[Revision]:
-    """Revisions withdrawn for safety with a jar that no recall asked about: none opened, or all ended before its day.
+    """Revisions withdrawn for safety with a jar that no recall asked about: none opened, or all ended before the jar
+    was put up or the revision was withdrawn.
 
     Each carries `recalls_before`, how many there were.
     """
     asked = Recall.objects.filter(revision=OuterRef("batch__revision")).filter(
-        Q(closed_at=None) | Q(closed_at__gte=OuterRef("batch__jars_out_at"))
+        Q(closed_at=None)
+        | Q(closed_at__gte=OuterRef("batch__jars_out_at"))
+        # One that ended before, perhaps as cleared, did not know what the withdrawal says.
+        & Q(closed_at__gte=OuterRef("batch__revision__withdrawn_at"))
     )
     unasked = Jar.objects.kept().filter(~Exists(asked), unsafe("batch__revision__"))
     found = Revision.objects.filter(pk__in=unasked.values("batch__revision")).annotate(recalls_before=Count("recalls"))

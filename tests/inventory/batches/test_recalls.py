@@ -10,12 +10,13 @@ import pytest
 from django.apps import apps
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar, Recall
 from inventory.batches.services import recalls as services_recalls
-from inventory.batches.tracing import affected_jars, held_by, holders, holdings, waiting
+from inventory.batches.tracing import affected_jars, held_by, holders, holdings, waiting, withdrawn_without_recall
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
 from recipes.services import revision_withdraw
@@ -182,8 +183,23 @@ def test_a_withdrawn_revision_is_recalled_at_once_and_asked_about_once(batch):
     assert services.recalls_follow_withdrawals(now=LATER) == 0
     recall = Recall.objects.get()
     assert (recall.revision, recall.opened_by, recall.reason) == (batch.revision, by, "The test was repeated.")
-    services.recall_close(by=by, recall=recall, note="All answered.", now=LATER)
-    assert services.recalls_follow_withdrawals(now=LATER) == 0
+    services.recall_close(by=by, recall=recall, note="All answered.", now=timezone.now())
+    assert services.recalls_follow_withdrawals(now=timezone.now()) == 0
+
+
+def test_a_withdrawal_after_an_earlier_recall_ended_is_asked_about_again(batch):
+    by, now = make_organiser(), timezone.now()
+    recall = make_recall(revision=batch.revision, by=by)
+    services.recall_close(by=by, recall=recall, note="Found sound.", is_cleared=True, now=now)
+    revision_withdraw(by=by, revision=batch.revision, reason="The test was repeated.")
+    [waits] = withdrawn_without_recall()
+    assert waits == batch.revision
+    assert services.recalls_follow_withdrawals(now=timezone.now()) == 1
+    assert services.recalls_follow_withdrawals(now=timezone.now()) == 0
+    again = Recall.objects.open().get()
+    assert again.reason == "The test was repeated."
+    services.recall_close(by=by, recall=again, note="All answered.", now=timezone.now())
+    assert services.recalls_follow_withdrawals(now=timezone.now()) == 0
 
 
 def test_jars_filled_after_the_recall_of_their_revision_ended_are_asked_about_too(batch):
@@ -191,9 +207,10 @@ def test_jars_filled_after_the_recall_of_their_revision_ended_are_asked_about_to
     late = make_batch(by=batch.made_by, kitchen=batch.kitchen, revision=batch.revision)
     revision_withdraw(by=by, revision=batch.revision, reason="The test was repeated.")
     services.recalls_follow_withdrawals(now=NOW)
-    services.recall_close(by=by, recall=Recall.objects.get(), note="All answered.", now=LATER)
-    assert services.recalls_follow_withdrawals(now=LATER) == 0
-    out = LATER + timedelta(hours=2)
+    ended = timezone.now()
+    services.recall_close(by=by, recall=Recall.objects.get(), note="All answered.", now=ended)
+    assert services.recalls_follow_withdrawals(now=ended) == 0
+    out = ended + timedelta(hours=2)
     services.batch_log_process(
         by=late.made_by, batch=late, jars={"half-pint": 2}, jars_out_at=out, minutes=10, lid_code="L", now=out
     )
