@@ -212,6 +212,10 @@ class SupplyForm(ButtonForm, forms.ModelForm):
         """A name that is there already is no mistake: `supply_add` gives the supply of that name."""
         return self.cleaned_data
 
+    def _get_validation_exclusions(self) -> set[str]:
+        """Nor does the model's own constraint on the name speak here; the service looks at the name."""
+        return {*super()._get_validation_exclusions(), "name"}  # type: ignore[misc]
+
 
 class SupplyBuyForm(ButtonForm):
     button = _("Bring in")

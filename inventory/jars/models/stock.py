@@ -136,9 +136,10 @@ class SupplyQuerySet(models.QuerySet["Supply"]):
         return self.order_by(Lower("name"), "pk")
 
     def with_counts(self, today: date) -> SupplyQuerySet:
-        """How many can be used today, weak vinegar left out, and how many are past their date."""
+        """How many can be used today, vinegar that is weak or of unknown strength left out; how many are past their
+        date."""
         fresh = Q(lots__use_by=None) | Q(lots__use_by__gte=today)
-        strong = Q(lots__strength_tenths=None) | Q(lots__strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
+        strong = ~Q(kind=SupplyKind.VINEGAR) | Q(lots__strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
         return self.annotate(
             usable=Coalesce(Sum("lots__count", filter=fresh & strong), 0),
             past=Coalesce(Sum("lots__count", filter=Q(lots__use_by__lt=today)), 0),
@@ -215,8 +216,8 @@ class SupplyLotQuerySet(models.QuerySet["SupplyLot"]):
         return counted.filter(Q(count__gt=0) | Q(in_kitchen__gt=0)).select_related("supply")
 
     def sound(self) -> SupplyLotQuerySet:
-        """Neither called back nor a vinegar too weak to preserve with."""
-        strong = Q(strength_tenths=None) | Q(strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
+        """Neither called back nor a vinegar too weak to preserve with, or of unknown strength."""
+        strong = ~Q(supply__kind=SupplyKind.VINEGAR) | Q(strength_tenths__gte=WEAKEST_VINEGAR_TENTHS)
         return self.filter(strong).exclude(pk__in=SupplyLot.objects.called_back().values("pk"))
 
     def called_back(self) -> SupplyLotQuerySet:

@@ -234,7 +234,8 @@ def _follow(lot: LidLot, count: int, source: str, target: str) -> None:
 def supply_add(
     *, by: User, name: str, unit: str, low_level: int = 0, kind: str = SupplyKind.OTHER, is_kept: bool = True
 ) -> Supply:
-    """A kind of supply, or the one there is of that name. ValidationError by field.
+    """A kind of supply, or the one there is of that name. ValidationError by field; on `kind` where the one that the
+    club would keep is known as something else. A `kind` of "other" says nothing against what is known.
 
     Not `is_kept`: only a household has it; whoever may put up batches may name it. The club may keep it later.
     """
@@ -253,6 +254,7 @@ def supply_add(
     if kind not in SupplyKind.values:
         raise ValidationError({"kind": _("Choose what it is.")})
     if is_kept:
+        _kind_check(name, kind)
         Supply.objects.filter(name__iexact=name, is_kept=False).update(is_kept=True, unit=unit, low_level=low_level)
     known = Supply.objects.filter(name__iexact=name).first()
     if known is not None:
@@ -263,6 +265,14 @@ def supply_add(
             return Supply.objects.create(name=name, **fields)
     except IntegrityError:  # somebody else added it between the look and the write
         return Supply.objects.get(name__iexact=name)
+
+
+def _kind_check(name: str, kind: str) -> None:
+    """What a bottle must say, such as its strength, hangs on the kind: what was answered is never dropped unseen."""
+    other = Supply.objects.filter(name__iexact=name).exclude(kind=kind).first()
+    if other is not None and kind != SupplyKind.OTHER:
+        text = _("“%(name)s” is noted here as %(kind)s. Give this one another name.")
+        raise ValidationError({"kind": text % {"name": other.name, "kind": other.get_kind_display()}})
 
 
 @transaction.atomic
@@ -421,7 +431,8 @@ def supply_use(
     at = moment_clean(None, now)
     if before := _used_before(by, supply, token):
         return before
-    lots = {lot.pk: lot for lot in supply.lots.sound().select_for_update().filter(count__gt=0).order_by("pk")}
+    sound = supply.lots.sound().select_for_update(of=("self",))  # the lots alone, not the supply that they are of
+    lots = {lot.pk: lot for lot in sound.filter(count__gt=0).order_by("pk")}
     stocks = [Stock(lot.pk, lot.count, lot.use_by) for lot in lots.values()]
     taken = take_in_order(stocks, count, today=club_day(at))
     if taken is None:

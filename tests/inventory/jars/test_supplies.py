@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -182,3 +183,39 @@ def test_a_supply_has_a_name_and_a_unit(keeper, name, unit, field):
     assert list(refused.value.message_dict) == [field]
     first = services.supply_add(by=keeper, name="Citric acid", unit="bags")
     assert services.supply_add(by=keeper, name="citric  ACID", unit="bags") == first
+
+
+def test_what_a_keeper_says_it_is_is_never_dropped_for_what_is_known_of_that_name(keeper, sign_in):
+    known = services.supply_add(by=keeper, name="Cider vinegar", unit="bottles")
+    asked = {"name": "cider vinegar", "unit": "bottles", "low_level": 0, "kind": "vinegar"}
+    with pytest.raises(ValidationError) as refused:
+        services.supply_add(by=keeper, **asked)
+    assert list(refused.value.message_dict) == ["kind"]
+    client = sign_in(keeper)
+    form = client.post(reverse("jars:supplies"), asked).context["form"]
+    assert list(form.errors) == ["kind"]
+    assert (form["name"].value(), form["kind"].value()) == ("cider vinegar", "vinegar")
+    assert [(one.name, one.kind) for one in Supply.objects.all()] == [(known.name, "other")]
+    # What is left open agrees with whatever is known.
+    salt = services.supply_add(by=keeper, name="Salt", unit="bags", kind="salt")
+    assert services.supply_add(by=keeper, name="Salt", unit="bags") == salt
+    added = client.post(reverse("jars:supplies"), {"name": "salt", "unit": "bags", "low_level": 0})
+    assert added.url == salt.get_absolute_url()
+
+
+def test_a_household_s_supply_of_another_kind_is_not_taken_over_by_the_club(keeper):
+    services.supply_add(by=make_person(), name="Lemon", unit="bottles", kind="juice", is_kept=False)
+    with pytest.raises(ValidationError):
+        services.supply_add(by=keeper, name="Lemon", unit="bottles", kind="vinegar")
+    assert not Supply.objects.kept().exists()
+
+
+def test_a_vinegar_of_unknown_strength_counts_as_nothing_to_use(keeper):
+    supply = make_supply("Cider vinegar", by=keeper)
+    make_stock(supply, 3, by=keeper)
+    assert Supply.objects.with_counts(club_day()).get().usable == 3
+    Supply.objects.update(kind="vinegar")  # nobody asked for its strength while it was something else
+    assert Supply.objects.with_counts(club_day()).get().usable == 0
+    assert not SupplyLot.objects.sound().exists()
+    with pytest.raises(services.NotEnough):
+        services.supply_use(by=keeper, supply=supply, count=1, token=uuid4())
