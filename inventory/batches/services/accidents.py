@@ -20,7 +20,7 @@ from club.members.models import User
 from inventory.batches.accidents import Situation, answer_for, food_of_batch, hours_out
 from inventory.batches.choices import BatchState, Disposal, Seal
 from inventory.batches.models import ANSWER_NOTE_LENGTH, Batch, Jar, JarQuerySet, JarsSetAside, OfferedJar
-from inventory.batches.services.common import fate_of, ledger_settle, writing_check
+from inventory.batches.services.common import batch_lock, fate_of, ledger_settle, writing_check
 from inventory.jars.services import Fate
 from recipes.presentation import in_words
 
@@ -29,7 +29,11 @@ _OPENABLE = ((Seal.UNCHECKED, ""), (Seal.SEALED, ""), (Seal.UNSEALED, ""), (Seal
 
 
 def _named(batch: Batch, numbers: Collection[int]) -> JarQuerySet:
-    """The jars of these numbers, thrown away or not. ValidationError beside `jars` where one is not in the kitchen."""
+    """The jars of these numbers, thrown away or not. ValidationError beside `jars` where one is not in the kitchen.
+
+    It waits for whoever writes a look at the same jars, and makes them wait.
+    """
+    batch_lock(batch.pk)
     if not numbers:
         raise ValidationError({"jars": _("Mark at least one jar.")})
     here = Jar.objects.filter(batch=batch, held_by=None).exclude(disposal=Disposal.RETURNED)

@@ -30,7 +30,7 @@ from inventory.batches.models import (
     Recall,
     RecallAnswer,
 )
-from inventory.batches.services.common import fate_of
+from inventory.batches.services.common import batch_lock, fate_of
 from inventory.batches.tracing import (
     Holding,
     affected_jars,
@@ -258,6 +258,7 @@ BECOMES = {
 
 def _book(answer: RecallAnswer, at: datetime) -> None:
     """To the jars first, then to the ledger. What went out of the club is in no place here: nothing is booked."""
+    batch_lock(answer.batch_id)
     if answer.where.startswith("gave ") or (answer.outcome == RecallOutcome.NONE_LEFT and _may_be_elsewhere(answer)):
         return
     books = _Books.of(answer)

@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from datetime import timedelta
 from functools import partial
+from threading import Event
 from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db.models import Sum
 
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Jar, JarsSetAside, Recall, SealCheck
+from inventory.batches.services import log
+from inventory.batches.tracing import holdings
 from inventory.equipment.choices import Kind
 from inventory.equipment.services import own_canner_add
 from inventory.jars.models import Balance, LidLot
@@ -227,3 +231,41 @@ def test_four_who_set_the_same_jar_aside_do_it_once():
     got = race(lambda _n: services.jars_set_aside(**told, token=uuid4(), now=LATER).pk)
     assert Counter(got)[services.AlreadyDone] == RACERS - 1
     assert JarsSetAside.objects.count() == 1
+
+
+def thrown_away(batch):
+    services.jars_throw_away(by=batch.made_by, batch=batch, jars=[2], token=uuid4(), now=LATER)
+
+
+def answered(batch):
+    [place] = holdings([Recall.objects.get()])
+    told = {"by": batch.made_by, "batch": batch, "where": place.where, "outcome": "discarded", "jars": 4}
+    services.recall_answer(**told, recall=Recall.objects.get(), token=uuid4(), now=LATER)
+
+
+@pytest.mark.parametrize(("other", "gone"), [(thrown_away, 1), (answered, 4)])
+def test_what_became_of_jars_while_a_look_was_written_is_not_written_over(other, gone, monkeypatch):
+    """Whoever comes between the look's reading of the jars and its writing waits for it."""
+    batch = make_batch_out()
+    make_recall(batch=batch, now=NOW + timedelta(minutes=1))
+    has_read, has_written = Event(), Event()
+
+    def as_it_was(*args):
+        has_read.set()
+        has_written.wait(timeout=1)  # as long as the other could need, were it not made to wait
+
+    monkeypatch.setattr(log, "_findings_check", as_it_was)
+    look = {"by": batch.made_by, "batch": batch, "token": uuid4(), "now": LATER}
+
+    def between():
+        assert has_read.wait(timeout=helpers.LONGEST_WAIT)
+        other(batch)
+        has_written.set()
+
+    helpers.at_once(
+        lambda: services.seals_record(**look, results=dict.fromkeys(range(1, 5), "sealed")), between, refusals=()
+    )
+    assert set(Jar.objects.values_list("seal", flat=True)) == {"sealed"}
+    assert Jar.objects.filter(disposal="discard").count() == gone
+    assert ledger_audit().is_sound
+    assert Balance.objects.filter(batch=batch, state="full").aggregate(n=Sum("count"))["n"] == 4 - gone
