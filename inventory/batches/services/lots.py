@@ -23,7 +23,7 @@ from inventory.batches.models import Batch, LotTaken
 from inventory.batches.services.common import Problems, stove_check
 from inventory.fruit.models import FreezerItem
 from inventory.fruit.services import freezer_item_take
-from inventory.jars.models import SupplyLot
+from inventory.jars.models import KitchenStock, SupplyLot
 from inventory.jars.rules import MOST_AT_ONCE, WEAKEST_VINEGAR_TENTHS, is_past
 from inventory.jars.services import (
     supply_add,
@@ -185,7 +185,9 @@ class _Note:
 
     def _supply(self, line: LotLine, where: str, lot: SupplyLot) -> LotTaken:
         taken = self._create(line, supply_lot=lot, strength_tenths=lot.strength_tenths, use_by=lot.use_by)
-        from_club = where == "club" or (where == CODE and not self.answer.is_new and lot.count > 0)
+        # A code may be on bottles in both places: the household's own is the nearer one.
+        at_home = KitchenStock.objects.filter(lot=lot, kitchen=self.batch.kitchen, count__gt=0).exists()
+        from_club = where == "club" or (where == CODE and not self.answer.is_new and not at_home and lot.count > 0)
         kitchen = None if from_club else self.batch.kitchen
         if where == CODE and self.answer.is_new:
             had = max(self.answer.have, self.answer.used)

@@ -143,6 +143,19 @@ def test_a_bottle_of_one_s_own_is_written_down_once_and_stands_in_that_kitchen(b
     assert ledger_audit().is_sound
 
 
+def test_a_typed_code_takes_of_the_kitchen_s_own_bottles_before_the_club_s(batch, cook, keeper):
+    lot = bought(keeper, code="77", count=4)
+    note(cook, batch, LotAnswer(3, "code", code="77", name="Cider vinegar", strength_tenths=50, is_new=True, have=1))
+    left = []
+    for _time in range(2):
+        other = make_batch(by=cook, kitchen=batch.kitchen, revision=batch.revision)
+        note(cook, other, LotAnswer(3, "code", code="77", used=1))
+        lot.refresh_from_db()
+        left.append((KitchenStock.objects.get().count, lot.count))
+    assert left == [(0, 4), (0, 3)]
+    assert ledger_audit().is_sound
+
+
 def test_the_same_lot_in_two_households_is_one_lot(batch, cook):
     new = LotAnswer(3, "code", code="77", strength_tenths=50, is_new=True)
     note(cook, batch, new)
