@@ -86,8 +86,9 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     if (change.either_way or change.word == FOR) and new and old:
         if set(new) != set(old):
             return _swap(facts, old, change) + _swap(facts, new, turned)
-        # One food on both sides: either may be what goes in.
-        return _swap(facts, old, change) + [found for line in old for found in preparation(line, described)]
+        # One food on both sides, as in "mashed pears for pears": of produce either may be what goes in.
+        produce = [line for line in old if line.role in (Role.FRUIT, Role.LOW_ACID)]
+        return _swap(facts, old, change) + (_swap(facts, produce, turned) if produce else [])
     if not old:
         return _nothing_to_swap(facts, change)
     return _swap(facts, old, change)

@@ -156,3 +156,35 @@ def test_fruit_that_a_recipe_allows_is_not_allowed_in_another_form(slug, text):
 )
 def test_what_a_recipe_allows_may_be_named_as_its_line_is_prepared(slug, text, rule):
     assert check_change(recipes()[slug], text).rule == rule
+
+
+# One food on both sides
+
+
+@pytest.mark.parametrize(
+    ("slug", "text"),
+    [
+        ("pears-halved", "swap mashed pears for pears"),
+        ("rhubarb-stewed", "swap pureed rhubarb for rhubarb"),
+        ("golden-pepper-jelly-liquid", "swap mashed serrano peppers for serrano peppers"),
+        ("bread-and-butter-pickles", "swap minced onions for onions"),
+        ("carrots", "swap ground carrots for carrots"),
+    ],
+)
+def test_of_one_food_on_both_sides_either_may_be_what_goes_in(slug, text):
+    assert allowed(slug, [text]) == []
+
+
+@pytest.mark.parametrize(
+    ("slug", "text"),
+    [
+        ("strawberry-jam-liquid", "swap frozen strawberries for fresh strawberries"),
+        ("strawberry-jam-liquid", "swap fresh strawberries for frozen strawberries"),
+        ("chile-salsa", "swap onions for red onions"),
+        ("chile-salsa", "swap red onions for yellow onions"),
+        ("snap-beans", "swap green beans for wax beans"),
+        ("chow-chow-setp", "white sugar for brown sugar"),
+    ],
+)
+def test_one_food_on_both_sides_is_allowed_where_either_way_is(slug, text):
+    assert check_change(recipes()[slug], text).verdict is Ruling.FINE
