@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 from recipes.engine.changes.foods import (
     ACIDS,
     GROUND,
+    MASHED,
     PECTINS,
     SALTS,
     SWEETS,
@@ -288,11 +289,11 @@ def _phrase_of(ingredient: Ingredient) -> Phrase:
 
 
 def new_preps(line: Line, phrase: Phrase) -> frozenset[str]:
-    """How a phrase wants produce cut, sized, peeled or cooked, where its line says nothing of it."""
+    """How a phrase wants produce cut, mashed, sized, peeled or cooked, where its line says nothing of it."""
     if line.role not in (Role.FRUIT, Role.LOW_ACID) or phrase.kinds == {Kind.SPICE}:
         return frozenset()
     own = line.phrase
-    return (phrase.preps | (phrase.forms & {GROUND})) - own.preps - own.forms
+    return (phrase.preps | (phrase.forms & {GROUND, MASHED})) - own.preps - own.forms
 
 
 # Amounts: comparing a new one with the recipe's, exactly; None where the two cannot be compared.

@@ -89,6 +89,7 @@ def test_no_vegetable_under_pressure_is_cut_or_sized_or_cooked_in_a_way_that_its
         ("tomatoes-raw-no-liquid", "cooked green tomatoes instead of tomatoes", "PREP-CHANGED"),
         ("tomatoes-raw-no-liquid", "unpeeled roma tomatoes", "PREP-PEEL"),
         ("potatoes-white", "swap potatoes for unpeeled potatoes", "PREP-PEEL"),
+        ("cranberry-orange-chutney", "use mashed golden raisins", "PREP-CHANGED"),
     ],
 )
 def test_another_preparation_than_the_lines_own_is_refused_as_that(slug, text, rule):
