@@ -102,7 +102,8 @@ def _recall_page(
         "recall": recall,
         "runs": runs,
         "what_to_do": WHAT_TO_DO,
-        "panel": panel_for(Food.LOW_ACID),  # the strictest: what is called back may not have had its whole process
+        # The strictest: what is called back may not have had its whole process, and is not eaten, boiled or not.
+        "panel": panel_for(Food.LOW_ACID, is_eaten=False),
         "asked": _asked(recall, to_answer_for(user, rows), typed),
         "answers": [(answer, places[answer.where]) for answer in answers],
         "rows": [row for _one, row in holding_rows(rows)] if runs else [],

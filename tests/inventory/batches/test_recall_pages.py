@@ -65,6 +65,13 @@ def test_a_holder_reads_why_and_what_to_do_and_answers(client, maker, batch, rec
     assert "not answered yet" not in client.get(recall.get_absolute_url()).content.decode()
 
 
+def test_of_jars_called_back_nothing_is_said_of_boiling_them(client, maker, recall):
+    client.force_login(maker)
+    panel = client.get(recall.get_absolute_url()).context["panel"]
+    assert panel.suspect
+    assert not panel.before_eating
+
+
 def test_who_threw_all_her_jars_away_can_still_open_the_page(client, maker, batch, recall):
     client.force_login(maker)
     page = client.post(answer_url(recall), told(batch, outcome="discarded"), follow=True)
