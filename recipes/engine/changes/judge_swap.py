@@ -86,8 +86,10 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     if (change.either_way or change.word == FOR) and new and old:
         if set(new) != set(old):
             return _swap(facts, old, change) + _swap(facts, new, turned)
-        # One food on both sides, as in "mashed pears for pears": of produce either may be what goes in.
-        produce = [line for line in old if line.role in (Role.FRUIT, Role.LOW_ACID)]
+        # One food on both sides, as in "mashed pears for pears": of produce either may be what goes in. Fresh alone is
+        # what each line means.
+        is_fresh = not described.foods and not described.preps and described.forms <= {FRESH}
+        produce = [] if is_fresh else [line for line in old if line.role in (Role.FRUIT, Role.LOW_ACID)]
         return _swap(facts, old, change) + (_swap(facts, produce, turned) if produce else [])
     if not old:
         return _nothing_to_swap(facts, change)
