@@ -65,7 +65,7 @@ PUBLISHED = [
     ("not-set", (Food.ACID, Food.NEAR), OUT, "keep remake", "Michigan State 01600900; Oklahoma State"),
     ("not-set", (Food.LOW_ACID,), OUT, "ask", "none: no spread is low in acid"),
     ("pickles-soft", ANY, OUT, "discard", "Missouri; Illinois, Brewer"),
-    ("pickles-cloudy", ANY, OUT, "discard", "Norman Transcript (extension); Michigan State 01600612"),
+    ("pickles-cloudy", ANY, OUT, "discard", "extension article, Norman (Oklahoma); Michigan State 01600612"),
     ("mould", ANY, OUT, "discard-as-suspect", "K-State (NCHFP); NC State 591"),
     ("thawed-cold", ANY, (STOVE, *OUT), "refreeze", "North Dakota State; FoodSafety.gov"),
     ("thawed-warm", ANY, (STOVE, *OUT), "discard", "North Dakota State: above 40 °F for 2 hours"),
