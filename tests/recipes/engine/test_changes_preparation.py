@@ -82,6 +82,8 @@ def test_no_vegetable_under_pressure_is_cut_or_sized_or_cooked_in_a_way_that_its
         ("snap-beans", "whole wax beans instead of beans", "PREP-CHANGED"),
         ("chile-salsa", "whole red onions instead of chopped yellow ones", "PREP-CHANGED"),
         ("chile-salsa", "whole jalapenos instead of chile peppers", "PREP-CHANGED"),
+        ("chile-salsa", "whole instead of fresh chile", "PREP-CHANGED"),
+        ("chile-salsa", "whole instead of fresh chile peppers", "NOT-UNDERSTOOD"),
         ("pears-halved", "whole pears", "PREP-CHANGED"),
         ("apricots-halved", "use whole apricots", "PREP-CHANGED"),
         ("strawberry-jam-liquid", "use whole strawberries", "PREP-CHANGED"),
