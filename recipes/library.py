@@ -93,9 +93,9 @@ class Library:
     problems: list[LibraryProblem] = field(default_factory=list)
 
 
-def is_shipped(file: str) -> bool:
+def is_shipped(file: str, folder: Path = SHIPPED) -> bool:
     """Whether a file is one of the library that comes with the site; a link is followed to where it leads."""
-    return Path(file).resolve().parent == SHIPPED.resolve()
+    return Path(file).resolve().parent == folder.resolve()
 
 
 def content_digest(content: Mapping[str, object]) -> str:

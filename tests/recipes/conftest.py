@@ -1,13 +1,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import partial
 from itertools import count
 
 import pytest
 from django.contrib.auth.models import Group
 
 from club.members.models import Kitchen, User
-from recipes.library import shipped_library
+from recipes.library import is_shipped
 
 _numbers = count(1)
 
@@ -58,12 +59,11 @@ def make_kitchen(db):
 def ship_from(monkeypatch):
     """The files of a folder count as the library that comes with the site.
 
-    What recipes are judged by stays the true library. It is read first: a process reads it once, and would else keep
-    this folder as that library for whichever tests come next.
+    Only what counts as shipped is changed, never where the library lies: a module that is first imported meanwhile
+    would else keep this folder for whichever tests come next.
     """
 
     def ship_from(folder):
-        shipped_library()
-        monkeypatch.setattr("recipes.library.SHIPPED", folder)
+        monkeypatch.setattr("recipes.library.is_shipped", partial(is_shipped, folder=folder))
 
     return ship_from
