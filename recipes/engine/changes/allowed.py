@@ -7,8 +7,8 @@ from functools import cache
 from typing import Any
 
 from recipes.engine.changes.facts import Facts, facts_of, new_preps
-from recipes.engine.changes.foods import FRESH, Kind, Phrase, read_phrase
-from recipes.engine.changes.terms import Act, Change, Decision
+from recipes.engine.changes.foods import FRESH, LOW_ACID, Kind, Phrase, read_phrase
+from recipes.engine.changes.terms import BARE, LITTLE, PART, Act, Change, Decision
 from recipes.engine.changes.vocabulary import data, phrases, words_of
 from recipes.engine.terms import TestedRecipe
 
@@ -70,14 +70,21 @@ def judge_allowed(facts: Facts, change: Change) -> Decision | None:
     """
     for entry in allowed_by(facts.recipe):
         if entry.code in ("RECIPE-ALLOWS", "SAME-FOOD") and _is_entry(facts, entry, change):
-            return Decision(entry.code, entry.says)
+            return Decision("SAY-WHICH") if _may_be_on_top(change) else Decision(entry.code, entry.says)
     return None
+
+
+def _may_be_on_top(change: Change) -> bool:
+    """ "Zucchini" alone, where zucchini may stand in for cucumbers: as likely some of it beside them."""
+    named = change.act is Act.USE and change.word in (BARE, LITTLE, PART)
+    return named and bool(read_phrase(change.item).kinds & LOW_ACID)
 
 
 def _is_entry(facts: Facts, entry: Allowed, change: Change) -> bool:
     if not entry.new:
         sugar = change.act in (Act.OMIT, Act.LESS) or (change.act is Act.ADD and change.word != "")
-        return sugar and entry.old in read_phrase(change.item).words
+        sweet = read_phrase(change.item)  # "sugar snap peas" are no sugar
+        return sugar and sweet.is_known and sweet.kinds == read_phrase(entry.old).kinds
     if change.act is Act.SWAP:
         old, new = change.item, change.other
     elif change.act is Act.USE and change.amount is None:

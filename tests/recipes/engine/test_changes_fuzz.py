@@ -127,6 +127,8 @@ def test_no_jumble_of_our_own_words_ever_raises(slug, text):
 
 
 @given(slugs, st.sampled_from(ADDING), st.sampled_from(LOW_ACID_WORDS))
+@example("bread-and-butter-pickles", "{}", "zucchini")  # allowed in place of the cucumbers
+@example("peach-pineapple-spread", "add {}", "sugar snap pea")  # beside sugar, which may be any amount
 @settings(max_examples=1500, deadline=None)
 def test_adding_a_low_acid_food_is_never_allowed(slug, how, word):
     answer = check_change(recipes()[slug], how.format(word))
