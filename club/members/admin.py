@@ -7,10 +7,15 @@ from importlib import import_module
 from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.contrib.auth.models import Group
+from django.db import transaction
 from django.db.models import Model
+from django.forms import ModelForm
 from django.http import HttpRequest
 
 from club.core.admin import ReadOnlyAdmin
+from club.core.http import signed_in
+from club.members import services
+from club.members.choices import EventKind
 from club.members.models import Invitation, Kitchen, User
 
 # Through allauth's sign-in, so that its rate limits hold here too.
@@ -30,6 +35,17 @@ class UserAdmin(admin.ModelAdmin):
     search_fields = ["email", "name"]
     fields = ["email", "name", "units", "is_active", "is_staff", "last_login", "joined_at"]
     readonly_fields = ["email", "name", "units", "is_active", "last_login", "joined_at"]
+
+    def save_model(self, request: HttpRequest, obj: User, form: ModelForm, change: bool) -> None:
+        with transaction.atomic():
+            super().save_model(request, obj, form, change)
+            for name in form.changed_data:
+                services.person_event(
+                    EventKind.ADMIN_CHANGED,
+                    by=signed_in(request),
+                    person=obj,
+                    reference=f"{name}: {form.cleaned_data[name]}",
+                )
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Any
 
 from django.apps import AppConfig
@@ -14,6 +15,7 @@ class MembersConfig(AppConfig):
     def ready(self) -> None:
         # Set-up, not a business rule: a database that was just migrated, a test's included, has the four roles.
         post_migrate.connect(install_roles_after_migrate, dispatch_uid="members.roles")
+        import_module("club.members.signals")  # they note what allauth does; its models have to be there first
 
 
 def install_roles_after_migrate(app_config: AppConfig, using: str, apps: Any = present_apps, **_rest: Any) -> None:

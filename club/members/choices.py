@@ -1,4 +1,4 @@
-"""The four roles and what each may do; what a person can learn at the club."""
+"""The four roles and what each may do; what a person can learn at the club; what the people's ledger tells of."""
 
 from __future__ import annotations
 
@@ -85,3 +85,34 @@ class Skill(models.TextChoices):
 class SkillHow(models.TextChoices):
     CLASS = "class", _("came to the class")
     WAIVED = "waived", _("waived by an instructor")
+
+
+# What the people's ledger tells of. Who did it and to whom stands beside it.
+
+
+class EventKind(models.TextChoices):
+    SIGNED_IN = "signed-in", _("signed in")
+    SIGN_IN_REFUSED = "sign-in-refused", _("wrong password or code")
+    SESSIONS_ENDED = "sessions-ended", _("signed out of other devices")
+    PASSWORD_CHANGED = "password-changed", _("password changed")
+    EMAIL_ADDED = "email-added", _("email address added")
+    EMAIL_CONFIRMED = "email-confirmed", _("email address confirmed")
+    EMAIL_CHANGED = "email-changed", _("email address changed")
+    EMAIL_REMOVED = "email-removed", _("email address removed")
+    FACTOR_ADDED = "factor-added", _("second step of signing in added")
+    FACTOR_REMOVED = "factor-removed", _("second step of signing in removed")
+    RECOVERY_RENEWED = "recovery-renewed", _("recovery codes made anew")
+    MEMBERSHIP_BEGUN = "membership-begun", _("membership begun")
+    MEMBERSHIP_ENDED = "membership-ended", _("membership ended")
+    MADE_NAMELESS = "made-nameless", _("name and address erased")
+    ROLE_GIVEN = "role-given", _("role given")
+    ROLE_TAKEN = "role-taken", _("role taken")
+    HOUSEHOLD_JOINED = "household-joined", _("joined a household")
+    HOUSEHOLD_LEFT = "household-left", _("left a household")
+    HOUSEHOLD_REMOVED = "household-removed", _("removed from a household")
+    ALTITUDE_CHANGED = "altitude-changed", _("altitude changed")
+    INSTRUCTOR_NAMED = "instructor-named", _("named as instructor of a session")
+    INSTRUCTOR_DROPPED = "instructor-dropped", _("not an instructor of a session any more")
+    NOTE_READ = "note-read", _("note on health and access read")
+    EXPORTED = "exported", _("file taken out")
+    ADMIN_CHANGED = "admin-changed", _("changed on the admin site")

@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.forms import TokenForm, form_helper
-from club.members.choices import Role, Skill
+from club.members.choices import EventKind, Role, Skill
 from club.members.models import KITCHEN_NAME_LENGTH, NAME_LENGTH, REASON_LENGTH, AltitudeHow, Kitchen, Units, User
 from club.members.rules import altitude_as_typed
 
@@ -212,3 +212,22 @@ class WaiveForm(forms.Form):
             css="",
             submit=gettext("Waive it"),
         )
+
+
+class EventFilterForm(forms.Form):
+    """Which rows of the people's ledger: of whom, of what kind, of which days."""
+
+    person = forms.ModelChoiceField(
+        label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("everybody")
+    )
+    kind = forms.ChoiceField(label=_("What"), choices=[("", _("everything")), *EventKind.choices], required=False)
+    first = forms.DateField(label=_("From the day"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    last = forms.DateField(label=_("To the day"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        person: Any = self.fields["person"]
+        person.queryset = User.objects.get_queryset().in_order()
+        row = Row(*(Column(name, css_class="col-12 col-sm-6 col-lg-3") for name in self.fields))
+        self.helper = form_helper(row, css="", submit=gettext("Show"))
+        self.helper.form_method = "get"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, ClassVar
@@ -20,7 +20,8 @@ from django.utils.crypto import salted_hmac
 from django.utils.functional import Promise, cached_property
 from django.utils.translation import gettext_lazy as _
 
-from club.members.choices import LABELS, Role, Skill, SkillHow
+from club.core.clock import at_hour
+from club.members.choices import LABELS, EventKind, Role, Skill, SkillHow
 from club.members.rules import altitude_words
 from recipes.engine.terms import Altitude
 
@@ -28,6 +29,8 @@ from recipes.engine.terms import Altitude
 LOWEST_M = Decimal("-430")
 HIGHEST_M = Decimal("5000")
 NAME_LENGTH, KITCHEN_NAME_LENGTH, REASON_LENGTH = 120, 80, 300
+REFERENCE_LENGTH = 120
+MIDNIGHT = time(0)
 KITCHEN_INVITATION_KEPT = timedelta(days=30)  # our own choice, no source
 
 
@@ -382,3 +385,55 @@ class CalendarAddress(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person_id}"
+
+
+# The people's ledger: who did what, to whom, and when. Triggers refuse a change (triggers.py).
+
+
+class PersonEventQuerySet(models.QuerySet["PersonEvent"]):
+    def about(self, user: User) -> PersonEventQuerySet:
+        """The gate of a member's own page: what was done to them, whoever did it."""
+        return self.filter(person=user)
+
+    def concerning(self, user: User | None) -> PersonEventQuerySet:
+        """For organisers: what this person did, and what was done to them."""
+        return self if user is None else self.filter(Q(person=user) | Q(by=user))
+
+    def between(self, first: date | None, last: date | None) -> PersonEventQuerySet:
+        """On these days of the club's own calendar, both included."""
+        found = self if first is None else self.filter(at__gte=at_hour(first, MIDNIGHT))
+        return found if last is None else found.filter(at__lt=at_hour(last + timedelta(days=1), MIDNIGHT))
+
+    def for_list(self) -> PersonEventQuerySet:
+        return self.select_related("by", "person", "kitchen").order_by("-pk")
+
+
+class PersonEvent(models.Model):
+    """A row of the people's ledger; `services.person_event` writes it.
+
+    `by` is nobody for a stranger and for what the site does by itself; `person` is nobody where a stranger named no
+    member, or where a hall or a row of the admin site is meant. `reference` is a few plain words or a key, such as a
+    role, a session, a file: never a note's text, a password or a stranger's address.
+    """
+
+    at = models.DateTimeField(default=timezone.now, db_index=True)
+    kind = models.CharField(max_length=20, choices=EventKind.choices)
+    by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="events_caused")
+    person = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="events")
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, null=True, blank=True, related_name="events")
+    reference = models.CharField(max_length=REFERENCE_LENGTH, blank=True)
+
+    objects = PersonEventQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [models.Index(fields=["kind", "at"])]
+        constraints = [
+            models.CheckConstraint(
+                name="person_event_is_about_something",
+                condition=Q(person__isnull=False) | Q(kitchen__isnull=False) | ~Q(reference=""),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.person_id}"

@@ -23,22 +23,25 @@ from django.db.models import F, Q
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.text import seen
-from club.members.choices import PERMISSIONS, Role, Skill, SkillHow
+from club.members.choices import PERMISSIONS, EventKind, Role, Skill, SkillHow
 from club.members.models import (
     KITCHEN_INVITATION_KEPT,
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
     REASON_LENGTH,
+    REFERENCE_LENGTH,
     AltitudeChange,
     AltitudeHow,
     CalendarAddress,
     Invitation,
     Kitchen,
     KitchenInvitation,
+    PersonEvent,
     SkillRecord,
     Units,
     User,
@@ -67,6 +70,47 @@ def clean_units(units: str) -> Units:
     if units not in Units.values:
         raise ValidationError({"units": _("Choose metric or US units.")})
     return Units(units)
+
+
+# The people's ledger. Every room writes to it, inside the transaction of what it tells of.
+
+
+def person_event(
+    kind: EventKind,
+    *,
+    by: User | None = None,
+    person: User | None = None,
+    kitchen: Kitchen | None = None,
+    reference: str = "",
+    now: datetime | None = None,
+) -> PersonEvent:
+    """Write that `by` did something of this kind to `person`, or to `kitchen`.
+
+    Call it inside the transaction that does it, so that there is neither a deed without its row nor a row without its
+    deed. `by` is None where nobody is signed in and where the site acts by itself. `reference` says which role, session
+    or file in a few words (120 letters, the rest is cut off): never a note, a password or the address of a
+    stranger (`stranger_digest` stands for that). Rows are never changed or deleted. Checks no permission.
+    """
+    return PersonEvent.objects.create(
+        kind=kind,
+        by=by,
+        person=person,
+        kitchen=kitchen,
+        reference=reference[:REFERENCE_LENGTH],
+        at=now or timezone.now(),
+    )
+
+
+def household_event(kind: EventKind, *, by: User | None, kitchen: Kitchen, reference: str = "") -> None:
+    """The same for everybody of a kitchen's household, a row each; for a hall, one row about the hall."""
+    people: list[User | None] = [] if kitchen.is_hall else list(kitchen.people.all())
+    for person in people or [None]:
+        person_event(kind, by=by, person=person, kitchen=kitchen, reference=reference)
+
+
+def stranger_digest(address: str) -> str:
+    """What stands for an address that is nobody's here: the same each time, and told by nobody without the key."""
+    return salted_hmac("kettlehall.stranger", address.strip().lower(), algorithm="sha256").hexdigest()[:16]
 
 
 # The link in an invitation: its nonce, signed and stamped with the time. The database row has the last word.
@@ -214,6 +258,8 @@ def role_grant(*, by: User, person: User, role: Role) -> None:
     require_perm(by, "members.grant_role")
     if not person.is_active:
         raise ValidationError(_("This membership has ended. Start it again before you give a role."))
+    if role.value not in person.role_names:
+        person_event(EventKind.ROLE_GIVEN, by=by, person=person, reference=role.value)
     person.groups.add(Group.objects.get(name=role.value))
     person.forget_roles()
 
@@ -226,6 +272,8 @@ def role_take(*, by: User, person: User, role: Role) -> None:
         raise ValidationError({"roles": _("Everybody in the club is a member. End the membership instead.")})
     if role is Role.ORGANISER:
         keep_an_organiser(besides=person)
+    if role.value in person.role_names:
+        person_event(EventKind.ROLE_TAKEN, by=by, person=person, reference=role.value)
     person.groups.remove(Group.objects.get(name=role.value))
     person.forget_roles()
 
@@ -353,7 +401,15 @@ def calendar_address_close(*, by: User) -> bool:
 
 
 @transaction.atomic
-def member_enrol(*, email: str, name: str, password: str | None, units: str, roles: Iterable[Role] = ()) -> User:
+def member_enrol(
+    *,
+    email: str,
+    name: str,
+    password: str | None,
+    units: str,
+    roles: Iterable[Role] = (),
+    invited_by: User | None = None,
+) -> User:
     """Make a member whose email is known to be theirs. Checks no permission: its callers have (an accepted
     invitation, the set-up of a demo club). Raises ValidationError when the email is somebody's already.
     """
@@ -368,6 +424,9 @@ def member_enrol(*, email: str, name: str, password: str | None, units: str, rol
         raise ValidationError({"email": _("Somebody with this email is in the club already.")}) from error
     wanted = {role.value for role in roles} | {Role.MEMBER.value}
     user.groups.set(Group.objects.filter(name__in=wanted))
+    person_event(EventKind.MEMBERSHIP_BEGUN, by=invited_by, person=user)
+    for role in sorted(wanted):
+        person_event(EventKind.ROLE_GIVEN, by=invited_by, person=user, reference=role)
     return user
 
 
@@ -380,10 +439,11 @@ def profile_change(*, by: User, name: str, units: str) -> None:
 
 
 @transaction.atomic
-def sessions_end_everywhere(*, user: User) -> None:
+def sessions_end_everywhere(*, user: User, by: User | None = None) -> None:
     """Sign the person out of every browser at once, this one included: no older session matches the new epoch."""
     User.objects.filter(pk=user.pk).update(session_epoch=F("session_epoch") + 1)
     user.refresh_from_db(fields=["session_epoch"])
+    person_event(EventKind.SESSIONS_ENDED, by=by or user, person=user)
 
 
 @transaction.atomic
@@ -395,9 +455,12 @@ def member_deactivate(*, by: User, person: User) -> None:
     if person.is_superuser and not by.is_superuser:
         raise PermissionDenied
     keep_an_organiser(besides=person)
-    User.objects.filter(pk=person.pk).update(is_active=False)
+    if User.objects.filter(pk=person.pk, is_active=True).update(is_active=False):
+        person_event(EventKind.MEMBERSHIP_ENDED, by=by, person=person)
+    for role in sorted(person.role_names - {Role.MEMBER.value}):
+        person_event(EventKind.ROLE_TAKEN, by=by, person=person, reference=role)
     person.groups.set(Group.objects.filter(name=Role.MEMBER.value))
-    sessions_end_everywhere(user=person)
+    sessions_end_everywhere(user=person, by=by)
     person.refresh_from_db(fields=["is_active"])
     person.forget_roles()
 
@@ -406,7 +469,8 @@ def member_deactivate(*, by: User, person: User) -> None:
 def member_reactivate(*, by: User, person: User) -> None:
     """Let a former member in again, as a member; other roles are given anew."""
     require_perm(by, "members.grant_role")
-    User.objects.filter(pk=person.pk).update(is_active=True)
+    if User.objects.filter(pk=person.pk, is_active=False).update(is_active=True):
+        person_event(EventKind.MEMBERSHIP_BEGUN, by=by, person=person)
     person.refresh_from_db(fields=["is_active"])
 
 
@@ -459,7 +523,14 @@ def kitchen_add(
     )
     if is_new and not is_hall:
         kitchen.people.add(by)
+        person_event(EventKind.HOUSEHOLD_JOINED, by=by, person=by, kitchen=kitchen)
+    if is_new and metres is not None:
+        household_event(EventKind.ALTITUDE_CHANGED, by=by, kitchen=kitchen, reference=_altitude_reference(None, metres))
     return kitchen
+
+
+def _altitude_reference(before: Decimal | None, after: Decimal | None) -> str:
+    return " > ".join("?" if metres is None else f"{metres.normalize():f} m" for metres in (before, after))
 
 
 @transaction.atomic
@@ -497,6 +568,8 @@ def kitchen_change(
             to_m=metres,
             to_how=how,
         )
+        told = _altitude_reference(was.altitude_m, metres)
+        household_event(EventKind.ALTITUDE_CHANGED, by=by, kitchen=kitchen, reference=told)
 
 
 def _clean_power(watts: int | None) -> int | None:
@@ -563,6 +636,7 @@ def kitchen_invitation_answer(
         raise ValidationError(_("This is over: it was answered, taken back, or too long ago. Ask them to ask again."))
     if accept:
         invitation.kitchen.people.add(by)
+        person_event(EventKind.HOUSEHOLD_JOINED, by=by, person=by, kitchen=invitation.kitchen)
 
 
 @transaction.atomic
@@ -579,6 +653,8 @@ def kitchen_person_remove(*, by: User, kitchen: Kitchen, person: User, now: date
     if not kept.people.exclude(pk=person.pk).exists():
         raise ValidationError(_("A kitchen belongs to somebody: the last one stays."))
     kept.people.remove(person)
+    kind = EventKind.HOUSEHOLD_LEFT if by.pk == person.pk else EventKind.HOUSEHOLD_REMOVED
+    person_event(kind, by=by, person=person, kitchen=kept)
     if person.pk == kept.founded_by_id:
         kept.founded_by = Kitchen.people.through.objects.filter(kitchen=kept).earliest("pk").user
         kept.save(update_fields=["founded_by"])
@@ -694,7 +770,12 @@ def invitation_accept(*, token: str, name: str, password: str, units: str) -> Us
     if claimed != 1:
         raise InvitationClosed(Closed.USED)
     user = member_enrol(
-        email=invitation.email, name=name, password=password, units=units, roles=[Role(invitation.role)]
+        email=invitation.email,
+        name=name,
+        password=password,
+        units=units,
+        roles=[Role(invitation.role)],
+        invited_by=invitation.invited_by,
     )
     Invitation.objects.filter(pk=invitation.pk).update(accepted_by=user)
     return user

@@ -7,7 +7,7 @@ from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -20,8 +20,27 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.members import services
 from club.members.choices import Role
-from club.members.forms import AcceptForm, InviteForm, KitchenForm, KitchenPersonForm, ProfileForm, RolesForm, WaiveForm
-from club.members.models import Invitation, Kitchen, KitchenInvitation, SkillRecord, User, default_kitchen
+from club.members.forms import (
+    AcceptForm,
+    EventFilterForm,
+    InviteForm,
+    KitchenForm,
+    KitchenPersonForm,
+    ProfileForm,
+    RolesForm,
+    WaiveForm,
+)
+from club.members.models import (
+    Invitation,
+    Kitchen,
+    KitchenInvitation,
+    PersonEvent,
+    PersonEventQuerySet,
+    SkillRecord,
+    User,
+    default_kitchen,
+)
+from club.members.presentation import role_terms
 from club.members.services import Closed, InvitationClosed, invitation_for_token, was_accepted_by
 
 # A person's own page.
@@ -104,7 +123,8 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
             services.roles_change(by=user, person=found, roles=form.cleaned_data["roles"])
             messages.success(request, _("Saved."))
             return redirect("members:person", pk=pk)
-    return render(request, "members/person.html", {"form": form, "person": found, "is_self": found.pk == user.pk})
+    context = {"form": form, "person": found, "is_self": found.pk == user.pk, "terms": role_terms(found)}
+    return render(request, "members/person.html", context)
 
 
 @require_POST
@@ -349,3 +369,27 @@ def skill_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
         params = {"name": str(record.person), "skill": record.get_skill_display()}
         messages.success(request, _("%(name)s, %(skill)s: taken back.") % params)
     return redirect("members:skills")
+
+
+# The people's ledger: for organisers everything, for a member what was done to them.
+
+
+@require_safe
+def ledger(request: HttpRequest) -> HttpResponse:
+    allow(request, "members.grant_role")
+    form = EventFilterForm(request.GET)
+    asked = form.cleaned_data if form.is_valid() else {}
+    events = PersonEvent.objects.concerning(asked.get("person")).between(asked.get("first"), asked.get("last"))
+    if asked.get("kind"):
+        events = events.filter(kind=asked["kind"])
+    return render(request, "members/ledger.html", {"form": form, "page": event_page(request, events)})
+
+
+@require_safe
+def my_ledger(request: HttpRequest) -> HttpResponse:
+    events = PersonEvent.objects.about(signed_in(request))
+    return render(request, "members/my_ledger.html", {"page": event_page(request, events)})
+
+
+def event_page(request: HttpRequest, events: PersonEventQuerySet) -> Page[PersonEvent]:
+    return Paginator(events.for_list(), PER_PAGE).get_page(request.GET.get("page"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from operator import attrgetter
 from typing import Any, TypedDict, Unpack
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
@@ -36,8 +37,9 @@ from club.classes.rules import MOST_DAYS, SAFE
 from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
 from club.classes.services.gear import gear_move, gear_release, set_aside
 from club.core.clock import Doubled, WallTimeError, at_hour, club_day, moment_near, moment_of, now_or
-from club.members.choices import Skill
+from club.members.choices import EventKind, Skill
 from club.members.models import Kitchen, User
+from club.members.services import person_event
 from inventory.batches.choices import BatchState
 from inventory.equipment.models import Thing, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
@@ -138,8 +140,25 @@ def session_make(
         if made := ClassSession.objects.filter(token=token, created_by=by).first():
             return made
         raise form_used() from None
-    session.instructors.set(people)
+    team_set(session, people, by=by, now=moment)
     return session
+
+
+def team_set(session: ClassSession, people: Sequence[User], *, by: User, now: datetime) -> None:
+    """Who teaches it from now on; what changes is in the people's ledger."""
+    before, after = set(session.instructors.all()), set(people)
+    session.instructors.set(people)
+    for kind, changed in (
+        (EventKind.INSTRUCTOR_NAMED, after - before),
+        (EventKind.INSTRUCTOR_DROPPED, before - after),
+    ):
+        for person in sorted(changed, key=attrgetter("pk")):
+            person_event(kind, by=by, person=person, reference=session_reference(session), now=now)
+
+
+def session_reference(session: ClassSession) -> str:
+    """What the people's ledger calls it: the day first, as a long title is cut off."""
+    return f"{session.day.isoformat()} {session.title}"
 
 
 @transaction.atomic
@@ -191,7 +210,7 @@ def session_change(
     opens, closes = (changed.get(name, getattr(fresh, name)) for name in ("signup_opens_at", "signup_closes_at"))
     signup_check(opens, closes, fresh.starts_at)
     if people is not None and is_new_team:
-        fresh.instructors.set(people)
+        team_set(fresh, people, by=by, now=moment)
     if changed or is_new_team:
         session_write(fresh, changed, moment)
     fresh.refresh_from_db()

@@ -28,7 +28,9 @@ from club.core.forms import PhotoForm
 from club.core.http import allow, refusals_on, signed_in
 from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
 from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
+from club.members.choices import EventKind
 from club.members.models import User, UserQuerySet
+from club.members.services import person_event
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
 from inventory.equipment.choices import Kind, ThingState, Verdict
@@ -398,11 +400,12 @@ TABLES: dict[str, Table] = {
 
 @require_safe
 def export(request: HttpRequest, what: str, form: str) -> HttpResponseBase:
-    allow(request, KEEP)
+    by = allow(request, KEEP)
     if what not in TABLES or form not in ("csv", "xlsx"):
         raise Http404
     headings, rows = TABLES[what]
     name = f"{what}-{club_day(timezone.now()):%Y-%m-%d}.{form}"
+    person_event(EventKind.EXPORTED, by=by, reference=name)
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     if form == "csv":
         return StreamingHttpResponse(

@@ -18,7 +18,9 @@ from club.core.clock import club_day
 from club.core.http import allow, refusals_on, signed_in
 from club.core.money import money_text
 from club.core.tables import XLSX_TYPE, write_csv, write_xlsx
+from club.members.choices import EventKind
 from club.members.models import User
+from club.members.services import person_event
 from inventory.jars import services
 from inventory.jars.choices import PlaceKind, Reason
 from inventory.jars.exports import TABLES, workbook_tables
@@ -257,10 +259,11 @@ def exports(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def export_csv(request: HttpRequest, table: str) -> HttpResponseBase:
-    keeper(request)
+    by = keeper(request)
     if table not in TABLES:
         raise Http404
     one = TABLES[table]
+    person_event(EventKind.EXPORTED, by=by, reference=f"jars-{table}.csv")
     answer = StreamingHttpResponse(write_csv(one.heads, one.rows()), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="jars-{table}.csv"'
     return answer
@@ -268,7 +271,7 @@ def export_csv(request: HttpRequest, table: str) -> HttpResponseBase:
 
 @require_GET
 def export_workbook(request: HttpRequest) -> HttpResponse:
-    keeper(request)
+    person_event(EventKind.EXPORTED, by=keeper(request), reference="jars.xlsx")
     answer = HttpResponse(write_xlsx(workbook_tables()), content_type=XLSX_TYPE)
     answer["Content-Disposition"] = 'attachment; filename="jars.xlsx"'
     return answer

@@ -18,7 +18,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_text
 from club.core.tables import write_csv
+from club.members.choices import EventKind
 from club.members.models import User
+from club.members.services import person_event
 from inventory.jars import services
 from inventory.jars.choices import OrderState
 from inventory.jars.forms import (
@@ -280,7 +282,9 @@ def pick_up(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def pick_up_csv(request: HttpRequest, pk: int) -> HttpResponseBase:
-    one = order_for(runner(request), pk)
+    by = runner(request)
+    one = order_for(by, pk)
+    person_event(EventKind.EXPORTED, by=by, reference=f"pick-up-{one.pk}.csv")
     heads = ("member", "email", "what", "unit", "asked", "gets", "pays", "paid", "fetched")
     cells = (cell for row in member_sums(one, entries_of(one)) for cell in _cells(row))
     answer = StreamingHttpResponse(write_csv(heads, cells), content_type="text/csv; charset=utf-8")
