@@ -40,7 +40,7 @@ from club.classes.services.sessions import refusal_words, stations_words
 from club.members.models import Kitchen, User
 from inventory.batches import rules
 from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch, Jar
+from inventory.batches.models import Batch, CannerBeside, Jar
 from inventory.batches.rules import Phase
 from inventory.batches.services import recalls_of
 from recipes import safety
@@ -459,11 +459,12 @@ def stations_of(session: ClassSession, user: User, now: datetime) -> list[Statio
         .prefetch_related(Prefetch("signups", here, to_attr="people"))
     )
     cooking = StationBatch.objects.filter(station__session=session).select_related(
-        "batch__revision__recipe", "batch__made_by", "batch__started_by"
+        "batch__revision__recipe", "batch__made_by", "batch__started_by", "batch__canner_card"
     )
     cooking = cooking.defer("batch__revision__content").prefetch_related(
         Prefetch("loads", CannerLoad.objects.order_by("number")),
         Prefetch("batch__jars", Jar.objects.only("batch", "number", "seal", "size")),
+        Prefetch("batch__canners_beside", CannerBeside.objects.select_related("card")),
     )
     by_station = {one.station_id: one for one in cooking}
     mine = set(Batch.objects.worked_at_by(user).filter(at_station__in=cooking).values_list("pk", flat=True))

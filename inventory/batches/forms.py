@@ -13,6 +13,7 @@ from crispy_forms.layout import HTML, Column, Row, Submit
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms import BoundField
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -36,6 +37,7 @@ from inventory.batches.models import (
     Recall,
 )
 from inventory.batches.rules import Need, OwnGauge, fruit_code_typed, lot_code_typed, sizes_covered
+from inventory.batches.tracing import went_by
 from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Thing
 from inventory.jars.models import LidLot, SupplyLot
@@ -65,8 +67,10 @@ class StartForm(forms.Form):
     canner_code = forms.CharField(
         label=_("Canner"),
         required=False,
-        max_length=60,
-        help_text=_("The code on its label: the club's, or your household's own."),
+        max_length=120,
+        help_text=_(
+            "The code on its label: the club's, or your household's own. Of two the codes, with a comma between."
+        ),
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters", "list": "canners"}),
     )
     started_at = ClockField(
@@ -149,6 +153,13 @@ class LogForm(forms.Form):
             self.fields["minutes"] = minutes_field()
         if batch.required_psi is not None:
             self.fields["psi"] = psi_field()
+        # Each gauge has its own error, so each canner says what it showed.
+        self.beside = [row for row in batch.canners_beside.all() if row.setting_psi is not None]
+        for row in self.beside:
+            self.fields[f"psi_{row.pk}"] = field = psi_field()
+            field.label = gettext("Pressure held in %(code)s (psi)") % {"code": row.card.code}
+        if self.beside and batch.canner_card is not None:
+            self.fields["psi"].label = gettext("Pressure held in %(code)s (psi)") % {"code": batch.canner_card.code}
         for size in self.sizes:
             self.fields[f"jars_{size}"] = forms.IntegerField(
                 label=str(JARS[size]),
@@ -181,7 +192,7 @@ class LogForm(forms.Form):
 
     def _layout(self) -> list[Any]:
         """What everybody fills in; what few do is folded away, as this is filled in beside a hot canner."""
-        process = self._columns("col-md-6", "minutes", "psi")
+        process = self._columns("col-md-6", "minutes", "psi", *(f"psi_{row.pk}" for row in self.beside))
         most = HTML('{% include "batches/parts/most_jars.html" %}')
         smaller = [f"jars_{size}" for size in self.sizes[1:]]
         jars = [f"jars_{self.sizes[0]}"]
@@ -199,7 +210,8 @@ class LogForm(forms.Form):
         """The keyword arguments of `batch_log_process`."""
         data = dict(self.cleaned_data)
         jars = {size: data.pop(f"jars_{size}") or 0 for size in self.sizes}
-        return {**data, "jars": jars}
+        psi_beside = {row.pk: data.pop(f"psi_{row.pk}") for row in self.beside}
+        return {**data, "jars": jars, "psi_beside": psi_beside}
 
 
 class ReprocessForm(forms.Form):
@@ -465,6 +477,8 @@ class RecallForm(forms.Form):
         help_text=_("Everybody who holds such a jar reads this, at once and by mail."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+    # Of a canner the good test of its gauge that is meant; empty: as its tests say.
+    tested_on = forms.DateField(widget=forms.HiddenInput, required=False)
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
     confirmed = forms.BooleanField(required=False)
 
@@ -521,8 +535,12 @@ class RecallForm(forms.Form):
     def _called_back_check(self) -> None:
         """A form that was sent before finds its own recall, and may go on to say so."""
         before = Recall.objects.open().filter(**self.subject).first()
-        if before is not None and before.token != self.cleaned_data.get("token"):
-            raise ValidationError(_("This is called back already. Look at the open recall."))
+        if before is None or before.token == self.cleaned_data.get("token"):
+            return
+        if day := self.subject.get("canner_tested_on"):
+            text = _("What went by the test of %(day)s is called back already. Look at the open recall.")
+            raise ValidationError(text, params={"day": date_format(day, "j M Y")})
+        raise ValidationError(_("This is called back already. Look at the open recall."))
 
     def _batch(self, code: str) -> dict[str, Any]:
         lot = lot_code_typed(code)
@@ -568,7 +586,7 @@ class RecallForm(forms.Form):
         canner = rows.filter(kind__in=CANNER_KINDS).coded(code).first()
         if canner is None:
             raise ValidationError(_("No canner of that code is yours to call back from. Look at its label again."))
-        return {"canner": canner}
+        return {"canner": canner, "canner_tested_on": self.cleaned_data.get("tested_on") or went_by(canner)}
 
     def _revision(self, code: str) -> dict[str, Any]:
         slug, _space, number = code.strip().lower().partition(" ")

@@ -147,12 +147,13 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         """Processed under pressure in this canner; with `tested_on` those alone that went by its gauge's test of that
         day, or began since and went by an earlier one, as that test was not recorded yet."""
 
-        found = self.filter(canner_card=canner, setting_psi__isnull=False)
-        if tested_on is None:
-            return found
-        midnight = moment_near(tested_on, time.min, timezone.get_default_timezone())
-        since = Q(gauge_tested_on__lt=tested_on, started_at__gte=midnight)
-        return found.filter(Q(gauge_tested_on=tested_on) | since)
+        used, beside = Q(canner_card=canner, setting_psi__isnull=False), Q(card=canner, setting_psi__isnull=False)
+        if tested_on is not None:
+            midnight = moment_near(tested_on, time.min, timezone.get_default_timezone())
+            before = Q(gauge_tested_on__lt=tested_on)
+            used &= Q(gauge_tested_on=tested_on) | (before & Q(started_at__gte=midnight))
+            beside &= Q(gauge_tested_on=tested_on) | (before & Q(batch__started_at__gte=midnight))
+        return self.filter(used | Q(pk__in=CannerBeside.objects.filter(beside).values("batch")))
 
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
@@ -177,6 +178,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
                 ).order_by("number"),
             ),
             Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
+            Prefetch("canners_beside", CannerBeside.objects.select_related("card")),
         )
 
 
@@ -214,8 +216,9 @@ class Batch(models.Model):
     required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)  # none: kept in the freezer
     required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
 
-    # The card of what it is processed in: the club's or a household's own. Empty: from before cards were asked for, or
-    # a household's canner without one, of which only the test is noted.
+    # The card of what it is processed in: the club's or a household's own; of several the one whose gauge reads
+    # highest, the others are `canners_beside`. Empty: from before cards were asked for, or a household's canner without
+    # one, of which only the test is noted.
     canner_card = models.ForeignKey(Thing, on_delete=models.PROTECT, null=True, blank=True, related_name="batches")
     # The last test of a dial gauge as it stood at the start: its day, and the most the gauge read high, in hundredths
     # of a psi (rounded up; below zero where it read low).
@@ -420,8 +423,7 @@ class Batch(models.Model):
     @property
     def reads_high(self) -> Fraction | None:
         """What its dial gauge showed too much at its last test, in psi; None: not known, or no dial gauge."""
-        hundredths = self.gauge_reads_high_hundredths
-        return None if hundredths is None else Fraction(hundredths, 100)
+        return _in_psi(self.gauge_reads_high_hundredths)
 
     def _setting(self, psi: int | None) -> int | None:
         return None if psi is None else gauge_setting(psi, self.reads_high)
@@ -470,6 +472,73 @@ class Batch(models.Model):
         )
 
 
+class CannerBesideQuerySet(models.QuerySet["CannerBeside"]):
+    def called_back(self) -> CannerBesideQuerySet:
+        """Of a canner whose recall reaches the batch and was not cleared."""
+        reaching = Recall.objects.not_cleared().of_canner_of("batch__", card="card", tested_on="gauge_tested_on")
+        return self.filter(Exists(reaching), setting_psi__isnull=False)
+
+
+class CannerBeside(models.Model):
+    """Another canner that a batch was cooked in, beside the one that stands on the batch itself.
+
+    `table_psi` is the pressure of the batch's tested process, `setting_psi` what this gauge must show for it; both
+    empty in boiling water. The test is kept as the batch keeps that of its first canner.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="canners_beside")
+    card = models.ForeignKey(Thing, on_delete=models.PROTECT, related_name="batches_beside")
+    gauge_tested_on = models.DateField(null=True, blank=True)
+    gauge_reads_high_hundredths = models.SmallIntegerField(null=True, blank=True)
+    table_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+    setting_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+    processed_psi = models.DecimalField(_("pressure held (psi)"), max_digits=4, decimal_places=1, null=True, blank=True)
+
+    objects = CannerBesideQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "card"], name="canner_beside_named_once"),
+            models.CheckConstraint(
+                name="canner_beside_rests_on_the_table_and_its_test",
+                condition=Q(table_psi=None, setting_psi=None, gauge_tested_on=None, gauge_reads_high_hundredths=None)
+                | (
+                    Q(table_psi__isnull=False, setting_psi__isnull=False, setting_psi__gte=F("table_psi"))
+                    & (
+                        Q(gauge_tested_on=None, gauge_reads_high_hundredths=None)
+                        | Q(
+                            gauge_tested_on__isnull=False,
+                            gauge_reads_high_hundredths__isnull=False,
+                            gauge_reads_high_hundredths__range=(-200, 200),
+                            gauge_reads_high_hundredths__lte=(F("setting_psi") - F("table_psi")) * 100,
+                        )
+                    )
+                ),
+            ),
+            models.CheckConstraint(
+                name="canner_beside_never_below_its_setting",
+                condition=Q(processed_psi=None) | Q(setting_psi__isnull=False, processed_psi__gte=F("setting_psi")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.card_id}"
+
+    @property
+    def reads_high(self) -> Fraction | None:
+        """As of a batch."""
+        return _in_psi(self.gauge_reads_high_hundredths)
+
+    def setting_for(self, psi: int | None) -> int | None:
+        """What its gauge must show for a pressure of the table."""
+        return None if psi is None else gauge_setting(psi, self.reads_high)
+
+
+def _in_psi(hundredths: int | None) -> Fraction | None:
+    return None if hundredths is None else Fraction(hundredths, 100)
+
+
 def _refusal(code: str) -> Refusal:
     rule, text = REPROCESS_REFUSALS[code]
     return Refusal(code, rule.name, own_words=gettext(text), own_source=rule.source)
@@ -501,6 +570,7 @@ class JarQuerySet(models.QuerySet["Jar"]):
             | Q(batch__in=open_ones.filter(batch__isnull=False).values("batch"))
             | Q(batch__in=LotTaken.objects.live().called_back().values("batch"))
             | Q(Exists(open_ones.of_canner_of("batch__")), batch__setting_psi__isnull=False)
+            | Q(batch__in=CannerBeside.objects.called_back().values("batch"))
         )
 
     def whereabouts(self) -> list[Whereabouts]:
@@ -745,16 +815,19 @@ class RecallQuerySet(models.QuerySet["Recall"]):
         """People are still asked for what they did with their jars."""
         return self.filter(closed_at=None)
 
-    def of_canner_of(self, batch: str) -> RecallQuerySet:
-        """In a subquery: those that reach the outer row's batch by its canner; `batch` is the way there ("batch__")."""
+    def of_canner_of(self, batch: str, *, card: str = "", tested_on: str = "") -> RecallQuerySet:
+        """In a subquery: those that reach the outer row's batch by its canner; `batch` is the way there ("batch__").
+
+        `card` and `tested_on` are the outer row's columns where they are not the batch's own.
+        """
         began = ExpressionWrapper(OuterRef(f"{batch}started_at"), output_field=models.DateTimeField())
         day = TruncDate(began, tzinfo=timezone.get_default_timezone())
-        tested_on = OuterRef(f"{batch}gauge_tested_on")
-        went_by = Q(canner_tested_on=None) | Q(canner_tested_on=tested_on)
-        went_by |= Q(canner_tested_on__gt=tested_on, canner_tested_on__lte=day)  # as in `in_canner`
+        tested = OuterRef(tested_on or f"{batch}gauge_tested_on")
+        went_by = Q(canner_tested_on=None) | Q(canner_tested_on=tested)
+        went_by |= Q(canner_tested_on__gt=tested, canner_tested_on__lte=day)  # as in `in_canner`
         # Also after it was entered: the log may move the beginning of the cooking.
         since = Q(opened_at__gte=OuterRef(f"{batch}started_at")) | Q(opened_at__gte=OuterRef(f"{batch}created_at"))
-        return self.filter(went_by, since, canner=OuterRef(f"{batch}canner_card"))
+        return self.filter(went_by, since, canner=OuterRef(card or f"{batch}canner_card"))
 
     def not_cleared(self) -> RecallQuerySet:
         """Open, or closed without the jars having been found sound: nobody hands these on."""
@@ -833,6 +906,19 @@ class Recall(models.Model):
                     name=f"one_open_recall_of_a_{subject}",
                 )
                 for subject in RECALL_SUBJECTS.values()
+                if subject != "canner"
+            ),
+            # Each failed test of a gauge has a recall of its own, of what went by the good test before.
+            models.UniqueConstraint(
+                fields=["canner", "canner_tested_on"],
+                condition=Q(closed_at=None, canner__isnull=False),
+                name="one_open_recall_of_a_canner_by_each_test",
+            ),
+            # To a database nothing equals nothing: without a day they are all of the one canner.
+            models.UniqueConstraint(
+                fields=["canner"],
+                condition=Q(closed_at=None, canner__isnull=False, canner_tested_on=None),
+                name="one_open_recall_of_a_canner",
             ),
         ]
 

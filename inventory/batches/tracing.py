@@ -22,6 +22,7 @@ from inventory.batches.models import (
     RECALL_SUBJECTS,
     Batch,
     BatchQuerySet,
+    CannerBeside,
     Jar,
     JarQuerySet,
     LotTaken,
@@ -31,7 +32,7 @@ from inventory.batches.models import (
 )
 from inventory.batches.rules import fruit_code_typed, lot_code_typed
 from inventory.equipment.choices import Verdict
-from inventory.equipment.models import Thing, gauge_doubt
+from inventory.equipment.models import Doubt, Thing, gauge_doubts
 from inventory.equipment.rules import code_scanned
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, LidLot, Movement, SupplyLot
@@ -127,7 +128,8 @@ def _by_revision(visible: BatchQuerySet, code: str) -> Trace | None:
 
 def _by_canner(visible: BatchQuerySet, code: str) -> Trace | None:
     canners = list(Thing.everything.coded(code_scanned(code)))
-    batches = visible.filter(canner_card__in=canners)
+    beside = CannerBeside.objects.filter(card__in=canners)
+    batches = visible.filter(Q(canner_card__in=canners) | Q(pk__in=beside.values("batch")))
     if not canners or not batches.exists():
         return None
     jars = Jar.objects.filter(batch__in=batches)
@@ -192,16 +194,46 @@ def affected_jars(recall: Recall) -> JarQuerySet:
     return Jar.objects.filter(batch=recall.batch_id).kept()
 
 
+@dataclass(frozen=True)
+class CannerDoubt:
+    """A gauge's failed test and the good one before; `batches` went by that one. `recall` is the newest of them that
+    was opened since the failed test, whether or not it has ended."""
+
+    doubt: Doubt
+    batches: BatchQuerySet
+    recall: Recall | None
+
+
+def canner_doubts(canner: Thing) -> list[CannerDoubt]:
+    """Each failed test that puts batches in doubt, the newest first; without a good test before only the newest, for
+    then everything is. Two queries at most; the batches are asked for by who wants them.
+    """
+    doubts = gauge_doubts(canner)
+    recalls = list(Recall.objects.filter(canner=canner).order_by("-opened_at", "-pk")) if doubts else []
+    found = []
+    for at, doubt in enumerate(doubts):
+        if doubt.good is None and at:
+            continue
+        day = None if doubt.good is None else doubt.good.tested_on
+        since = doubt.failed.recorded_at
+        mine = (one for one in recalls if one.opened_at >= since and one.canner_tested_on in (None, day))
+        found.append(CannerDoubt(doubt, Batch.objects.in_canner(canner, day), next(mine, None)))
+    return found
+
+
 def went_by(canner: Thing) -> date | None:
-    """The day of the gauge's test by which the batches in doubt went: the last good one, before a failed one that was
-    not called back yet if there is any. None: every batch is in doubt."""
-    doubt = gauge_doubt(canner)
-    good = doubt.good
-    called_back = Recall.objects.filter(canner=canner)
-    if doubt.failed is not None and called_back.filter(opened_at__gte=doubt.failed.recorded_at).exists():
-        newest = canner.tests.order_by("-tested_on", "-pk")[0]
-        good = newest if newest.verdict == Verdict.PASSED else good
-    return None if good is None else good.tested_on
+    """The day of the gauge's test by which the batches in doubt went: the last good one before a failed one, of the
+    newest failure with such batches that was not called back yet; if there is none, of the newest good test. None:
+    every batch is in doubt."""
+    doubts = canner_doubts(canner)
+    open_ones = (one for one in doubts if one.recall is None)
+    for one in open_ones:
+        if one is doubts[0] or one.batches.exists():
+            return None if one.doubt.good is None else one.doubt.good.tested_on
+    newest = canner.tests.order_by("-tested_on", "-pk").first()
+    if newest is not None and newest.verdict == Verdict.PASSED:
+        return newest.tested_on
+    return None if not doubts or doubts[0].doubt.good is None else doubts[0].doubt.good.tested_on
 
 
 def in_doubt(recall: Recall) -> BatchQuerySet:
@@ -523,11 +555,15 @@ def recalls_of(batch: Batch) -> list[Recall]:
     taken = LotTaken.objects.live().filter(batch=batch)
     for source in LOT_SOURCES:
         reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
+    used: list[tuple[int, date | None]] = []
     if batch.canner_card_id is not None and batch.setting_psi is not None:
+        used = [(batch.canner_card_id, batch.gauge_tested_on)]
+        used += [(one.card_id, one.gauge_tested_on) for one in batch.canners_beside.all()]
+    for card, tested_on in used:
         by_test = Q(canner_tested_on=None)
-        if tested_on := batch.gauge_tested_on:
+        if tested_on:
             by_test |= Q(canner_tested_on__range=(tested_on, max(tested_on, club_day(batch.started_at))))
-        reach |= by_test & Q(canner=batch.canner_card_id, opened_at__gte=min(batch.started_at, batch.created_at))
+        reach |= by_test & Q(canner=card, opened_at__gte=min(batch.started_at, batch.created_at))
     return list(Recall.objects.not_cleared().for_list().filter(reach))
 
 

@@ -570,24 +570,26 @@ class WaitingEntry(models.Model):
 
 @dataclass(frozen=True)
 class Doubt:
-    """What its tests say of a gauge: `failed` is the newest test that failed, `good` the one it went by before.
+    """A test that `failed`, the first since the `good` one that the gauge went by before; None: there was none."""
 
-    Without a failed test `good` is the newest; None where there never was a good one.
-    """
-
-    failed: InstrumentTest | None
+    failed: InstrumentTest
     good: InstrumentTest | None
 
 
-def gauge_doubt(thing: Thing) -> Doubt:
-    """By two queries at most. A good test that was recorded after the failed one is none that anything went by."""
-    tests = InstrumentTest.objects.filter(thing=thing).order_by("-tested_on", "-pk")
-    failed = tests.filter(verdict=Verdict.FAILED).first()
-    passed = tests.filter(verdict=Verdict.PASSED)
-    if failed is not None:
-        before = Q(tested_on__lt=failed.tested_on) | Q(tested_on=failed.tested_on, pk__lt=failed.pk)
-        passed = passed.filter(before, recorded_at__lte=failed.recorded_at)
-    return Doubt(failed, passed.first())
+def gauge_doubts(thing: Thing) -> list[Doubt]:
+    """Of each failed test, the newest first; one query.
+
+    A good test that was recorded after the failed one is none that anything went by. Of several that failed after the
+    same good test the first counts: nothing was processed between them.
+    """
+    tests = list(InstrumentTest.objects.filter(thing=thing).order_by("tested_on", "pk"))
+    found: dict[InstrumentTest | None, Doubt] = {}
+    for at, failed in enumerate(tests):
+        if failed.verdict == Verdict.FAILED:
+            before = (one for one in reversed(tests[:at]) if one.verdict == Verdict.PASSED)
+            good = next((one for one in before if one.recorded_at <= failed.recorded_at), None)
+            found.setdefault(good, Doubt(failed, good))
+    return sorted(found.values(), key=lambda one: (one.failed.tested_on, one.failed.pk), reverse=True)
 
 
 # How a thing stands today, in a word or two for its tag.

@@ -316,8 +316,7 @@ def _start(
 ) -> StationBatch:
     """`after`: the batch that was given up before.
 
-    Under pressure the batch names the canner that is held for its station; of several the one whose gauge reads
-    highest, so that its setting serves all of them.
+    Under pressure the batch names every canner that is held for its station.
     """
     session = plan.session
     # An inner transaction: a station that is refused leaves the outer one fit to ask the next one.
@@ -334,16 +333,16 @@ def _start(
             kitchen=session.hall,
             token=uuid5(session.token, f"station {station.pk} after {after}"),
             note=_("Class: %(title)s, %(station)s.") % {"title": session.title, "station": station.label},
-            canner_code=_canner_code(plan, station),
+            canner_code=_canner_codes(plan, station),
             now=now,
             **batch_input(station),
         )
         return StationBatch.objects.create(station=station, batch=batch)
 
 
-def _canner_code(plan: SessionPlan, station: Station) -> str:
-    """ "" where nothing is processed under pressure. ValidationError where no pressure canner is held for it, or one
-    of those that are is not fit: the batch names one of them, and is processed in all."""
+def _canner_codes(plan: SessionPlan, station: Station) -> str:
+    """ "DGC-01, DGC-02"; "" where nothing is processed under pressure. ValidationError where no pressure canner is
+    held for it, or one of those that are is not fit."""
     planned = next(each.plan for each in plan.hall.stations if each.number == station.number)
     if planned.process is None or planned.process.pressure_psi is None:
         return ""
@@ -355,7 +354,7 @@ def _canner_code(plan: SessionPlan, station: Station) -> str:
     for one in held:
         gauge_check(one.thing, plan.session.day)
         lent_check(one.thing)
-    return held[0].thing.code
+    return ", ".join(one.thing.code for one in held)
 
 
 def _taker(by: User, station: Station, came: list[SignUp], now: datetime) -> SignUp:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -13,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from club.members.models import User
-from inventory.batches.models import Recall
+from inventory.batches.models import Batch, CannerBeside, Recall
 from inventory.batches.rules import GAUGE_OF, OwnGauge
 from inventory.batches.services.common import Problems
 from inventory.equipment.choices import Kind, ThingState, Verdict
@@ -29,6 +30,7 @@ from recipes.presentation import in_words
 
 # A pressure canner serves as a plain deep pot as well, its lid not locked.
 FOR_BOILING_WATER = (Kind.BOILING_WATER, Kind.STEAM, Kind.DIAL_GAUGE, Kind.WEIGHTED_GAUGE)
+MOST_CANNERS = 6  # our own choice, no source
 STEAM_MOST_MINUTES = 45  # Univ. of Missouri Extension: the water of a steam canner lasts no longer
 
 
@@ -36,7 +38,8 @@ STEAM_MOST_MINUTES = 45  # Univ. of Missouri Extension: the water of a steam can
 class CannerUsed:
     """The canner of a batch: `card` where it has one; `tested_on` and `reads_high` (psi) of a dial gauge.
 
-    `unfit` are reasons not to use it under pressure; in boiling water it serves all the same.
+    `unfit` are reasons not to use it under pressure; in boiling water it serves all the same. `beside` are the others
+    of several, all with a card: this is the one whose gauge reads highest, so that its setting serves every one.
     """
 
     card: Thing | None = None
@@ -44,6 +47,7 @@ class CannerUsed:
     tested_on: date | None = None
     reads_high: Decimal | None = None
     unfit: tuple[str, ...] = ()
+    beside: tuple[CannerUsed, ...] = ()
 
     @property
     def is_named(self) -> bool:
@@ -56,17 +60,28 @@ class CannerUsed:
             asked["reads_high"] = Fraction(self.reads_high)
         if self.card is None:
             return asked
-        if at_once := self.card.at_once:
-            counts = {size.replace("-", "_"): count for size, count in at_once.items()}
+        if counts := self._at_once():
             asked["capacity"] = capacity(self.card.code, NO_SOURCE, **counts)
+        if self.beside and asked.get("canners") is None:
+            asked["canners"] = 1 + len(self.beside)
         gauge = GAUGE_OF.get(self.card.kind)
         only_pressure = Canner.BOILING_WATER not in process_choices(revision.tested.process).canners
         if asked.get("canner") is None and gauge is not None and only_pressure:
             asked["canner"] = gauge
         return asked
 
+    def _at_once(self) -> dict[str, int]:
+        """What each of several takes at once, as the smallest does: the plan knows one kind of load."""
+        known = [one.card.at_once for one in (self, *self.beside) if one.card is not None and one.card.at_once]
+        sizes = set.intersection(*map(set, known)) if known else set()
+        return {size.replace("-", "_"): min(counts[size] for counts in known) for size in sizes}
+
     def serves_check(self, problems: Problems, plan: Plan) -> None:
-        """Problems with this canner for the process that was found; under pressure none named is one."""
+        """Problems with each canner for the process that was found; under pressure none named is one."""
+        for one in (self, *self.beside):
+            one._serves_check(problems, plan)
+
+    def _serves_check(self, problems: Problems, plan: Plan) -> None:
         process = plan.process
         if process is None:
             if self.card is not None:
@@ -112,18 +127,49 @@ class CannerUsed:
             "canner_card": self.card,
             "setting_psi": process.setting_psi,
             "gauge_tested_on": self.tested_on if is_dial else None,
-            "gauge_reads_high_hundredths": ceil(Fraction(self.reads_high or 0) * 100) if is_dial else None,
+            "gauge_reads_high_hundredths": _hundredths(self.reads_high or Decimal(0)) if is_dial else None,
         }
+
+    def rows_beside(self, batch: Batch) -> list[CannerBeside]:
+        """A row for each of the others; none is written here."""
+        rows = []
+        for one in self.beside:
+            assert one.card is not None  # what has no card is alone
+            row = CannerBeside(batch=batch, card=one.card)
+            if batch.setting_psi is not None:
+                row.table_psi, row.gauge_tested_on = batch.required_psi, one.tested_on
+                row.gauge_reads_high_hundredths = None if one.reads_high is None else _hundredths(one.reads_high)
+                row.setting_psi = row.setting_for(batch.required_psi)
+            rows.append(row)
+        return rows
+
+
+def _hundredths(reads_high: Decimal) -> int:
+    """Whole hundredths of a psi, rounded up."""
+    return ceil(Fraction(reads_high) * 100)
 
 
 def canner_used(problems: Problems, user: User, code: str, own: OwnGauge | None, *, on: date) -> CannerUsed:
-    """The canner that is named, with its gauge's test as it counts `on` the day; what is wrong with it is a problem."""
-    if code.strip():
-        if own is not None:
-            problems.add("canner_code", _("Name the canner by its code or say that it is your own, not both."))
-            return CannerUsed()
-        return _by_code(problems, user, code, on)
-    return CannerUsed() if own is None else _own(problems, user, own, on)
+    """The canner that is named, with its gauge's test as it counts `on` the day; what is wrong with it is a problem.
+
+    `code` may name several, with a comma between.
+    """
+    codes = [one.strip() for one in re.split(r"[,;\n]", code) if one.strip()]
+    if not codes:
+        return CannerUsed() if own is None else _own(problems, user, own, on)
+    if own is not None:
+        problems.add("canner_code", _("Name the canner by its code or say that it is your own, not both."))
+        return CannerUsed()
+    if len(codes) > MOST_CANNERS:
+        problems.add("canner_code", _("At most %(n)s canners of one batch.") % {"n": MOST_CANNERS})
+        return CannerUsed()
+    used = [_by_code(problems, user, one, on) for one in codes]
+    cards = [one.card for one in used if one.card is not None]
+    if twice := next((card for card in cards if cards.count(card) > 1), None):
+        problems.add("canner_code", _("%(code)s is named twice.") % {"code": twice.code})
+        return CannerUsed()
+    first, *beside = sorted(used, key=lambda one: -(one.reads_high or 0))
+    return replace(first, beside=tuple(beside))
 
 
 def _by_code(problems: Problems, user: User, code: str, on: date) -> CannerUsed:

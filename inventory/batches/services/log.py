@@ -6,7 +6,7 @@ import secrets
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Unpack
 from uuid import UUID, uuid4
@@ -29,6 +29,7 @@ from inventory.batches.models import (
     LOOK_NOTE_LENGTH,
     SCALE_LENGTH,
     Batch,
+    CannerBeside,
     Jar,
     JarQuerySet,
     Recall,
@@ -51,7 +52,7 @@ from inventory.batches.rules import (
     seal_window,
     sizes_covered,
 )
-from inventory.batches.services.canners import canner_used
+from inventory.batches.services.canners import CannerUsed, canner_used
 from inventory.batches.services.common import (
     Problems,
     fate_of,
@@ -64,6 +65,7 @@ from inventory.batches.services.common import (
     writing_check,
 )
 from inventory.batches.tracing import is_called_back
+from inventory.equipment.models import Thing
 from inventory.equipment.rules import year_after
 from inventory.equipment.services import gauge_check
 from inventory.jars.models import LidLot
@@ -101,9 +103,9 @@ def batch_start(
        theirs, and so is the look at the seals; that takes a right of its own, and a kitchen that both may use.
     2. A token that made a batch before gives that batch: the form was sent twice.
     3. The revision is published at this moment, the altitude known, the plan without refusals: else ValidationError.
-    4. Under pressure the canner is named: by the code of its card, or as an `own_gauge` without one. A dial gauge has
-       a test that is good on the day, and its error corrects the setting: else ValidationError (canner_code, own_gauge
-       fields). What stands in it at once is its card's.
+    4. Under pressure the canner is named: by the code of its card, of several by all codes with a comma between, or as
+       an `own_gauge` without one. Every dial gauge has a test that is good on the day, and its error corrects its
+       setting: else ValidationError (canner_code, own_gauge fields). What stands in it at once is its card's.
     5. The row is written under a lot code of its own.
     """
     now = now_or(now)
@@ -132,7 +134,7 @@ def batch_start(
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wanted.get("jar")) | used.columns(plan)
     fields["is_reprocessable"] = isinstance(Batch(**fields).reprocess_need(), Need)
-    batch = _write(whose, token, started_at=began, note=note.strip(), created_at=now, **fields)
+    batch = _write(whose, token, used, started_at=began, note=note.strip(), created_at=now, **fields)
     if whose.started_by is None:
         kitchen_used(by=by, kitchen=kitchen)
     return batch
@@ -206,7 +208,7 @@ def _largest(plan: Plan, jar: str | None) -> str:
     return plan.jars[0].size if plan.jars else jar or plan.stated_yield.jar
 
 
-def _write(whose: _Whose, token: UUID, **fields: Any) -> Batch:
+def _write(whose: _Whose, token: UUID, used: CannerUsed, **fields: Any) -> Batch:
     """Two of a day's batches may draw the same letters: draw again. A racing twin with our token wins instead."""
     day = timezone.localdate(fields["started_at"], timezone.get_default_timezone())
     people = {"made_by": whose.made_by, "started_by": whose.started_by}
@@ -214,7 +216,9 @@ def _write(whose: _Whose, token: UUID, **fields: Any) -> Batch:
         try:
             with transaction.atomic():
                 code = lot_code(day, secrets.randbelow(SALTS))
-                return Batch.objects.create(lot_code=code, token=token, **people, **fields)
+                batch = Batch.objects.create(lot_code=code, token=token, **people, **fields)
+                CannerBeside.objects.bulk_create(used.rows_beside(batch))
+                return batch
         except IntegrityError:
             made = _made_before(whose, token, fields["revision"], fields["kitchen"])
             if made is not None:
@@ -253,6 +257,7 @@ def batch_log_process(
     jars_out_at: datetime,
     minutes: int | None = None,
     psi: Decimal | int | None = None,
+    psi_beside: Mapping[int, Decimal | int | None] | None = None,
     lid_code: str = "",
     lid_maker: str = "",
     process_started_at: datetime | None = None,
@@ -262,7 +267,10 @@ def batch_log_process(
 ) -> Batch:
     """Log the process and the jars; the batch is out of the canner (a freezer recipe: in the freezer) after that.
 
-    1. Everything is checked and told at once: ValidationError by field, `jars_<size>` for a count.
+    `psi` is what the gauge of the first canner showed, `psi_beside` that of each other one, by its row.
+
+    1. Everything is checked and told at once: ValidationError by field, `jars_<size>` for a count, `psi_<row>` for a
+       canner beside the first.
     2. The batch changes from started by a conditional update: of two presses one writes, the other gets AlreadyDone.
     3. The jars get their rows, each with the lid lot that sits on it; the ledger moves as many from empty to full.
     """
@@ -272,13 +280,19 @@ def batch_log_process(
     batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
     problems = Problems()
     began = started_at or batch.started_at
+    notes = batch.lots_taken.live()
     if started_at is not None:
         moment_check(problems, "started_at", started_at, now)
+        for past in notes.filter(use_by__lt=club_day(began)):
+            text = _("%(item)s, as it is noted, was past its date on that day. If that is so, do not keep these jars.")
+            problems.add("started_at", text % {"item": past.item})
     _jars_check(problems, batch, jars)
-    reached = process_check(problems, batch, minutes, psi, needs=batch.tested_needs())
+    under_pressure = batch.canners_beside.filter(setting_psi__isnull=False).select_related("card")
+    beside = [HeldBeside(row, (psi_beside or {}).get(row.pk)) for row in under_pressure]
+    reached = process_check(problems, batch, minutes, psi, needs=batch.tested_needs(), beside=beside)
     _times_check(problems, batch, minutes, began, process_started_at, jars_out_at, now)
     if not problems:
-        _gauge_check(problems, batch, began, jars_out_at)
+        _gauges_check(problems, batch, began, jars_out_at)
     lid_lot = _lids(problems, by, batch, lid_code, lid_maker)
     if batch.state != BatchState.STARTED:
         raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
@@ -297,6 +311,12 @@ def batch_log_process(
         "note": "\n".join(filter(None, [batch.note, note.strip()])),
     }
     _claim(batch, logged)
+    notes.update(taken_on=club_day(began))
+    for one in beside:
+        assert reached is not None  # else a problem was raised
+        one.row.table_psi, one.row.setting_psi = reached.psi, one.row.setting_for(reached.psi)
+        one.row.processed_psi = None if one.psi is None else Decimal(one.psi)
+        one.row.save(update_fields=["table_psi", "setting_psi", "processed_psi"])
     _fill(batch, jars, lid_lot)
     ledger_fill(by=by, batch=batch, jars=jars, lid_lot=lid_lot, at=jars_out_at)
     return Batch.objects.get(pk=batch.pk)
@@ -364,20 +384,52 @@ def _ceiling_check(problems: Problems, batch: Batch, filled: Mapping[str, int]) 
     problems.add(f"jars_{largest}", text % params)
 
 
+@dataclass(frozen=True)
+class HeldBeside:
+    """What the gauge of a canner beside the first one showed at the lowest; None: not said."""
+
+    row: CannerBeside
+    psi: Decimal | int | None
+
+    def holds(self, need: Need) -> bool:
+        setting = self.row.setting_for(need.psi)
+        return setting is None or (self.psi is not None and self.psi >= setting)
+
+    def figure_check(self, problems: Problems) -> None:
+        if self.psi is None:
+            text = _("Say what pressure was held in %(code)s: the lowest its gauge showed during the process.")
+            problems.add(f"psi_{self.row.pk}", text % {"code": self.row.card.code})
+        elif not 0 < self.psi <= MOST_PSI:
+            text = _("No home canner is worked above %(n)s psi: check the figure.")
+            problems.add(f"psi_{self.row.pk}", text % {"n": MOST_PSI})
+
+
 def process_check(
-    problems: Problems, batch: Batch, minutes: int | None, psi: Decimal | int | None, *, needs: Sequence[Need]
+    problems: Problems,
+    batch: Batch,
+    minutes: int | None,
+    psi: Decimal | int | None,
+    *,
+    needs: Sequence[Need],
+    beside: Sequence[HeldBeside] = (),
 ) -> Need | None:
-    """The tested process that was reached. Less than that is never written down as done: a problem, and None."""
+    """The tested process that was reached in every canner. Less than that is never written down as done: a problem,
+    and None."""
     if not needs:
         if minutes is not None or psi is not None:
             problems.add("minutes", _("A freezer recipe has no process: leave minutes and pressure empty."))
         return None
-    if not _figures_check(problems, minutes, psi, needs[0].psi is not None):
+    figures = Problems()
+    for one in beside:
+        one.figure_check(figures)
+    problems.take(figures)
+    if not _figures_check(problems, minutes, psi, needs[0].psi is not None) or figures:
         return None
     assert minutes is not None  # the figures were just checked
-    reached = next((need for need in needs if need.met_by(minutes, psi)), None)
+    met = (need for need in needs if need.met_by(minutes, psi) and all(one.holds(need) for one in beside))
+    reached = next(met, None)
     if reached is None:
-        _too_little(problems, batch, minutes, psi, needs)
+        _too_little(problems, batch, minutes, psi, needs, beside)
     return reached
 
 
@@ -398,7 +450,12 @@ def _figures_check(problems: Problems, minutes: int | None, psi: Decimal | int |
 
 
 def _too_little(
-    problems: Problems, batch: Batch, minutes: int, psi: Decimal | int | None, needs: Sequence[Need]
+    problems: Problems,
+    batch: Batch,
+    minutes: int,
+    psi: Decimal | int | None,
+    needs: Sequence[Need],
+    beside: Sequence[HeldBeside],
 ) -> None:
     asked = _("The tested process at %(place)s is %(needs)s.") % {
         "place": altitude_text(batch.altitude),
@@ -411,6 +468,11 @@ def _too_little(
     if first.setting is not None and psi is not None and psi < first.setting:
         low = _("%(done)s psi is too low.") % {"done": f"{Decimal(psi):f}"}
         problems.add("psi", f"{asked} {low} {_what_now()}")
+    for one in beside:
+        if not one.holds(first):
+            text = _("The gauge of %(code)s must show %(setting)s psi. %(done)s psi is too low.")
+            params = {"code": one.row.card.code, "setting": one.row.setting_for(first.psi), "done": one.psi}
+            problems.add(f"psi_{one.row.pk}", f"{text % params} {_what_now()}")
 
 
 def _need_text(need: Need) -> str:
@@ -460,9 +522,17 @@ def _times_check(
         problems.add(field, text % {"minutes": minutes, "since": zoned_text(since), "out": zoned_text(jars_out_at)})
 
 
-def _gauge_check(problems: Problems, batch: Batch, began: datetime, jars_out_at: datetime) -> None:
-    """The gauge is to be as good when the jars came out as it was at the start: neither lapsed nor failed since."""
-    tested_on, out_on = batch.gauge_tested_on, club_day(jars_out_at)
+def _gauges_check(problems: Problems, batch: Batch, began: datetime, jars_out_at: datetime) -> None:
+    """Each gauge is to be as good when the jars came out as it was at the start: neither lapsed nor failed since."""
+    _gauge_check(problems, batch.canner_card, batch.gauge_tested_on, began, jars_out_at)
+    for one in batch.canners_beside.select_related("card"):
+        _gauge_check(problems, one.card, one.gauge_tested_on, began, jars_out_at)
+
+
+def _gauge_check(
+    problems: Problems, card: Thing | None, tested_on: date | None, began: datetime, jars_out_at: datetime
+) -> None:
+    out_on = club_day(jars_out_at)
     if tested_on is None:
         return
     if club_day(began) < tested_on:
@@ -473,12 +543,12 @@ def _gauge_check(problems: Problems, batch: Batch, began: datetime, jars_out_at:
         problems.add("started_at", text % {"day": date_format(tested_on, "j M Y")})
         return
     found: list[str] = []
-    if batch.canner_card is None:
+    if card is None:
         if year_after(tested_on) <= out_on:
             found.append(_("The test of the gauge was more than a year old when the jars came out."))
     else:
         try:
-            gauge_check(batch.canner_card, out_on)
+            gauge_check(card, out_on)
         except ValidationError as error:
             found += error.messages
     what_now = _("Do not keep these jars: set them apart, taste nothing, and give the batch up here with the reason.")
@@ -525,7 +595,7 @@ def jars_reprocess(
     """
     now, jars_out_at = now_or(now), in_utc(jars_out_at)
     writing_check(by, batch)
-    batch = Batch.objects.select_related("revision__recipe", "kitchen").get(pk=batch.pk)
+    batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
     waiting = Jar.objects.filter(batch=batch, disposal=Disposal.REPROCESS)
     if batch.state == BatchState.OUT and waiting.exists():
         raise ValidationError(
@@ -541,6 +611,8 @@ def jars_reprocess(
     problems = Problems()
     process_check(problems, batch, minutes, psi, needs=[need])
     _time_check(problems, batch, minutes, jars_out_at, now)
+    if not problems:
+        _gauges_check(problems, batch, batch.started_at, jars_out_at)
     if not rims_sound:
         problems.add(
             "rims_sound", _("Look at each rim: a jar with a nick is not reprocessed. Put it away otherwise first.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from uuid import UUID, uuid5
 
@@ -40,6 +40,7 @@ from inventory.batches.tracing import (
     went_by,
     withdrawn_without_recall,
 )
+from inventory.equipment.choices import Verdict
 from inventory.equipment.models import Thing
 from inventory.fruit.models import FreezerItem, Offer
 from inventory.jars.choices import JarState, PlaceKind, Reason
@@ -81,13 +82,14 @@ def recall_open(
     freezer_item: FreezerItem | None = None,
     fruit_offer: Offer | None = None,
     canner: Thing | None = None,
+    canner_tested_on: date | None = None,
     seen: str | None = None,
     now: datetime | None = None,
 ) -> Recall:
     """Call back the jars of one subject: a numbered revision, a lid lot, a batch, the lot of an ingredient, a canner.
 
     Of a canner what was processed under pressure in it: where its dial gauge failed a test, or may have been wrong,
-    whatever went by the last good test before.
+    whatever went by the last good test before; `canner_tested_on` says which good test is meant, by default `went_by`.
 
     `seen` is what the person read of its reach and agreed to; ValidationError where jars came or went since. The same
     `token` again finds the recall it opened. ValidationError too where the subject is called back already, or a word is
@@ -110,7 +112,9 @@ def recall_open(
     if revision is not None and revision.number is None:
         raise ValidationError(_("A draft has no jars to call back."))
     if canner is not None:
-        fields["canner_tested_on"] = went_by(canner)
+        if canner_tested_on and not canner.tests.filter(tested_on=canner_tested_on, verdict=Verdict.PASSED).exists():
+            raise ValidationError({"code": _("Its gauge passed no test on that day.")})
+        fields["canner_tested_on"] = canner_tested_on or went_by(canner)
     reason = _reason_clean(reason)
     if seen is not None and not Recall.objects.filter(token=token).exists():
         unopened = Recall(kind=named[0], **fields)

@@ -11,7 +11,7 @@ from django import template
 from django.utils.translation import gettext as _
 
 from club.core.clock import zoned_text
-from inventory.batches.models import Batch
+from inventory.batches.models import Batch, CannerBeside
 from inventory.batches.rules import Need
 from recipes.choices import CANNERS, JARS, METHODS, PACKS
 from recipes.engine.terms import Altitude
@@ -59,6 +59,12 @@ def pressure(psi: int | None) -> str:
 def correction(need: Need, batch: Batch) -> str:
     """ "set 15 where the table says 13: this gauge reads 2 psi high", or nothing."""
     return setting_text(need.setting, need.psi, batch.reads_high)
+
+
+@register.filter
+def correction_beside(row: CannerBeside) -> str:
+    """As `correction`, of a canner beside the first."""
+    return setting_text(row.setting_psi, row.table_psi, row.reads_high)
 
 
 @register.filter

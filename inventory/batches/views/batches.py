@@ -32,7 +32,7 @@ from inventory.batches.forms import (
     StartForm,
 )
 from inventory.batches.ingredients import lines_not_noted, notes_of
-from inventory.batches.models import Batch, BatchQuerySet, LotTaken, Recall
+from inventory.batches.models import Batch, BatchQuerySet, CannerBeside, LotTaken, Recall
 from inventory.batches.presentation import (
     LidFigures,
     canner_proposed,
@@ -47,12 +47,12 @@ from inventory.batches.presentation import (
 )
 from inventory.batches.rules import HELD_APART, NOT_EATEN
 from inventory.batches.statistics import FEW
-from inventory.batches.tracing import is_called_back, recalls_of
+from inventory.batches.tracing import canner_doubts, is_called_back, recalls_of
 from inventory.batches.tracing import trace as find
-from inventory.equipment.choices import CANNER_KINDS, Kind
-from inventory.equipment.models import Thing, gauge_doubt
+from inventory.equipment.choices import CANNER_KINDS
+from inventory.equipment.models import Thing
 from inventory.jars.models import LidLot
-from recipes.engine import sterilise_minutes
+from recipes.engine import Plan, sterilise_minutes
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
@@ -189,25 +189,25 @@ def trace(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def canner(request: HttpRequest, code: str) -> HttpResponse:
-    """What was processed under pressure in a canner; where its gauge failed, first of all what went by its last good
-    test."""
+    """What was processed under pressure in a canner; of each test that its gauge failed, first of all what went by the
+    good test before."""
     user = signed_in(request)
     card = Thing.everything.coded(code).filter(kind__in=CANNER_KINDS).first()
     if card is None or not services.may_recall(user, canner=card):
         raise Http404
-    doubt = gauge_doubt(card) if card.kind == Kind.DIAL_GAUGE else None
     everything = Batch.objects.in_canner(card).for_list()
-    suspect = Batch.objects.none()
-    if doubt is not None and doubt.failed is not None:
-        suspect = Batch.objects.in_canner(card, doubt.good.tested_on if doubt.good else None).for_list()
     page = Paginator(everything, PER_PAGE).get_page(request.GET.get("page"))
-    shown = list(suspect[:SUSPECT_SHOWN])
-    _with_phases((*page, *shown), timezone.now())
+    suspect = []
+    for at, one in enumerate(canner_doubts(card)):
+        rows = list(one.batches.for_list()[:SUSPECT_SHOWN])
+        if rows or not at:
+            count = one.batches.count() if len(rows) == SUSPECT_SHOWN else len(rows)
+            suspect.append({"doubt": one.doubt, "recall": one.recall, "batches": rows, "count": count})
+        _with_phases(rows, timezone.now())
+    _with_phases(page, timezone.now())
     context = {
         "card": card,
-        "doubt": doubt,
-        "suspect": shown,
-        "suspect_count": suspect.count() if len(shown) == SUSPECT_SHOWN else len(shown),
+        "suspect": suspect,
         "recall": Recall.objects.open().filter(canner=card).first(),
         "page": page,
     }
@@ -277,9 +277,18 @@ def start(request: HttpRequest) -> HttpResponse:
         "process": process_details(plan.process),
         "canners": offered,
         "canner_problems": [] if form.is_bound else problems.of("canner_code"),
+        "canners_beside": _beside(used, plan),
         "may_start": plan.ok and kitchen.altitude,
     }
     return render(request, "batches/start.html", context)
+
+
+def _beside(used: services.CannerUsed, plan: Plan) -> list[CannerBeside]:
+    """The settings of further canners, not written."""
+    process = plan.process
+    if process is None or process.pressure_psi is None:
+        return []
+    return used.rows_beside(Batch(required_psi=process.pressure_psi, setting_psi=process.setting_psi))
 
 
 def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:

@@ -31,7 +31,6 @@ from inventory.batches.tracing import (
     own_places,
     place_words,
     reach_of_recall,
-    went_by,
     withdrawn_without_recall,
 )
 from recipes.safety import Food, panel_for
@@ -160,7 +159,7 @@ def recall_answer(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def recall_new(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
-    asked = {key: request.GET[key][:200] for key in ("kind", "code", "reason") if key in request.GET}
+    asked = {key: request.GET[key][:200] for key in ("kind", "code", "reason", "tested_on") if key in request.GET}
     form = RecallForm(request.POST or None, user=user, initial=asked)
     if request.method != "POST" or not form.is_valid():
         return render(request, "batches/recall_new.html", {"form": form})
@@ -174,9 +173,7 @@ def recall_new(request: HttpRequest) -> HttpResponse:
 
 def _preview(request: HttpRequest, form: RecallForm) -> HttpResponse:
     """What would be called back, before anything is; who holds the jars is for those who may trace."""
-    canner = form.subject.get("canner")
-    tested_on = went_by(canner) if canner else None
-    unopened = Recall(kind=form.cleaned_data["kind"], canner_tested_on=tested_on, **form.subject)
+    unopened = Recall(kind=form.cleaned_data["kind"], **form.subject)
     rows = holdings([unopened])
     reach = reach_of_recall(unopened, rows)
     shown = form.shown(reach.words)

@@ -15,7 +15,7 @@ from inventory.batches import services
 from inventory.batches.models import Batch, Jar, Recall
 from inventory.batches.tracing import affected_jars, holders, holdings, in_doubt, is_called_back, recalls_of, trace
 from inventory.equipment.choices import Kind
-from inventory.equipment.models import gauge_doubt
+from inventory.equipment.models import gauge_doubts
 from inventory.equipment.services import own_canner_add
 from recipes.engine.terms import Canner
 from tests.factories.batches import NOW, beans, make_batch, make_batch_checked, make_batch_out, make_recall
@@ -56,7 +56,7 @@ def dial():
 
 
 def test_what_went_by_the_last_good_test_is_in_doubt_and_nothing_else(dial):
-    doubt = gauge_doubt(dial)
+    [doubt] = gauge_doubts(dial)
     assert (doubt.failed.tested_on, doubt.good.tested_on) == (TODAY - timedelta(days=1), TODAY - timedelta(days=40))
     recall = make_recall(canner=dial)
     assert set(in_doubt(recall)) == {dial.second, dial.third}
@@ -71,7 +71,7 @@ def test_what_went_by_the_last_good_test_is_in_doubt_and_nothing_else(dial):
 
 def test_after_a_new_gauge_passed_the_doubt_stays_with_the_old_and_new_batches_are_free(dial):
     gauge_tested(dial, 0, GOOD)
-    assert gauge_doubt(dial).good.tested_on == TODAY - timedelta(days=40)
+    assert gauge_doubts(dial)[0].good.tested_on == TODAY - timedelta(days=40)
     later = make_batch_out(**beans(out_at=NOW + timedelta(hours=3), canner_code=dial.code))
     recall = make_recall(canner=dial, now=NOW + timedelta(hours=4))
     assert later not in in_doubt(recall)
@@ -120,7 +120,7 @@ def test_what_began_before_a_good_test_was_recorded_is_in_doubt_with_what_went_b
 
 def test_a_good_test_recorded_after_the_failed_one_shifts_no_doubt(dial):
     make_test(dial, TODAY - timedelta(days=5), now=NOW)
-    assert gauge_doubt(dial).good.tested_on == TODAY - timedelta(days=40)
+    assert gauge_doubts(dial)[0].good.tested_on == TODAY - timedelta(days=40)
     assert dial.second in in_doubt(make_recall(canner=dial))
 
 
@@ -210,6 +210,53 @@ def test_a_canner_s_code_traces_to_its_batches_and_jars(dial):
     assert trace(make_person(), "DGC-03") is None
 
 
+# Each failed test by itself
+
+
+@pytest.fixture
+def twice_failed(dial):
+    """Failed 20 days ago as well, between the second and the third batch; both failures have a batch in doubt."""
+    dial.tests.filter(verdict="failed").delete()
+    gauge_tested(dial, 20, BAD)
+    gauge_tested(dial, 15, GOOD)
+    Batch.objects.filter(pk=dial.third.pk).update(gauge_tested_on=TODAY - timedelta(days=15))
+    gauge_tested(dial, 1, BAD)
+    return dial
+
+
+def test_every_failed_test_has_its_own_batches_in_doubt_and_its_own_open_recall(twice_failed, sign_in):
+    dial, client = twice_failed, sign_in(make_person(Role.INSTRUCTOR))
+    address = reverse("batches:canner", args=[dial.code])
+    shown = client.get(address).context["suspect"]
+    assert [one["batches"] for one in shown] == [[dial.third], [dial.second]]
+    newest = make_recall(canner=dial)
+    assert newest.canner_tested_on == TODAY - timedelta(days=15)
+    older = make_recall(canner=dial)  # the newest that was not called back yet
+    assert older.canner_tested_on == TODAY - timedelta(days=40)
+    assert [one["recall"] for one in client.get(address).context["suspect"]] == [newest, older]
+    assert set(Batch.objects.recalled()) == {dial.second, dial.third}
+    with pytest.raises(ValidationError, match="called back already"):
+        make_recall(canner=dial, canner_tested_on=older.canner_tested_on)
+    page = client.get(reverse("batches:recall-new"), {"kind": "canner", "code": dial.code})
+    typed = {"token": uuid4(), "kind": "canner", "code": dial.code, "reason": "Wrong."}
+    page = client.post(page.request["PATH_INFO"], {**typed, "tested_on": f"{older.canner_tested_on:%Y-%m-%d}"})
+    assert "called back already" in page.context["form"].errors["code"][0]
+
+
+def test_the_database_has_one_open_recall_of_a_canner_by_each_test_and_one_without(twice_failed):
+    first = make_recall(canner=twice_failed)
+    other = make_recall(canner=twice_failed)
+    for day in (first.canner_tested_on, None):
+        Recall.objects.filter(pk=first.pk).update(canner_tested_on=day)
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Recall.objects.filter(pk=other.pk).update(canner_tested_on=day)
+
+
+def test_a_recall_names_no_test_that_the_gauge_did_not_pass(dial):
+    with pytest.raises(ValidationError, match="passed no test"):
+        make_recall(canner=dial, canner_tested_on=TODAY - timedelta(days=1))
+
+
 # The page
 
 
@@ -218,7 +265,8 @@ def test_the_page_lists_what_is_in_doubt_and_offers_to_call_it_back(dial, sign_i
     keeper = make_person(Role.INSTRUCTOR)
     client = sign_in(keeper)
     page = client.get(address)
-    assert set(page.context["suspect"]) == {dial.second, dial.third}
+    [shown] = page.context["suspect"]
+    assert set(shown["batches"]) == {dial.second, dial.third}
     assert set(page.context["page"]) == {dial.first, dial.second, dial.third}
     assert "kind=canner&amp;code=DGC-03" in page.content.decode()
     recall = make_recall(canner=dial)

@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
+from club.core.clock import club_day
 from inventory.batches import services
 from inventory.batches.ingredients import lines_to_ask, lines_with_lots, notes_of
 from inventory.batches.models import Batch, Jar, LotTaken, Recall
@@ -493,3 +494,21 @@ def test_the_database_holds_a_recall_to_one_subject(keeper, cook, batch):
     for kind, subjects in (("supply-lot", {"supply_lot": lot, "batch": batch}), ("frozen", {"supply_lot": lot})):
         with pytest.raises(IntegrityError), transaction.atomic():
             Recall.objects.create(kind=kind, **subjects, **fields)
+
+
+def test_a_log_that_moves_the_beginning_moves_the_day_of_the_notes_or_is_refused(batch, cook):
+    use_by = club_day(NOW)
+    note(cook, batch, LotAnswer(3, "without", strength_tenths=50, use_by=use_by), LotAnswer(2, "without"))
+    later = NOW + timedelta(days=1)
+    told = {"jars": {"half-pint": 4}, "minutes": 10, "lid_code": "L-7"}
+
+    def log(began):
+        out = began + timedelta(hours=1)
+        times = {"started_at": began, "jars_out_at": out, "now": later + timedelta(hours=1)}
+        return services.batch_log_process(by=cook, batch=batch, **told, **times)
+
+    with pytest.raises(ValidationError) as refused:
+        log(later)
+    assert "cider vinegar" in refused.value.message_dict["started_at"][0]
+    log(NOW - timedelta(days=1))
+    assert set(LotTaken.objects.values_list("taken_on", flat=True)) == {use_by - timedelta(days=1)}
