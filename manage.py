@@ -132,9 +132,13 @@ def main() -> None:
             return write_locks(sys.argv[2:])
         except subprocess.CalledProcessError as error:
             sys.exit(error.returncode)  # the resolver has said why
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
-    return execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as error:  # the sentence says what to set
+        sys.exit(f"{error}")
 
 
 if __name__ == "__main__":

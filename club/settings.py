@@ -49,16 +49,22 @@ def kept_secret() -> str:
     if "DATABASE_URL" in os.environ and not flag("DEBUG"):
         raise ImproperlyConfigured("Set SECRET_KEY: a site with DATABASE_URL must bring its own secret.")
     path = DATA_DIR / "secret"
-    if not path.exists():
-        DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
-        draft = DATA_DIR / f"secret.{os.getpid()}"
-        with open(os.open(draft, os.O_CREAT | os.O_WRONLY, 0o600), "w") as new:
-            new.write(secrets.token_urlsafe(48))
-        # A link either makes the whole file or fails: a process starting beside us never reads half a secret.
-        with contextlib.suppress(FileExistsError):
-            os.link(draft, path)
-        draft.unlink()
-    return path.read_text()
+    try:
+        if not path.exists():
+            DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
+            draft = DATA_DIR / f"secret.{os.getpid()}"
+            with open(os.open(draft, os.O_CREAT | os.O_WRONLY, 0o600), "w") as new:
+                new.write(secrets.token_urlsafe(48))
+            # A link either makes the whole file or fails: a process starting beside us never reads half a secret.
+            with contextlib.suppress(FileExistsError):
+                os.link(draft, path)
+            draft.unlink()
+        return path.read_text()
+    except OSError as error:
+        raise ImproperlyConfigured(
+            f"The data folder {DATA_DIR} cannot be used ({error.strerror}). Make room on its disk, start the site as "
+            "the one it belongs to, or set KETTLEHALL_DATA to a folder of your own."
+        ) from error
 
 
 DEBUG = flag("DEBUG")
@@ -221,6 +227,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_TIME_LIMIT = 240
 CELERY_TASK_SOFT_TIME_LIMIT = 210
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # for as long as it is away
 # A message held by a killed worker comes back after this long; no task may run longer (the time limit above).
 CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 300, "unacked_restore_throttle": 1}
 CELERY_TIMEZONE = "UTC"
@@ -332,7 +339,7 @@ SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_HTTPS
 SECURE_SSL_REDIRECT = IS_HTTPS and flag("SSL_REDIRECT", default=True)
-SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked over plain HTTP from this machine
+SECURE_REDIRECT_EXEMPT = [r"^healthz(/live|/ready)?$"]  # asked over plain HTTP from this machine
 SECURE_HSTS_SECONDS = 31_536_000 if IS_HTTPS else 0
 if flag("BEHIND_PROXY"):
     ALLAUTH_TRUSTED_PROXY_COUNT = 1  # else every visitor shares one rate limit, the proxy's
