@@ -6,6 +6,8 @@ from django.urls import include, path
 from club.reminders import views as reminders_views
 from club.reminders.urls import calendar_patterns
 
+handler500 = "club.core.faults.page_of_error"
+
 urlpatterns = [
     path("", include("club.desk.urls")),
     path("people/", include("club.members.urls")),
@@ -18,6 +20,8 @@ urlpatterns = [
     path("calendar/", include(calendar_patterns)),
     path("reminders/", include("club.reminders.urls")),
     path("healthz", reminders_views.health, name="healthz"),
+    path("healthz/live", reminders_views.live, name="healthz-live"),
+    path("healthz/ready", reminders_views.ready, name="healthz-ready"),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

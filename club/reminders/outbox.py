@@ -6,6 +6,7 @@ import contextlib
 import logging
 import random
 import re
+import shutil
 import smtplib
 import time
 from collections import Counter
@@ -28,6 +29,7 @@ from django.core.mail.backends.smtp import EmailBackend as SmtpBackend
 from django.db import DatabaseError, InterfaceError, OperationalError, connection, transaction
 from django.db.models import F, Q, QuerySet, prefetch_related_objects
 
+from club.core.faults import migrations_missing_and_unknown
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import (
@@ -554,8 +556,12 @@ def reminder_resend(*, by: User, reminder: Reminder, now: datetime) -> bool:
 
 # Is the site well? Asked by monitors and by `up` without signing in, and by organisers on a page.
 
-State = Literal["ok", "gone"]
+State = Literal["ok", "gone", "full"]
+Age = Literal["ok", "missing", "newer"]
 PATIENCE_S = 2
+PROCESS_BEGAN = time.monotonic()
+# Our own choice, no source: less than this is gone with the next photographs and a log.
+LEAST_ROOM_BYTES = 20_000_000
 # Rounds missed before an organiser is told: one may fall into a restart.
 TICKS_MISSED = 3
 # Our own choice, no source: a reminder a quarter of an hour late is one that somebody should look after.
@@ -566,7 +572,9 @@ class Health(TypedDict):
     """The figures are None while the database is gone."""
 
     database: State
+    migrations: Age | None  # whether the database is as old as the code
     broker: State
+    disk: State
     oldest_due_reminder_late_s: int | None
     last_tick_s_ago: int | None  # None also before the first
     reminders_waiting: int | None
@@ -576,7 +584,9 @@ class Health(TypedDict):
 def health_at(now: datetime) -> Health:
     answer: Health = {
         "database": "gone",
+        "migrations": None,
         "broker": broker_state(),
+        "disk": disk_state(),
         "oldest_due_reminder_late_s": None,
         "last_tick_s_ago": None,
         "reminders_waiting": None,
@@ -586,12 +596,14 @@ def health_at(now: datetime) -> Health:
         late, ended = Reminder.objects.lateness(now), last_round(now)
         answer["reminders_waiting"] = Reminder.objects.waiting(now).order_by().count()
         answer["reminders_given_up"] = Reminder.objects.dead().count()
+        missing, unknown = migrations_missing_and_unknown()
     except DatabaseError:
         connection.close()  # a broken connection kept open would fail the next request too
         return answer
     answer["oldest_due_reminder_late_s"] = int(late.total_seconds())
     answer["last_tick_s_ago"] = int(ended.total_seconds()) if ended is not None else None
     answer["database"] = "ok"
+    answer["migrations"] = "missing" if missing else "newer" if unknown else "ok"
     return answer
 
 
@@ -601,10 +613,41 @@ def is_ticking(found: Health) -> bool:
     return ago is not None and ago <= TICKS_MISSED * settings.REMINDER_TICK_SECONDS
 
 
+def not_ready_because(found: Health) -> list[str]:
+    """What keeps the site from its work, in words for monitors; empty while it does all of it.
+
+    A database newer than the code is none: while hosts are renewed one by one, the old code runs on for a while.
+    """
+    never_ticked = found["last_tick_s_ago"] is None
+    has_had_time = time.monotonic() - PROCESS_BEGAN > TICKS_MISSED * settings.REMINDER_TICK_SECONDS
+    told = {
+        "the database does not answer": found["database"] != "ok",
+        "migrations are missing": found["migrations"] == "missing",
+        "the broker does not answer": found["broker"] == "gone",
+        "the broker takes nothing more": found["broker"] == "full",
+        "the disk is full": found["disk"] != "ok",
+        "the reminders' last round is late": found["database"] == "ok"
+        and not is_ticking(found)
+        and (has_had_time or not never_ticked),
+    }
+    return [words for words, holds in told.items() if holds]
+
+
 def broker_state() -> State:
+    """A server out of room still answers, so it is asked to keep something."""
     try:
         with redis.from_url(settings.REDIS_URL, socket_connect_timeout=PATIENCE_S, socket_timeout=PATIENCE_S) as client:
-            client.ping()
+            client.set("kettlehall-health", 1, ex=60)
+    except redis.ResponseError:
+        return "full"
     except redis.RedisError:
         return "gone"
     return "ok"
+
+
+def disk_state() -> State:
+    """Of the disk with the data folder."""
+    try:
+        return "ok" if shutil.disk_usage(settings.DATA_DIR).free >= LEAST_ROOM_BYTES else "full"
+    except OSError:
+        return "gone"

@@ -25,7 +25,7 @@ from club.reminders import outbox
 from club.reminders.calendar import Entry, calendar_text, entries_for, session_entry
 from club.reminders.forms import NotificationSettingsForm
 from club.reminders.models import Reminder, notification_settings_of, people_bounced
-from club.reminders.outbox import LATE_S, health_at, is_ticking
+from club.reminders.outbox import LATE_S, health_at, is_ticking, not_ready_because
 from club.reminders.rules import AnyRule, read_stop_token
 from club.reminders.services import (
     RULES,
@@ -70,6 +70,24 @@ def health(request: HttpRequest) -> HttpResponse:
     """Public, for monitors: 503 only when the database is gone, for then no page can be shown."""
     found = health_at(timezone.now())
     return JsonResponse(found, status=200 if found["database"] == "ok" else 503)
+
+
+@login_not_required
+@never_cache
+@require_safe
+def live(request: HttpRequest) -> HttpResponse:
+    """Whether this process answers, whatever it needs: only where it does not is it started again."""
+    return JsonResponse({"alive": True})
+
+
+@login_not_required
+@never_cache
+@require_safe
+def ready(request: HttpRequest) -> HttpResponse:
+    """Whether the site does all of its work: 503 with the reasons while it does not."""
+    found = health_at(timezone.now())
+    reasons = not_ready_because(found)
+    return JsonResponse({"ready": not reasons, "reasons": reasons, **found}, status=503 if reasons else 200)
 
 
 @require_safe

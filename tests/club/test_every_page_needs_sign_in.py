@@ -28,6 +28,8 @@ PUBLIC = {
     "members:invitation",
     "classes:by-mail",  # the link in a mail about a seat: its signature opens one sign-up, and signs nobody in
     "healthz",
+    "healthz-live",
+    "healthz-ready",
     "calendar:feed",  # a calendar program cannot sign in; the address itself is the secret
     "reminders:stop",  # a mail's own link: whoever reads the mail may stop its kind, and nothing else
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.db.migrations.recorder import MigrationRecorder
 from django.urls import reverse
 from django.utils import timezone
 
@@ -85,6 +86,65 @@ def test_a_broker_that_is_gone_is_said(client, organiser, monkeypatch):
     assert "The broker does not answer" in client.get(PAGE).text
 
 
+def test_a_site_that_does_its_work_is_ready(client):
+    ticked(timedelta(seconds=30))
+    answer = client.get("/healthz/ready")
+    assert answer.status_code == 200
+    assert answer.json() == {**answer.json(), "ready": True, "reasons": [], "migrations": "ok", "disk": "ok"}
+
+
+def late_tick(monkeypatch) -> None:
+    ticked(timedelta(minutes=10))
+
+
+def full_broker(monkeypatch) -> None:
+    monkeypatch.setattr(outbox, "broker_state", lambda: "full")
+
+
+def full_disk(monkeypatch) -> None:
+    monkeypatch.setattr(outbox, "LEAST_ROOM_BYTES", 1 << 62)
+
+
+def a_migration_to_come(monkeypatch) -> None:
+    MigrationRecorder.Migration.objects.filter(app="reminders").latest("name").delete()
+
+
+def a_process_that_saw_no_round(monkeypatch) -> None:
+    monkeypatch.setattr(outbox, "PROCESS_BEGAN", outbox.PROCESS_BEGAN - 3600)
+
+
+@pytest.mark.parametrize(
+    ("fault", "reason"),
+    [
+        (late_tick, "the reminders' last round is late"),
+        (full_broker, "the broker takes nothing more"),
+        (full_disk, "the disk is full"),
+        (a_migration_to_come, "migrations are missing"),
+        (a_process_that_saw_no_round, "the reminders' last round is late"),
+    ],
+)
+def test_a_site_that_lacks_something_is_alive_and_not_ready(client, organiser, monkeypatch, fault, reason):
+    fault(monkeypatch)
+    answer = client.get("/healthz/ready")
+    assert answer.status_code == 503
+    assert reason in answer.json()["reasons"]
+    assert client.get("/healthz/live").status_code == 200
+    assert "Needs a hand" in client.get(PAGE).text
+
+
+def test_a_database_newer_than_the_code_is_said_and_keeps_old_code_at_work(client, organiser):
+    ticked(timedelta(seconds=30))
+    MigrationRecorder.Migration.objects.create(app="reminders", name="0999_of_next_year")
+    answer = client.get("/healthz/ready")
+    assert (answer.status_code, answer.json()["migrations"]) == (200, "newer")
+    assert "not of one version" in client.get(PAGE).text
+
+
+def test_being_alive_asks_nobody(client, django_assert_num_queries):
+    with django_assert_num_queries(0):
+        assert client.get("/healthz/live").json() == {"alive": True}
+
+
 def test_the_page_is_for_organisers(client):
     assert client.get(PAGE).status_code == 302
     client.force_login(make_person())
@@ -101,5 +161,5 @@ def test_the_page_asks_as_many_queries_for_thirty_rows_as_for_one(
 ):
     for _ in range(rows):
         late(timedelta(minutes=1))
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(9):
         assert client.get(PAGE).status_code == 200
