@@ -32,8 +32,10 @@ def _end_with(parent: int) -> Callable[[], None]:
     return leash
 
 
-def spawn(argv: Sequence[str], *, log: Path, env: Mapping[str, str] | None = None) -> subprocess.Popen[bytes]:
-    """Start a program on our leash, its output appended to `log`.
+def spawn(
+    argv: Sequence[str], *, log: Path, env: Mapping[str, str] | None = None, sockets: Sequence[int] = ()
+) -> subprocess.Popen[bytes]:
+    """Start a program on our leash, its output appended to `log`. It inherits `sockets`, by their file numbers.
 
     It gets a session of its own, so that Ctrl-C reaches us alone and we choose the order in which things stop.
     Call it from the main thread: the kernel watches the thread that forked, not the process.
@@ -49,6 +51,7 @@ def spawn(argv: Sequence[str], *, log: Path, env: Mapping[str, str] | None = Non
             stderr=subprocess.STDOUT,
             env=None if env is None else dict(env),
             start_new_session=True,
+            pass_fds=sockets,
             preexec_fn=_end_with(os.getpid()),
         )
 
@@ -63,6 +66,20 @@ def end(processes: Sequence[subprocess.Popen[bytes]], *, patience: float) -> Non
         try:
             process.wait(max(0.0, deadline - time.monotonic()))
         except subprocess.TimeoutExpired:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(process.pid, signal.SIGKILL)
+            kill_group(process.pid)
             process.wait()
+
+
+def kill_group(leader: int) -> None:
+    """Whatever is left of the group that a child of ours led, also after its own end."""
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(leader, signal.SIGKILL)
+
+
+def is_group_left(leader: int) -> bool:
+    """Whether any process of the group that this child led is there still."""
+    try:
+        os.killpg(leader, 0)
+    except ProcessLookupError:
+        return False
+    return True

@@ -54,13 +54,15 @@ def status_of(one: socket.socket) -> int:
 
 
 @pytest.fixture
-def started(drill_site):
+def started(drill_site, request):
     """Start the web part as `up` has it, perhaps with another config; returns its port."""
     drill_site.environment["DEBUG"] = "1"  # its pages ask for no collected static files
 
     def start(config: str = "python:club.run.web") -> int:
         port = free_port()
-        part = site.web("127.0.0.1", port)
+        listening = contextlib.ExitStack()
+        request.addfinalizer(listening.close)
+        part = site.web(listening.enter_context(site.listening("127.0.0.1", port)))
         argv = tuple(config if word == "python:club.run.web" else word for word in part.argv)
         drill_site.start(replace(part, argv=argv))
         drill_site.wait_until(lambda: site.answers("127.0.0.1", port, site_host="127.0.0.1"))

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import io
 import os
+import socket
 import time
 from argparse import ArgumentParser
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib.auth import get_user_model
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import BaseCommand, CommandError, call_command
-from django.db import connections
+from django.db import DatabaseError, connection, connections
 
+from club.core.faults import Fault, damage_found, fault_of, require_no_newer_database, sentence_for
 from club.run import broker, site
 from club.run.demo import PASSWORD, SIGN_INS, signs_of_others
 from club.run.supervisor import Part, PartFailed, Supervisor, ignore_further_signals, until_asked_to_stop
 
 PATIENCE_S = 60.0
+# As long as it takes some tenths of a second; a longer file is read through by the nightly audit.
+MOST_READ_THROUGH_BYTES = 100_000_000
 LOOK_EVERY_S = 0.2
 
 
@@ -41,26 +47,38 @@ class Command(BaseCommand):
         # The database, the mails with their links and the secret are nobody else's, also in a folder made beforehand.
         os.umask(0o077)
         data_dir: Path = settings.DATA_DIR
-        data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+        try:
+            data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+            site.require_own(data_dir)
+            site.require_room(data_dir)
+            self.run(data_dir, host, port, with_demo=not no_demo)
+        except (site.SiteError, broker.BrokerError, PartFailed, ImproperlyConfigured) as error:
+            raise CommandError(str(error)) from error
+        except (OSError, DatabaseError) as error:
+            if fault := fault_of(error):
+                raise CommandError(sentence_for(fault, what_failed(error))) from error
+            raise
+        self.stdout.write("Stopped. Everything is kept; the same command starts it again.")
+
+    def run(self, data_dir: Path, host: str, port: int, *, with_demo: bool) -> None:
         # What children and mails call the site, unless the operator says: the address printed below.
         os.environ.setdefault("SITE_URL", site.address(host, port))
-        supervisor = Supervisor(data_dir / "log", announce=self.stderr.write)
-        try:
-            with site.only_one(data_dir), until_asked_to_stop():
-                try:
-                    site.require_free_port(host, port)
-                    self.start_broker(supervisor)
-                    self.prepare(with_demo=not no_demo and site.is_loopback(host))
-                    require_no_demo_abroad(host)
-                    self.start_parts(supervisor, host, port)
-                    self.tell(host, port)
-                    self.keep_up(supervisor)
-                finally:
-                    ignore_further_signals()
-                    supervisor.stop()
-        except (site.SiteError, broker.BrokerError, PartFailed) as error:
-            raise CommandError(str(error)) from error
-        self.stdout.write("Stopped. Everything is kept; the same command starts it again.")
+        supervisor = Supervisor(data_dir / "log", announce=self.announce)
+        with site.only_one(data_dir), until_asked_to_stop(), site.listening(host, port) as listener:
+            try:
+                require_usable_database()
+                self.start_broker(supervisor)
+                self.prepare(with_demo=with_demo and site.is_loopback(host))
+                require_no_demo_abroad(host)
+                self.start_parts(supervisor, host, port, listener)
+                self.tell(host, port)
+                self.keep_up(supervisor, host, port)
+            finally:
+                ignore_further_signals()
+                supervisor.stop()
+
+    def announce(self, line: str) -> None:
+        self.stderr.write(f"{datetime.now().astimezone():%Y-%m-%d %H:%M:%S%z} {line}")
 
     def start_broker(self, supervisor: Supervisor) -> None:
         if os.environ.get("REDIS_URL"):
@@ -83,8 +101,8 @@ class Command(BaseCommand):
         call_command("collectstatic", interactive=False, verbosity=0)
         connections.close_all()
 
-    def start_parts(self, supervisor: Supervisor, host: str, port: int) -> None:
-        for part in (site.web(host, port), site.worker(), site.beat()):
+    def start_parts(self, supervisor: Supervisor, host: str, port: int, listener: socket.socket) -> None:
+        for part in (site.web(listener), site.worker(), site.beat()):
             supervisor.start(part)
         site_host = urlsplit(os.environ["SITE_URL"]).netloc
         deadline = time.monotonic() + PATIENCE_S
@@ -119,10 +137,34 @@ class Command(BaseCommand):
         return f"files in {settings.EMAIL_FILE_PATH} (set SMTP_HOST to send it)"
 
     @staticmethod
-    def keep_up(supervisor: Supervisor) -> None:
+    def keep_up(supervisor: Supervisor, host: str, port: int) -> None:
+        site_host = urlsplit(os.environ["SITE_URL"]).netloc
+        broker_socket = broker.socket_path(settings.DATA_DIR)
+        watch = site.Watch(
+            supervisor,
+            readiness=lambda: site.told_by(host, port, "healthz/ready", site_host=site_host),
+            broker_speaks=lambda: bool(broker.ask(broker_socket, b"PING")),
+            round_patience_s=max(site.ROUND_PATIENCE_S, 5 * settings.REMINDER_TICK_SECONDS),
+        )
         while True:
             supervisor.look()
+            watch.look()
             time.sleep(LOOK_EVERY_S)
+
+
+def require_usable_database() -> None:
+    """Before anything is written: DatabaseError for a damaged file, ImproperlyConfigured for a newer database."""
+    if found := damage_found(up_to_bytes=MOST_READ_THROUGH_BYTES):
+        raise site.SiteError(f"{sentence_for(Fault.DAMAGED, what_failed(None))} ({found.splitlines()[-1]})")
+    require_no_newer_database()
+
+
+def what_failed(error: BaseException | None) -> str:
+    """The database or the data folder, as its operator knows it."""
+    if isinstance(error, OSError):
+        return str(error.filename or settings.DATA_DIR)
+    name = connection.settings_dict["NAME"]
+    return f"The database {name}" if connection.vendor == "sqlite" else f"The database {name} of DATABASE_URL"
 
 
 def require_no_demo_abroad(host: str) -> None:
