@@ -132,13 +132,23 @@ def main() -> None:
             return write_locks(sys.argv[2:])
         except subprocess.CalledProcessError as error:
             sys.exit(error.returncode)  # the resolver has said why
+    from django.apps import apps
+    from django.conf import settings
     from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
     try:
         execute_from_command_line(sys.argv)
     except ImproperlyConfigured as error:  # the sentence says what to set
-        sys.exit(f"{error}")
+        sys.exit(str(error))
+    except Exception as error:
+        if not (settings.configured and apps.ready):
+            raise
+        from club.core.faults import sentence_about
+
+        if not (told := sentence_about(error)):
+            raise
+        sys.exit(told)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ from enum import Enum, auto
 from pkgutil import iter_modules
 
 from django.apps import apps
+from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.db import connection
 from django.db.migrations.recorder import MigrationRecorder
@@ -97,9 +98,25 @@ def page_of_error(request: HttpRequest) -> HttpResponse:
     return HttpResponse(page, status=503, headers={"Retry-After": "30"})
 
 
+def sentence_about(error: BaseException) -> str:
+    """For whoever runs a command that met this error; "" where it is none of disk and database."""
+    fault = fault_of(error)
+    if fault is None:
+        return ""
+    if isinstance(error, OSError):
+        return sentence_for(fault, error.filename or settings.DATA_DIR)
+    return sentence_for(fault, the_database())
+
+
+def the_database() -> str:
+    """As its operator knows it."""
+    name = connection.settings_dict["NAME"]
+    return f"the database {name}" if connection.vendor == "sqlite" else f"the database {name} of DATABASE_URL"
+
+
 def sentence_for(fault: Fault, where: object) -> str:
     """For whoever starts the site: what is wrong with `where`, and the way back."""
-    return {
+    told = {
         Fault.FULL: f"The disk that holds {where} is full. Make room on it, and start again: nothing is lost.",
         Fault.BUSY: f"Another program holds {where} and does not let go. End it, and start again.",
         Fault.DAMAGED: f"{where} is damaged, or is no database of this site. Move it away, and put the last backup "
@@ -108,6 +125,7 @@ def sentence_for(fault: Fault, where: object) -> str:
         "or set KETTLEHALL_DATA to a folder of your own.",
         Fault.AWAY: f"{where} does not answer. Start its server, or look at DATABASE_URL.",
     }[fault]
+    return told[0].upper() + told[1:]
 
 
 # Whether code and database are of one age, by the migrations that each knows.

@@ -16,9 +16,9 @@ from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import BaseCommand, CommandError, call_command
-from django.db import DatabaseError, connection, connections
+from django.db import connection, connections
 
-from club.core.faults import Fault, damage_found, fault_of, require_no_newer_database, sentence_for
+from club.core.faults import Fault, damage_found, require_no_newer_database, sentence_for, the_database
 from club.run import broker, site
 from club.run.demo import PASSWORD, SIGN_INS, signs_of_others
 from club.run.supervisor import Part, PartFailed, Supervisor, ignore_further_signals, until_asked_to_stop
@@ -54,10 +54,6 @@ class Command(BaseCommand):
             self.run(data_dir, host, port, with_demo=not no_demo)
         except (site.SiteError, broker.BrokerError, PartFailed, ImproperlyConfigured) as error:
             raise CommandError(str(error)) from error
-        except (OSError, DatabaseError) as error:
-            if fault := fault_of(error):
-                raise CommandError(sentence_for(fault, what_failed(error))) from error
-            raise
         self.stdout.write("Stopped. Everything is kept; the same command starts it again.")
 
     def run(self, data_dir: Path, host: str, port: int, *, with_demo: bool) -> None:
@@ -146,6 +142,7 @@ class Command(BaseCommand):
             broker_speaks=lambda: bool(broker.ask(broker_socket, b"PING")),
             round_patience_s=max(site.ROUND_PATIENCE_S, 5 * settings.REMINDER_TICK_SECONDS),
         )
+        keep_database_open()
         while True:
             supervisor.look()
             watch.look()
@@ -155,16 +152,16 @@ class Command(BaseCommand):
 def require_usable_database() -> None:
     """Before anything is written: DatabaseError for a damaged file, ImproperlyConfigured for a newer database."""
     if found := damage_found(up_to_bytes=MOST_READ_THROUGH_BYTES):
-        raise site.SiteError(f"{sentence_for(Fault.DAMAGED, what_failed(None))} ({found.splitlines()[-1]})")
+        raise site.SiteError(f"{sentence_for(Fault.DAMAGED, the_database())} ({found.splitlines()[-1]})")
     require_no_newer_database()
 
 
-def what_failed(error: BaseException | None) -> str:
-    """The database or the data folder, as its operator knows it."""
-    if isinstance(error, OSError):
-        return str(error.filename or settings.DATA_DIR)
-    name = connection.settings_dict["NAME"]
-    return f"The database {name}" if connection.vendor == "sqlite" else f"The database {name} of DATABASE_URL"
+def keep_database_open() -> None:
+    """SQLite takes its write-ahead log away when the last connection closes, and on a full disk the next reader could
+    not make it anew: while we hold one, pages are read on.
+    """
+    if connection.vendor == "sqlite":
+        connection.cursor().execute("SELECT count(*) FROM sqlite_schema")
 
 
 def require_no_demo_abroad(host: str) -> None:
