@@ -17,7 +17,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from recipes.engine.acidity import ACIDS, FoodClass, lines_of
-from recipes.engine.terms import Altitude, Method, Seen, TestedRecipe
+from recipes.engine.terms import Altitude, Method, Role, Seen, TestedRecipe
 from recipes.library import SHIPPED, known_foods
 
 
@@ -40,6 +40,11 @@ def food_of(recipe: TestedRecipe) -> Food:
     lines = lines_of(recipe, known_foods())
     is_known = not any(line.item.unknown or line.prep.unknown for line in lines)
     return Food.ACID if is_known and all(line.kinds <= _HARMLESS for line in lines) else Food.NEAR
+
+
+def has_acid_in_jars(recipe: TestedRecipe) -> bool:
+    """Whether acid is measured into each jar, as with plain tomatoes and figs, and not cooked with the food."""
+    return any(line.role is Role.ACID and "in each" in line.prep for line in recipe.ingredients)
 
 
 def boil_minutes(altitude: Altitude) -> int:

@@ -8,6 +8,7 @@ is no reasoning from one row to another: what no row answers is not eaten until 
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -35,7 +36,7 @@ from recipes.engine.terms import (
     TestedSource,
 )
 from recipes.library import SHIPPED
-from recipes.safety import Food, food_of
+from recipes.safety import Food, food_of, has_acid_in_jars
 
 if TYPE_CHECKING:
     from inventory.batches.models import Batch
@@ -75,6 +76,7 @@ class Act(StrEnum):
     REPROCESS_WITH_ACID = "reprocess-with-acid"
     REPACK = "repack"
     REFRIGERATE = "refrigerate"
+    REFRIGERATE_NOW = "refrigerate-now"
     REFRIGERATE_SOON = "refrigerate-soon"
     FREEZE = "freeze"
     REFREEZE = "refreeze"
@@ -115,9 +117,10 @@ WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
         ),
     ),
     Act.REPROCESS_WITH_ACID: (
-        _("Process them again, in full, with the acid."),
+        _("Plain tomatoes and figs: process them again, in full, with the acid."),
         _(
-            "Empty the jars, bring the food to a boil, fill clean hot jars, with the acid as the recipe measures it,"
+            "Pickles, relishes, salsas and spreads are not put right so: their acid was to cook with the food."
+            " Empty the jars, bring the food to a boil, fill clean hot jars, with the acid as the recipe measures it,"
             " put new lids on, and give them the whole time of a tested hot pack. Where no hot pack of this food was"
             " tested, this is not for it."
         ),
@@ -131,6 +134,7 @@ WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
         ),
     ),
     Act.REFRIGERATE: (_("Or put it into the refrigerator now."), _("Eat it within a few days.")),
+    Act.REFRIGERATE_NOW: (_("Put it into the refrigerator now."), _("Eat it within a few days.")),
     Act.REFRIGERATE_SOON: (
         _("Break the seal and put the jar into the refrigerator."),
         _("Eat it within 2 to 3 days."),
@@ -358,18 +362,33 @@ def _rows() -> Sequence[_Row]:
         return [_row(cells) for cells in csv.DictReader(file)]
 
 
-def answer_for(situation: Situation, food: Food, hours: float | None) -> Answer:
+def answer_for(situation: Situation, food: Food, hours: float | None, *, acid_in_jars: bool = True) -> Answer:
     """The published answer so many hours after the jars came out; `hours` None while they are in the canner.
 
-    A moment belongs to what begins with it: at 24 hours sharp the day is over. ValueError for hours below zero.
+    Forgotten acid is added afterwards only where the recipe measures it into each jar (`acid_in_jars`). A moment
+    belongs to what begins with it: at 24 hours sharp the day is over. ValueError for hours below zero.
     """
     if hours is not None and hours < 0:
         raise ValueError("hours below zero")
     for row in _rows():
         if row.situation is situation and row.holds(food, hours):
             until = None if hours is None else row.to_hours
-            return Answer(situation, row.acts, until, row.source, row.place, row.seen, row.otherwise)
+            acts = row.acts if acid_in_jars else _WITHOUT_ACID_IN_JARS.get(row.acts, row.acts)
+            return Answer(situation, acts, until, row.source, row.place, row.seen, row.otherwise)
     return Answer(situation, (Act.ASK,))
+
+
+# The acid of a pickle or a salsa cooks with the food: without it that was another recipe, and only the cold is left.
+_WITHOUT_ACID_IN_JARS: Mapping[tuple[Act, ...], tuple[Act, ...]] = {
+    (Act.REPROCESS_WITH_ACID, Act.REFRIGERATE): (Act.REFRIGERATE_NOW,)
+}
+
+
+def answer_for_batch(batch: Batch, situation: Situation, now: datetime) -> Answer:
+    """The published answer for this batch, by its food, its recipe and the hours since its jars came out."""
+    hours = hours_out(batch, situation, now)
+    acid_in_jars = has_acid_in_jars(batch.revision.tested)
+    return answer_for(situation, food_of_batch(batch), hours, acid_in_jars=acid_in_jars)
 
 
 def food_of_batch(batch: Batch) -> Food:
@@ -382,9 +401,24 @@ def food_of_batch(batch: Batch) -> Food:
 _UNLOGGED_AFTER = timedelta(hours=6)
 
 
+_OVERNIGHT_HOURS = 12
+_WAITS = re.compile(r"(?:[0-9]+ to )?([0-9]+) hours|(overnight)")
+_OF_FULL_JARS = ("jar", "seal")
+
+
+def waiting_hours(recipe: TestedRecipe) -> int:
+    """The hours that food soaks, chills or drips before it goes into jars, as the steps say; of a range the longest."""
+    steps = [step for step in recipe.steps if not any(word in step.lower() for word in _OF_FULL_JARS)]
+    found = [match for step in steps for match in _WAITS.finditer(step.lower())]
+    return sum(int(match[1]) if match[1] else _OVERNIGHT_HOURS for match in found)
+
+
 def is_never_logged(batch: Batch, now: datetime) -> bool:
     """Began too long ago to be on the stove still, and nobody wrote down when its jars came out."""
-    return batch.jars_out_at is None and elapsed(batch.started_at, now) > _UNLOGGED_AFTER
+    if batch.jars_out_at is not None or elapsed(batch.started_at, now) <= _UNLOGGED_AFTER:
+        return False
+    waits = timedelta(hours=waiting_hours(batch.revision.tested))
+    return elapsed(batch.started_at, now) > _UNLOGGED_AFTER + waits
 
 
 # What a jar shows when it comes out of a canner, the last time as the first. All else may be older than a second

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from club.core.clock import now_or
 from club.core.errors import AlreadyDone, same_form
 from club.members.models import User
-from inventory.batches.accidents import Situation, answer_for, food_of_batch, hours_out
+from inventory.batches.accidents import Situation, answer_for_batch
 from inventory.batches.choices import BatchState, Disposal, Seal
 from inventory.batches.models import ANSWER_NOTE_LENGTH, Batch, Jar, JarQuerySet, JarsSetAside, OfferedJar
 from inventory.batches.services.common import batch_lock, fate_of, ledger_settle, writing_check
@@ -108,7 +108,7 @@ def jars_open_again(
     now = now_or(now)
     batch = Batch.objects.select_related("revision__recipe").get(pk=batch.pk)
     what, out_at = _situation(situation), batch.jars_out_at
-    answer = answer_for(what, food_of_batch(batch), hours_out(batch, what, now))
+    answer = answer_for_batch(batch, what, now)
     if what is Situation.UNSEALED or not answer.may_reprocess or answer.until_hours is None or out_at is None:
         raise ValidationError(_("These jars are not processed again after this. Read the answer anew."))
     refusal = batch.reprocess_refusal(now)

@@ -28,9 +28,9 @@ from inventory.batches.accidents import (
     Answer,
     Situation,
     answer_for,
+    answer_for_batch,
     counted_from,
     food_of_batch,
-    hours_out,
     is_never_logged,
     remakes,
     situations_for,
@@ -91,7 +91,7 @@ def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[s
     }
     is_eaten = True
     if situation is not None:
-        answer = answer_for(situation, food, hours_out(batch, situation, now))
+        answer = answer_for_batch(batch, situation, now)
         context |= _answered(answer, batch.altitude) | _to_do(batch, user, answer, now)
         if answer.until_hours is not None and out_at is not None:
             context["until"] = out_at + timedelta(hours=answer.until_hours)

@@ -13,8 +13,9 @@ from recipes.engine import ProcessFound
 from recipes.engine.document import recipe_from_document
 from recipes.engine.terms import Altitude
 from recipes.library import SHIPPED, shipped_library
-from recipes.safety import Food, boil_minutes, facts, food_of
+from recipes.safety import Food, boil_minutes, facts, food_of, has_acid_in_jars
 from tests.factories.recipes import SPREAD, VEGETABLE, recipe_document
+from tests.published.library import recipes
 
 ANY = (Food.ACID, Food.NEAR, Food.LOW_ACID)
 CLOSE = (Food.NEAR, Food.LOW_ACID)  # low in acid, or safe by added acid alone
@@ -139,10 +140,32 @@ def test_a_second_process_is_only_for_food_with_a_tested_hot_pack(act):
 
 
 def test_forgotten_acid_is_added_as_the_recipe_measures_it():
-    """By the jar in tomatoes and figs, in the brine of pickles."""
-    how = str(accidents.WORDS[Act.REPROCESS_WITH_ACID][1])
+    headline, how = map(str, accidents.WORDS[Act.REPROCESS_WITH_ACID])
+    assert "Plain tomatoes and figs" in headline
     assert "as the recipe measures it" in how
-    assert "in each" not in how
+    assert "Pickles, relishes, salsas and spreads are not put right so" in how
+
+
+@pytest.mark.parametrize(
+    ("slug", "acts"),
+    [
+        ("tomato-juice", (Act.REPROCESS_WITH_ACID, Act.REFRIGERATE)),
+        ("dilly-beans-usda", (Act.REFRIGERATE_NOW,)),
+        ("chile-salsa", (Act.REFRIGERATE_NOW,)),
+        ("tomato-ketchup", (Act.REFRIGERATE_NOW,)),
+    ],
+)
+def test_forgotten_acid_is_made_up_for_only_where_each_jar_gets_its_own(slug, acts):
+    acid_in_jars = has_acid_in_jars(recipes()[slug])
+    assert answer_for(Situation.ACID_FORGOTTEN, Food.NEAR, 1, acid_in_jars=acid_in_jars).acts == acts
+    assert answer_for(Situation.ACID_FORGOTTEN, Food.NEAR, 3, acid_in_jars=acid_in_jars).is_thrown_away
+
+
+def test_hours_of_soaking_and_chilling_are_no_hours_after_the_stove():
+    found = {slug: accidents.waiting_hours(recipes()[slug]) for slug in recipes()}
+    assert found["bread-and-butter-pickles"] == 4
+    assert found["strawberry-preserves-plain"] == 12
+    assert found["snap-beans"] == found["chile-salsa"] == 0
 
 
 def test_hours_below_zero_are_no_hours():
