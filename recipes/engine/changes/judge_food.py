@@ -61,6 +61,8 @@ def more(facts: Facts, lines: Sequence[Line], factor: Fraction | None, extra: Am
 
 
 def set_to(facts: Facts, lines: Sequence[Line], amount: Amount) -> list[Decision]:
+    if len({line.phrase.kinds for line in lines}) > 1:  # "1 lb peppers" is none of the ground pepper
+        lines = [line for line in lines if ratio_to([line], amount) is not None] or lines
     ratio = ratio_to(lines, amount)
     if ratio is None:
         return [Decision("CANNOT-COMPARE")]
@@ -93,7 +95,12 @@ def _left(lines: Sequence[Line], change: Change) -> Fraction | None:
     if change.factor is not None or change.other_amount is None:
         return change.factor
     after = factor_after(lines, change.other_amount, -1)
-    return after if after is None or change.word == "by" else min(after, 1 - after)
+    if after is None or change.word == "by":
+        return after
+    return 1 - after if after < _HARDLY_ANY else min(after, 1 - after)
+
+
+_HARDLY_ANY = Fraction(1, 4)  # "a little less sugar: 6 cups" of 7 is not 6 cups off
 
 
 def _less(facts: Facts, line: Line, factor: Fraction | None, none: bool) -> str:
@@ -319,6 +326,7 @@ _ALWAYS: dict[Kind, str] = {
     Kind.UNFIT_SALT: "SALT-UNFIT",
     Kind.LOW_SUGAR_PECTIN: "PECTIN-LOW-SUGAR",
 }
+_AGAINST_BROWNING = frozenset({"ascorbic acid", "vitamin c"})
 _VEGETABLES: dict[Kind, str] = {
     Kind.VEGETABLE: "VEGETABLE-ADD",
     Kind.LEGUME: "VEGETABLE-ADD",
@@ -380,6 +388,9 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
 def add_rule(facts: Facts, food: Food, phrase: Phrase, amount: Amount | None) -> str:
     """The rule for one food that is put in."""
     kind = food.kind
+    plain_fruit = facts.is_high_acid_fruit and not facts.with_role(Role.ACID)
+    if food.name in _AGAINST_BROWNING and plain_fruit and not (amount and is_too_much(amount, TEASPOON_ML * 2)):
+        return "ASCORBIC-COLOUR"
     if kind in _ALWAYS:
         return _ALWAYS[kind]
     if kind in _VEGETABLES:

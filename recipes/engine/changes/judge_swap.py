@@ -12,6 +12,7 @@ from recipes.engine.changes.facts import TEASPOON_ML, Facts, Line, new_preps, ra
 from recipes.engine.changes.foods import (
     ACIDS,
     BOTTLED,
+    DRIED,
     FRESH,
     HOMEMADE,
     LOW_ACID,
@@ -203,6 +204,8 @@ def _near(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:
         return facts.with_kind(_FRUITLIKE)
     if phrase.kinds <= {Kind.PEPPER}:
         return facts.with_kind({Kind.PEPPER})
+    if phrase.kinds <= {Kind.ALLIUM, Kind.LEGUME}:  # "use wax beans", for green ones
+        return tuple(line for line in facts.lines if all(_same_sort(line, food) for food in phrase.foods))
     if phrase.kinds <= {Kind.TOMATO, Kind.GREEN_TOMATO}:
         return facts.with_kind({Kind.TOMATO, Kind.GREEN_TOMATO})
     return ()
@@ -336,9 +339,10 @@ def vegetable_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change:
     if food.kind is Kind.PUREE:
         return "NEVER-PUREE"
     if food.kind is Kind.SPICE:
-        return (
-            "VEGETABLE-MAIN" if leaves_nothing(facts, [line]) or facts.is_low_acid else spice_added(change.other_amount)
-        )
+        if leaves_nothing(facts, [line]) or facts.is_low_acid:
+            return "VEGETABLE-MAIN"
+        is_dried_pepper = DRIED in phrase.forms and Kind.PEPPER in line.phrase.kinds
+        return "SPICE-BULK" if is_dried_pepper and change.other_amount is None else spice_added(change.other_amount)
     rule = _same_sort(line, food)
     if rule:
         return _no_more(line, change, rule)
@@ -401,6 +405,9 @@ def _high_acid_swap(facts: Facts, line: Line, food: Food) -> str:
     return "FRUIT-OTHER-PROCESS" if facts.is_high_acid_fruit else "NOT-COVERED"
 
 
+_GREEN_TOMATOES = frozenset({"green tomato", "unripe tomato"})
+
+
 def _tomato_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
     kinds = line.phrase.kinds
     if food.kind in (Kind.TOMATO, Kind.GREEN_TOMATO) and change.other_amount is not None:
@@ -410,6 +417,8 @@ def _tomato_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: C
     if food.kind is Kind.TOMATO:
         return "TOMATO-KIND" if Kind.TOMATO in kinds else "TOMATO-RIPE"
     if food.kind is Kind.GREEN_TOMATO:
+        if facts.is_acidified_alone and food.name not in _GREEN_TOMATOES:
+            return "TOMATILLO-ALONE"
         return "TOMATO-GREEN" if kinds & {Kind.TOMATO, Kind.GREEN_TOMATO} else "TOMATO-AMOUNT"
     if food.kind is Kind.TOMATO_PRODUCT:
         return "NO-CHANGE" if food.name in {known.name for known in line.phrase.foods} else "CANNED-OTHER"
@@ -463,12 +472,14 @@ def _sugar_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Ch
         return "SUGAR-SAME" if set(food.name.split()) - {"sugar"} <= _SAME_SUGARS else "SUGAR-KIND"
     if food.kind is Kind.SYRUP:
         lean = facts.is_spread and not facts.is_high_acid_spread
-        return "SUGAR-LESS-LOWACID-SPREAD" if lean else "HONEY-FOR-SUGAR"
+        if lean:
+            return "SUGAR-LESS-LOWACID-SPREAD"
+        return "HONEY-PICKLE" if facts.is_pickle or facts.has_tomato else "HONEY-FOR-SUGAR"
     if food.kind is Kind.OTHER_SWEET:
         strong = facts.is_fruit_pack and set(food.name.split()) & _STRONG
         return "SYRUP-STRONG" if strong else "SWEETENER-NOT-TESTED"
     if food.kind is Kind.NO_SUGAR_SWEET:
-        return _no_sugar_swap(facts)
+        return "SWEETENER-FRUIT" if allows(facts, "SWEETENER-FRUIT") else _no_sugar_swap(facts)
     if food.kind is Kind.JUICE:
         return "LIQUID-FRUIT" if facts.is_fruit_pack else "NOT-COVERED"
     return sugar_less(facts, None if change.factor is None else 1 - change.factor)
@@ -539,6 +550,9 @@ def _thickener(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Cha
     return "STARCH-KIND"
 
 
+_APPLE_JUICES = frozenset({"apple juice", "apple cider", "cider"})  # cider is fresh apple juice in a US recipe
+
+
 def _liquid(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
     simple = food.kind in (Kind.WATER, Kind.JUICE, Kind.SYRUP)
     if food.kind in (Kind.VINEGAR, Kind.CITRUS_JUICE):
@@ -554,6 +568,7 @@ def _liquid(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change
     if facts.is_fruit_pack:
         return "LIQUID-FRUIT"
     same = food.kind is Kind.WATER in line.phrase.kinds
+    same = same or (food.name in _APPLE_JUICES and any(known.name in _APPLE_JUICES for known in line.phrase.foods))
     if same:
         return "NO-CHANGE" if change.other_amount is None else "CANNOT-COMPARE"
     return "LIQUID-SET" if facts.is_high_acid_spread and food.kind is not Kind.SYRUP else "LIQUID-OTHER"

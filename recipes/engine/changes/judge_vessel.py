@@ -10,7 +10,7 @@ from recipes.engine.changes.foods import ACIDS, LOW_ACID, TOMATOES, Kind, read_p
 from recipes.engine.changes.judge_food import HALF, MOST_BUTTER_ML, MOST_SPICE_ML, vinegar_rule
 from recipes.engine.changes.normalise import lemmas
 from recipes.engine.changes.terms import ALL, Act, Change, Decision, Ruling
-from recipes.engine.changes.vocabulary import CHANGE_RULES
+from recipes.engine.changes.vocabulary import CHANGE_RULES, words_of
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Canner, Method, Pack, ProcessRow, Role
@@ -164,9 +164,32 @@ def judge_practice(facts: Facts, change: Change) -> Decision:
         return Decision("NO-CHANGE")
     if code == "FREEZER-SHELF" and not facts.is_freezer:
         return Decision("NOT-UNDERSTOOD")
+    if code in _TOOLS and not _is_so_prepared(facts, code):
+        return Decision("PREP-CHANGED")
+    if code == "ASCORBIC-COLOUR" and not facts.is_high_acid_fruit:
+        return Decision("NOT-COVERED")
+    if code == "FOAM-SKIM" and not facts.is_spread:
+        return Decision("NOT-COVERED")
+    if code in ("STORE-COOL", "EAT-IN-YEAR") and facts.is_freezer:
+        return Decision("FREEZER-SHELF")
     if code == "JAR-UNFIT" and facts.is_freezer:
         return Decision("JAR-FREEZER")
     return Decision(code)
+
+
+# Words of the recipe's own preparation that a tool has to serve.
+_TOOLS = {
+    "TOOLS-CUT": frozenset(
+        words_of("chopped sliced grated shredded diced minced ground crushed cubed halved quartered")
+    ),
+    "TOOLS-PEEL": frozenset(words_of("peeled pitted cored stemmed skinned capped")),
+    "TOOLS-SIEVE": frozenset(words_of("pressed strained extracted juiced")),
+}
+
+
+def _is_so_prepared(facts: Facts, code: str) -> bool:
+    prepared = {word for line in facts.lines for word in lemmas(line.ingredient.prep)}
+    return bool(prepared & _TOOLS[code])
 
 
 _STRENGTHS = ("very light", "light", "medium", "heavy", "very heavy")

@@ -15,8 +15,8 @@ from itertools import islice, product
 from typing import NamedTuple
 
 from recipes.engine.changes.foods import foods
-from recipes.engine.changes.normalise import ARROW, Token
-from recipes.engine.changes.vocabulary import data, phrases, spellings, word_lists, words_of
+from recipes.engine.changes.normalise import ARROW, STOP, Token
+from recipes.engine.changes.vocabulary import data, phrases, singular, spellings, ways_words, word_lists, words_of
 from recipes.engine.quantities import SPELLINGS, Amount
 
 _MOST_ROWS = 48
@@ -77,6 +77,7 @@ def _listed() -> Iterator[tuple[str, str, object]]:
     yield from ((words["measure"][name], letter, None) for name, letter in _MEASURES.items())
     describing = (("words", "D"), ("prepared", "D"), ("same", "G"))
     yield from ((words["describing"][name], letter, None) for name, letter in describing)
+    yield from ((text, "D", None) for text in words["variety"].values())
     yield from ((text, "O", name) for name, text in words["form"].items())
     yield from ((text, "F", f"role {role}") for role, text in words["role"].items())
     yield from ((word, "o", item) for word, item in words["leaves_out"].items())
@@ -104,7 +105,15 @@ def _fillers() -> tuple[frozenset[tuple[str, ...]], frozenset[str], frozenset[tu
         words_of(f"{who} like {what} {taste}")
         for who, what, taste in product(phrases(words["who"]), ("it", "them"), phrases(words["tastes"]))
     }
-    return word_lists()["filler"] | purpose | likes, frozenset(words["before_dish"].replace(",", " ").split()), dish
+    asked = {
+        words_of(f"{ask} {fine} {then}")
+        for ask, fine, then in product(*(phrases(words[f"ask_{part}"]) for part in ("open", "fine", "then")))
+    }
+    return (
+        word_lists()["filler"] | purpose | likes | asked,
+        frozenset(words["before_dish"].replace(",", " ").split()),
+        dish,
+    )
 
 
 @cache
@@ -112,6 +121,8 @@ def _filler_sizes() -> range:
     return range(max(map(len, _fillers()[0])), 0, -1)
 
 
+_MAY_BE_MEASURE = frozenset({"so", "as", "that", "which", "to", "for"})
+_ENDS = frozenset({STOP, ","})
 _LOOSE = frozenset({"it", "this", "that", "them"})
 _MAY_FOLLOW = frozenset({",", "and", "but", "please", "for", "instead", "with", "so", "to", "by", "in"})
 
@@ -121,7 +132,46 @@ def filler_at(tokens: Sequence[Token], at: int) -> int:
     words = tuple(token.word for token in tokens[at : at + 12])
     fillers, before, _ = _fillers()
     best = next((size for size in _filler_sizes() if size <= len(words) and words[:size] in fillers), 0)
+    if words and words[0] in _reasons().starts and (size := _reason_at(tokens, at)):
+        best = max(best, size)
     return max(best, _dish_at(words)) if words and words[0] in before else best
+
+
+class _Reasons(NamedTuple):
+    """The words of a reason: the phrases it begins with, their first words, and the lists of `words.toml`."""
+
+    begin: tuple[tuple[str, ...], ...]
+    starts: frozenset[str]
+    words: frozenset[str]
+    may_not: frozenset[str]
+    likes: frozenset[str]
+
+
+@cache
+def _reasons() -> _Reasons:
+    lists = data("words")["reason"]
+    begin = sorted((words_of(phrase) for phrase in phrases(lists["begin"])), key=len, reverse=True)
+    words, may_not, likes = (frozenset(words_of(lists[name])) for name in ("words", "may_not", "likes"))
+    return _Reasons(tuple(begin), frozenset(phrase[0] for phrase in begin), words, may_not, likes)
+
+
+def _reason_at(tokens: Sequence[Token], at: int) -> int:
+    """ "Because it tastes nice": how many tokens, to the end of the sentence, say only why something is wished."""
+    reasons = _reasons()
+    end = next((place for place in range(at, len(tokens)) if tokens[place].word in _ENDS), len(tokens))
+    said = tuple(token.word for token in tokens[at:end])
+    begin = next((phrase for phrase in reasons.begin if said[: len(phrase)] == phrase), ())
+    rest = said[len(begin) :]
+    if not begin or not rest or any(token.value is not None for token in tokens[at:end]):
+        return 0
+    if _longest_lexeme(tokens, at)[0] > 1 or (begin[0] in _MAY_BE_MEASURE and set(rest) & reasons.likes):
+        return 0  # "as you like", "so we like it": how much of it
+    if begin == ("for",) and any(letter in "DOG" for word in rest for letter, _ in lexicon().get((word,), ())):
+        return 0  # "hot for mild" is a wish
+    if not set(rest) <= reasons.words | {"not"}:
+        return 0
+    may_not = set(rest) & reasons.may_not and not set(rest) & reasons.likes
+    return end - at if "not" not in said or may_not else 0
 
 
 def _dish_at(words: tuple[str, ...]) -> int:
@@ -214,10 +264,18 @@ def _number_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
         return _percent(value, after)
     if after[0] == "grain":
         return 2, [Lexeme("p", (), value / 10)]
+    if after[0] in _pieces():
+        return 2 + (after[1] == "of"), [Lexeme("Q", (), Amount(value, "each"))]
     is_last = len(tokens) <= at + 2 or not tokens[at + 2].value
     if after[0] in ("x", "time") and tokens[at + 1].value is None and is_last:
         return 2, [Lexeme("X", (), value)]
     return _range_at(tokens, at, value) or _measured(tokens, at, value) or _count(value, after)
+
+
+@cache
+def _pieces() -> frozenset[str]:
+    """Words that count a little of something: "2 drops"."""
+    return frozenset(words_of(data("words")["measure"]["pieces"]))
 
 
 def _percent(value: Fraction, after: list[str]) -> tuple[int, list[Lexeme]]:
@@ -257,6 +315,44 @@ def _factor_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]] | N
     if value is None or tokens[at].word not in ("x", "time", "/") or (tokens[at].word == "/" and not value):
         return None
     return 2, [Lexeme("X", (), 1 / value if tokens[at].word == "/" else value)]
+
+
+# Slips of the pen.
+
+_SHORTEST_SLIP = 6
+_LETTERS = "abcdefghijklmnopqrstuvwxyz"
+
+
+@cache
+def _mendable() -> frozenset[str]:
+    """The words that a slip may have been meant for: foods, what is done to them, forms, cuts; no description."""
+    telling = [key for key, entries in lexicon().items() if not {letter for letter, _ in entries} <= set("DG")]
+    words = {word for key in (*telling, *word_lists()["prepared"]) for word in key}
+    also = set(words_of(data("words")["typo"]["also"]))
+    return frozenset(word for word in words | also if len(word) >= _SHORTEST_SLIP - 1)
+
+
+@cache
+def _known() -> frozenset[str]:
+    """Every word of any list: none of these is a slip."""
+    words = {word for key in lexicon() for word in key}
+    words |= {word for fillers in (_fillers()[0], _fillers()[2]) for key in fillers for word in key}
+    words |= {word for key in spellings() for word in key} | _reasons().words | _reasons().may_not
+    words |= {word for phrase in _reasons().begin for word in phrase}
+    words |= {word for phrase in (*_each_words(), *SPELLINGS) for word in words_of(phrase)}
+    return frozenset(words | ways_words() | set(words_of(data("words")["typo"]["never"])))
+
+
+@cache
+def mended(word: str) -> str:
+    """The one word that `word` is a slip of, by a letter more, less, other or two changed about; else `word` itself."""
+    if len(word) < _SHORTEST_SLIP or not word.isascii() or not word.isalpha() or word in _known():
+        return word
+    cuts = [(word[:at], word[at:]) for at in range(1, len(word) + 1)]
+    near = {a + b[1:] for a, b in cuts if b} | {a + b[1] + b[0] + b[2:] for a, b in cuts if len(b) > 1}
+    near |= {a + c + b[1:] for a, b in cuts if b for c in _LETTERS} | {a + c + b for a, b in cuts for c in _LETTERS}
+    found = {singular(other) for other in near} & _mendable()
+    return found.pop() if len(found) == 1 else word
 
 
 # Words.

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from recipes.engine.changes.vocabulary import singular, spellings
+from recipes.engine.changes.vocabulary import food_words, singular, spellings, varieties
 from recipes.engine.quantities import SPELLINGS, plain_text
 
 LONGEST_TEXT = 300
@@ -105,7 +105,7 @@ def tokenise(text: str) -> tuple[Token, ...]:
             found.append(Token(word) if value is None else Token("#", value))
         else:
             found.append(Token({"\u00d7": "x", "\u00f7": "/"}.get(word, singular(word) if word.isalpha() else word)))
-    return tuple(_numbers(_spelled(found)))
+    return tuple(_numbers(_with_foods(_spelled(found))))
 
 
 def lemmas(text: str) -> tuple[str, ...]:
@@ -127,6 +127,21 @@ def _spelled(tokens: list[Token]) -> list[Token]:
         else:
             found.append(tokens[at])
             at += 1
+    return found
+
+
+def _with_foods(tokens: list[Token]) -> list[Token]:
+    """The name of the food behind a sort of it that stands alone: "honeycrisp" is an apple."""
+    words = [token.word for token in tokens]
+    found: list[Token] = []
+    at = 0
+    while at < len(tokens):
+        size = next((size for size in (3, 2, 1) if tuple(words[at : at + size]) in varieties()), 0)
+        found += tokens[at : at + max(size, 1)]
+        food = varieties().get(tuple(words[at : at + size])) if size else None
+        at += max(size, 1)
+        if food and not set(words[at : at + 2]) & food_words():
+            found += [Token(word) for word in food]
     return found
 
 

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 
-from recipes.engine.changes.foods import ACIDS, LOW_ACID, Kind, form_of, read_phrase
-from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, rows
+from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, Kind, form_of, read_phrase
+from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, mended, rows
 from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, tokenise
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
 from recipes.engine.changes.vocabulary import data, words_of
@@ -65,11 +65,20 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
     """
     if len(text) > LONGEST_TEXT:
         return []
-    tokens = tokenise(text)
+    tokens = _mended(tokenise(text), own)
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
     found = _Reader(own).wishes(_without_ends(tokens))
     return [[replace(change, text=text) for change in reading] for reading in found]
+
+
+def _mended(tokens: tuple[Token, ...], own: frozenset[str]) -> tuple[Token, ...]:
+    """The tokens with each slip of the pen put right; the reading says back what it was taken for."""
+    kept = [token.value is not None or token.word in own for token in tokens]
+    return tuple(
+        token if is_kept else replace(token, word=mended(token.word))
+        for token, is_kept in zip(tokens, kept, strict=True)
+    )
 
 
 def _without_ends(tokens: Sequence[Token]) -> tuple[Token, ...]:
@@ -145,6 +154,8 @@ def _joins_descriptions(row: Sequence[Lexeme], at: int) -> bool:
         return False
     if re.match(r"[DO]+F", "".join(item.letter for item in row[at + 1 :])):
         return True
+    if at + 2 == len(row) and row[at + 1].letter == "D":  # "instead of red and green"
+        return set(row[at - 1].words) | set(row[at + 1].words) <= _COLOURS
     return row[at + 1].letter == "F" and set(row[at - 1].words) | set(row[at + 1].words[:1]) <= _COLOURS
 
 
@@ -381,6 +392,18 @@ def _packed(items: list[Item]) -> list[Change] | None:
     return [Change(Act.USE, what.name), *used] if used else None
 
 
+def _mix_of(items: list[Item]) -> list[Change] | None:
+    """ "A mix of bell peppers and jalapenos, 2 lb in all": both in place of what the recipe has, in that amount."""
+    one, other = _n(items[0]), _n(items[1])
+    if one.word != ALL or not other.is_plain or read_phrase(one.name).kinds != read_phrase(other.name).kinds:
+        return None
+    found = [Change(Act.USE, noun.name, word=ALL) for noun in (one, other)]
+    if len(items) == 2:
+        return found
+    whole = "peppers" if read_phrase(one.name).kinds == {Kind.PEPPER} else ""
+    return [*found, Change(Act.SET, whole, amount=_amount_of(items[2]))] if whole else None
+
+
 def _mixed(items: list[Item]) -> list[Change] | None:
     """ "Mix strawberries and raspberries": a part of the one in place of the other."""
     verb, one, other = items[0], _n(items[1]), _n(items[2])
@@ -536,6 +559,8 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
     (r"(E)(N)[Ew](N)", _packed),
     (r"(A)(N)&(N)", _mixed),
+    (r"[Ew]?(N)&(N)", _mix_of),
+    (r"[Ew]?(N)&(N),?(Q)", _mix_of),
     # form, strength, used
     (r"[Ew]?(D)", lambda i: _form_swap(_n(i[0]), None)),
     (r"[Ew]?(D)[fi](D)", lambda i: _form_swap(_n(i[0]), _n(i[1]))),
@@ -558,7 +583,13 @@ def _forms() -> tuple[tuple[re.Pattern[str], Build], ...]:
 def _form_after(items: list[Item], last: Change) -> list[Change] | None:
     """ "Lime juice, bottled": the form of what was named before."""
     form = _n(items[0])
-    if not form_of(words_of(form.name)) or not form.is_plain or last.act not in (Act.USE, Act.ADD, Act.SWAP):
+    told = read_phrase(form.name)
+    describes = not (told.foods or told.unknown or told.preps or told.forms)  # "sea salt, fine grain"
+    if (
+        not (form_of(words_of(form.name)) or describes)
+        or not form.is_plain
+        or last.act not in (Act.USE, Act.ADD, Act.SWAP)
+    ):
         return None
     if last.act is Act.SWAP:
         return [replace(last, other=f"{form.name} {last.other}", text="again")]
@@ -580,7 +611,7 @@ _AFTER: tuple[tuple[str, Callable[[list[Item], Change], list[Change] | None]], .
     (r"RP[bEwt]?(S)", lambda i, last: [_scaled(_last_item(last), 1 - _share_of(i[0]))]),
     (r"[EwA]?[qc]?([Q])P?", lambda i, last: _with_amount(last, _amount_of(i[0]))),
     (r"[EwA]?q([Q])", lambda i, last: _with_amount(last, _amount_of(i[0]))),
-    (r"[EA]?ZP|vPz|ZP[zd]?|Pz|z", lambda i, last: [Change(Act.OMIT, _last_item(last))]),
+    (r"[EA]?ZP|vPz|ZP[zd]?|Pz|z|hP?", lambda i, last: [Change(Act.OMIT, _last_item(last))]),
     (r"G", lambda i, last: []),
 )
 
@@ -684,6 +715,7 @@ class _Reader:
         found: Readings = []
         for row in rows(tokens, self.own):
             jars = {str(item.value) for item in row if item.letter == "j"}
+            row = [item for at, item in enumerate(row) if item.letter != "," or _letter(row, at + 1) != "i"]
             items = _nouns([item for item in row if item.letter not in "jY"])
             if items is None or len(jars) > 1:
                 continue
@@ -696,6 +728,10 @@ class _Reader:
                     found.append(said)
         strange = None if found else _strange(tokens)
         return [strange] if strange else found
+
+
+def _letter(row: Sequence[Lexeme], at: int) -> str:
+    return row[at].letter if at < len(row) else ""
 
 
 def _after_joint(tokens: tuple[Token, ...], at: int) -> tuple[Token, ...]:
@@ -759,7 +795,7 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
     """The changes of the first form that a row fits, else of what it says of the wish before it."""
     letters = "".join(item.letter for item in items)
     if letters == "N" and verb is not None and _n(items[0]).is_plain and _may_reach(verb, _n(items[0])):
-        yield [_reached(verb, _n(items[0]).name)]
+        yield [_reached(verb, _in_form_of(verb.item, _n(items[0]).name))]
         return
     bare = re.sub(r"^[qc](?=[AZRIWVEyT])", "", letters)
     items = items[len(letters) - len(bare) :]
@@ -794,6 +830,13 @@ def _may_reach(verb: Change, noun: Noun) -> bool:
     kinds = read_phrase(noun.name).kinds
     unsure = ACIDS | {Kind.CITRUS} | (LOW_ACID if verb.act is Act.USE else frozenset())
     return verb.act in (Act.OMIT, Act.LESS) or not kinds & unsure
+
+
+def _in_form_of(first: str, name: str) -> str:
+    """ "Dried oregano and basil": both are dried, where both are herbs and no other form is said of the second."""
+    herb, other = read_phrase(first), read_phrase(name)
+    dried = DRIED in herb.forms and herb.kinds == {Kind.SPICE} and other.kinds == {Kind.HERB} and not other.forms
+    return f"{DRIED} {name}" if dried else name
 
 
 def _reached(verb: Change, name: str) -> Change:

@@ -107,6 +107,19 @@ def spellings() -> dict[tuple[str, ...], tuple[str, ...]]:
 
 
 @cache
+def varieties() -> dict[tuple[str, ...], tuple[str, ...]]:
+    """Each sort of a food, as words in the singular, and the words of the food."""
+    lists = data("words")["variety"].items()
+    return {words_of(sort): words_of(food) for food, sorts in lists for sort in phrases(sorts)}
+
+
+@cache
+def food_words() -> frozenset[str]:
+    """Every word of a food's name."""
+    return frozenset(word for row in rows("foods") for word in words_of(row["name"]))
+
+
+@cache
 def word_lists() -> dict[str, frozenset[tuple[str, ...]]]:
     """The lists of words beside the names of foods: describing, prepared, same, filler and each form by its name."""
     words = data("words")
@@ -114,7 +127,19 @@ def word_lists() -> dict[str, frozenset[tuple[str, ...]]]:
     lists |= {"same": words["describing"]["same"]}  # last: "whole" before a food is how it is cut sooner than all of it
     lists |= {"filler": ",".join(words["filler"][name] for name in ("polite", "asking", "small"))}
     lists |= {f"form {name}": text for name, text in words["form"].items()}
-    return {name: frozenset(words_of(phrase) for phrase in phrases(text)) for name, text in lists.items()}
+    found = {name: frozenset(words_of(phrase) for phrase in phrases(text)) for name, text in lists.items()}
+    return found | {"describing": found["describing"] | frozenset(varieties())}
+
+
+@cache
+def ways_words() -> frozenset[str]:
+    """Every word of `ways.toml` that a way of working may be told with."""
+    ways = data("ways")
+    texts = [*ways["class"].values(), ways["idle"]["words"], *ways["frame"].values(), *ways["change"].values()]
+    texts += [text for group in ("size", "syrup", "canner") for text in ways[group].values()]
+    for entry in (*ways["allowed"], *ways["refused"], *ways["accident"]):
+        texts += [*entry["says"], entry.get("may", ""), entry.get("never", "")]
+    return frozenset(words_of(" ".join(texts).replace("*", " ").replace("|", " ")))
 
 
 # Rules.

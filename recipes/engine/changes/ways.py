@@ -165,6 +165,8 @@ def _jar(tokens: Sequence[Token], text: str) -> Change | None:
     measured = rest & {"a", "of", "one"} and not rest & _INSTEAD
     if "jar" not in rest and (measured or not all(said in _PLAIN for *_, said in found)):
         return None  # an amount, perhaps
+    if "than" in rest and found[0][0] in ("smaller", "larger"):
+        found = found[:1]  # "smaller jars than pints"
     name = _chosen([(size, at) for size, at, _ in found], text, order=_BY_SIZE.index)
     return Change(Act.JAR, word=name) if name else None
 
