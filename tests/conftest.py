@@ -13,6 +13,7 @@ from django.test import Client
 from hypothesis import settings as hypothesis_settings
 
 from club.members.models import User
+from club.members.triggers import ALTITUDES as ALTITUDE_GUARDS
 from club.members.triggers import GUARDS as PEOPLE_GUARDS
 from inventory.jars.triggers import GUARDS as LEDGER_GUARDS
 from recipes import triggers as recipes_triggers
@@ -126,7 +127,7 @@ def flush_lifts_the_guards():
         statements = flush(self, style, tables, **options)
         if recipes_triggers.TABLE not in tables:
             return statements
-        for guard in (recipes_triggers.GUARDS, LEDGER_GUARDS, PEOPLE_GUARDS):
+        for guard in (recipes_triggers.GUARDS, LEDGER_GUARDS, PEOPLE_GUARDS, ALTITUDE_GUARDS):
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 

@@ -31,7 +31,7 @@ from club.core.clock import weekly
 from club.core.fields import MomentField, PersonField
 from club.core.forms import PhotoForm, TokenForm, form_helper
 from club.members.choices import Role, Skill
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, User, kitchen_words
 from recipes.choices import CANNERS, JARS, PACKS, STOVES
 from recipes.engine.quantities import JAR_SIZES
 from recipes.models import Revision, RevisionState
@@ -100,6 +100,7 @@ class SessionForm(forms.Form):
         super().__init__(*args, **kwargs)
         fields: dict[str, Any] = self.fields
         fields["hall"].queryset = Kitchen.objects.filter(is_hall=True)
+        fields["hall"].choices = list(kitchen_words(fields["hall"].queryset).items())
         fields["instructors"].queryset = teachers()
         if session is not None and session.is_published:
             for name in [name for name in self.fields if name not in SAFE]:

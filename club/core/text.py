@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import cache
 
+from confusable_homoglyphs import confusables
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
@@ -46,3 +48,41 @@ def plain(text: str, *, field: str, longest: int) -> str:
     if len(line) > longest:
         raise ValidationError({field: _("At most %(n)s characters.") % {"n": longest}})
     return line
+
+
+# Which letters look alike: confusables.txt of Unicode's UTS 39, as the package confusable_homoglyphs has it.
+
+
+def reads_like(name: str) -> tuple[str, str]:
+    """Two keys of a name. Of two names that read alike, in whatever script, case or spacing, the first or the second
+    keys are the same.
+
+    Letters first, then case: "IIse" is "llse". Case first, then letters: "ILSE" is "ilse". What is neither letter nor
+    digit is left out.
+    """
+    line = seen(name)
+    return _skeleton(line), _skeleton(line.casefold())
+
+
+def _skeleton(text: str) -> str:
+    same, drawn = _prototypes(), text
+    for _once_more in range(2):  # some stand for what has another stand for it
+        drawn = "".join(same.get(char, char) for char in unicodedata.normalize("NFKD", drawn))
+    plain_case = unicodedata.normalize("NFKD", drawn.casefold())
+    return "".join(char for char in plain_case if unicodedata.category(char)[0] in "LMN") or plain_case
+
+
+@cache
+def _prototypes() -> dict[str, str]:
+    """The one that stands for all that look like it, by each single character that does.
+
+    The package lists for one that stands for others all of these, and for each of these that one alone.
+    """
+    listed = confusables.confusables_data
+    same: dict[str, str] = {}
+    for char, others in listed.items():
+        other = seen(others[0]["c"])
+        stands = len(others) > 1 or (len(listed.get(others[0]["c"], ())) == 1 and char < other)
+        if len(char) == 1 and not stands:
+            same[char] = other
+    return same

@@ -1,4 +1,4 @@
-"""The four roles and what each may do; what a person can learn at the club; what the people's ledger tells of."""
+"""The four roles and what each may do; what a person can learn; what the people's ledger and an altitude tell of."""
 
 from __future__ import annotations
 
@@ -116,3 +116,13 @@ class EventKind(models.TextChoices):
     NOTE_READ = "note-read", _("note on health and access read")
     EXPORTED = "exported", _("file taken out")
     ADMIN_CHANGED = "admin-changed", _("changed on the admin site")
+
+
+# What hangs on a kitchen's altitude.
+
+
+class AltitudeDecides(models.TextChoices):
+    BOILING_WATER = "boiling-water", _("minutes in a boiling-water canner")
+    DIAL = "dial", _("pressure on a dial gauge")
+    WEIGHTED = "weighted", _("pressure with a weighted gauge")
+    STERILISING = "sterilising", _("minutes to boil empty jars")

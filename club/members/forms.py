@@ -100,6 +100,13 @@ class KitchenForm(TokenForm):
         max_length=KITCHEN_NAME_LENGTH,
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
+    place = forms.CharField(
+        label=_("Town or street"),
+        max_length=KITCHEN_NAME_LENGTH,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        help_text=_("Shown beside the name where two kitchens are called the same."),
+    )
     altitude = forms.CharField(
         label=_("Altitude"),
         max_length=20,
@@ -125,6 +132,9 @@ class KitchenForm(TokenForm):
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
         help_text=_("All electric burners together. Ask whoever knows the fuse box; empty while nobody has said."),
     )
+    # Of the second look at an altitude in a lower band: which one it was looked at beside, and that it is right.
+    looked_at = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    is_right = forms.BooleanField(required=False)
 
     def __init__(self, *args: Any, by: User, kitchen: Kitchen | None = None, **kwargs: Any) -> None:
         if kitchen is not None:
@@ -140,7 +150,9 @@ class KitchenForm(TokenForm):
             Column("altitude", css_class="col-12 col-sm-7"), Column("altitude_unit", css_class="col-12 col-sm-5")
         )
         edges = [Field(name) for name in ("token", "is_hall", "power_limit_w") if name in self.fields]
-        self.helper = form_helper("name", altitude, "altitude_how", *edges, css="", submit=gettext("Save the kitchen"))
+        self.helper = form_helper(
+            "name", "place", altitude, "altitude_how", *edges, css="", submit=gettext("Save the kitchen")
+        )
 
     def clean_altitude(self) -> str:
         number = str(self.cleaned_data["altitude"]).strip()
@@ -152,17 +164,31 @@ class KitchenForm(TokenForm):
         data = dict(super().clean() or {})
         if self.errors.pop("token", None):  # a hidden field has nowhere to show its error
             self.add_error(None, _("This form was changed on its way. Load the page again and send it once more."))
+        if self.errors.pop("looked_at", None):  # changed on its way: nobody has looked, then
+            data["looked_at"] = None
         if data.get("altitude") and "altitude_unit" in data and not data["altitude_unit"]:
             self.add_error("altitude_unit", _("Choose metres or feet."))
         if data.get("altitude") and not data.get("altitude_how") and "altitude_how" not in self.errors:
             self.add_error("altitude_how", _("Say how the altitude is known."))
         return data
 
+    def written(self) -> dict[str, Any]:
+        """What kitchen_add and kitchen_change both take. `altitude_text` is "1040 m", or nothing."""
+        data = self.cleaned_data
+        number = data["altitude"]
+        return {
+            "name": data["name"],
+            "place": data["place"],
+            "altitude_text": f"{number} {data['altitude_unit']}" if number else "",
+            "altitude_how": data["altitude_how"],
+            "power_limit_w": data.get("power_limit_w"),
+            "looked_at": data["looked_at"] if data["is_right"] else None,
+        }
+
     @property
-    def altitude_text(self) -> str:
-        """What the services take: "1040 m", or nothing."""
-        number = self.cleaned_data["altitude"]
-        return f"{number} {self.cleaned_data['altitude_unit']}" if number else ""
+    def sent_again(self) -> list[forms.BoundField]:
+        """What the page of the second look sends along unseen."""
+        return [field for field in self if field.name != "is_right"]
 
 
 class KitchenPersonForm(forms.Form):
@@ -185,6 +211,7 @@ def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
         number, unit = altitude_as_typed(kitchen.altitude, prefer_feet=by.units == Units.US)
     return {
         "name": kitchen.name,
+        "place": kitchen.place,
         "altitude": number,
         "altitude_unit": unit,
         "altitude_how": kitchen.altitude_how,

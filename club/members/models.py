@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -13,14 +14,16 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q, Subquery
 from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 from django.utils.functional import Promise, cached_property
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import at_hour
+from club.core.text import reads_like
 from club.members.choices import LABELS, EventKind, Role, Skill, SkillHow
 from club.members.rules import altitude_words
 from recipes.engine.terms import Altitude
@@ -161,12 +164,19 @@ class KitchenQuerySet(models.QuerySet["Kitchen"]):
             return self.filter(Q(is_hall=True) | Q(people=user)).distinct()
         return self.filter(is_hall=False, people=user)
 
+    def kept_by(self, user: User) -> KitchenQuerySet:
+        """Those whose household the person keeps: they ask people in and remove them."""
+        return self.filter(is_hall=False, household__user=user, household__is_keeper=True)
+
 
 class Kitchen(models.Model):
     """A place where preserving is done. No altitude means no process time, never a guess."""
 
     name = models.CharField(_("name"), max_length=KITCHEN_NAME_LENGTH)
+    # What tells it from another of its name.
+    place = models.CharField(_("town or street"), max_length=KITCHEN_NAME_LENGTH, blank=True)
     is_hall = models.BooleanField(_("club hall"), default=False)
+    # As the last of its KitchenAltitude rows says; triggers.py holds the two together.
     # Four decimals hold every whole foot exactly (1 ft = 0.3048 m).
     altitude_m = models.DecimalField(
         _("altitude in metres"),
@@ -182,8 +192,8 @@ class Kitchen(models.Model):
     # What the wiring carries at once, all stoves together; empty: nobody has said yet.
     power_limit_w = models.PositiveIntegerField(_("electrical limit in watts"), null=True, blank=True)
     # The household: each of them named this kitchen or accepted an invitation to it.
-    people = models.ManyToManyField(User, related_name="kitchens", blank=True)
-    # Nobody else can put them out. Nobody's in a hall.
+    people = models.ManyToManyField(User, through="HouseholdMember", related_name="kitchens", blank=True)
+    # Nobody else can put them out. Nobody in a hall, and where they left.
     founded_by = models.ForeignKey(
         User, on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="kitchens_founded"
     )
@@ -219,6 +229,25 @@ class Kitchen(models.Model):
         return height_words(self.altitude_m)
 
 
+class HouseholdMember(models.Model):
+    """Somebody of a kitchen's household. One of them keeps it."""
+
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.CASCADE, related_name="household")
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="households")
+    is_keeper = models.BooleanField(default=False)
+
+    class Meta:
+        db_table = "members_kitchen_people"
+        ordering = ["pk"]
+        unique_together = [("kitchen", "user")]
+        constraints = [
+            models.UniqueConstraint(fields=["kitchen"], name="one_keeper_per_household", condition=Q(is_keeper=True)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kitchen_id} {self.user_id}"
+
+
 def default_kitchen(user: User, kitchens: Iterable[Kitchen]) -> Kitchen | None:
     """Of those the person can use: the one they chose, else the one they used last, else the first they founded.
 
@@ -229,6 +258,36 @@ def default_kitchen(user: User, kitchens: Iterable[Kitchen]) -> Kitchen | None:
     founded = sorted(pk for pk, kitchen in usable.items() if kitchen.founded_by_id == user.pk)
     wanted = (user.kitchen_chosen_id, user.kitchen_used_id, *founded)
     return next((usable[pk] for pk in wanted if pk in usable), None)
+
+
+def kitchen_words(kitchens: Iterable[Kitchen]) -> dict[int, str]:
+    """What each of these kitchens is called where one of them is chosen, by its key.
+
+    Its name; with town or street, then also with its keeper, then with its number where another of them reads like it.
+    One query, where two have one name.
+    """
+    listed = {kitchen.pk: kitchen for kitchen in kitchens}
+    words = {pk: kitchen.name for pk, kitchen in listed.items()}
+    if not (unclear := _alike(words)):
+        return words
+    keepers = HouseholdMember.objects.filter(kitchen__in=unclear, is_keeper=True)
+    names = {row.kitchen_id: str(row.user) for row in keepers.select_related("user")}
+    more = (
+        {pk: kitchen.place for pk, kitchen in listed.items()},
+        {pk: gettext("kept by %(person)s") % {"person": name} for pk, name in names.items()},
+        {pk: gettext("number %(number)d") % {"number": pk} for pk in listed},
+    )
+    for told in more:
+        words |= {pk: f"{words[pk]}, {told[pk]}" for pk in unclear if told.get(pk)}
+        unclear = _alike(words)
+    return words
+
+
+def _alike(words: Mapping[int, str]) -> set[int]:
+    """The keys of those that read like another of them."""
+    keys = {pk: reads_like(name) for pk, name in words.items()}
+    counts = [Counter(pair) for pair in zip(*keys.values(), strict=True)]
+    return {pk for pk, pair in keys.items() if any(counts[n][key] > 1 for n, key in enumerate(pair))}
 
 
 class KitchenInvitationQuerySet(models.QuerySet["KitchenInvitation"]):
@@ -268,30 +327,62 @@ class KitchenInvitation(models.Model):
         ordering = ["invited_at", "pk"]
         indexes = [models.Index(fields=["invited_at"])]
         constraints = [
-            models.UniqueConstraint(fields=["kitchen", "email"], name="one_kitchen_invitation_per_address"),
+            models.UniqueConstraint(F("kitchen"), Lower("email"), name="one_kitchen_invitation_per_address"),
         ]
 
     def __str__(self) -> str:
         return f"{self.kitchen_id} {self.email}"
 
+    @property
+    def ends_at(self) -> datetime:
+        return self.invited_at + KITCHEN_INVITATION_KEPT
 
-class AltitudeChange(models.Model):
-    """A kitchen's altitude was changed: from what to what, by whom. Empty: unknown."""
 
-    kitchen = models.ForeignKey(Kitchen, on_delete=models.CASCADE, related_name="altitude_changes")
-    changed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
-    changed_at = models.DateTimeField()
-    from_m = models.DecimalField(max_digits=9, decimal_places=4, null=True)
-    from_how = models.CharField(max_length=12, choices=AltitudeHow.choices, blank=True)
-    to_m = models.DecimalField(max_digits=9, decimal_places=4, null=True)
-    to_how = models.CharField(max_length=12, choices=AltitudeHow.choices, blank=True)
+class KitchenAltitudeQuerySet(models.QuerySet["KitchenAltitude"]):
+    def with_the_one_before(self) -> KitchenAltitudeQuerySet:
+        """`is_first` of its kitchen, else `before_m`: what was known until then, in metres, None for nothing."""
+        earlier = KitchenAltitude.objects.filter(kitchen=OuterRef("kitchen")).filter(
+            Q(since__lt=OuterRef("since")) | Q(since=OuterRef("since"), pk__lt=OuterRef("pk"))
+        )
+        before = earlier.order_by("-since", "-pk").values("altitude_m")[:1]
+        return self.annotate(is_first=~Exists(earlier), before_m=Subquery(before))
+
+
+class KitchenAltitude(models.Model):
+    """What a kitchen's altitude is taken to be from a moment on, as somebody said it. Empty: unknown from then on.
+
+    Rows are never changed or deleted (triggers.py). `noted_by` is nobody for what was there before anybody was noted.
+    """
+
+    kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="altitudes")
+    altitude_m = models.DecimalField(max_digits=9, decimal_places=4, null=True, blank=True)
+    how = models.CharField(max_length=12, choices=AltitudeHow.choices, blank=True)
+    since = models.DateTimeField()
+    noted_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    objects = KitchenAltitudeQuerySet.as_manager()
 
     class Meta:
-        ordering = ["changed_at", "pk"]
-        indexes = [models.Index(fields=["changed_at"])]
+        ordering = ["since", "pk"]
+        indexes = [models.Index(fields=["since"])]
+        constraints = [
+            models.CheckConstraint(
+                name="noted_altitude_is_on_land",
+                condition=Q(altitude_m=None) | Q(altitude_m__gte=LOWEST_M, altitude_m__lte=HIGHEST_M),
+            ),
+            models.CheckConstraint(
+                name="noted_altitude_says_how_it_is_known",
+                condition=Q(altitude_m=None, how="") | (Q(altitude_m__isnull=False) & ~Q(how="")),
+            ),
+        ]
 
     def __str__(self) -> str:
-        return f"{self.kitchen_id} {self.from_m} {self.to_m}"
+        return f"{self.kitchen_id} {self.altitude_m}"
+
+    @property
+    def altitude_words(self) -> str:
+        """In metres and feet, or nothing where it is unknown."""
+        return height_words(self.altitude_m)
 
 
 class InvitationQuerySet(models.QuerySet["Invitation"]):

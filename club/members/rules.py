@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from recipes.engine import altitude_from_text
+from club.members.choices import AltitudeDecides
+from recipes.engine import altitude_from_text, band_text, find_band, sterilise_minutes
 from recipes.engine.terms import Altitude
 
+# Upper limits of the bands in feet; None: no limit. USDA Complete Guide to Home Canning (2015), the process tables of
+# its guides 2 to 7: those for boiling water have these limits or fewer of them.
+BANDS: dict[AltitudeDecides, tuple[int | None, ...]] = {
+    AltitudeDecides.BOILING_WATER: (1000, 3000, 6000, None),
+    AltitudeDecides.DIAL: (2000, 4000, 6000, 8000),
+    AltitudeDecides.WEIGHTED: (1000, None),
+}
 STORED_STEPS_PER_METRE = 10_000  # four decimals: every whole foot is exact
 
 
@@ -37,6 +47,35 @@ def altitude_as_typed(altitude: Altitude, *, prefer_feet: bool) -> tuple[str, st
         return _plain(Decimal(in_feet.numerator).scaleb(-4)), "ft"
     in_metres = altitude.metres * STORED_STEPS_PER_METRE
     return _plain(Decimal(math.ceil(in_metres)).scaleb(-4)), "m"
+
+
+@dataclass(frozen=True)
+class Lowered:
+    """What another altitude may shorten or weaken, with the bands in words: from which to which."""
+
+    what: AltitudeDecides
+    before: str
+    after: str
+
+
+def lowered(before: Altitude, after: Altitude) -> Iterator[Lowered]:
+    """Where `after` lies in a lower band than `before`: there a table gives fewer minutes or less pressure."""
+    for what, limits in BANDS.items():
+        was, now = _band(limits, before), _band(limits, after)
+        if now < was:
+            yield Lowered(what, _band_words(limits, was), _band_words(limits, now))
+    if sterilise_minutes(after) < sterilise_minutes(before):
+        yield Lowered(AltitudeDecides.STERILISING, str(sterilise_minutes(before)), str(sterilise_minutes(after)))
+
+
+def _band(limits: tuple[int | None, ...], altitude: Altitude) -> int:
+    place = find_band(limits, altitude)
+    return place.index if place else len(limits)
+
+
+def _band_words(limits: tuple[int | None, ...], index: int) -> str:
+    """Above the last limit no table gives anything, and the words are the same as where there is none."""
+    return band_text(limits[index - 1] if index else None, limits[index] if index < len(limits) else None)
 
 
 def _tenths_up(value: Fraction) -> str:

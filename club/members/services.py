@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
+from fractions import Fraction
 from uuid import UUID, uuid4
 
 from allauth.account.models import EmailAddress
@@ -27,7 +28,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.text import seen
+from club.core.text import plain, seen
 from club.members.choices import PERMISSIONS, EventKind, Role, Skill, SkillHow
 from club.members.models import (
     KITCHEN_INVITATION_KEPT,
@@ -35,19 +36,21 @@ from club.members.models import (
     NAME_LENGTH,
     REASON_LENGTH,
     REFERENCE_LENGTH,
-    AltitudeChange,
     AltitudeHow,
     CalendarAddress,
+    HouseholdMember,
     Invitation,
     Kitchen,
+    KitchenAltitude,
     KitchenInvitation,
     PersonEvent,
     SkillRecord,
     Units,
     User,
 )
-from club.members.rules import metres_from_text
+from club.members.rules import Lowered, lowered, metres_from_text
 from recipes.engine import AltitudeError, words_of
+from recipes.engine.terms import Altitude
 
 # Checks that several services share.
 
@@ -459,6 +462,7 @@ def member_deactivate(*, by: User, person: User) -> None:
         person_event(EventKind.MEMBERSHIP_ENDED, by=by, person=person)
     for role in sorted(person.role_names - {Role.MEMBER.value}):
         person_event(EventKind.ROLE_TAKEN, by=by, person=person, reference=role)
+    households_hand_on(person)
     person.groups.set(Group.objects.filter(name=Role.MEMBER.value))
     sessions_end_everywhere(user=person, by=by)
     person.refresh_from_db(fields=["is_active"])
@@ -480,6 +484,19 @@ MOST_INVITATIONS_A_DAY = 10  # by one person, to all their kitchens; our own cho
 MOST_WATTS = 1_000_000  # a slip of the pen, not a rule
 
 
+class SecondLook(Exception):
+    """Another altitude would shorten a time or lower a pressure: it is written once somebody looked at it twice.
+
+    `before` is the last altitude that was known, `metres` the one asked for, `lowered` what it lowers.
+    """
+
+    def __init__(self, before: KitchenAltitude, metres: Decimal, lowered: list[Lowered]) -> None:
+        super().__init__(f"{before.altitude_m} > {metres}")
+        self.before = before
+        self.metres = metres
+        self.lowered = lowered
+
+
 @transaction.atomic
 def kitchen_add(
     *,
@@ -487,15 +504,18 @@ def kitchen_add(
     name: str,
     altitude_text: str = "",
     altitude_how: str = "",
+    place: str | None = None,
     is_hall: bool = False,
     power_limit_w: int | None = None,
     token: UUID | None = None,
+    looked_at: int | None = None,
 ) -> Kitchen:
-    """A kitchen of the person's own, or a hall of the club's (organisers). `altitude_text` is "1040 m", "3400 ft"
-    or empty for unknown; `power_limit_w` is what a hall's wiring carries, None where nobody has said. The same
-    `token` again finds the kitchen made the first time and writes to that one, so that who goes back and mends the
-    altitude gets the mended one. Raises PermissionDenied, ValidationError (fields
-    name, altitude, altitude_how, power_limit_w).
+    """A kitchen of the person's own, which they found and keep, or a hall of the club's (organisers).
+
+    `altitude_text` is "1040 m", "3400 ft" or empty for unknown; `power_limit_w` is what a hall's wiring carries, None
+    where nobody has said. The same `token` again finds the kitchen made the first time and writes to that one, so that
+    who goes back and mends the altitude gets the mended one. Raises PermissionDenied, ValidationError (fields name,
+    place, altitude, altitude_how, power_limit_w); SecondLook as kitchen_change does.
     """
     if is_hall and not by.has_role(Role.ORGANISER):
         raise PermissionDenied
@@ -506,7 +526,9 @@ def kitchen_add(
             name=name,
             altitude_text=altitude_text,
             altitude_how=altitude_how,
+            place=place,
             power_limit_w=power_limit_w,
+            looked_at=looked_at,
         )
         return made
     metres, how = _clean_altitude(altitude_text, altitude_how)
@@ -514,18 +536,17 @@ def kitchen_add(
         token=token or uuid4(),
         defaults={
             "name": clean_name(name, longest=KITCHEN_NAME_LENGTH),
-            "altitude_m": metres,
-            "altitude_how": how,
+            "place": plain(place or "", field="place", longest=KITCHEN_NAME_LENGTH),
             "is_hall": is_hall,
             "power_limit_w": _clean_power(power_limit_w) if is_hall else None,
             "founded_by": None if is_hall else by,
         },
     )
     if is_new and not is_hall:
-        kitchen.people.add(by)
+        HouseholdMember.objects.create(kitchen=kitchen, user=by, is_keeper=True)
         person_event(EventKind.HOUSEHOLD_JOINED, by=by, person=by, kitchen=kitchen)
-    if is_new and metres is not None:
-        household_event(EventKind.ALTITUDE_CHANGED, by=by, kitchen=kitchen, reference=_altitude_reference(None, metres))
+    if is_new:
+        _altitude_note(kitchen, metres, how, by=by)
     return kitchen
 
 
@@ -541,35 +562,54 @@ def kitchen_change(
     name: str,
     altitude_text: str = "",
     altitude_how: str = "",
+    place: str | None = None,
     power_limit_w: int | None = None,
+    looked_at: int | None = None,
 ) -> None:
     """Batches keep the altitude that they were started at; this is for the next ones. Only a hall has a power limit.
 
-    Another altitude is noted, so that the whole household is told (club/reminders). Raises like
-    kitchen_add.
+    Another altitude is a row of its own, and the whole household is told (club/reminders). One that lies in a lower
+    band than the last known one raises SecondLook, unless `looked_at` is the key of the row that was looked at beside
+    it. `place` None leaves it as it is. Raises like kitchen_add.
     """
     if not Kitchen.objects.changeable_by(by).filter(pk=kitchen.pk).exists():
         raise PermissionDenied
     metres, how = _clean_altitude(altitude_text, altitude_how)
     # Read anew and locked: of two changes at once the second goes from what the first left.
-    was = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
-    kitchen.name = clean_name(name, longest=KITCHEN_NAME_LENGTH)
-    kitchen.altitude_m = metres
-    kitchen.altitude_how = how
-    kitchen.power_limit_w = _clean_power(power_limit_w) if kitchen.is_hall else None
-    kitchen.save(update_fields=["name", "altitude_m", "altitude_how", "power_limit_w"])
-    if was.altitude_m != metres:
-        AltitudeChange.objects.create(
-            kitchen=kitchen,
-            changed_by=by,
-            changed_at=timezone.now(),
-            from_m=was.altitude_m,
-            from_how=was.altitude_how,
-            to_m=metres,
-            to_how=how,
-        )
-        told = _altitude_reference(was.altitude_m, metres)
-        household_event(EventKind.ALTITUDE_CHANGED, by=by, kitchen=kitchen, reference=told)
+    kept = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
+    _second_look(kept, metres, looked_at)
+    kept.name = clean_name(name, longest=KITCHEN_NAME_LENGTH)
+    if place is not None:
+        kept.place = plain(place, field="place", longest=KITCHEN_NAME_LENGTH)
+    kept.power_limit_w = _clean_power(power_limit_w) if kept.is_hall else None
+    kept.save(update_fields=["name", "place", "power_limit_w"])
+    if (kept.altitude_m, kept.altitude_how) != (metres, how):
+        _altitude_note(kept, metres, how, by=by)
+    kitchen.refresh_from_db()
+
+
+def _altitude_note(kitchen: Kitchen, metres: Decimal | None, how: str, *, by: User) -> None:
+    """A row for it, from now on, and the kitchen as the row says. Call it with the kitchen locked or new."""
+    last = kitchen.altitudes.last()
+    if metres is None and last is None:
+        return
+    # Never before the last one, though the clock was put back: the latest is the one that counts.
+    since = max(timezone.now(), last.since) if last else timezone.now()
+    KitchenAltitude.objects.create(kitchen=kitchen, altitude_m=metres, how=how, since=since, noted_by=by)
+    household_event(
+        EventKind.ALTITUDE_CHANGED, by=by, kitchen=kitchen, reference=_altitude_reference(kitchen.altitude_m, metres)
+    )
+    kitchen.altitude_m, kitchen.altitude_how = metres, how
+    kitchen.save(update_fields=["altitude_m", "altitude_how"])
+
+
+def _second_look(kitchen: Kitchen, metres: Decimal | None, looked_at: int | None) -> None:
+    """From the last altitude that was known: one that was taken out in between shortens nothing and hides nothing."""
+    before = kitchen.altitudes.exclude(altitude_m=None).last()
+    if metres is None or before is None or before.altitude_m is None or looked_at == before.pk:
+        return
+    if found := list(lowered(Altitude(metres=Fraction(before.altitude_m)), Altitude(metres=Fraction(metres)))):
+        raise SecondLook(before, metres, found)
 
 
 def _clean_power(watts: int | None) -> int | None:
@@ -578,15 +618,18 @@ def _clean_power(watts: int | None) -> int | None:
     return watts
 
 
+# A household: the people of a kitchen, each of whom accepted. One of them keeps it.
+
+
 @transaction.atomic
 def kitchen_invite(*, by: User, kitchen: Kitchen, email: str, now: datetime | None = None) -> None:
     """Ask the owner of an address to preserve here too. Nothing changes until they accept on their own page.
 
     The outcome is the same whether or not a member has the address. An address that was asked already is not asked
-    again while that stands, even if it was declined or taken back meanwhile. PermissionDenied unless the kitchen is
-    one's own; ValidationError (email).
+    again while that stands, even if it was declined or taken back meanwhile. PermissionDenied unless one keeps the
+    household; ValidationError (email).
     """
-    _own_check(by, kitchen)
+    _household(kitchen, by, keeps=True)
     moment = now or timezone.now()
     address = email.strip().lower()
     try:
@@ -613,8 +656,10 @@ def kitchen_invite(*, by: User, kitchen: Kitchen, email: str, now: datetime | No
 
 @transaction.atomic
 def kitchen_invitation_withdraw(*, by: User, invitation: KitchenInvitation, now: datetime | None = None) -> None:
-    """Take it back before it is accepted: whoever is of the household. Twice is the same as once."""
-    _own_check(by, invitation.kitchen)
+    """Take it back before it is accepted: who asked, while they are of the household, or who keeps it now. Twice is
+    the same as once.
+    """
+    _household(invitation.kitchen, by, keeps=invitation.invited_by_id != by.pk)
     waiting = KitchenInvitation.objects.filter(pk=invitation.pk, accepted_at=None, withdrawn_at=None)
     waiting.update(withdrawn_at=now or timezone.now())
 
@@ -640,28 +685,87 @@ def kitchen_invitation_answer(
 
 
 @transaction.atomic
-def kitchen_person_remove(*, by: User, kitchen: Kitchen, person: User, now: datetime | None = None) -> None:
-    """Oneself or another of the household, but nobody else the one who founded it. Whoever made a batch here keeps it.
+def household_leave(*, by: User, kitchen: Kitchen, now: datetime | None = None) -> None:
+    """One's own act, whoever founded or keeps it. Whoever made a batch here keeps it. The last one stays.
 
-    What the one who goes had asked is taken back. The last one stays. When the founder leaves, whoever has been here
-    longest is in their place.
+    When the keeper goes, who founded it keeps it, else whoever has been here longest.
     """
-    _own_check(by, kitchen)
-    kept = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
-    if person.pk == kept.founded_by_id and by.pk != person.pk:
+    _household(kitchen, by)
+    _person_out(kitchen, by, by, now or timezone.now())
+
+
+@transaction.atomic
+def household_remove(*, by: User, kitchen: Kitchen, person: User, now: datetime | None = None) -> None:
+    """The keeper puts somebody out, but nobody the one who founded it. Whoever made a batch here keeps it.
+
+    What the one who goes had asked is taken back. Twice is the same as once.
+    """
+    _household(kitchen, by, keeps=True)
+    if person.pk == by.pk:
+        raise ValidationError(_("You leave a kitchen yourself: press Leave."))
+    if person.pk == kitchen.founded_by_id:
         raise ValidationError(_("%(person)s founded this kitchen: they leave it themselves.") % {"person": person})
-    if not kept.people.exclude(pk=person.pk).exists():
+    _person_out(kitchen, person, by, now or timezone.now())
+
+
+@transaction.atomic
+def household_hand_on(*, by: User, kitchen: Kitchen, person: User) -> None:
+    """Another of the household keeps it from now on. PermissionDenied unless one keeps it; ValidationError where the
+    other is not of it (any more).
+    """
+    _household(kitchen, by, keeps=True)
+    if not kitchen.household.filter(user=person, user__is_active=True).exists():
+        raise ValidationError(_("%(person)s is not of this kitchen.") % {"person": person})
+    _keeper_set(kitchen, person.pk)
+
+
+def _household(kitchen: Kitchen, by: User, *, keeps: bool = False) -> None:
+    """Lock the household, so that who goes, who keeps it and who is asked follow one another; then PermissionDenied
+    unless `by` is of it, or keeps it.
+    """
+    locked = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
+    kitchen.founded_by_id = locked.founded_by_id
+    own = kitchen.household.filter(user=by, is_keeper=True) if keeps else kitchen.household.filter(user=by)
+    if locked.is_hall or not own.exists():
+        raise PermissionDenied
+
+
+def _person_out(kitchen: Kitchen, person: User, by: User, moment: datetime) -> None:
+    own = kitchen.household.filter(user=person)
+    if own.exists() and not kitchen.household.exclude(user=person).exists():
         raise ValidationError(_("A kitchen belongs to somebody: the last one stays."))
-    kept.people.remove(person)
-    kind = EventKind.HOUSEHOLD_LEFT if by.pk == person.pk else EventKind.HOUSEHOLD_REMOVED
-    person_event(kind, by=by, person=person, kitchen=kept)
-    if person.pk == kept.founded_by_id:
-        kept.founded_by = Kitchen.people.through.objects.filter(kitchen=kept).earliest("pk").user
-        kept.save(update_fields=["founded_by"])
-    User.objects.filter(pk=person.pk, kitchen_chosen=kept).update(kitchen_chosen=None)
-    User.objects.filter(pk=person.pk, kitchen_used=kept).update(kitchen_used=None)
-    asked = kept.invitations.filter(invited_by=person, accepted_at=None, withdrawn_at=None)
-    asked.update(withdrawn_at=now or timezone.now())
+    kept_it = own.filter(is_keeper=True).exists()
+    if own.delete()[0]:
+        kind = EventKind.HOUSEHOLD_LEFT if by.pk == person.pk else EventKind.HOUSEHOLD_REMOVED
+        person_event(kind, by=by, person=person, kitchen=kitchen)
+    if person.pk == kitchen.founded_by_id:
+        kitchen.founded_by = None
+        kitchen.save(update_fields=["founded_by"])
+    if kept_it:
+        _keeper_find(kitchen)
+    User.objects.filter(pk=person.pk, kitchen_chosen=kitchen).update(kitchen_chosen=None)
+    User.objects.filter(pk=person.pk, kitchen_used=kitchen).update(kitchen_used=None)
+    asked = kitchen.invitations.filter(invited_by=person, accepted_at=None, withdrawn_at=None)
+    asked.update(withdrawn_at=moment)
+
+
+def _keeper_find(kitchen: Kitchen) -> None:
+    """Who founded it, else whoever has been of it longest; those whose membership ended come last."""
+    rows = list(kitchen.household.select_related("user").order_by("pk"))
+    rows.sort(key=lambda row: (not row.user.is_active, row.user_id != kitchen.founded_by_id))
+    if rows:
+        _keeper_set(kitchen, rows[0].user_id)
+
+
+def _keeper_set(kitchen: Kitchen, person_id: int) -> None:
+    kitchen.household.filter(is_keeper=True).update(is_keeper=False)
+    kitchen.household.filter(user=person_id).update(is_keeper=True)
+
+
+def households_hand_on(person: User) -> None:
+    """What somebody kept whose membership ends, another of the household keeps. Checks no permission."""
+    for kitchen in Kitchen.objects.kept_by(person).order_by("pk").select_for_update():
+        _keeper_find(kitchen)
 
 
 @transaction.atomic
@@ -676,11 +780,6 @@ def kitchen_choose(*, by: User, kitchen: Kitchen) -> None:
 def kitchen_used(*, by: User, kitchen: Kitchen) -> None:
     """Note where somebody preserved last. Checks no permission: its caller has."""
     User.objects.filter(pk=by.pk).update(kitchen_used=kitchen)
-
-
-def _own_check(by: User, kitchen: Kitchen) -> None:
-    if kitchen.is_hall or not kitchen.people.filter(pk=by.pk).exists():
-        raise PermissionDenied
 
 
 def _clean_altitude(text: str, how: str) -> tuple[Decimal | None, str]:

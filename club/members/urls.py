@@ -20,6 +20,8 @@ urlpatterns: list[URLPattern] = [
     path("kitchens/<int:pk>/", members_views.change, name="kitchen-change"),
     path("kitchens/<int:pk>/people/add/", members_views.person_add, name="kitchen-person-add"),
     path("kitchens/<int:pk>/people/<int:person_pk>/remove/", members_views.person_remove, name="kitchen-person-remove"),
+    path("kitchens/<int:pk>/people/<int:person_pk>/keeps/", members_views.hand_on, name="kitchen-hand-on"),
+    path("kitchens/<int:pk>/leave/", members_views.leave, name="kitchen-leave"),
     path("kitchens/<int:pk>/choose/", members_views.choose, name="kitchen-choose"),
     path("kitchens/invitations/<int:pk>/answer/", members_views.invitation_answer, name="kitchen-invitation-answer"),
     path(

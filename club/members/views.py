@@ -8,6 +8,7 @@ from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Page, Paginator
+from django.db.models.functions import Lower
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -39,6 +40,8 @@ from club.members.models import (
     SkillRecord,
     User,
     default_kitchen,
+    height_words,
+    kitchen_words,
 )
 from club.members.presentation import role_terms
 from club.members.services import Closed, InvitationClosed, invitation_for_token, was_accepted_by
@@ -56,12 +59,13 @@ def me(request: HttpRequest) -> HttpResponse:
             messages.success(request, _("Saved."))
             return redirect("members:me")
     kitchens = list(Kitchen.objects.usable_by(user))
+    words = kitchen_words(kitchens)
     # Of those they can use, as Kitchen.objects.changeable_by has it; one question less.
     changeable = {kitchen.pk for kitchen in kitchens if not kitchen.is_hall or user.has_role(Role.ORGANISER)}
     asked = KitchenInvitation.objects.open(timezone.now()).filter(person=user)
     context = {
         "form": form,
-        "kitchens": kitchens,
+        "kitchens": [(kitchen, words[kitchen.pk]) for kitchen in kitchens],
         "default": default_kitchen(user, kitchens),
         "changeable": changeable,
         "invitations": asked.select_related("kitchen", "invited_by"),
@@ -156,18 +160,15 @@ def add(request: HttpRequest) -> HttpResponse:
     form = KitchenForm(request.POST or None, by=user)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
-        with refusals_on(form):
-            kitchen = services.kitchen_add(
-                by=user,
-                name=data["name"],
-                altitude_text=form.altitude_text,
-                altitude_how=data["altitude_how"],
-                is_hall=data.get("is_hall", False),
-                power_limit_w=data.get("power_limit_w"),
-                token=data["token"],
-            )
-            # With the first kitchen a newcomer is done here; the desk says what can be done next.
-            return saved(request, kitchen, then="desk:home" if user.kitchens.count() == 1 else "members:me")
+        try:
+            with refusals_on(form):
+                kitchen = services.kitchen_add(
+                    by=user, is_hall=data.get("is_hall", False), token=data["token"], **form.written()
+                )
+                # With the first kitchen a newcomer is done here; the desk says what can be done next.
+                return saved(request, kitchen, then="desk:home" if user.kitchens.count() == 1 else "members:me")
+        except services.SecondLook as look:  # it went back to mend what it had sent
+            return second_look(request, form, look)
     is_first = not user.kitchens.exists()
     return render(request, "members/kitchen_add.html", {"form": form, "is_first": is_first})
 
@@ -180,32 +181,49 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
         raise PermissionDenied
     form = KitchenForm(request.POST or None, by=user, kitchen=kitchen)
     if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
-        with refusals_on(form):
-            services.kitchen_change(
-                by=user,
-                kitchen=kitchen,
-                name=data["name"],
-                altitude_text=form.altitude_text,
-                altitude_how=data["altitude_how"],
-                power_limit_w=data.get("power_limit_w"),
-            )
-            return saved(request, kitchen)
+        try:
+            with refusals_on(form):
+                services.kitchen_change(by=user, kitchen=kitchen, **form.written())
+                return saved(request, kitchen)
+        except services.SecondLook as look:
+            return second_look(request, form, look)
     return kitchen_page(request, kitchen, form)
+
+
+def second_look(request: HttpRequest, form: KitchenForm, look: services.SecondLook) -> HttpResponse:
+    """What was sent, once more, with what it lowers. A tick for other figures than these is none."""
+    was_asked = form.cleaned_data["looked_at"] == look.before.pk
+    form.data = request.POST.dict() | {"looked_at": str(look.before.pk)}
+    context = {
+        "form": form,
+        "kitchen": look.before.kitchen,
+        "before": look.before,
+        "after": height_words(look.metres),
+        "lowered": [(one.what.label, one.before, one.after) for one in look.lowered],
+        "is_unticked": was_asked,
+    }
+    return render(request, "members/kitchen_lower.html", context)
+
+
+ALTITUDES_SHOWN = 20
 
 
 def kitchen_page(
     request: HttpRequest, kitchen: Kitchen, form: KitchenForm, person_form: KitchenPersonForm | None = None
 ) -> HttpResponse:
+    user = signed_in(request)
+    household = kitchen.household.select_related("user").order_by(Lower("user__name"), "pk")
+    rows = [] if kitchen.is_hall else list(household)
+    keeper = next((row.user for row in rows if row.is_keeper), None)
     action = reverse("members:kitchen-person-add", args=[kitchen.pk])
-    people = [] if kitchen.is_hall else list(User.objects.get_queryset().filter(kitchens=kitchen).in_order())
-    others = {person.pk for person in people} - {kitchen.founded_by_id}
     context = {
         "form": form,
         "kitchen": kitchen,
-        "people": people,
-        "removable": others | {signed_in(request).pk} if len(people) > 1 else set(),
-        "invitations": [] if kitchen.is_hall else kitchen.invitations.shown(timezone.now()),
+        "household": rows,
+        "keeper": keeper,
+        "keeps": keeper == user,
+        "invitations": kitchen.invitations.shown(timezone.now()) if rows else [],
+        "altitudes": kitchen.altitudes.select_related("noted_by").reverse()[:ALTITUDES_SHOWN],
         "person_form": person_form or KitchenPersonForm(action=action),
     }
     return render(request, "members/kitchen_change.html", context)
@@ -234,10 +252,33 @@ def person_remove(request: HttpRequest, pk: int, person_pk: int) -> HttpResponse
     kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
     person = get_object_or_404(kitchen.people.all(), pk=person_pk)
     with refusals_as_messages(request):
-        services.kitchen_person_remove(by=user, kitchen=kitchen, person=person)
+        services.household_remove(by=user, kitchen=kitchen, person=person)
         params = {"person": str(person), "kitchen": kitchen.name}
         messages.success(request, _("%(person)s is not of %(kitchen)s any more.") % params)
-    return redirect("members:me") if person.pk == user.pk else redirect("members:kitchen-change", pk=pk)
+    return redirect("members:kitchen-change", pk=pk)
+
+
+@require_POST
+def hand_on(request: HttpRequest, pk: int, person_pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    person = get_object_or_404(kitchen.people.all(), pk=person_pk)
+    with refusals_as_messages(request):
+        services.household_hand_on(by=user, kitchen=kitchen, person=person)
+        params = {"person": str(person), "kitchen": kitchen.name}
+        messages.success(request, _("%(person)s keeps %(kitchen)s from now on.") % params)
+    return redirect("members:kitchen-change", pk=pk)
+
+
+@require_POST
+def leave(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    with refusals_as_messages(request):
+        services.household_leave(by=user, kitchen=kitchen)
+        messages.success(request, _("You left %(kitchen)s.") % {"kitchen": kitchen.name})
+        return redirect("members:me")
+    return redirect("members:kitchen-change", pk=pk)
 
 
 @require_POST

@@ -17,7 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.ledger import part_token
-from club.members.models import Kitchen, User
+from club.members.models import HouseholdMember, Kitchen, User
 from club.season.models import HouseholdSeason, YearlyTarget, households_of
 from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Batch, Jar
@@ -262,7 +262,7 @@ class Reading:
 
 def households_by_person(kitchens: Sequence[Kitchen]) -> dict[int, int]:
     """The people of these kitchens, each with their first kitchen: nobody's jars count twice."""
-    people = Kitchen.people.through.objects
+    people = HouseholdMember.objects
     members = people.filter(kitchen__in=kitchens).values("user")
     belongs: dict[int, int] = {}
     pairs = people.filter(user__in=members, kitchen__is_hall=False).order_by("kitchen")

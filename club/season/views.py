@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.http import refusals_as_messages, refusals_on, signed_in
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, User, kitchen_words
 from club.season import services
 from club.season.forms import HouseholdForm, TargetForm, UseForm
 from club.season.models import HouseholdSeason, YearlyTarget, households_of
@@ -37,7 +37,7 @@ def mine(request: HttpRequest) -> HttpResponse:
     kitchens = list(households_of(user))
     if len(kitchens) == 1:
         return redirect("desk:season", kitchens[0].pk)
-    return render(request, "season/choose.html", {"kitchens": kitchens, "runs": user.has_perm(RUN)})
+    return render(request, "season/choose.html", {"kitchens": kitchen_words(kitchens), "runs": user.has_perm(RUN)})
 
 
 @require_safe

@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 
 from club.core.clock import club_day
 from club.members.choices import Role
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, User, kitchen_words
 from inventory.batches.choices import EMPTIED, Disposal, RecallKind
 from inventory.batches.ingredients import notes_in_words
 from inventory.batches.models import (
@@ -538,11 +538,12 @@ def place_words(wheres: Iterable[str]) -> dict[str, str]:
     """Each place of a holding or an answer, in words; two queries. "": an answer from before places were asked for."""
     keys = {where: where.partition(" ")[::2] for where in wheres}
     kitchens = Kitchen.objects.in_bulk({int(key) for kind, key in keys.values() if kind == "kitchen"})
+    kitchen_names = kitchen_words(kitchens.values())
     people = User.objects.in_bulk({int(key) for kind, key in keys.values() if kind in PERSON_WORDS})
     words = {"": "", "store": _("the club's store")}
     for where, (kind, key) in keys.items():
         if kind == "kitchen":
-            words[where] = kitchens[int(key)].name
+            words[where] = kitchen_names[int(key)]
         elif kind in PERSON_WORDS:
             words[where] = _(PERSON_WORDS[kind]) % {"who": people[int(key)]}
     return words

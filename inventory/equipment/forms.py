@@ -19,7 +19,7 @@ from club.core.fields import PersonField, day_field
 from club.core.forms import TokenForm, form_helper, heading
 from club.core.money import MoneyField
 from club.members.choices import Skill
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, User, kitchen_words
 from inventory.equipment.choices import (
     CANNER_KINDS,
     NO_SKILL,
@@ -180,7 +180,7 @@ class OwnCannerForm(TokenForm):
         if thing is None:
             field = self.fields["kitchen"]
             assert isinstance(field, forms.ChoiceField)
-            field.choices = [(kitchen.pk, str(kitchen)) for kitchen in kitchens]
+            field.choices = list(kitchen_words(kitchens).items())
             head = Row(Column("kitchen", css_class="col-md-6"), Column("kind", css_class="col-md-6"))
         else:
             del self.fields["kitchen"], self.fields["kind"]  # its tests and batches hang on them

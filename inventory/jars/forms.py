@@ -14,7 +14,7 @@ from club.core.fields import MomentField, count_field, token_field
 from club.core.forms import ButtonForm, bare_helper
 from club.core.ledger import NOTE_LENGTH
 from club.core.money import MoneyField
-from club.members.models import Kitchen, User
+from club.members.models import Kitchen, User, kitchen_words
 from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy, SupplyKind
 from inventory.jars.models import KEEP, Balance, ClubOrder, OrderLine, Place, Supply
 from inventory.jars.models.orders import LineSum
@@ -59,7 +59,8 @@ def place_choices(user: User, kinds: frozenset[str]) -> list[tuple[str, str]]:
         found.append(("store", str(PlaceKind.STORE.label)))
     if PlaceKind.KITCHEN in kinds:
         kitchens: QuerySet[Kitchen] = Kitchen.objects.all() if keeps else Kitchen.objects.filter(people=user)
-        found += [(f"kitchen-{pk}", name) for pk, name in kitchens.order_by("name", "pk").values_list("pk", "name")]
+        named = kitchen_words(kitchens.order_by("name", "pk"))
+        found += [(f"kitchen-{pk}", name) for pk, name in named.items()]
     if MEMBER in kinds:
         people = User.objects.get_queryset().filter(is_active=True) if keeps else User.objects.filter(pk=user.pk)
         rows = people.order_by("name", "pk").values_list("pk", "name", "email")

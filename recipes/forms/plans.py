@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from club.core.fields import Fold
 from club.core.forms import TokenForm, bare_helper
 from club.core.money import MoneyField
-from club.members.models import Kitchen, Units, User, default_kitchen
+from club.members.models import Kitchen, Units, User, default_kitchen, kitchen_words
 from recipes.choices import CANNERS, CAPACITY_LABELS, JARS, METHODS, PACKS, STOVES, kind_label
 from recipes.engine import process_choices
 from recipes.engine.changes import Act, Change, pickable_foods
@@ -35,7 +35,7 @@ def set_choices(field: forms.Field, choices: list[tuple[Any, Any]]) -> None:
 def kitchen_choices(kitchens: Mapping[int, Kitchen], default: Kitchen | None) -> list[tuple[Any, Any]]:
     """With "choose" before them where none is the person's default: else a browser takes the first by name."""
     blank = [] if default else [("", _("choose"))]
-    return [*blank, *((pk, str(kitchen)) for pk, kitchen in kitchens.items())]
+    return [*blank, *kitchen_words(kitchens.values()).items()]
 
 
 class KitchenForm(forms.Form):

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
+from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from django.utils import timezone
+
 from club.members import services
 from club.members.choices import Role, Skill
-from club.members.models import AltitudeHow, Invitation, Kitchen, SkillRecord, User
+from club.members.models import (
+    AltitudeHow,
+    HouseholdMember,
+    Invitation,
+    Kitchen,
+    KitchenAltitude,
+    SkillRecord,
+    User,
+)
 from club.members.rules import metres_from_text
 
 PASSWORD = "seven copper ladles"
@@ -26,12 +37,22 @@ def make_organiser(**fields: Any) -> User:
 
 
 def make_kitchen(*people: User, name: str = "Plum Lane", altitude: str = "1040 m", is_hall: bool = False) -> Kitchen:
-    """Founded by the first of these people. `altitude` "" is a kitchen whose altitude nobody knows."""
-    known = {"altitude_m": metres_from_text(altitude), "altitude_how": AltitudeHow.MAP} if altitude else {}
+    """Founded and kept by the first of these people. `altitude` "" is a kitchen whose altitude nobody knows."""
     founder = people[0] if people and not is_hall else None
-    kitchen = Kitchen.objects.create(name=name, is_hall=is_hall, founded_by=founder, **known)
-    kitchen.people.set(people)
+    kitchen = Kitchen.objects.create(name=name, is_hall=is_hall, founded_by=founder)
+    for person in people:
+        HouseholdMember.objects.create(kitchen=kitchen, user=person, is_keeper=person == founder)
+    if altitude:
+        set_altitude(kitchen, metres_from_text(altitude), at=kitchen.created_at)
     return kitchen
+
+
+def set_altitude(kitchen: Kitchen, metres: Decimal | int | None, *, at: datetime | None = None) -> None:
+    """By nobody in particular, without a second look."""
+    how = "" if metres is None else AltitudeHow.MAP
+    KitchenAltitude.objects.create(kitchen=kitchen, altitude_m=metres, how=how, since=at or timezone.now())
+    kitchen.altitude_m, kitchen.altitude_how = metres, how
+    kitchen.save(update_fields=["altitude_m", "altitude_how"])
 
 
 def make_invitation(*, by: User | None = None, email: str = "", name: str = "", role: Role = Role.MEMBER) -> Invitation:

@@ -9,6 +9,7 @@ from django.contrib.auth.models import Group
 
 from club.members.models import Kitchen, User
 from recipes.library import is_shipped
+from tests.factories.members import set_altitude
 
 _numbers = count(1)
 
@@ -45,11 +46,12 @@ def reviewer(make_person):
 @pytest.fixture
 def make_kitchen(db):
     def make(*people: User, altitude_m: str | None = "1040", **fields) -> Kitchen:
-        how = {"altitude_m": Decimal(altitude_m), "altitude_how": "map"} if altitude_m is not None else {}
         founder = people[0] if people and not fields.get("is_hall") else None
         named = {"name": f"Kitchen {next(_numbers):05d}", "founded_by": founder}
-        kitchen = Kitchen.objects.create(**{**named, **how, **fields})
+        kitchen = Kitchen.objects.create(**{**named, **fields})
         kitchen.people.set(people)
+        if altitude_m is not None:
+            set_altitude(kitchen, Decimal(altitude_m))
         return kitchen
 
     return make

@@ -16,7 +16,7 @@ from django.utils.translation import gettext, gettext_lazy
 
 from club.core.clock import in_utc
 from club.members.choices import Role
-from club.members.models import AltitudeChange, Kitchen, KitchenInvitation, User, height_words
+from club.members.models import Kitchen, KitchenAltitude, KitchenInvitation, User, height_words
 from club.reminders.models import (
     NotificationSettings,
     Reminder,
@@ -59,22 +59,22 @@ class KitchenInvited(Rule[KitchenInvitation]):
 
 @dataclass(frozen=True)
 class ChangeForPerson:
-    """A kitchen's last change of altitude, and somebody of the household."""
+    """A kitchen's altitude as it was said last, and somebody of the household."""
 
-    change: AltitudeChange
+    change: KitchenAltitude
     person_id: int
 
 
 class AltitudeChanged(Rule[ChangeForPerson]):
     """At once, to everybody of the household, whoever changed it among them: it need not have been them who pressed.
 
-    Of several changes of one kitchen the last.
+    Of several changes of one kitchen the last; the altitude that it began with is none.
     """
 
     name = "kitchen-altitude"
     title = gettext_lazy("a kitchen's altitude was changed")
     prefix = "altitude:"
-    model = AltitudeChange
+    model = KitchenAltitude
     subject_field = "kitchen__name"
     person_field = "person"
     may_mute = False
@@ -82,39 +82,42 @@ class AltitudeChanged(Rule[ChangeForPerson]):
 
     def due_rows(self, now: datetime) -> Iterator[ChangeForPerson]:
         """Two queries."""
-        recent = AltitudeChange.objects.filter(changed_at__gt=now - NEWS_WITHIN).order_by("changed_at", "pk")
-        last = {change.kitchen_id: change for change in recent}
-        if last:
-            active = Kitchen.objects.filter(pk__in=last, people__is_active=True).order_by()
+        recent = KitchenAltitude.objects.filter(since__gt=now - NEWS_WITHIN).order_by("since", "pk")
+        last = {row.kitchen_id: row for row in recent.with_the_one_before()}
+        told = {pk: row for pk, row in last.items() if not row.is_first}  # type: ignore[attr-defined]
+        if told:
+            active = Kitchen.objects.filter(pk__in=told, people__is_active=True).order_by()
             for kitchen, person in active.values_list("pk", "people"):
-                yield ChangeForPerson(last[kitchen], person)
+                yield ChangeForPerson(told[kitchen], person)
 
     def open_row(self, reminder: Reminder, now: datetime) -> ChangeForPerson | None:
         """It is the last change of that kitchen, and the person is of the household still."""
-        change = AltitudeChange.objects.filter(pk=reminder.subject_id, kitchen__people=reminder.person_id).first()
-        if change is None or change != AltitudeChange.objects.filter(kitchen=change.kitchen_id).last():
+        row = KitchenAltitude.objects.filter(pk=reminder.subject_id, kitchen__people=reminder.person_id).first()
+        if row is None or row != KitchenAltitude.objects.filter(kitchen=row.kitchen_id).last():
             return None
-        return ChangeForPerson(change, reminder.person_id)
+        return ChangeForPerson(row, reminder.person_id)
 
     def occurrence(self, row: ChangeForPerson, now: datetime) -> str:
-        return stamp(row.change.changed_at)
+        return stamp(row.change.since)
 
     def due_at(self, row: ChangeForPerson, now: datetime) -> datetime:
-        return row.change.changed_at
+        return row.change.since
 
     def key(self, row: ChangeForPerson) -> int:
         return row.change.pk
 
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
-        change = AltitudeChange.objects.select_related("kitchen", "changed_by").get(pk=reminder.subject_id)
+        rows = KitchenAltitude.objects.with_the_one_before().select_related("kitchen", "noted_by")
+        row = rows.get(pk=reminder.subject_id)
         context = {
-            "kitchen": change.kitchen.name,
-            "by": change.changed_by,
-            "day": format_day(timezone.localdate(change.changed_at)),
-            "before": height_words(change.from_m) or gettext("unknown"),
-            "now": height_words(change.to_m) or gettext("unknown"),
+            "kitchen": row.kitchen.name,
+            "by": row.noted_by or gettext("Somebody"),
+            "day": format_day(timezone.localdate(row.since)),
+            "before": height_words(row.before_m) or gettext("unknown"),  # type: ignore[attr-defined]
+            "now": row.altitude_words or gettext("unknown"),
+            "how": row.get_how_display(),
         }
-        return reverse("members:kitchen-change", args=[change.kitchen_id]), context
+        return reverse("members:kitchen-change", args=[row.kitchen_id]), context
 
 
 # Our own choice, no source: a day in which somebody may have seen it on the desk. A second mail would be nagging.

@@ -11,7 +11,6 @@ from django.db import IntegrityError, transaction
 from club.classes.models import CannerLoad, JarTaker, SignUp, StationBatch
 from club.classes.services import day
 from club.members.choices import Role
-from club.members.models import Kitchen
 from club.reminders.services import RULES
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
@@ -33,7 +32,7 @@ from tests.factories.class_day import (
 )
 from tests.factories.classes import make_instructor, make_session, make_signup, make_station
 from tests.factories.equipment import BAD, make_keeper, make_test
-from tests.factories.members import make_person
+from tests.factories.members import make_person, set_altitude
 from tests.factories.recipes import VEGETABLE, make_revision
 
 pytestmark = pytest.mark.django_db
@@ -272,7 +271,7 @@ def test_a_revision_withdrawn_overnight_starts_nothing(two_stations):
 
 
 def test_a_hall_whose_altitude_is_unknown_starts_nothing(two_stations):
-    Kitchen.objects.filter(pk=two_stations.hall_id).update(altitude_m=None, altitude_how="")
+    set_altitude(two_stations.hall, None)
     with pytest.raises(ValidationError, match="altitude"):
         start(two_stations)
     assert not Batch.objects.exists()

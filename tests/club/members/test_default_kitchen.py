@@ -89,7 +89,7 @@ def test_a_batch_started_for_somebody_else_is_nobody_s_use_of_a_kitchen(ada, hom
 def test_a_kitchen_that_one_left_is_not_the_default_any_more(ada, home, shared):
     services.kitchen_choose(by=ada, kitchen=shared)
     assert default_of(ada) == shared
-    services.kitchen_person_remove(by=ada, kitchen=shared, person=ada)
+    services.household_leave(by=ada, kitchen=shared)
     assert default_of(ada) == home
 
 

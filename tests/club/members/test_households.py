@@ -7,11 +7,18 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
 from club.members import services
-from club.members.models import KITCHEN_INVITATION_KEPT, Kitchen, KitchenInvitation, default_kitchen
+from club.members.models import (
+    KITCHEN_INVITATION_KEPT,
+    HouseholdMember,
+    Kitchen,
+    KitchenInvitation,
+    default_kitchen,
+)
 from club.season.models import households_of
 from club.season.services import households_by_person
 from inventory.batches.models import Batch
@@ -150,7 +157,9 @@ def test_others_and_organisers_have_no_say_in_a_household_and_a_hall_has_none(ad
         with pytest.raises(PermissionDenied):
             services.kitchen_invite(by=by, kitchen=where, email="x@example.test")
         with pytest.raises(PermissionDenied):
-            services.kitchen_person_remove(by=by, kitchen=where, person=by)
+            services.household_leave(by=by, kitchen=where)
+        with pytest.raises(PermissionDenied):
+            services.household_remove(by=by, kitchen=where, person=ada)
     for by in (bo, make_organiser()):
         with pytest.raises(PermissionDenied):
             services.kitchen_invitation_withdraw(by=by, invitation=pending)
@@ -158,40 +167,108 @@ def test_others_and_organisers_have_no_say_in_a_household_and_a_hall_has_none(ad
         assert signed_in(by).post(withdraw).status_code == 404
 
 
+# Keeping it
+
+
+def test_who_named_the_kitchen_keeps_it_and_the_others_neither_ask_nor_remove(ada, bo, kitchen):
+    named = services.kitchen_add(by=bo, name="Plum Lane")
+    assert list(Kitchen.objects.kept_by(bo)) == [named]
+    joined(ada, bo, kitchen)
+    cy = make_person(name="Cy Plum")
+    joined(ada, cy, kitchen)
+    for refused in (
+        lambda: services.kitchen_invite(by=bo, kitchen=kitchen, email="x@example.test"),
+        lambda: services.household_remove(by=bo, kitchen=kitchen, person=cy),
+        lambda: services.household_hand_on(by=bo, kitchen=kitchen, person=bo),
+    ):
+        with pytest.raises(PermissionDenied):
+            refused()
+    client = signed_in(bo)
+    page = page_of(client, "kitchen-change", kitchen.pk)
+    assert "Ada Plum keeps this kitchen" in page
+    assert "Ask them" not in page
+    for path in ("kitchen-person-remove", "kitchen-hand-on"):
+        assert client.post(reverse(f"members:{path}", args=[kitchen.pk, cy.pk])).status_code == 403
+    assert client.post(reverse("members:kitchen-person-add", args=[kitchen.pk]), {"email": BO}).status_code == 403
+    assert set(kitchen.people.all()) == {ada, bo, cy}
+
+
+def test_the_keepership_is_handed_on_and_who_founded_it_stays_all_the_same(ada, bo, kitchen):
+    joined(ada, bo, kitchen)
+    pending = invited(ada, kitchen, "x@example.test")
+    signed_in(ada).post(reverse("members:kitchen-hand-on", args=[kitchen.pk, bo.pk]))
+    assert (kitchen.household.get(is_keeper=True).user, kitchen.founded_by) == (bo, ada)
+    with pytest.raises(ValidationError, match="founded this kitchen"):
+        services.household_remove(by=bo, kitchen=kitchen, person=ada)
+    answer = signed_in(bo).post(reverse("members:kitchen-person-remove", args=[kitchen.pk, ada.pk]), follow=True)
+    assert "founded this kitchen" in answer.text
+    assert set(kitchen.people.all()) == {ada, bo}
+    services.kitchen_invitation_withdraw(by=ada, invitation=pending)  # they asked
+    with pytest.raises(ValidationError, match="not of this kitchen"):
+        services.household_hand_on(by=bo, kitchen=kitchen, person=make_person())
+
+
+def test_the_database_knows_one_keeper_a_household_and_one_invitation_an_address(ada, bo, kitchen):
+    with pytest.raises(IntegrityError), transaction.atomic():
+        HouseholdMember.objects.create(kitchen=kitchen, user=bo, is_keeper=True)
+    invited(ada, kitchen)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        kitchen.invitations.create(email=BO.upper(), invited_by=ada, invited_at=timezone.now())
+
+
 # Leaving
 
 
-def test_who_founded_a_kitchen_is_put_out_by_nobody_and_leaves_themselves(ada, bo, kitchen):
+def test_leaving_is_one_s_own_act_and_the_next_one_keeps_the_kitchen(ada, bo, kitchen):
     joined(ada, bo, kitchen)
-    with pytest.raises(ValidationError, match="founded this kitchen"):
-        services.kitchen_person_remove(by=bo, kitchen=kitchen, person=ada)
-    answer = signed_in(bo).post(reverse("members:kitchen-person-remove", args=[kitchen.pk, ada.pk]), follow=True)
-    assert "founded this kitchen" in answer.content.decode()
-    assert set(kitchen.people.all()) == {ada, bo}
-    services.kitchen_person_remove(by=ada, kitchen=kitchen, person=ada)
+    with pytest.raises(ValidationError, match="press Leave"):
+        services.household_remove(by=ada, kitchen=kitchen, person=ada)
+    leave = reverse("members:kitchen-leave", args=[kitchen.pk])
+    assert signed_in(make_organiser()).post(leave).status_code == 404
+    assert "You left Plum Lane" in signed_in(ada).post(leave, follow=True).text
     kitchen.refresh_from_db()
-    assert (list(kitchen.people.all()), kitchen.founded_by) == ([bo], bo)
+    assert (list(kitchen.people.all()), kitchen.founded_by) == ([bo], None)
+    assert list(Kitchen.objects.kept_by(bo)) == [kitchen]
 
 
-def test_whoever_adds_a_kitchen_founded_it_and_a_hall_nobody(bo):
+def test_when_the_keeper_goes_who_founded_it_comes_before_who_was_there_longer(ada, bo, kitchen):
+    cy = make_person()
+    joined(ada, cy, kitchen)
+    joined(ada, bo, kitchen)
+    services.household_hand_on(by=ada, kitchen=kitchen, person=bo)
+    services.household_leave(by=bo, kitchen=kitchen)
+    assert list(Kitchen.objects.kept_by(ada)) == [kitchen]
+    services.member_deactivate(by=make_organiser(), person=ada)
+    assert list(Kitchen.objects.kept_by(cy)) == [kitchen]
+
+
+def test_a_hall_is_nobody_s(bo):
     assert services.kitchen_add(by=bo, name="Plum Lane").founded_by == bo
-    assert services.kitchen_add(by=make_organiser(), name="Hall", is_hall=True).founded_by is None
+    hall = services.kitchen_add(by=make_organiser(), name="Hall", is_hall=True)
+    assert (hall.founded_by, hall.household.count()) == (None, 0)
 
 
 def test_the_last_one_stays(ada, bo, kitchen):
     joined(ada, bo, kitchen)
-    services.kitchen_person_remove(by=ada, kitchen=kitchen, person=bo)
+    services.household_remove(by=ada, kitchen=kitchen, person=bo)
+    services.household_remove(by=ada, kitchen=kitchen, person=bo)  # pressed twice
     with pytest.raises(ValidationError, match="the last one stays"):
-        services.kitchen_person_remove(by=ada, kitchen=kitchen, person=ada)
+        services.household_leave(by=ada, kitchen=kitchen)
+    assert (
+        "the last one stays"
+        in signed_in(ada).post(reverse("members:kitchen-leave", args=[kitchen.pk]), follow=True).text
+    )
     assert list(kitchen.people.all()) == [ada]
 
 
-def test_what_somebody_asked_and_chose_goes_with_them(ada, bo, kitchen):
+def test_who_goes_chose_it_no_more_and_what_they_asked_is_taken_back(ada, bo, kitchen):
     joined(ada, bo, kitchen)
-    services.kitchen_choose(by=bo, kitchen=kitchen)
-    friend = make_person()
+    services.household_hand_on(by=ada, kitchen=kitchen, person=bo)
+    friend = make_person(name="Friend of Bo")
     invitation = invited(bo, kitchen, friend.email)
-    services.kitchen_person_remove(by=ada, kitchen=kitchen, person=bo)
+    services.kitchen_choose(by=bo, kitchen=kitchen)
+    services.household_hand_on(by=bo, kitchen=kitchen, person=ada)
+    services.household_remove(by=ada, kitchen=kitchen, person=bo)
     bo.refresh_from_db()
     assert bo.kitchen_chosen is None
     with pytest.raises(ValidationError, match="This is over"):

@@ -84,10 +84,11 @@ def test_a_new_password_is_noted_by_whom_it_was_changed(client):
 def test_everybody_of_a_household_has_a_row_of_a_new_altitude():
     ada, bo = make_person(), make_person(name="Bo")
     kitchen = make_kitchen(ada, bo, altitude="1040 m")
-    services.kitchen_change(by=bo, kitchen=kitchen, name=kitchen.name, altitude_text="300 m", altitude_how="told")
+    services.kitchen_change(by=bo, kitchen=kitchen, name=kitchen.name, altitude_text="1500 m", altitude_how="told")
     assert {row[1] for row in rows(EventKind.ALTITUDE_CHANGED)} == {ada, bo}
-    assert {(row[0], row[2]) for row in rows(EventKind.ALTITUDE_CHANGED)} == {(bo, "1040 m > 300 m")}
-    services.kitchen_person_remove(by=ada, kitchen=kitchen, person=bo)
+    assert {(row[0], row[2]) for row in rows(EventKind.ALTITUDE_CHANGED)} == {(bo, "1040 m > 1500 m")}
+    services.household_remove(by=ada, kitchen=kitchen, person=bo)
+    services.household_remove(by=ada, kitchen=kitchen, person=bo)
     assert rows(EventKind.HOUSEHOLD_REMOVED) == [(ada, bo, "")]
 
 

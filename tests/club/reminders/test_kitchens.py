@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 
 from club.members import services as members
-from club.members.models import AltitudeChange, Kitchen
+from club.members.models import Kitchen, KitchenAltitude
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
 from club.reminders.services import RULES, with_titles
@@ -39,9 +39,10 @@ def gathered(rule: str, now=None) -> list[str]:
     return sorted(Reminder.objects.filter(rule=rule).values_list("person__name", flat=True))
 
 
-def change(by, kitchen, altitude: str) -> AltitudeChange:
-    members.kitchen_change(by=by, kitchen=kitchen, name=kitchen.name, altitude_text=altitude, altitude_how="map")
-    return AltitudeChange.objects.latest("pk")
+def change(by, kitchen, altitude: str) -> None:
+    looked = kitchen.altitudes.exclude(altitude_m=None).last()
+    wanted = {"altitude_text": altitude, "altitude_how": "map", "looked_at": looked and looked.pk}
+    members.kitchen_change(by=by, kitchen=kitchen, name=kitchen.name, **wanted)
 
 
 def text_of(rule) -> str:
@@ -89,7 +90,7 @@ def test_another_altitude_is_told_to_all_of_the_household_and_to_nobody_else(ada
 
 
 def test_a_kitchen_saved_with_the_altitude_that_it_has_tells_nobody(ada, kitchen):
-    members.kitchen_change(by=ada, kitchen=kitchen, name="New name", altitude_text="1040 m", altitude_how="gps")
+    members.kitchen_change(by=ada, kitchen=kitchen, name="New name", altitude_text="1040 m", altitude_how="map")
     assert gathered(ALTITUDE.name) == []
 
 
@@ -105,7 +106,14 @@ def test_the_form_sent_twice_with_another_altitude_is_a_change(ada):
     token = uuid4()
     for altitude in ("1040 m", "1400 m"):
         members.kitchen_add(by=ada, name="Plum Lane", altitude_text=altitude, altitude_how="map", token=token)
-    assert AltitudeChange.objects.get().from_m == 1040
+    assert [row.altitude_m for row in KitchenAltitude.objects.all()] == [1040, 1400]
+    assert gathered(ALTITUDE.name) == ["Ada Plum"]
+    assert "from 1,040 m (3,412.1 ft) to 1,400 m" in text_of(ALTITUDE)
+
+
+def test_the_altitude_that_a_kitchen_begins_with_is_no_change(ada):
+    members.kitchen_add(by=ada, name="Plum Lane", altitude_text="1040 m", altitude_how="map")
+    assert gathered(ALTITUDE.name) == []
 
 
 def test_the_last_change_is_told_and_only_to_who_is_there_still(ada, bo, kitchen):
@@ -118,7 +126,7 @@ def test_the_last_change_is_told_and_only_to_who_is_there_still(ada, bo, kitchen
     gathered(ALTITUDE.name)
     last = Reminder.objects.filter(rule=ALTITUDE.name, person=bo).latest("pk")
     assert ALTITUDE.still_due(last, timezone.now())
-    members.kitchen_person_remove(by=bo, kitchen=kitchen, person=bo)
+    members.household_leave(by=bo, kitchen=kitchen)
     assert not ALTITUDE.still_due(last, timezone.now())
 
 
@@ -138,7 +146,7 @@ def test_it_cannot_be_muted():
 def test_thirty_of_each_are_asked_in_as_many_queries_as_one(ada, bo, django_assert_num_queries, rows):
     for _ in range(rows):
         kitchen = make_kitchen(ada)
-        members.kitchen_change(by=ada, kitchen=kitchen, name="Plum Lane", altitude_text="10 m", altitude_how="map")
+        change(ada, kitchen, "10 m")
         kitchen.invitations.create(email=bo.email, person=bo, invited_by=ada, invited_at=timezone.now())
     now = timezone.now()
     with django_assert_num_queries(3):

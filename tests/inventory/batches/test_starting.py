@@ -18,7 +18,7 @@ from recipes.engine.quantities import parse_amount
 from recipes.engine.terms import Canner, Pack
 from recipes.models import RevisionState
 from tests.factories.batches import NOW, make_batch, make_batch_out, make_freezer_revision, make_pressure_batch
-from tests.factories.members import make_kitchen, make_person
+from tests.factories.members import make_kitchen, make_person, set_altitude
 from tests.factories.recipes import VEGETABLE, make_revision
 
 pytestmark = pytest.mark.django_db
@@ -46,8 +46,7 @@ def test_a_batch_keeps_the_plan_as_it_stood(asked):
     assert (batch.canner, batch.pack, batch.jar_size) == ("boiling-water", "hot", "half-pint")
     assert batch.plan["process"]["minutes"] == 10
     assert batch.plan["pots"] == 2
-    asked["kitchen"].altitude_m = 3000
-    asked["kitchen"].save()
+    set_altitude(asked["kitchen"], 3000)
     kept = Batch.objects.get(pk=batch.pk)
     assert kept.altitude_m == 1040
     assert kept.required_minutes == 10
@@ -138,7 +137,7 @@ def test_a_kitchen_without_altitude_starts_nothing(asked):
 
 def test_an_altitude_mended_since_the_page_was_opened_counts(asked):
     stale = Kitchen.objects.get(pk=asked["kitchen"].pk)
-    Kitchen.objects.filter(pk=stale.pk).update(altitude_m=1900)  # above 6,000 ft
+    set_altitude(asked["kitchen"], 1900)  # above 6,000 ft
     assert services.batch_start(**(asked | {"kitchen": stale})).required_minutes == 15
 
 
@@ -171,7 +170,7 @@ def test_a_plan_from_nothing_is_refused(asked):
 
 
 def test_above_the_dial_table_nothing_is_started(asked):
-    kitchen = Kitchen.objects.create(name="High", altitude_m=2600, altitude_how="map")
+    kitchen = make_kitchen(name="High", altitude="2600 m")
     kitchen.people.add(asked["by"])
     beans = asked | {"revision": make_revision(base=VEGETABLE), "kitchen": kitchen, "jar": "pint", "pack": Pack.HOT}
     with pytest.raises(ValidationError):
