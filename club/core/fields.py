@@ -12,6 +12,7 @@ from crispy_forms.utils import TEMPLATE_PACK
 from django import forms
 from django.contrib.auth import get_user_model
 from django.template.loader import render_to_string
+from django.urls import reverse_lazy
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
@@ -153,10 +154,14 @@ def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerFiel
 
 
 class PersonField(forms.CharField):
-    """A member, by email, or by a name that only one of them has. Gives the person."""
+    """A member, by email, or by a name that only one of them has. Gives the person.
+
+    With scripts, members who are called so are offered while it is typed: a page carries no list of them all.
+    """
 
     def __init__(self, **options: Any) -> None:
-        widget = forms.TextInput(attrs={"list": "people", "autocomplete": "off"})
+        found = {"hx-get": reverse_lazy("members:find"), "hx-target": "#people", "hx-trigger": "input delay:250ms"}
+        widget = forms.TextInput(attrs={"list": "people", "autocomplete": "off", **found})
         super().__init__(max_length=254, widget=widget, **options)
 
     def prepare_value(self, value: Any) -> Any:

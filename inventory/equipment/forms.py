@@ -436,7 +436,7 @@ def sheet_forms(data: Any, *, initial: dict[str, Any]) -> list[SheetLineForm]:
 class ImportForm(forms.Form):
     file = forms.FileField(
         label=_("File"),
-        help_text=_("CSV or XLSX, with the headings in its first row."),
+        help_text=_("CSV or XLSX, at most 5 MB, with the headings in its first row."),
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx"}),
     )
 

@@ -18,7 +18,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.core.clock import club_day
 from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_words
-from club.members.models import UserQuerySet
 from inventory.equipment import services
 from inventory.equipment.choices import Condition, Kind
 from inventory.equipment.forms import ExtendForm, HandOverForm, HoldForm, TakeBackForm, WaitForm, hand_over_initial
@@ -26,7 +25,7 @@ from inventory.equipment.models import KEEP, Hold, Loan, Thing, WaitingEntry, wi
 from inventory.equipment.presentation import day_words, kind_month, month_asked, span_words, thing_month
 from inventory.equipment.rules import code_scanned
 from inventory.equipment.services.common import skill_lacks
-from inventory.equipment.views.things import FIELDS, hold_for, kind_for, loan_for, people_offered, thing_for, wait_for
+from inventory.equipment.views.things import FIELDS, hold_for, kind_for, loan_for, thing_for, wait_for
 
 # Calendars, holds and waiting lines.
 
@@ -54,7 +53,7 @@ def hold(request: HttpRequest, code: str) -> HttpResponse:
             params = {"code": thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % params)
             return redirect("equipment:mine")
-    page = {"thing": thing, "form": form, "lacks_skill": skill_lacks(thing, user), "people": _people_for(form)}
+    page = {"thing": thing, "form": form, "lacks_skill": skill_lacks(thing, user)}
     return render(request, "equipment/hold.html", page)
 
 
@@ -89,13 +88,7 @@ def kind_hold(request: HttpRequest, kind: str) -> HttpResponse:
             params = {"code": made.thing.code, "when": span_words(made.span)}
             messages.success(request, _("%(code)s is held: %(when)s.") % params)
             return redirect("equipment:mine")
-    page = {"kind": chosen, "form": form, "people": _people_for(form)}
-    return render(request, "equipment/hold.html", page)
-
-
-def _people_for(form: HoldForm) -> UserQuerySet | None:
-    """Only for whoever may hold for somebody else."""
-    return people_offered() if "person" in form.fields else None
+    return render(request, "equipment/hold.html", {"kind": chosen, "form": form})
 
 
 def _days_asked(request: HttpRequest) -> dict[str, date]:
@@ -185,7 +178,6 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
         usual = hand_over_initial(thing, due, today + USUAL_LOAN)
         context["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual)
         context["holds"] = waits
-        context["people"] = people_offered()
     return render(request, "equipment/counter_thing.html", context)
 
 

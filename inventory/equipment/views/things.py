@@ -29,7 +29,7 @@ from club.core.http import allow, refusals_on, signed_in
 from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
 from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
 from club.members.choices import EventKind
-from club.members.models import User, UserQuerySet
+from club.members.models import User
 from club.members.services import person_event
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
@@ -62,7 +62,6 @@ from inventory.equipment.rules import code_key
 
 # What the room's views share: who asks, the gates to a thing, a hold and a loan, and a refusal beside its field.
 
-PEOPLE_OFFERED = 300
 FIELDS = {"deposit": "deposit_cents", "readings": "shown_1", "capacity": "jars_pint"}
 
 
@@ -82,11 +81,6 @@ def loan_for(user: User, pk: int) -> Loan:
 
 def wait_for(user: User, pk: int) -> WaitingEntry:
     return get_object_or_404(WaitingEntry.objects.visible_to(user).select_related("hold"), pk=pk)
-
-
-def people_offered() -> UserQuerySet:
-    """Names to choose from where a keeper names a person; any other can be typed."""
-    return User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED]
 
 
 def kind_for(slug: str) -> Kind:
@@ -521,5 +515,5 @@ def key_in(request: HttpRequest) -> HttpResponse:
             for place, sentences in refused.rows.items():
                 filled[place].add_error(None, sentences)
             messages.error(request, _("Nothing was written down: mend the lines below first."))
-    page = {"token": token, "rows": rows, "people": people_offered()}
+    page = {"token": token, "rows": rows}
     return render(request, "equipment/key_in.html", page)
