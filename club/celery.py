@@ -17,6 +17,7 @@ app.autodiscover_tasks()
 # twice at once: a second beat does no harm. What moves on by the clock comes before the reminders that tell of it; when
 # workers take them in another order, the mail goes out one round later.
 JOBS = {
+    "sessions": "club.members.tasks.sweep_sessions",
     "waiting-lines": "inventory.equipment.tasks.move_waiting_lines",
     "seats": "club.classes.tasks.move_seats",
     "fruit": "inventory.fruit.tasks.share_out_offers",

@@ -67,8 +67,15 @@ def kept_secret() -> str:
         ) from error
 
 
+def listed(name: str) -> list[str]:
+    """What a variable names, with commas between."""
+    return [one.strip() for one in os.environ.get(name, "").split(",") if one.strip()]
+
+
 DEBUG = flag("DEBUG")
 SECRET_KEY = os.environ.get("SECRET_KEY") or kept_secret()
+# What was signed or encrypted under an earlier secret stays good: sessions, links in mails, keys of one-time codes.
+SECRET_KEY_FALLBACKS = listed("SECRET_KEY_FALLBACKS")
 SITE_URL = os.environ.get("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
 CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
 # Whose list of allergens the labels of jars go by.
@@ -78,11 +85,11 @@ if ALLERGEN_LIST not in {"us", "canada", "eu"}:
 _site = urlsplit(SITE_URL)
 IS_HTTPS = _site.scheme == "https"
 
+# Under https nobody is answered who names this machine itself: /healthz is asked with the site's name as its host.
 ALLOWED_HOSTS = [
     _site.hostname or "127.0.0.1",
-    "127.0.0.1",
-    "localhost",
-    *(host.strip() for host in os.environ.get("ALLOWED_HOSTS", "").split(",") if host.strip()),
+    *([] if IS_HTTPS else ["127.0.0.1", "localhost"]),
+    *listed("ALLOWED_HOSTS"),
 ]
 CSRF_TRUSTED_ORIGINS = [SITE_URL]
 
@@ -105,6 +112,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
     "csp",
     "django.contrib.admin",
     "django.contrib.auth",
@@ -117,6 +125,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "club.core.middleware.ResponseHeadersMiddleware",
     "club.core.middleware.BodyLimitMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -125,7 +134,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "club.members.middleware.SessionLimitsMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "club.members.middleware.SecondFactorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -263,8 +274,41 @@ ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
 # a change is told to the address that was there before.
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_EMAIL_NOTIFICATIONS = True
-ACCOUNT_SESSION_REMEMBER = True
-ACCOUNT_RATE_LIMITS = {"login_failed": "5/5m/key,10/m/ip", "login": "30/m/ip", "reset_password": "5/h/key,20/m/ip"}
+ACCOUNT_SESSION_REMEMBER = True  # but for a shared device, see club/members/adapter.py
+ACCOUNT_FORMS = {
+    "login": "club.members.forms.SignInForm",
+    "request_login_code": "club.members.forms.CodeRequestForm",
+    "confirm_login_code": "club.members.forms.CodeForm",
+}
+# How often, before an answer of 429 or "too many". The first one counts second factors; passwords and mailed codes are
+# counted by club/members/adapter.py.
+ACCOUNT_RATE_LIMITS = {
+    "login_failed": "5/5m/key,10/m/ip",
+    "login": "30/m/ip",
+    "reset_password": "5/h/key,20/m/ip",
+    "request_login_code": "20/m/ip",
+}
+# A second way in, for who forgot the password or is locked out by a stranger's guesses: a code sent by mail.
+ACCOUNT_LOGIN_BY_CODE_ENABLED = True
+ACCOUNT_LOGIN_BY_CODE_TIMEOUT = 10 * 60
+MFA_ADAPTER = "club.members.adapter.SecondFactorAdapter"
+MFA_FORMS = {
+    "activate_totp": "club.members.forms.OneTimeCodeForm",
+    "add_webauthn": "club.members.forms.PasskeyForm",
+    "edit_webauthn": "club.members.forms.PasskeyNameForm",
+}
+MFA_SUPPORTED_TYPES = ["webauthn", "totp", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+# The address that signs in is confirmed already; a second one that is not yet confirmed opens nothing.
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+# Whether organisers, keepers and whoever uses the admin site must have a second factor; everybody else may.
+REQUIRE_SECOND_FACTOR = flag("REQUIRE_SECOND_FACTOR")
+# A sign-in ends after so long without a page, and after so long whatever was done; on a shared device also when the
+# browser is closed.
+SESSION_IDLE_DAYS = float(os.environ.get("SESSION_IDLE_DAYS", "14"))
+SESSION_LONGEST_DAYS = float(os.environ.get("SESSION_LONGEST_DAYS", "90"))
+SHARED_DEVICE_MINUTES = float(os.environ.get("SHARED_DEVICE_MINUTES", "30"))
+SESSION_COOKIE_AGE = int(SESSION_IDLE_DAYS * 86_400)
 INVITATION_DAYS = 14
 
 LANGUAGE_CODE = "en"
@@ -338,9 +382,18 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_HTTPS
+# A browser keeps a cookie of such a name only from this very host, over https, for all of its paths.
+COOKIE_PREFIX = "__Host-" if IS_HTTPS else ""
+SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
+CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"
+KNOWN_DEVICE_COOKIE_NAME = f"{COOKIE_PREFIX}known"
+MESSAGE_STORAGE = "club.core.middleware.MessageStorage"
 SECURE_SSL_REDIRECT = IS_HTTPS and flag("SSL_REDIRECT", default=True)
 SECURE_REDIRECT_EXEMPT = [r"^healthz(/live|/ready)?$"]  # asked over plain HTTP from this machine
 SECURE_HSTS_SECONDS = 31_536_000 if IS_HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = IS_HTTPS and flag("HSTS_SUBDOMAINS", default=True)
+# Browsers' own lists (preload) are for whoever owns the domain to ask for: leaving them takes months.
+SILENCED_SYSTEM_CHECKS = ["security.W021"]
 if flag("BEHIND_PROXY"):
     ALLAUTH_TRUSTED_PROXY_COUNT = 1  # else every visitor shares one rate limit, the proxy's
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -49,6 +50,15 @@ def signed_in(person: User) -> Client:
     """A client of its own, signed in as that person."""
     client = Client()
     client.force_login(person)
+    return client
+
+
+def just_asked(client: Client) -> Client:
+    """The client, whose person has just said their password once more, as services ask for that change a sign-in."""
+    session = client.session
+    session["account_authentication_methods"] = [{"method": "password", "at": time.time(), "reauthenticated": True}]
+    session["account_authentication_methods_user"] = session["_auth_user_id"]
+    session.save()
     return client
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, cast
 
+from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.forms import BaseForm
@@ -28,6 +29,13 @@ def allow(request: HttpRequest, *permissions: str) -> User:
     if not any(user.has_perm(permission) for permission in permissions):
         raise PermissionDenied
     return user
+
+
+@reauthentication_required  # type: ignore[untyped-decorator]
+def ask_again(request: HttpRequest) -> None:
+    """Before what a passer-by at an open browser must not do: whoever has not just said their password, or shown
+    their second factor, is asked for it, and what they sent is done then.
+    """
 
 
 @contextmanager

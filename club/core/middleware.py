@@ -1,13 +1,64 @@
-"""What a request meets before a view: the limit on its body, and the sign-in page under htmx."""
+"""What a request meets before a view, and an answer after it: the limit on its body, headers, the sign-in page under
+htmx, and the cookie of messages.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from django.conf import settings
+from django.contrib.messages.storage.cookie import CookieStorage
+from django.contrib.messages.storage.fallback import FallbackStorage
+from django.contrib.messages.storage.session import SessionStorage
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import resolve_url
 from django.template.loader import render_to_string
+
+# No page of ours asks a browser for any of these; keys for signing in are for this site alone.
+PERMISSIONS = ", ".join(
+    [
+        "accelerometer=()",
+        "camera=()",
+        "display-capture=()",
+        "geolocation=()",
+        "gyroscope=()",
+        "magnetometer=()",
+        "microphone=()",
+        "midi=()",
+        "payment=()",
+        "usb=()",
+        "publickey-credentials-create=(self)",
+        "publickey-credentials-get=(self)",
+    ]
+)
+
+
+class ResponseHeadersMiddleware:
+    """What a signed-in person was shown stays in no cache, so that whoever has the browser next cannot go back to it.
+
+    A view that says itself how long its answer may be kept, such as a picture's, has its way.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        user = getattr(request, "user", None)  # nobody was asked where a body was refused before
+        if user is not None and user.is_authenticated:
+            response.headers.setdefault("Cache-Control", "no-store, private")
+        return response
+
+
+class _MessageCookie(CookieStorage):
+    cookie_name = f"{settings.COOKIE_PREFIX}messages"
+
+
+class MessageStorage(FallbackStorage):
+    """Django's, under a cookie name that goes by the rule of the others."""
+
+    storage_classes = (_MessageCookie, SessionStorage)
 
 
 class BodyLimitMiddleware:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from importlib import import_module
+from typing import Any
 
-from allauth.account.decorators import secure_admin_login
+from allauth.account.decorators import reauthentication_required, secure_admin_login
+from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
 from django.contrib import admin
 from django.contrib.auth.models import Group
 from django.db import transaction
 from django.db.models import Model
 from django.forms import ModelForm
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils.decorators import method_decorator
 
 from club.core.admin import ReadOnlyAdmin
 from club.core.http import signed_in
@@ -25,6 +30,19 @@ admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-a
 # Roles are groups that services.roles_install alone fills: one deleted here would take a role from everybody at once.
 import_module("django.contrib.auth.admin")  # it registers them, and comes after this room by itself
 admin.site.unregister(Group)
+
+# Whose an address is, and what signs somebody in, is changed by that person, who is told of it; nobody reads the keys.
+for module in ("allauth.account.admin", "allauth.mfa.admin"):
+    import_module(module)
+admin.site.unregister([EmailAddress, Authenticator])
+
+
+def password_change(request: HttpRequest, extra_context: dict[str, Any] | None = None) -> HttpResponse:
+    """The club's own page for it asks, limits and tells."""
+    return redirect("account_change_password")
+
+
+admin.site.password_change = password_change  # type: ignore[method-assign, assignment]
 
 
 @admin.register(User)
@@ -46,6 +64,10 @@ class UserAdmin(admin.ModelAdmin):
                     person=obj,
                     reference=f"{name}: {form.cleaned_data[name]}",
                 )
+
+    @method_decorator(reauthentication_required(allow_get=True))
+    def change_view(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        return super().change_view(request, *args, **kwargs)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False

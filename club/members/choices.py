@@ -1,4 +1,6 @@
-"""The four roles and what each may do; what a person can learn; what the people's ledger and an altitude tell of."""
+"""The four roles and what each may do; what a person can learn; what the people's ledger and an altitude tell of; what
+can change of how somebody signs in.
+"""
 
 from __future__ import annotations
 
@@ -126,3 +128,18 @@ class AltitudeDecides(models.TextChoices):
     DIAL = "dial", _("pressure on a dial gauge")
     WEIGHTED = "weighted", _("pressure with a weighted gauge")
     STERILISING = "sterilising", _("minutes to boil empty jars")
+
+
+class SignInChangeKind(models.TextChoices):
+    """As its mail says it: "Of your account: the password was changed"."""
+
+    EMAIL = "email", _("the email that signs you in was changed")
+    EMAIL_REMOVED = "email-removed", _("an email was removed")
+    PASSWORD = "password", _("the password was changed")
+    PASSWORD_RESET = "password-reset", _("the password was changed through a link in a mail")
+    TOTP_ADDED = "totp-added", _("one-time codes were set up")
+    TOTP_REMOVED = "totp-removed", _("one-time codes were turned off")
+    PASSKEY_ADDED = "passkey-added", _("a passkey was added")
+    PASSKEY_REMOVED = "passkey-removed", _("a passkey was removed")
+    RECOVERY = "recovery", _("new recovery codes were made, and the old ones are void")
+    FACTORS_LIFTED = "factors-lifted", _("an organiser took your passkeys and codes away, for you to set up anew")

@@ -5,9 +5,16 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from allauth.account.adapter import get_adapter
+from allauth.account.forms import ConfirmLoginCodeForm, LoginForm, RequestLoginCodeForm
+from allauth.account.models import EmailAddress
+from allauth.core import context
+from allauth.mfa.totp.forms import ActivateTOTPForm
+from allauth.mfa.webauthn.forms import AddWebAuthnForm, EditWebAuthnForm
 from crispy_forms.layout import Column, Field, Row
 from django import forms
 from django.contrib.auth.password_validation import password_validators_help_text_html
+from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -258,3 +265,74 @@ class EventFilterForm(forms.Form):
         row = Row(*(Column(name, css_class="col-12 col-sm-6 col-lg-3") for name in self.fields))
         self.helper = form_helper(row, css="", submit=gettext("Show"))
         self.helper.form_method = "get"
+
+
+# Signing in, and second factors: allauth's forms with our words and what we add.
+
+PASSKEY_NAME_LENGTH = 60
+
+
+def shared_device_field() -> forms.BooleanField:
+    """Read by the adapter when the sign-in is complete."""
+    return forms.BooleanField(
+        label=_("This device is shared with others"),
+        required=False,
+        help_text=_("You are signed out when the browser is closed, or after a short while without a page."),
+    )
+
+
+class SignInForm(LoginForm):
+    shared_device = shared_device_field()
+
+    def login(self, request: HttpRequest, redirect_url: str | None = None) -> HttpResponse:
+        answer: HttpResponse = super().login(request, redirect_url)
+        if self.cleaned_data["shared_device"]:
+            request.session.set_expiry(0)  # allauth has just said how long it lasts otherwise
+        return answer
+
+
+class CodeRequestForm(RequestLoginCodeForm):
+    """A code goes to a confirmed address alone, written just as its owner has it; the answer is the same for all."""
+
+    def clean_email(self) -> str:
+        email = str(self.cleaned_data["email"]).strip().lower()
+        adapter = get_adapter()
+        if adapter.take_try(context.request, "mailed-code", email) is None:
+            raise adapter.validation_error("too_many_login_attempts")
+        known = EmailAddress.objects.filter(email=email, verified=True, user__is_active=True)
+        found = known.select_related("user").first()
+        self._user = found.user if found else None
+        return email
+
+
+class CodeForm(ConfirmLoginCodeForm):
+    shared_device = shared_device_field()
+
+
+class OneTimeCodeForm(ActivateTOTPForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        code = self.fields["code"]
+        code.label = _("The code that the app shows")
+        code.widget.attrs = {"autocomplete": "one-time-code", "inputmode": "numeric"}
+
+
+class PasskeyForm(AddWebAuthnForm):
+    name = forms.CharField(
+        label=_("What you call it"),
+        max_length=PASSKEY_NAME_LENGTH,
+        required=False,
+        help_text=_("Such as: phone, or the key on my key ring."),
+    )
+    passwordless = forms.BooleanField(
+        label=_("It signs me in by itself, without the password"),
+        required=False,
+        initial=True,
+        help_text=_(
+            "The device then asks for your finger, face or PIN. Without the tick it is asked after the password."
+        ),
+    )
+
+
+class PasskeyNameForm(EditWebAuthnForm):
+    name = forms.CharField(label=_("What you call it"), max_length=PASSKEY_NAME_LENGTH)

@@ -9,9 +9,11 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, ClassVar
 
+from allauth.account.models import EmailAddress
 from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
+from django.contrib.sessions.models import Session
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q, Subquery
@@ -24,8 +26,8 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import at_hour
 from club.core.text import reads_like
-from club.members.choices import LABELS, EventKind, Role, Skill, SkillHow
-from club.members.rules import altitude_words
+from club.members.choices import LABELS, EventKind, Role, SignInChangeKind, Skill, SkillHow
+from club.members.rules import altitude_words, device_words
 from recipes.engine.terms import Altitude
 
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
@@ -50,6 +52,10 @@ class UserQuerySet(models.QuerySet["User"]):
     def holding(self, role: Role) -> UserQuerySet:
         """Active people who hold the role themselves (a superuser without the group does not count)."""
         return self.filter(is_active=True, groups__name=role.value)
+
+    def called(self, text: str) -> UserQuerySet:
+        """Active people whose name has these letters, or whose email begins with them."""
+        return self.filter(Q(name__icontains=text) | Q(email__istartswith=text), is_active=True)
 
     def in_order(self) -> UserQuerySet:
         return self.order_by(Lower("name"), "pk")
@@ -410,6 +416,7 @@ class Invitation(models.Model):
     expires_at = models.DateTimeField()
     # Empty: the mail for the present nonce has not left (yet); the people page says so.
     mailed_at = models.DateTimeField(null=True, blank=True)
+    times_sent = models.PositiveSmallIntegerField(default=1, editable=False)
     accepted_at = models.DateTimeField(null=True, blank=True)
     accepted_by = models.OneToOneField(User, on_delete=models.PROTECT, null=True, blank=True, related_name="invitation")
     withdrawn_at = models.DateTimeField(null=True, blank=True)
@@ -528,3 +535,96 @@ class PersonEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.person_id}"
+
+
+# Where a person is signed in, and what was changed of their way in.
+
+BROWSER_LENGTH = 200  # of what a browser calls itself
+
+
+class BrowserSessionQuerySet(models.QuerySet["BrowserSession"]):
+    def alive(self, person: User) -> BrowserSessionQuerySet:
+        """Those that still sign this person in: neither ended nor run out, and of no earlier password."""
+        good = [person.get_session_auth_hash(), *person.get_session_auth_fallback_hash()]
+        kept = Session.objects.filter(expire_date__gt=timezone.now(), session_key=models.OuterRef("session_key"))
+        theirs = self.filter(person=person, auth_hash__in=good).filter(models.Exists(kept))
+        return theirs.order_by("-seen_at", "-pk")
+
+
+class BrowserSession(models.Model):
+    """A browser in which somebody is signed in: what its owner is told of a session that is Django's."""
+
+    person = models.ForeignKey(User, on_delete=models.CASCADE, related_name="browser_sessions")
+    session_key = models.CharField(max_length=40, unique=True)
+    # What the session was opened for; another password or "everywhere" makes it another.
+    auth_hash = models.CharField(max_length=64)
+    began_at = models.DateTimeField()
+    seen_at = models.DateTimeField()
+    browser = models.CharField(max_length=BROWSER_LENGTH, blank=True)
+    network = models.CharField(max_length=45, blank=True)
+    is_shared = models.BooleanField(default=False)
+
+    objects = BrowserSessionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-seen_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.began_at:%Y-%m-%d}"
+
+    @property
+    def device(self) -> str:
+        """What it says it is, as far as its owner needs to tell one from another. It may say what it likes."""
+        return device_words(self.browser)
+
+
+class SignInChange(models.Model):
+    """Something was changed of how a person signs in. It is mailed to `address`: the one they had before."""
+
+    person = models.ForeignKey(User, on_delete=models.CASCADE, related_name="sign_in_changes")
+    kind = models.CharField(max_length=16, choices=SignInChangeKind.choices)
+    address = models.EmailField()
+    detail = models.CharField(max_length=254, blank=True)  # the other address, where it is about one
+    changed_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["changed_at", "pk"]
+        indexes = [models.Index(fields=["changed_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.kind}"
+
+
+CONSENT_WAITS = timedelta(days=14)  # our own choice, no source
+
+
+class AddressConsentQuerySet(models.QuerySet["AddressConsent"]):
+    def waiting(self, now: datetime) -> AddressConsentQuerySet:
+        """What somebody may still agree to: asked not too long ago, and of a member."""
+        asked = self.filter(agreed_at=None, asked_at__gt=now - CONSENT_WAITS, address__user__is_active=True)
+        return asked.select_related("address__user")
+
+
+class AddressConsent(models.Model):
+    """The owner of a further address has confirmed it; now whoever reads the present one is asked too.
+
+    Until they agree, or an organiser does who knows them, the further address is as good as not confirmed.
+    """
+
+    address = models.OneToOneField(EmailAddress, on_delete=models.CASCADE, related_name="consent")
+    asked_at = models.DateTimeField()
+    agreed_at = models.DateTimeField(null=True, blank=True)
+    agreed_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    objects = AddressConsentQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="consent_says_whose_it_is",
+                condition=Q(agreed_at=None, agreed_by=None) | Q(agreed_at__isnull=False, agreed_by__isnull=False),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.address_id}"

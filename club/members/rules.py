@@ -1,4 +1,6 @@
-"""Altitudes as people type and read them. The engine reads the text; here it becomes what the database holds."""
+"""Altitudes as people type and read them: the engine reads the text; here it becomes what the database holds. And
+browsers as their owners know them.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+
+from django.utils.translation import gettext as _
 
 from club.members.choices import AltitudeDecides
 from recipes.engine import altitude_from_text, band_text, find_band, sterilise_minutes
@@ -92,3 +96,23 @@ def _plain(value: Decimal) -> str:
     if not kept:
         return whole
     return f"{whole}.{decimals if len(kept) == 3 else kept}"
+
+
+# The first that is named in what a browser says of itself: many name several for old times' sake. Common practice, no
+# source.
+BROWSERS = (("Edg", "Edge"), ("OPR", "Opera"), ("Firefox", "Firefox"), ("Chrome", "Chrome"), ("Safari", "Safari"))
+SYSTEMS = (
+    ("Android", "Android"),
+    ("iPhone", "iPhone"),
+    ("iPad", "iPad"),
+    ("Windows", "Windows"),
+    ("Mac OS", "Mac"),
+    ("CrOS", "ChromeOS"),
+    ("Linux", "Linux"),
+)
+
+
+def device_words(user_agent: str) -> str:
+    """ "Firefox, Android", or that it is unknown."""
+    found = [next((name for mark, name in marks if mark in user_agent), "") for marks in (BROWSERS, SYSTEMS)]
+    return ", ".join(filter(None, found)) or _("An unknown browser")

@@ -12,15 +12,17 @@ from fractions import Fraction
 from uuid import UUID, uuid4
 
 from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
 from django.conf import settings
 from django.contrib.auth.models import Group, Permission
 from django.contrib.auth.password_validation import validate_password
+from django.contrib.sessions.models import Session
 from django.core import signing
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.mail import EmailMultiAlternatives
 from django.core.validators import validate_email
 from django.db import DEFAULT_DB_ALIAS, IntegrityError, transaction
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
@@ -29,14 +31,16 @@ from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.text import plain, seen
-from club.members.choices import PERMISSIONS, EventKind, Role, Skill, SkillHow
+from club.members.choices import PERMISSIONS, EventKind, Role, SignInChangeKind, Skill, SkillHow
 from club.members.models import (
     KITCHEN_INVITATION_KEPT,
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
     REASON_LENGTH,
     REFERENCE_LENGTH,
+    AddressConsent,
     AltitudeHow,
+    BrowserSession,
     CalendarAddress,
     HouseholdMember,
     Invitation,
@@ -44,6 +48,7 @@ from club.members.models import (
     KitchenAltitude,
     KitchenInvitation,
     PersonEvent,
+    SignInChange,
     SkillRecord,
     Units,
     User,
@@ -450,6 +455,87 @@ def sessions_end_everywhere(*, user: User, by: User | None = None) -> None:
 
 
 @transaction.atomic
+def browser_session_end(*, by: User, session: BrowserSession) -> None:
+    """End one of one's own sign-ins. Twice is the same as once."""
+    if session.person_id != by.pk:
+        raise PermissionDenied
+    Session.objects.filter(session_key=session.session_key).delete()
+    BrowserSession.objects.filter(pk=session.pk).delete()
+    person_event(EventKind.SESSIONS_ENDED, by=by, person=by, reference="one")
+
+
+@transaction.atomic
+def sessions_sweep(*, now: datetime | None = None) -> int:
+    """Forget sessions that have run out, and what was noted of sessions that are gone; how many rows that were."""
+    gone, _rows = Session.objects.filter(expire_date__lt=now or timezone.now()).delete()
+    kept = Session.objects.filter(session_key=OuterRef("session_key"))
+    notes, _rows = BrowserSession.objects.filter(~Exists(kept)).delete()
+    return gone + notes
+
+
+@transaction.atomic
+def sign_in_change_note(*, person: User, kind: SignInChangeKind, address: str = "", detail: str = "") -> None:
+    """For the outbox, which tells the person at `address`, the one they had before; theirs where none is given."""
+    SignInChange.objects.create(
+        person=person, kind=kind, address=address or person.email, detail=detail, changed_at=timezone.now()
+    )
+
+
+@transaction.atomic
+def address_ask(*, address: EmailAddress, now: datetime | None = None) -> bool:
+    """Whoever opened the link at this further address has shown that it is theirs; True when it may be confirmed.
+
+    Where its owner has a confirmed address, that one is asked first (club/reminders), once more with each press.
+    """
+    if AddressConsent.objects.filter(address=address, agreed_at__isnull=False).exists():
+        return True
+    if not EmailAddress.objects.filter(user=address.user, verified=True).exclude(pk=address.pk).exists():
+        return True
+    AddressConsent.objects.update_or_create(address=address, defaults={"asked_at": now or timezone.now()})
+    return False
+
+
+@transaction.atomic
+def address_agree(*, by: User, consent: AddressConsent, now: datetime | None = None) -> None:
+    """Yes, from the owner's present address or from an organiser. Twice is the same as once."""
+    if by.pk != consent.address.user_id:
+        require_perm(by, "members.grant_role")
+    waiting = AddressConsent.objects.filter(pk=consent.pk, agreed_at=None)
+    waiting.update(agreed_at=now or timezone.now(), agreed_by=by)
+
+
+CONSENT_SALT = "kettlehall.address"
+
+
+def consent_token(consent: AddressConsent) -> str:
+    return signing.Signer(salt=CONSENT_SALT).sign_object([consent.pk, consent.address.user.email])
+
+
+def consent_for_token(token: str, *, now: datetime) -> AddressConsent | None:
+    """What a mail's link is about while it waits; None too for an address that is not its owner's present one now."""
+    try:
+        pk, present = signing.Signer(salt=CONSENT_SALT).unsign_object(token)
+    except signing.BadSignature:
+        return None
+    return AddressConsent.objects.waiting(now).filter(pk=pk, address__user__email=present).first()
+
+
+@transaction.atomic
+def second_factors_lift(*, by: User, person: User) -> None:
+    """For somebody who has lost their keys and codes: they sign in without, and set them up anew.
+
+    They are told by mail, and signed out everywhere. PermissionDenied for oneself and for a superuser's.
+    """
+    require_perm(by, "members.grant_role")
+    if by.pk == person.pk or (person.is_superuser and not by.is_superuser):
+        raise PermissionDenied
+    if Authenticator.objects.filter(user=person).delete()[0]:
+        sessions_end_everywhere(user=person, by=by)
+        sign_in_change_note(person=person, kind=SignInChangeKind.FACTORS_LIFTED)
+        person_event(EventKind.FACTOR_REMOVED, by=by, person=person, reference="all")
+
+
+@transaction.atomic
 def member_deactivate(*, by: User, person: User) -> None:
     """End a membership: no sign-in, no sessions, no roles but member. What the person made stays."""
     require_perm(by, "members.grant_role")
@@ -798,6 +884,8 @@ def _clean_altitude(text: str, how: str) -> tuple[Decimal | None, str]:
 
 ALREADY_INVITED = _("This person has an open invitation. Send that one again, or withdraw it first.")
 SETTLED = _("This invitation was accepted or withdrawn already.")
+# A mail to an address that nobody has confirmed may reach anybody. By one organiser; our own choice, no source.
+MOST_INVITED_A_DAY, MOST_TIMES_SENT = 100, 5
 
 
 @transaction.atomic
@@ -811,6 +899,9 @@ def invitation_send(*, by: User, email: str, name: str, role: str) -> Invitation
     name = seen(name)
     if len(name) > NAME_LENGTH:
         raise ValidationError({"name": _("A name has at most %(longest)d letters.") % {"longest": NAME_LENGTH}})
+    if Invitation.objects.filter(invited_by=by, created_at__gt=now - timedelta(days=1)).count() >= MOST_INVITED_A_DAY:
+        text = _("You have invited %(n)s people today. Invite more tomorrow.") % {"n": MOST_INVITED_A_DAY}
+        raise ValidationError({"email": text})
     # One that ran out makes room for the new one.
     Invitation.objects.for_email(plain).unsettled().filter(expires_at__lte=now).update(withdrawn_at=now)
     try:
@@ -832,10 +923,18 @@ def invitation_send_again(*, by: User, invitation: Invitation) -> Invitation:
         raise ValidationError(_("Somebody with this email is in the club already."))
     changed = (
         Invitation.objects.unsettled()
-        .filter(pk=invitation.pk)
-        .update(nonce=new_nonce(), expires_at=_end(timezone.now()), mailed_at=None, invited_by=by)
+        .filter(pk=invitation.pk, times_sent__lt=MOST_TIMES_SENT)
+        .update(
+            nonce=new_nonce(),
+            expires_at=_end(timezone.now()),
+            mailed_at=None,
+            invited_by=by,
+            times_sent=F("times_sent") + 1,
+        )
     )
     if changed != 1:
+        if Invitation.objects.unsettled().filter(pk=invitation.pk).exists():
+            raise ValidationError(_("It was sent %(n)s times. Withdraw it, and ask them.") % {"n": MOST_TIMES_SENT})
         raise ValidationError(SETTLED)
     invitation.refresh_from_db()
     mail_invitation_on_commit(invitation)

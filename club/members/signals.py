@@ -1,4 +1,5 @@
-"""What Django and allauth tell of signing in, passwords, addresses and second steps, written into the people's ledger.
+"""What Django and allauth tell of signing in, passwords, addresses and second steps, written into the people's ledger;
+and since when a session lasts.
 
 No rule of the club hangs on these: they note what has just happened.
 """
@@ -8,12 +9,13 @@ from __future__ import annotations
 from typing import Any
 
 from allauth.account import signals as account
-from django.apps import apps
+from allauth.mfa import signals as mfa
 from django.contrib.auth.signals import user_logged_in, user_login_failed
 from django.db.models import Q
 from django.dispatch import Signal, receiver
 from django.http import HttpRequest
 
+from club.members import sessions
 from club.members.choices import EventKind
 from club.members.models import User
 from club.members.services import person_event, stranger_digest
@@ -25,18 +27,11 @@ KINDS: dict[Signal, EventKind] = {
     account.email_added: EventKind.EMAIL_ADDED,
     account.email_changed: EventKind.EMAIL_CHANGED,
     account.email_removed: EventKind.EMAIL_REMOVED,
+    mfa.authenticator_added: EventKind.FACTOR_ADDED,
+    mfa.authenticator_removed: EventKind.FACTOR_REMOVED,
+    mfa.authenticator_reset: EventKind.RECOVERY_RENEWED,
 }
-WRONG_CODE: list[Signal] = [account.login_code_rejected]
-
-if apps.is_installed("allauth.mfa"):
-    from allauth.mfa import signals as mfa
-
-    KINDS |= {
-        mfa.authenticator_added: EventKind.FACTOR_ADDED,
-        mfa.authenticator_removed: EventKind.FACTOR_REMOVED,
-        mfa.authenticator_reset: EventKind.RECOVERY_RENEWED,
-    }
-    WRONG_CODE.append(mfa.authentication_failed)
+WRONG_CODE: list[Signal] = [account.login_code_rejected, mfa.authentication_failed]
 
 
 def doer(request: HttpRequest | None) -> User | None:
@@ -61,8 +56,15 @@ def note_confirmed(email_address: Any, request: HttpRequest | None = None, **_re
 
 
 @receiver(user_logged_in)
-def note_sign_in(user: User, **_rest: Any) -> None:
+def note_sign_in(user: User, request: HttpRequest, **_rest: Any) -> None:
+    sessions.begin(request, user)
     person_event(EventKind.SIGNED_IN, by=user, person=user)
+
+
+@receiver(account.authentication_step_completed)
+def note_asked_again(request: HttpRequest, reauthenticated: bool = False, **_rest: Any) -> None:
+    if reauthenticated:
+        sessions.renew(request)
 
 
 @receiver(user_login_failed)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from allauth.account.adapter import get_adapter
+from allauth.mfa.models import Authenticator
 from django.contrib import messages
-from django.contrib.auth import logout
+from django.contrib.auth import logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Page, Paginator
@@ -18,8 +19,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
-from club.members import services
+from club.core.http import allow, ask_again, refusals_as_messages, refusals_on, signed_in
+from club.members import services, sessions
 from club.members.choices import Role
 from club.members.forms import (
     AcceptForm,
@@ -32,6 +33,8 @@ from club.members.forms import (
     WaiveForm,
 )
 from club.members.models import (
+    AddressConsent,
+    BrowserSession,
     Invitation,
     Kitchen,
     KitchenInvitation,
@@ -46,7 +49,9 @@ from club.members.models import (
 from club.members.presentation import role_terms
 from club.members.services import Closed, InvitationClosed, invitation_for_token, was_accepted_by
 
-# A person's own page.
+# A person's own page, and where they are signed in.
+
+SESSIONS_SHOWN = 50
 
 
 @require_http_methods(["GET", "POST"])
@@ -74,6 +79,36 @@ def me(request: HttpRequest) -> HttpResponse:
     return render(request, "members/me.html", context)
 
 
+@require_safe
+def browser_sessions(request: HttpRequest) -> HttpResponse:
+    """Where this person is signed in; at most the latest so many."""
+    found = BrowserSession.objects.alive(signed_in(request))[:SESSIONS_SHOWN]
+    return render(request, "members/browser_sessions.html", {"found": found, "current": request.session.session_key})
+
+
+@require_POST
+def browser_session_end(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    found = get_object_or_404(user.browser_sessions, pk=pk)
+    services.browser_session_end(by=user, session=found)
+    if found.session_key == request.session.session_key:
+        logout(request)
+        return redirect("account_login")
+    messages.success(request, _("That sign-in has ended."))
+    return redirect("members:browser-sessions")
+
+
+@require_POST
+def browser_sessions_end_others(request: HttpRequest) -> HttpResponse:
+    """Whatever no list shows ends too: the person's sessions are all void, and this one is made anew."""
+    user = signed_in(request)
+    services.sessions_end_everywhere(user=user)
+    update_session_auth_hash(request, user)
+    sessions.begin(request, user)
+    messages.success(request, _("You are signed out everywhere else."))
+    return redirect("members:browser-sessions")
+
+
 @require_POST
 def sign_out_everywhere(request: HttpRequest) -> HttpResponse:
     services.sessions_end_everywhere(user=signed_in(request))
@@ -82,9 +117,25 @@ def sign_out_everywhere(request: HttpRequest) -> HttpResponse:
     return redirect("account_login")
 
 
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "POST"])
+def address_agree(request: HttpRequest, token: str) -> HttpResponse:
+    """What the mail to somebody's present address leads to: another address of theirs is confirmed, or it is not."""
+    consent = services.consent_for_token(token, now=timezone.now())
+    if consent is None:
+        return render(request, "members/address_agree.html", {"consent": None}, status=410)
+    if request.method == "POST":
+        services.address_agree(by=consent.address.user, consent=consent)
+        get_adapter(request).confirm_email(request, consent.address)
+        return redirect("account_email" if request.user.is_authenticated else "account_login")
+    return render(request, "members/address_agree.html", {"consent": consent})
+
+
 # The organisers' pages: who is in the club, who is invited, who holds which role.
 
 PER_PAGE = 50
+FOUND = 8
 
 
 @require_safe
@@ -93,11 +144,24 @@ def people(request: HttpRequest) -> HttpResponse:
     return people_page(request, InviteForm(action=reverse("members:invite")))
 
 
+@require_safe
+def find(request: HttpRequest) -> HttpResponse:
+    """Some members called so, for the field in which somebody is typing a person; one letter finds nobody."""
+    allow(request, "equipment.keep_things", "classes.plan_session")
+    if request.headers.get("HX-Request") != "true":
+        return redirect("desk:home")  # no page, a part of one
+    text = next(iter(request.GET.dict().values()), "").strip()
+    found = User.objects.get_queryset().called(text).in_order()[:FOUND] if len(text) > 1 else []
+    return render(request, "members/parts/found.html", {"found": found})
+
+
 @require_http_methods(["GET", "POST"])
 def invite(request: HttpRequest) -> HttpResponse:
     user = allow(request, "members.invite_member")
     form = InviteForm(request.POST or None, action=reverse("members:invite"))
     if request.method == "POST" and form.is_valid():
+        if form.cleaned_data["role"] != Role.MEMBER:
+            ask_again(request)  # with an invitation goes its role
         with refusals_on(form):
             invitation = services.invitation_send(by=user, **form.cleaned_data)
             messages.success(request, _("An invitation is on its way to %(email)s.") % {"email": invitation.email})
@@ -123,11 +187,19 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     # No box ticked is a POST without a field, and still an answer: hence not `request.POST or None`.
     form = RolesForm(request.POST if request.method == "POST" else None, person=found)
     if form.is_valid():
+        ask_again(request)
         with refusals_on(form):
             services.roles_change(by=user, person=found, roles=form.cleaned_data["roles"])
             messages.success(request, _("Saved."))
             return redirect("members:person", pk=pk)
-    context = {"form": form, "person": found, "is_self": found.pk == user.pk, "terms": role_terms(found)}
+    context = {
+        "form": form,
+        "person": found,
+        "is_self": found.pk == user.pk,
+        "terms": role_terms(found),
+        "addresses": AddressConsent.objects.waiting(timezone.now()).filter(address__user=found),
+        "has_factor": Authenticator.objects.filter(user=found).exists(),
+    }
     return render(request, "members/person.html", context)
 
 
@@ -135,6 +207,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 def end(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.grant_role")
     found = get_object_or_404(User, pk=pk)
+    ask_again(request)
     with refusals_as_messages(request):
         services.member_deactivate(by=user, person=found)
         messages.success(request, _("The membership of %(name)s has ended.") % {"name": str(found)})
@@ -145,9 +218,32 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
 def start_again(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.grant_role")
     found = get_object_or_404(User, pk=pk)
+    ask_again(request)
     with refusals_as_messages(request):
         services.member_reactivate(by=user, person=found)
         messages.success(request, _("%(name)s is a member again.") % {"name": str(found)})
+    return redirect("members:person", pk=pk)
+
+
+@require_POST
+def address_agree_for(request: HttpRequest, pk: int, consent_pk: int) -> HttpResponse:
+    """For somebody who cannot open the mail to their old address any more."""
+    user = allow(request, "members.grant_role")
+    consent = get_object_or_404(AddressConsent.objects.waiting(timezone.now()).filter(address__user=pk), pk=consent_pk)
+    ask_again(request)
+    services.address_agree(by=user, consent=consent)
+    get_adapter(request).confirm_email(request, consent.address)
+    return redirect("members:person", pk=pk)
+
+
+@require_POST
+def lift_factors(request: HttpRequest, pk: int) -> HttpResponse:
+    """For somebody who has lost their keys and codes."""
+    user = allow(request, "members.grant_role")
+    found = get_object_or_404(User, pk=pk)
+    ask_again(request)
+    services.second_factors_lift(by=user, person=found)
+    messages.success(request, _("%(name)s signs in without a second factor until they set one up.") % {"name": found})
     return redirect("members:person", pk=pk)
 
 

@@ -359,7 +359,7 @@ OF_THE_MAIL = (smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError)
 
 def mail_of(reminder: Reminder, rule: AnyRule, message: Message) -> EmailMultiAlternatives:
     headers = {"Message-ID": reminder.message_id, **mail_headers(reminder, rule)}
-    mail = EmailMultiAlternatives(message.subject, message.text, to=[reminder.person.email], headers=headers)
+    mail = EmailMultiAlternatives(message.subject, message.text, to=[rule.address(reminder)], headers=headers)
     mail.attach_alternative(message.html, "text/html")
     return mail
 

@@ -37,6 +37,7 @@ RULES: dict[str, AnyRule] = {
     for rule in (
         *batches.RULES,
         *members.KITCHENS,
+        *members.SIGN_IN,
         *fruit.RULES,
         *store.RULES,
         *members.REVIEWS,

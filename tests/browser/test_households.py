@@ -52,7 +52,7 @@ def test_somebody_is_asked_in_says_yes_notes_what_was_opened_and_who_reads_a_not
     visitor.go("/people/me/")  # signed in as people do
     page.get_by_label("Email").fill(bo.email)
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in", exact=True).click()
     page.get_by_role("button", name="Yes, I preserve there").click()
     page.get_by_text("You preserve in Plum Lane too now.").wait_for()
     assert Kitchen.objects.usable_by(bo).filter(pk=kitchen.pk).exists()

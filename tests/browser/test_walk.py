@@ -17,16 +17,18 @@ from urllib.parse import parse_qsl, urljoin, urlsplit
 from uuid import uuid4
 
 import pytest
+from allauth.account.models import EmailAddress
 from django.conf import settings
 from django.core import mail
 from django.test import Client
-from django.urls import Resolver404, resolve
+from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
 from club.classes.models import ClassSession, SignUp
 from club.classes.services.seats import seat_token
 from club.core.clock import club_day
 from club.members.models import User
+from club.members.services import address_ask, consent_token
 from club.reminders.rules import stop_token
 from club.reminders.services import mailbox_note_bounce
 from club.run.demo import SIGN_INS, demo_load
@@ -40,10 +42,12 @@ from tests.club.test_every_page_needs_sign_in import EVERY, address_of
 from tests.factories.batches import make_batch_checked, make_batch_out
 from tests.factories.classes import make_session
 from tests.factories.jars import make_loan
-from tests.factories.members import make_invitation, make_kitchen, make_person
+from tests.factories.members import make_codes, make_invitation, make_kitchen, make_person
 from tests.factories.orders import LIDS, make_arrived, make_order, make_ordered, wish
+from tests.factories.passkeys import make_passkey
 from tests.factories.recipes import recipe_document
 from tests.factories.reminders import make_received
+from tests.helpers import just_asked
 from tests.published.library import LIBRARY
 
 ORGANISER, KEEPER, INSTRUCTOR, OF_TWO_ROLES, MEMBER = (email for email, _roles in SIGN_INS)
@@ -152,6 +156,7 @@ def client_of(email: str) -> Client:
     client = Client()
     if email:
         client.force_login(User.objects.get(email=email))
+        just_asked(client)
     return client
 
 
@@ -171,6 +176,8 @@ def beginnings(transactional_db) -> dict[str, list[str]]:
     everywhere = list(without_arguments())
     keeper, member, teacher = (User.objects.get(email=email) for email in (KEEPER, MEMBER, INSTRUCTOR))
     make_person(email=NEWCOMER, name="Ada Maximiliane Featherstonehaugh")
+    make_codes(member)
+    make_passkey(teacher)
     return {
         OF_TWO_ROLES: everywhere,
         MEMBER: [*everywhere, *batches_of(member)],
@@ -264,6 +271,9 @@ def mailed(member: User) -> Iterator[str]:
     make_invitation(email="guest@example.test")
     [letter] = [one for one in mail.outbox if one.to == ["guest@example.test"]]
     yield re.search(rf"{settings.SITE_URL}(\S+)", letter.body)[1]
+    further = EmailAddress.objects.create(user=member, email="further@example.test")
+    address_ask(address=further)
+    yield reverse("members:address-agree", args=[consent_token(further.consent)])
     yield f"/reminders/stop/{stop_token(member.pk, 'loan-due')}/"
     for state in ("seated", "waiting", "cancelled"):
         if signup := SignUp.objects.filter(state=state).first():

@@ -20,12 +20,14 @@ PUBLIC = {
     "account_inactive",
     "account_confirm_email",
     "account_email_verification_sent",
+    "account_request_login_code",
     "account_confirm_login_code",
     "account_reset_password",
     "account_reset_password_done",
     "account_reset_password_from_key",
     "account_reset_password_from_key_done",
     "members:invitation",
+    "members:address-agree",  # the link in a mail to somebody's present address: its signature says which
     "classes:by-mail",  # the link in a mail about a seat: its signature opens one sign-up, and signs nobody in
     "healthz",
     "healthz-live",

@@ -30,14 +30,36 @@ def test_the_cache_never_lives_in_the_queues_database(redis_url, broker, cache):
     assert cache_url(redis_url) == cache
 
 
-def test_further_hosts_are_answered_beside_the_site_s_own(tmp_path):
+OLDER, OLDEST = "0123456789abcdefghijklmnopq" * 2, "zyxwvutsrqponmlkjihgfedcba9" * 2
+
+
+def under(tmp_path, code: str, **told: str) -> str:
+    """What `code` prints with these variables, and a data folder of its own."""
+    ours = {"DATABASE_URL", "DJANGO_ALLOW_ASYNC_UNSAFE"}  # the latter for browsers in tests alone
+    kept = {key: value for key, value in os.environ.items() if key not in ours}
+    environment = {**kept, **told, "KETTLEHALL_DATA": str(tmp_path), "DJANGO_SETTINGS_MODULE": "club.settings"}
+    done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True)
+    return done.stdout + done.stderr
+
+
+def test_further_hosts_are_answered_beside_the_site_s_own_and_under_https_no_localhost(tmp_path):
+    hosts = "from club import settings; print(*settings.ALLOWED_HOSTS)"
     told = {"SITE_URL": "https://club.example.test", "ALLOWED_HOSTS": "www.example.test, old.example.test"}
-    asked = [sys.executable, "-c", "from club import settings; print(*settings.ALLOWED_HOSTS)"]
-    kept = {key: value for key, value in os.environ.items() if key != "DATABASE_URL"}
-    done = subprocess.run(
-        asked, env={**kept, **told, "KETTLEHALL_DATA": str(tmp_path)}, capture_output=True, text=True, check=True
+    assert set(under(tmp_path, hosts, **told).split()) == {"club.example.test", "www.example.test", "old.example.test"}
+    assert {"127.0.0.1", "localhost"} <= set(under(tmp_path, hosts, SITE_URL="http://club.example.test").split())
+
+
+def test_production_passes_the_deploy_check_and_its_cookies_are_of_this_host_alone(tmp_path):
+    told = {"SITE_URL": "https://club.example.test", "SECRET_KEY": "k" * 25 + "0123456789abcdefghijklmnopq"}
+    told |= {"SECRET_KEY_FALLBACKS": f"{OLDER}, {OLDEST}", "REQUIRE_SECOND_FACTOR": "1", "BEHIND_PROXY": "1"}
+    checked = "import sys; from django.core.management import execute_from_command_line as run; run(sys.argv)"
+    said = under(
+        tmp_path, checked.replace("sys.argv", "['manage.py', 'check', '--deploy', '--fail-level', 'WARNING']"), **told
     )
-    assert {"club.example.test", "www.example.test", "old.example.test", "127.0.0.1"} <= set(done.stdout.split())
+    assert "no issues" in said
+    names = ["SESSION_COOKIE_NAME", "CSRF_COOKIE_NAME", "KNOWN_DEVICE_COOKIE_NAME", "SECRET_KEY_FALLBACKS"]
+    shown = under(tmp_path, f"from club import settings; print(*(getattr(settings, n) for n in {names}))", **told)
+    assert shown.split() == ["__Host-sessionid", "__Host-csrftoken", "__Host-known", f"['{OLDER}',", f"'{OLDEST}']"]
 
 
 def test_the_longest_draft_form_is_taken_in():

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from datetime import date, datetime
 from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
+from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_totp_secret, hotp_value
 from django.utils import timezone
 
 from club.members import services
@@ -64,3 +67,16 @@ def make_skill(person: User, skill: str = Skill.PRESSURE, *, on: date = date(202
     """Learned in a class; a second call finds the first record."""
     by = make_person(Role.INSTRUCTOR)
     return services.skill_gain(by=by, person=person, skill=skill, gained_on=on, class_title="Under pressure")
+
+
+def make_codes(person: User) -> str:
+    """One-time codes and recovery codes set up; the key of the former."""
+    secret = generate_totp_secret()
+    TOTP.activate(person, secret)
+    RecoveryCodes.activate(person)
+    return secret
+
+
+def code_of(secret: str, later: int = 0) -> str:
+    """The code that an app shows now, or so many half minutes later."""
+    return format_hotp_value(hotp_value(secret, int(time.time()) // 30 + later))

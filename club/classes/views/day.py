@@ -21,7 +21,6 @@ from club.classes.papers import handout_pdf
 from club.classes.presentation import handout_of, roll_of, stations_of, without_station
 from club.classes.services import day as services_day
 from club.core.http import refusals_as_messages, refusals_on, signed_in
-from club.members.models import User
 
 SHOWN_WITH_A_HANDOUT = (
     "person",
@@ -73,8 +72,6 @@ def photo_for(request: HttpRequest, pk: int) -> SessionPhoto:
 
 # The day on a phone: the roll, who sits where, the start of the batches, and what is in the canners.
 
-PEOPLE_OFFERED = 300  # names to choose from; any other can be typed
-
 
 @require_safe
 def day(request: HttpRequest, pk: int) -> HttpResponse:
@@ -86,7 +83,6 @@ def _roll_page(request: HttpRequest, session: ClassSession, form: WalkInForm | N
         "session": session,
         "roll": roll_of(session),
         "form": form or WalkInForm(action=reverse("classes:day-walk-in", args=[session.pk])),
-        "people": User.objects.get_queryset().filter(is_active=True).in_order()[:PEOPLE_OFFERED],
     }
     return render(request, "classes/day.html", context)
 

@@ -116,6 +116,10 @@ class Rule(Generic[Row]):
     def _left_out(self, row: Row) -> int | None:
         return getattr(row, f"{self.but_not_field}_id") if self.but_not_field else None
 
+    def address(self, reminder: Reminder) -> str:
+        """Where its mail goes."""
+        return reminder.person.email
+
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
         """Of a reminder that is still due: the page where the thing is done, and the context of the mail template."""
         raise NotImplementedError

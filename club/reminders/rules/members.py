@@ -15,8 +15,17 @@ from django.utils import timezone
 from django.utils.translation import gettext, gettext_lazy
 
 from club.core.clock import in_utc
-from club.members.choices import Role
-from club.members.models import Kitchen, KitchenAltitude, KitchenInvitation, User, height_words
+from club.members.choices import Role, SignInChangeKind
+from club.members.models import (
+    AddressConsent,
+    Kitchen,
+    KitchenAltitude,
+    KitchenInvitation,
+    SignInChange,
+    User,
+    height_words,
+)
+from club.members.services import consent_token
 from club.reminders.models import (
     NotificationSettings,
     Reminder,
@@ -25,7 +34,7 @@ from club.reminders.models import (
     last_weekly,
     notification_settings_of,
 )
-from club.reminders.rules import AnyRule, Rule, format_day, stamp
+from club.reminders.rules import AnyRule, Rule, format_day, format_moment, stamp
 from recipes.models import Revision, RevisionQuerySet, RevisionState
 
 # Our own choice, no source: a site that was down for so long tells of it still.
@@ -118,6 +127,73 @@ class AltitudeChanged(Rule[ChangeForPerson]):
             "how": row.get_how_display(),
         }
         return reverse("members:kitchen-change", args=[row.kitchen_id]), context
+
+
+class SignInChanged(Rule[SignInChange]):
+    """At once, to whom it belongs, at the address that was theirs before: it need not have been them who pressed."""
+
+    name = "sign-in-change"
+    title = gettext_lazy("your sign-in was changed")
+    prefix = "sign-in:"
+    model = SignInChange
+    subject_field = "kind"
+    person_field = "person"
+    may_mute = False
+    may_wait = False
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[SignInChange]:
+        return SignInChange.objects.filter(changed_at__gt=now - NEWS_WITHIN).order_by()
+
+    def occurrence(self, change: SignInChange, now: datetime) -> str:
+        return stamp(change.changed_at)
+
+    def due_at(self, change: SignInChange, now: datetime) -> datetime:
+        return change.changed_at
+
+    def names(self, keys: Collection[int]) -> dict[int, str]:
+        return {pk: str(SignInChangeKind(kind).label) for pk, kind in super().names(keys).items()}
+
+    def address(self, reminder: Reminder) -> str:
+        return SignInChange.objects.get(pk=reminder.subject_id).address
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        change = SignInChange.objects.get(pk=reminder.subject_id)
+        context = {
+            "what": change.get_kind_display(),
+            "detail": change.detail,
+            "when": format_moment(change.changed_at),
+        }
+        return reverse("members:me"), context
+
+
+class AddressAsked(Rule[AddressConsent]):
+    """At once, to somebody's present address, whether a further one is theirs as well."""
+
+    name = "address-consent"
+    title = gettext_lazy("another email of yours")
+    prefix = "address:"
+    model = AddressConsent
+    subject_field = "address__email"
+    may_mute = False
+    may_wait = False
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[AddressConsent]:
+        return AddressConsent.objects.waiting(now).order_by()
+
+    def occurrence(self, consent: AddressConsent, now: datetime) -> str:
+        return stamp(consent.asked_at)
+
+    def due_at(self, consent: AddressConsent, now: datetime) -> datetime:
+        return consent.asked_at
+
+    def recipients(self, consent: AddressConsent) -> tuple[int, ...]:
+        return (consent.address.user_id,)
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        consent = AddressConsent.objects.select_related("address__user").get(pk=reminder.subject_id)
+        return reverse("members:address-agree", args=[consent_token(consent)]), {"email": consent.address.email}
 
 
 # Our own choice, no source: a day in which somebody may have seen it on the desk. A second mail would be nagging.
@@ -250,4 +326,5 @@ def _hour(preferences: NotificationSettings, now: datetime) -> datetime:
 
 
 KITCHENS: tuple[AnyRule, ...] = (KitchenInvited(), AltitudeChanged())
+SIGN_IN: tuple[AnyRule, ...] = (SignInChanged(), AddressAsked())
 REVIEWS: tuple[AnyRule, ...] = (RevisionToReview(),)

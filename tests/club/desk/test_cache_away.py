@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from django.core import mail
 from django.core.cache import cache
+from django.test import Client
 
 from club.run import cache as run_cache
 from tests.drills.mail_sink import free_port
@@ -40,6 +42,24 @@ def test_after_five_wrong_passwords_even_the_right_one_waits(client):
         assert "Too many" not in sign_in(client, person.email, "wrong password here").text
     assert "Too many failed login attempts" in sign_in(client, person.email, PASSWORD).text
     assert client.get("/people/me/").status_code == 302
+
+
+def test_a_device_that_is_known_is_not_locked_out_by_strangers(client):
+    person = make_person()
+    sign_in(client, person.email, PASSWORD)
+    client.post("/accounts/logout/")
+    for number in range(30):
+        told = {"login": person.email, "password": "wrong password here"}
+        Client().post("/accounts/login/", told, REMOTE_ADDR=f"10.2.{number}.1")
+    assert "Too many failed login attempts" in sign_in(Client(), person.email, PASSWORD).text
+    assert sign_in(client, person.email, PASSWORD).status_code == 302
+
+
+def test_a_code_comes_by_mail_and_its_number_is_counted(client):
+    person = make_person()
+    for _try in range(4):
+        Client().post("/accounts/login/code/", {"email": person.email})
+    assert len(mail.outbox) == 3
 
 
 def test_a_password_can_be_asked_for_anew(client):

@@ -8,6 +8,7 @@ from django.core.cache import cache
 from django.utils import timezone
 
 from tests.factories.members import make_organiser, make_person
+from tests.helpers import just_asked
 
 
 @pytest.fixture(autouse=True)
@@ -37,7 +38,7 @@ def member_client(client, member):
 @pytest.fixture
 def organiser_client(client, organiser):
     client.force_login(organiser)
-    return client
+    return just_asked(client)
 
 
 @pytest.fixture

@@ -201,10 +201,10 @@ def test_the_mail_leaves_after_the_commit_and_its_link_works(organiser, settings
         assert mail.outbox == []
     (sent,) = mail.outbox
     assert sent.to == ["gil@example.test"]
-    assert "Olga Quince" in sent.body
-    assert "Gil <b>Damson" in sent.body
     html = sent.alternatives[0][0]
-    assert "<b>Damson" not in html
+    for text in (sent.body, html):  # the address may be anybody's: not a word that somebody of the club wrote
+        assert "Quince" not in text
+        assert "Damson" not in text
     link = re.search(r"https://club\.example\.test/people/invitation/(\S+)/\n", sent.body)
     assert invitation_for_token(link[1], now=timezone.now()) == invitation
     assert f'href="{link[0].strip()}"' in html

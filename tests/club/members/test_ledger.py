@@ -15,7 +15,7 @@ from club.members.models import PersonEvent, User
 from club.members.presentation import role_terms
 from club.members.triggers import GUARDS
 from tests.factories.members import PASSWORD, make_kitchen, make_organiser, make_person
-from tests.helpers import signed_in, text_of
+from tests.helpers import just_asked, signed_in, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -96,7 +96,7 @@ def test_what_the_admin_site_changes_is_noted():
     root = User.objects.create_superuser("root@example.test", PASSWORD, name="Root")
     person = make_person()
     address = reverse("admin:members_user_change", args=[person.pk])
-    assert signed_in(root).post(address, {"is_staff": "on"}).status_code == 302
+    assert just_asked(signed_in(root)).post(address, {"is_staff": "on"}).status_code == 302
     assert rows(EventKind.ADMIN_CHANGED) == [(root, person, "is_staff: True")]
 
 

@@ -288,7 +288,7 @@ def test_a_page_asks_as_much_for_thirty_rows_as_for_one(
 def test_a_person_s_page_does_not_grow_with_the_club(organiser_client, django_assert_max_num_queries, rows):
     fill_people(rows)
     person = make_person(Role.KEEPER)
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(11):
         assert organiser_client.get(reverse("members:person", args=[person.pk])).status_code == 200
 
 

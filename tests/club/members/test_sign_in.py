@@ -1,16 +1,21 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from allauth.account.models import EmailAddress
 from django.core import mail
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from club.members import services
-from club.members.models import User
+from club.members.choices import Role
+from club.members.models import AddressConsent, User
+from club.reminders import outbox
 from tests.factories.members import PASSWORD, make_person
+from tests.helpers import signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -19,6 +24,14 @@ FRAME = 'class="house-name"'
 
 def sign_in(client, email, password=PASSWORD, **extra):
     return client.post(reverse("account_login"), {"login": email, "password": password}, **extra)
+
+
+def changes_told(later=timedelta()):
+    """Of each mail about a change, now that the outbox has had its round: to whom, and what was changed."""
+    outbox.gather(timezone.now() + later)
+    outbox.send_due(timezone.now() + later)
+    begin = "Of your account: "
+    return [(one.to, one.subject.partition(begin)[2]) for one in mail.outbox if begin in one.subject]
 
 
 def is_signed_in(client):
@@ -50,12 +63,68 @@ def test_after_five_wrong_passwords_even_the_right_one_waits(client, member):
     assert not is_signed_in(client)
 
 
-def test_another_port_or_another_place_gives_an_email_no_further_tries(client, member):
+def guess(client, email, times=5, **extra):
+    for _try in range(times):
+        sign_in(client, email, "wrong password here", **extra)
+
+
+def test_another_port_or_another_device_of_a_network_gives_an_email_no_further_tries(client, member):
     for number in range(5):
-        sign_in(client, member.email, "wrong password here", REMOTE_ADDR=f"10.0.0.{number}")
+        guess(client, member.email, 1, REMOTE_ADDR=f"10.0.0.{number}")
     page = sign_in(client, member.email, headers={"host": "testserver:4444"}, REMOTE_ADDR="10.0.0.9")
     assert "Too many failed login attempts" in page.text
     assert not is_signed_in(client)
+
+
+def test_who_guesses_from_one_network_slows_nobody_elsewhere(member):
+    guess(Client(), member.email, REMOTE_ADDR="10.0.0.1")
+    assert sign_in(Client(), member.email, REMOTE_ADDR="10.0.9.1").status_code == 302
+    guess(Client(), member.email, REMOTE_ADDR="2001:db8:1:2::3")
+    assert "Too many" in sign_in(Client(), member.email, REMOTE_ADDR="2001:db8:1:3::3").text
+    assert sign_in(Client(), member.email, REMOTE_ADDR="2001:db8:2::3").status_code == 302
+
+
+def test_guesses_from_everywhere_lock_strangers_out_and_not_the_device_one_knows(member):
+    known = Client()
+    assert sign_in(known, member.email, REMOTE_ADDR="10.1.0.1").status_code == 302
+    known.post(reverse("account_logout"))
+    for number in range(6):
+        guess(Client(), member.email, REMOTE_ADDR=f"10.2.{number}.1")
+    new = Client()
+    assert "Too many" in sign_in(new, member.email, REMOTE_ADDR="10.3.0.1").text
+    # The club's own cookie for that device, and no other's.
+    new.cookies["known"] = "forged"
+    assert "Too many" in sign_in(new, member.email, REMOTE_ADDR="10.3.0.1").text
+    other = make_person()
+    sign_in(new, other.email, REMOTE_ADDR="10.3.0.1")
+    new.post(reverse("account_logout"))
+    assert "Too many" in sign_in(new, member.email, REMOTE_ADDR="10.3.0.1").text
+    assert sign_in(known, member.email, REMOTE_ADDR="10.3.0.1").status_code == 302
+    # And a known device has five tries, no more.
+    known.post(reverse("account_logout"))
+    guess(known, member.email, 4, REMOTE_ADDR="10.1.0.1")
+    guess(known, member.email, 1, REMOTE_ADDR="10.7.0.1")
+    assert "Too many" in sign_in(known, member.email, REMOTE_ADDR="10.8.0.1").text
+
+
+def test_a_device_is_known_until_the_password_is_another_or_all_were_signed_out(member):
+    device = Client()
+    sign_in(device, member.email)
+    services.sessions_end_everywhere(user=member)
+    for number in range(6):
+        guess(Client(), member.email, REMOTE_ADDR=f"10.2.{number}.1")
+    assert "Too many" in sign_in(device, member.email, REMOTE_ADDR="10.3.0.1").text
+
+
+def test_a_new_password_through_the_mail_lets_in_whom_strangers_locked_out(client, member):
+    for number in range(6):
+        guess(Client(), member.email, REMOTE_ADDR=f"10.2.{number}.1")
+    client.post(reverse("account_reset_password"), {"email": member.email})
+    link = re.search(r"http://127.0.0.1:8000(\S+)", mail.outbox[0].body)[1]
+    form = client.get(link, follow=True)
+    new = {"password1": "nine silver spoons", "password2": "nine silver spoons"}
+    client.post(form.request["PATH_INFO"], new)
+    assert sign_in(client, member.email, "nine silver spoons").status_code == 302
 
 
 @pytest.mark.parametrize("lookalike", ["ada@k\u0131ln.test", "ada@\u212ailn.test"])
@@ -120,9 +189,7 @@ def test_a_forgotten_password_is_changed_through_the_mailed_link(client, member)
     assert not is_signed_in(old)
     sign_in(client, member.email, "nine silver spoons")
     assert is_signed_in(client)
-    told = mail.outbox[-1]
-    assert (told.to, told.subject) == ([member.email], "Kettlehall: your password was changed")
-    assert told.body.startswith("Hello Ada Plum,")
+    assert changes_told() == [([member.email], "the password was changed through a link in a mail")]
     again = Client().get(link, follow=True)
     assert "This link does not work" in again.text
 
@@ -228,11 +295,56 @@ def test_an_email_is_changed_by_adding_confirming_and_choosing_it(member_client,
     member_client.post(link)
     member_client.post(url, {"action_primary": "", "email": "new@example.test"})
     member.refresh_from_db()
+    assert member.email == old  # whoever reads the old one has not agreed
+    client = Client()
+    agree = consent_link(old)
+    assert "new@example.test" in client.get(agree).text
+    client.post(agree)
+    assert client.get(agree).status_code == 410
+    member_client.post(url, {"action_primary": "", "email": "new@example.test"})
+    member.refresh_from_db()
     assert member.email == "new@example.test"
-    told = mail.outbox[-1]
-    assert (told.to, told.subject) == ([old], "Kettlehall: your email was changed")
-    assert f"changed from {old} to new@example.test" in told.body
-    assert told.body.startswith("Hello Ada Plum,")
+    assert changes_told() == [([old], "the email that signs you in was changed")]
+    assert "new@example.test" in mail.outbox[-1].body
+    assert mail.outbox[-1].body.startswith("Hello Ada,")
+
+
+def consent_link(address):
+    """From the mail to somebody's present address, whether another is theirs as well."""
+    changes_told()
+    (asked,) = [one for one in mail.outbox if "Is another email yours" in one.subject]
+    assert asked.to == [address]
+    return re.search(r"http://127.0.0.1:8000(\S+)", asked.body)[1]
+
+
+def test_an_organiser_agrees_for_who_has_lost_the_old_mailbox(organiser_client, member):
+    new = EmailAddress.objects.create(user=member, email="new@example.test")
+    assert not services.address_ask(address=new)
+    consent = AddressConsent.objects.get()
+    page = reverse("members:person", args=[member.pk])
+    assert "new@example.test" in organiser_client.get(page).text
+    address = reverse("members:address-agree-for", args=[member.pk, consent.pk])
+    assert signed_in(make_person(Role.KEEPER)).post(address).status_code == 403
+    organiser_client.post(address)
+    new.refresh_from_db()
+    assert new.verified
+    assert organiser_client.post(address).status_code == 404
+
+
+def test_a_link_of_an_earlier_address_or_after_two_weeks_agrees_to_nothing(client, member, days_later):
+    new = EmailAddress.objects.create(user=member, email="new@example.test")
+    services.address_ask(address=new)
+    link = consent_link(member.email)
+    old, member.email = member.email, "present@example.test"
+    member.save()
+    assert client.post(link).status_code == 410
+    member.email = old
+    member.save()
+    assert client.post(link.replace("address/", "address/x")).status_code == 410
+    days_later(15)
+    assert client.post(link).status_code == 410
+    new.refresh_from_db()
+    assert not new.verified
 
 
 def say_password(client, password=PASSWORD, **more):
@@ -263,30 +375,30 @@ def test_an_email_removed_is_told_to_the_one_that_stays(member_client, member):
     member_client.post(url, {"action_remove": "", "email": "second@example.test"})
     say_password(member_client, next=url)
     assert not EmailAddress.objects.filter(email="second@example.test").exists()
-    (told,) = mail.outbox
-    assert told.to == [member.email]
-    assert "second@example.test was removed" in told.body
+    assert changes_told() == [([member.email], "an email was removed")]
+    assert "second@example.test" in mail.outbox[-1].body
 
 
 def test_a_changed_password_is_told_by_mail(member_client, member):
     new = {"oldpassword": "wrong password here", "password1": "nine silver spoons", "password2": "nine silver spoons"}
     member_client.post(reverse("account_change_password"), new)
-    assert mail.outbox == []
+    assert changes_told() == []
     member_client.post(reverse("account_change_password"), {**new, "oldpassword": PASSWORD})
-    (told,) = mail.outbox
-    assert (told.to, told.subject) == ([member.email], "Kettlehall: your password was changed")
-    assert told.body.startswith("Hello Ada Plum,")
-    assert "tell an organiser" in told.body
+    assert changes_told() == [([member.email], "the password was changed")]
+    assert "tell an organiser" in mail.outbox[-1].body
 
 
-def test_a_mail_server_that_is_away_does_not_break_the_page_of_a_change(member_client, member, monkeypatch):
+def test_a_mail_server_that_is_away_delays_the_news_of_a_change_and_breaks_no_page(member_client, member, monkeypatch):
     def away(self, *args, **kwargs):
         raise ConnectionRefusedError
 
-    monkeypatch.setattr("django.core.mail.EmailMessage.send", away)
     new = {"oldpassword": PASSWORD, "password1": "nine silver spoons", "password2": "nine silver spoons"}
-    assert member_client.post(reverse("account_change_password"), new).status_code == 302
+    with monkeypatch.context() as no_mail:
+        no_mail.setattr("django.core.mail.EmailMessage.send", away)
+        assert member_client.post(reverse("account_change_password"), new).status_code == 302
+        assert changes_told() == []
     assert User.objects.get(pk=member.pk).check_password("nine silver spoons")
+    assert changes_told(timedelta(hours=2)) == [([member.email], "the password was changed")]
 
 
 def test_an_unknown_address_is_answered_in_the_site_s_own_words(member_client):

@@ -189,17 +189,24 @@ def test_the_first_free_one_of_a_kind_is_held(thing, member):
     assert Hold.objects.filter(thing=other).exists()
 
 
-def test_a_keeper_chooses_among_the_names_on_both_hold_pages_and_a_member_sees_none(thing, client):
+HTMX = {"HX-Request": "true"}
+
+
+def test_a_keeper_is_offered_names_while_typing_on_both_hold_pages_and_a_member_none(thing, client):
     keeper, somebody = make_keeper(), make_person()
     for address in (url("hold", thing.code), url("kind-hold", thing.kind)):
         client.force_login(keeper)
         page = client.get(address).content.decode()
         [name] = re.findall(r'<input[^>]* list="(\w+)"', page)
-        [offered] = re.findall(rf'<datalist id="{name}">(.*?)</datalist>', page, re.DOTALL)
-        assert {keeper.email, somebody.email} <= set(re.findall(r'value="([^"]+)"', offered))
+        assert f'<datalist id="{name}"></datalist>' in page  # not one address until somebody is looked for
+        [where] = re.findall(r'hx-get="([^"]+)"', page)
+        found = client.get(where, {"line-1-person": somebody.email[:-2]}, headers=HTMX).content.decode()
+        assert re.findall(r'value="([^"]+)"', found) == [somebody.email]
+        assert "option" not in client.get(where, {"person": "a"}, headers=HTMX).content.decode()
         client.force_login(somebody)
         page = client.get(address).content.decode()
         assert "datalist" not in page
+        assert client.get(where, {"person": keeper.email}).status_code == 403
         assert keeper.email not in page
 
 

@@ -88,5 +88,5 @@ class Command(BaseCommand):
         page.goto(url + "/accounts/login/")
         page.get_by_label("Email").fill(email)
         page.get_by_label("Password").fill(PASSWORD)
-        page.get_by_role("button", name="Sign in").click()
+        page.get_by_role("button", name="Sign in", exact=True).click()
         page.wait_for_url(url + "/")
