@@ -194,6 +194,15 @@ class RefusalTriggers:
         functions = [f"DROP FUNCTION IF EXISTS {trigger.function_name}()" for trigger in self._one_of_each_function()]
         return [*(f"DROP TRIGGER IF EXISTS {one.name} ON {one.table}" for one in self.triggers), *functions]
 
+    def count_statements(self, vendor: str) -> list[tuple[RefusalTrigger, str]]:
+        """For each trigger that looks at new rows, how many rows there are now that it would refuse."""
+        differs = "IS NOT" if vendor == "sqlite" else "IS DISTINCT FROM"
+        return [
+            (one, f"SELECT count(*) FROM {one.table} AS NEW WHERE {one.when.format(differs=differs)}")
+            for one in self.triggers
+            if one.event == "INSERT" and one.when
+        ]
+
     def _one_of_each_function(self) -> Iterator[RefusalTrigger]:
         yield from {trigger.function_name: trigger for trigger in self.triggers}.values()
 

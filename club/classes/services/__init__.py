@@ -13,7 +13,7 @@ from club.classes.services.day import (
     taker_choose,
 )
 from club.classes.services.gear import gear_gather
-from club.classes.services.seats import seat_path, seats_move_on, signup_cancel, signup_place
+from club.classes.services.seats import seat_path, seats_audit, seats_move_on, signup_cancel, signup_place
 from club.classes.services.sessions import SessionFields, StationFields, session_make, session_publish, station_add
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "own_note_write",
     "roll_call",
     "seat_path",
+    "seats_audit",
     "seats_move_on",
     "session_close",
     "session_make",

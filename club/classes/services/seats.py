@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 from django.core import signing
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F, Max, Q
+from django.db.models import F, Max, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -360,3 +361,14 @@ def _party(places: int, companion: str, needs: str) -> dict[str, object]:
     if len(notes) > NEEDS_LENGTH:
         raise ValidationError({"needs": _("At most %(n)s characters.") % {"n": NEEDS_LENGTH}})
     return {"places": places, "companion": name, "needs": notes}
+
+
+def seats_audit() -> list[str]:
+    """A sentence for each session whose seats taken are not those of its sign-ups."""
+    taken = SignUp.objects.filter(session=OuterRef("pk")).holding_seats().order_by().values("session")
+    counted = Coalesce(Subquery(taken.annotate(n=Sum("places")).values("n")), 0)
+    wrong = ClassSession.objects.annotate(counted=counted).exclude(seats_taken=F("counted")).order_by("pk")
+    return [
+        f"session {pk}: {kept} seats taken kept, {counted} by the sign-ups"
+        for pk, kept, counted in wrong.values_list("pk", "seats_taken", "counted")
+    ]

@@ -27,6 +27,7 @@ from inventory.equipment.services.loans import (
     loan_extend,
     loan_hand_over,
     loan_return,
+    loans_audit,
     parts_settle,
     sheet_key_in,
 )
@@ -66,6 +67,7 @@ __all__ = [
     "loan_extend",
     "loan_hand_over",
     "loan_return",
+    "loans_audit",
     "matters_text",
     "own_canner_add",
     "own_canner_change",

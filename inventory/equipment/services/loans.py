@@ -9,6 +9,7 @@ from uuid import UUID, uuid4, uuid5
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
@@ -376,3 +377,23 @@ def parts_settle(*, by: User, thing: Thing, outcome: str, note: str = "", now: d
             note="; ".join(filter(None, [f"{loan.missing_parts}: {PartsOutcome(outcome).label}", note])),
         )
     waiting_offer_freed(kind=thing.kind, now=now)
+
+
+def loans_audit() -> list[str]:
+    """A sentence for each hold, loan or kept day that does not go with the others."""
+    out, back = Hold.objects.filter(state=HoldState.OUT), Loan.objects.exclude(returned_at=None)
+    found = {
+        "hold {}: handed over, and no loan is open": out.filter(Q(loan=None) | Q(loan__returned_at__isnull=False)),
+        "loan {}: open, and its hold is not handed over": Loan.objects.filter(returned_at=None).exclude(
+            hold__state=HoldState.OUT
+        ),
+        "loan {}: back, and its hold is not": back.exclude(hold__state=HoldState.BACK),
+        "loan {}: of another thing than its hold": Loan.objects.exclude(thing=F("hold__thing")),
+        "day {}: kept for a hold of another thing": ThingDay.objects.exclude(thing=F("hold__thing")),
+        "day {}: kept for a hold that was cancelled": ThingDay.objects.filter(hold__state=HoldState.CANCELLED),
+    }
+    return [
+        sentence.format(pk)
+        for sentence, rows in found.items()
+        for pk in rows.order_by("pk").values_list("pk", flat=True)
+    ]
