@@ -193,6 +193,8 @@ def database() -> dict[str, Any]:
 
 
 DATABASES = {"default": database()}
+# Where a backup is kept each day; none is made by itself where this is empty. `up` sets it.
+BACKUP_DIR = os.environ.get("BACKUP_DIR", "")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL = os.environ.get("REDIS_URL") or f"unix://{socket_path(DATA_DIR)}"

@@ -295,6 +295,10 @@ class Reminder(models.Model):
         return f"<{digest}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>"
 
 
+# What is noted beside the rounds: the last backup, and the last time that one was restored to see whether it can be.
+BACKUP_JOB, TEST_JOB = "backup", "restore-test"
+
+
 class PeriodicJob(models.Model):
     """When a round of it was last begun, and the lease that keeps two clocks from beginning the same one twice."""
 
