@@ -24,6 +24,7 @@ JOBS = {
     "published-recipes": "recipes.tasks.sweep_published",
     "recalls": "inventory.batches.tasks.open_recalls",
     "reminders": "club.reminders.tasks.gather_and_send",
+    "backups": "club.run.tasks.back_up",
 }
 
 app.conf.beat_schedule = {

@@ -33,6 +33,8 @@ from club.core.faults import migrations_missing_and_unknown
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import (
+    BACKUP_JOB,
+    TEST_JOB,
     NotificationSettings,
     PeriodicJob,
     Reminder,
@@ -566,6 +568,8 @@ LEAST_ROOM_BYTES = 20_000_000
 TICKS_MISSED = 3
 # Our own choice, no source: a reminder a quarter of an hour late is one that somebody should look after.
 LATE_S = 15 * 60
+# A daily backup that is two days old did not happen yesterday.
+OLD_BACKUP_S = 48 * 3600
 
 
 class Health(TypedDict):
@@ -579,6 +583,8 @@ class Health(TypedDict):
     last_tick_s_ago: int | None  # None also before the first
     reminders_waiting: int | None
     reminders_given_up: int | None
+    last_backup_s_ago: int | None  # None also before the first, as the next one
+    last_restore_test_s_ago: int | None
 
 
 def health_at(now: datetime) -> Health:
@@ -591,17 +597,23 @@ def health_at(now: datetime) -> Health:
         "last_tick_s_ago": None,
         "reminders_waiting": None,
         "reminders_given_up": None,
+        "last_backup_s_ago": None,
+        "last_restore_test_s_ago": None,
     }
     try:
         late, ended = Reminder.objects.lateness(now), last_round(now)
         answer["reminders_waiting"] = Reminder.objects.waiting(now).order_by().count()
         answer["reminders_given_up"] = Reminder.objects.dead().count()
         missing, unknown = migrations_missing_and_unknown()
+        ends = dict(PeriodicJob.objects.filter(name__in=[BACKUP_JOB, TEST_JOB]).values_list("name", "ended_at"))
     except DatabaseError:
         connection.close()  # a broken connection kept open would fail the next request too
         return answer
     answer["oldest_due_reminder_late_s"] = int(late.total_seconds())
     answer["last_tick_s_ago"] = int(ended.total_seconds()) if ended is not None else None
+    for name, key in ((BACKUP_JOB, "last_backup_s_ago"), (TEST_JOB, "last_restore_test_s_ago")):
+        if (end := ends.get(name)) is not None:
+            answer[key] = int((now - end).total_seconds())  # type: ignore[literal-required]
     answer["database"] = "ok"
     answer["migrations"] = "missing" if missing else "newer" if unknown else "ok"
     return answer

@@ -25,7 +25,7 @@ from club.reminders import outbox
 from club.reminders.calendar import Entry, calendar_text, entries_for, session_entry
 from club.reminders.forms import NotificationSettingsForm
 from club.reminders.models import Reminder, notification_settings_of, people_bounced
-from club.reminders.outbox import LATE_S, health_at, is_ticking, not_ready_because
+from club.reminders.outbox import LATE_S, OLD_BACKUP_S, health_at, is_ticking, not_ready_because
 from club.reminders.rules import AnyRule, read_stop_token
 from club.reminders.services import (
     RULES,
@@ -164,13 +164,26 @@ def mailbox_works(request: HttpRequest) -> HttpResponse:
     return redirect("reminders:notification-settings")
 
 
+def _hours(seconds: int | None, *, each: int = 1) -> int | None:
+    """Whole hours, or so many together; never below zero, though a clock was set back."""
+    return None if seconds is None else max(0, seconds // (3600 * each))
+
+
 @require_safe
 def page(request: HttpRequest) -> HttpResponse:
     """For organisers, in words: what /healthz tells monitors."""
     organiser(request)
     found = health_at(timezone.now())
     late = found["oldest_due_reminder_late_s"] or 0
-    context = {"found": found, "is_ticking": is_ticking(found), "late_min": late // 60, "is_late": late > LATE_S}
+    context = {
+        "found": found,
+        "is_ticking": is_ticking(found),
+        "late_min": late // 60,
+        "is_late": late > LATE_S,
+        "backup_h": _hours(found["last_backup_s_ago"]),
+        "restore_test_d": _hours(found["last_restore_test_s_ago"], each=24),
+        "is_backed_up": not settings.BACKUP_DIR or (found["last_backup_s_ago"] or 0) <= OLD_BACKUP_S,
+    }
     return render(request, "reminders/health.html", context)
 
 

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from club.reminders import outbox
+from club.reminders.models import BACKUP_JOB, TEST_JOB, PeriodicJob
 from club.reminders.outbox import round_begin, round_end
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
@@ -143,6 +144,23 @@ def test_a_database_newer_than_the_code_is_said_and_keeps_old_code_at_work(clien
 def test_being_alive_asks_nobody(client, django_assert_num_queries):
     with django_assert_num_queries(0):
         assert client.get("/healthz/live").json() == {"alive": True}
+
+
+def test_the_last_backup_and_the_last_trial_of_one_are_shown(client, organiser, settings):
+    assert client.get("/healthz").json()["last_backup_s_ago"] is None
+    ticked(timedelta(seconds=30))
+    assert "All is well" in client.get(PAGE).text  # where none is made by itself, none is missed
+    now = timezone.now()
+    PeriodicJob.objects.create(name=BACKUP_JOB, free_at=now, ended_at=now - timedelta(hours=70))
+    PeriodicJob.objects.create(name=TEST_JOB, free_at=now, ended_at=now - timedelta(days=9, hours=1))
+    page = client.get(PAGE).text
+    assert "70 hours ago" in page
+    assert "9 days ago" in page
+    assert client.get("/healthz").json()["last_restore_test_s_ago"] >= 9 * 86_400
+    settings.BACKUP_DIR = "/backups"
+    page = client.get(PAGE).text
+    assert "Needs a hand" in page
+    assert "No backup was made since the day before yesterday" in page
 
 
 def test_the_page_is_for_organisers(client):
