@@ -89,11 +89,13 @@ def signs_of_others() -> list[str]:
 
 
 @transaction.atomic
-def demo_load(*, now: datetime) -> DemoClub:
-    """Make the club of the file. DemoRefused where there are people already."""
-    if User.objects.exists():
+def demo_load(*, now: datetime, among_others: bool = False) -> DemoClub:
+    """Make the club of the file. DemoRefused where there are people already, unless it may come among others."""
+    if User.objects.exists() and not among_others:
         raise DemoRefused("There are people here already: the demo club is laid down on an empty site only.")
     tables = tomllib.loads(CLUB_FILE.read_text(encoding="utf-8"))
+    if User.objects.filter(email__in=[email for email, _role in SIGN_INS]).exists():
+        raise DemoRefused("The demo's people are here already.")
     loader = Loader(now)
     for table, load_row in SECTIONS:
         for row in tables[table]:

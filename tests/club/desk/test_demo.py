@@ -144,7 +144,7 @@ def test_the_demo_is_refused_where_there_are_people_and_changes_nothing(demo):
     with pytest.raises(DemoRefused):
         demo_load(now=timezone.now())
     with pytest.raises(CommandError, match="people here already"):
-        call_command("load_demo", "--even-here")
+        call_command("load_demo")
     assert Batch.objects.count() == before
 
 

@@ -9,6 +9,7 @@ from django.core.management import CommandError, call_command
 
 from club.members.models import User
 from recipes.services import library_load
+from tests.factories.members import make_person
 from tests.published.library import LIBRARY
 
 pytestmark = pytest.mark.django_db
@@ -33,22 +34,25 @@ SPEAKS_OF_OTHERS = {
 
 
 @pytest.mark.parametrize("name", SPEAKS_OF_OTHERS)
-def test_the_demo_is_refused_on_a_site_for_others(name, on_this_machine, monkeypatch, settings):
+def test_the_demo_is_refused_on_a_site_for_others_forced_or_not(name, on_this_machine, monkeypatch, settings):
     SPEAKS_OF_OTHERS[name](monkeypatch, settings)
-    with pytest.raises(CommandError, match=rf"site for others \({name}\)"):
-        call_command("load_demo")
+    for force in ([], ["--force"]):
+        with pytest.raises(CommandError, match=rf"site for others \({name}\)"):
+            call_command("load_demo", *force)
     assert not User.objects.exists()
 
 
 @pytest.mark.long
-def test_the_demo_is_laid_down_on_a_site_for_others_when_asked_for_by_name(on_this_machine, monkeypatch, settings):
+def test_the_demo_comes_among_people_only_when_forced_and_once(on_this_machine):
     library_load(paths=[LIBRARY])
-    for speak in SPEAKS_OF_OTHERS.values():
-        speak(monkeypatch, settings)
-    with pytest.raises(CommandError, match="site for others"):
+    make_person()
+    with pytest.raises(CommandError, match="people here already"):
         call_command("load_demo")
-    call_command("load_demo", "--even-here", stdout=StringIO())
-    assert User.objects.count() == 12
+    assert User.objects.count() == 1
+    call_command("load_demo", "--force", stdout=StringIO())
+    assert User.objects.count() == 13
+    with pytest.raises(CommandError, match="demo's people are here already"):
+        call_command("load_demo", "--force")
 
 
 @pytest.mark.long

@@ -16,19 +16,20 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "--even-here",
+            "--force",
             action="store_true",
-            help="Also where the variables are those of a site for others: the password is known to everybody.",
+            help="Also where there are people already. Never where the variables are those of a site for others: the "
+            "password is known to everybody.",
         )
 
-    def handle(self, *args: Any, even_here: bool, **options: Any) -> None:
-        if (signs := signs_of_others()) and not even_here:
+    def handle(self, *args: Any, force: bool, **options: Any) -> None:
+        if signs := signs_of_others():
             raise CommandError(
                 f"This looks like a site for others ({', '.join(signs)}), and everybody knows the demo's password: "
-                "nothing was laid down. Unset what is named, or say --even-here if nobody else can reach this site."
+                "nothing was laid down. Unset what is named, if nobody else can reach this site."
             )
         try:
-            club = demo_load(now=timezone.now())
+            club = demo_load(now=timezone.now(), among_others=force)
         except DemoRefused as refused:
             raise CommandError(str(refused)) from refused
         laid = f"{len(club.people)} people, {len(club.kitchens)} kitchens, {len(club.batches)} batches"

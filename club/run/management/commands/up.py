@@ -20,7 +20,9 @@ from django.db import connection, connections
 
 from club.core.faults import Fault, damage_found, require_no_newer_database, sentence_for, the_database
 from club.run import broker, site
+from club.run.backup import BackupError
 from club.run.demo import PASSWORD, SIGN_INS, signs_of_others
+from club.run.setup import site_prepare
 from club.run.supervisor import Part, PartFailed, Supervisor, ignore_further_signals, until_asked_to_stop
 
 PATIENCE_S = 60.0
@@ -41,9 +43,12 @@ class Command(BaseCommand):
             help="Where to listen. For phones in the hall: 0.0.0.0, with SITE_URL set to this machine's address. "
             "The demo club stays on this machine.",
         )
+        parser.add_argument(
+            "--no-backup", action="store_true", help="Change the tables of an older version without a backup before it."
+        )
         parser.add_argument("--no-demo", action="store_true", help="Do not fill an empty database with the demo club.")
 
-    def handle(self, *args: Any, port: int, host: str, no_demo: bool, **options: Any) -> None:
+    def handle(self, *args: Any, port: int, host: str, no_demo: bool, no_backup: bool, **options: Any) -> None:
         # The database, the mails with their links and the secret are nobody else's, also in a folder made beforehand.
         os.umask(0o077)
         data_dir: Path = settings.DATA_DIR
@@ -51,20 +56,24 @@ class Command(BaseCommand):
             data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
             site.require_own(data_dir)
             site.require_room(data_dir)
-            self.run(data_dir, host, port, with_demo=not no_demo)
+            self.run(data_dir, host, port, with_demo=not no_demo, with_backup=not no_backup)
+        except BackupError as error:
+            raise CommandError(f"{error} The tables are as they were; --no-backup goes on without one.") from error
         except (site.SiteError, broker.BrokerError, PartFailed, ImproperlyConfigured) as error:
             raise CommandError(str(error)) from error
         self.stdout.write("Stopped. Everything is kept; the same command starts it again.")
 
-    def run(self, data_dir: Path, host: str, port: int, *, with_demo: bool) -> None:
+    def run(self, data_dir: Path, host: str, port: int, *, with_demo: bool, with_backup: bool) -> None:
         # What children and mails call the site, unless the operator says: the address printed below.
         os.environ.setdefault("SITE_URL", site.address(host, port))
+        # Backups of this folder, unless the operator names another: the worker makes one a day.
+        os.environ.setdefault("BACKUP_DIR", str(data_dir / "backups"))
         supervisor = Supervisor(data_dir / "log", announce=self.announce)
         with site.only_one(data_dir), until_asked_to_stop(), site.listening(host, port) as listener:
             try:
                 require_usable_database()
                 self.start_broker(supervisor)
-                self.prepare(with_demo=with_demo and site.is_loopback(host))
+                self.prepare(with_demo=with_demo and site.is_loopback(host), with_backup=with_backup)
                 require_no_demo_abroad(host)
                 self.start_parts(supervisor, host, port, listener)
                 self.tell(host, port)
@@ -84,17 +93,15 @@ class Command(BaseCommand):
         process = supervisor.start(Part("broker", tuple(broker.command(data_dir))))
         broker.wait_until_ready(data_dir, process)
 
-    def prepare(self, *, with_demo: bool) -> None:
+    def prepare(self, *, with_demo: bool, with_backup: bool) -> None:
         self.stdout.write("Preparing the database, the recipe library and the static files ...")
         self.stdout.flush()
-        call_command("migrate", interactive=False, verbosity=0)
-        call_command("load_library", stdout=io.StringIO())
+        site_prepare(say=self.stdout.write, backup_dir=os.environ["BACKUP_DIR"] if with_backup else "")
         if with_demo and not get_user_model().objects.exists():
             if signs := signs_of_others():
                 self.stdout.write(f"No demo club, for this looks like a site for others: {', '.join(signs)} is set.")
             else:
                 call_command("load_demo", stdout=io.StringIO())  # `tell` names the sign-ins below
-        call_command("collectstatic", interactive=False, verbosity=0)
         connections.close_all()
 
     def start_parts(self, supervisor: Supervisor, host: str, port: int, listener: socket.socket) -> None:
