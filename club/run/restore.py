@@ -30,6 +30,7 @@ from django.db.migrations.recorder import MigrationRecorder
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as lazy
 
+from club.core.faults import Fault, fault_of, sentence_about
 from club.members.models import User
 from club.reminders.models import LIVE, Reminder
 from club.run.audits import house_audit
@@ -526,16 +527,13 @@ def archive_restore(archive: Archive, *, replace: bool, now: datetime) -> Restor
 
 
 def _why_not_restored(error: DatabaseError) -> str:
-    text = str(error).strip()
-    if "disk is full" in text or "No space left" in text or "disk I/O error" in text:
+    fault = fault_of(error)
+    if fault is Fault.FULL:
         return str(FULL)
-    if "lock timeout" in text:
-        return _(
-            "Somebody is still using the database. Stop web, worker and beat on every machine, then restore again."
-        )
-    if "locked" in text:
-        return _("Somebody is still using the database. Stop the site, then restore again.")
-    return _("The database refuses this backup, and nothing was changed: %(why)s") % {"why": text}
+    if fault is Fault.BUSY:
+        return _("Somebody still uses the database. Stop web, worker and beat on every machine, then restore again.")
+    why = sentence_about(error) or str(error).strip()
+    return _("The database refuses this backup, and nothing was changed: %(why)s") % {"why": why}
 
 
 # Comparing.

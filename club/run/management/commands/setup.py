@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import DatabaseError
 
+from club.core.faults import sentence_about
 from club.run.backup import BackupError
 from club.run.setup import advice, site_prepare
 
@@ -34,7 +35,7 @@ class Command(BaseCommand):
         except BackupError as error:
             raise CommandError(f"{error} The tables are as they were.") from error
         except DatabaseError as error:
-            raise CommandError(f"The database does not let itself be set up: {str(error).strip()}") from error
+            raise CommandError(sentence_about(error) or f"The database refuses: {str(error).strip()}") from error
         call_command("check", databases=["default"], stdout=self.stdout, stderr=self.stderr)
         for sentence in advice():
             self.stdout.write(self.style.WARNING(f"- {sentence}"))
