@@ -126,6 +126,10 @@ def columns_of(model: type[models.Model]) -> list[models.Field[Any, Any]]:
     return [field for field in model._meta.local_concrete_fields if not field.generated]
 
 
+def names_of(model: type[models.Model]) -> list[str]:
+    return [str(field.column) for field in columns_of(model)]
+
+
 def _moment(value: datetime) -> str:
     return value.astimezone(UTC).isoformat(timespec="microseconds")
 
@@ -213,8 +217,7 @@ def _write_table(archive: zipfile.ZipFile, connection: BaseDatabaseWrapper, mode
             member.write(block)
             digest.update(block)
             rows, size = rows + len(lines), size + len(block)
-    columns = [field.column for field in columns_of(model)]
-    return Table(model._meta.label, table, columns, rows, size, digest.hexdigest(), last_id(connection, model))
+    return Table(model._meta.label, table, names_of(model), rows, size, digest.hexdigest(), last_id(connection, model))
 
 
 def _write_archive(file: IO[bytes] | ClosingWriter, *, with_keys: bool) -> Manifest:
@@ -306,11 +309,11 @@ def spare(names: dict[Path, datetime], *, newest: Path) -> set[Path]:
     """
     latest_first = sorted(names, key=lambda path: (names[path], path.name), reverse=True)
     kept = {newest}
-    for spans, most in ((lambda at: at.date(), DAYS_KEPT), (lambda at: at.isocalendar()[:2], WEEKS_KEPT)):
-        last_of: dict[Any, Path] = {}
-        for path in latest_first:
-            last_of.setdefault(spans(names[path]), path)
-        kept.update(list(last_of.values())[:most])
+    by_day, by_week = (dict[object, Path]() for _ in range(2))
+    for path in latest_first:
+        by_day.setdefault(names[path].date(), path)
+        by_week.setdefault(names[path].isocalendar()[:2], path)
+    kept.update([*by_day.values()][:DAYS_KEPT], [*by_week.values()][:WEEKS_KEPT])
     return set(names) - kept
 
 

@@ -49,6 +49,7 @@ from club.run.backup import (
     columns_of,
     last_id,
     lines_of,
+    names_of,
     snapshot,
     tables_at,
 )
@@ -388,7 +389,7 @@ def _make_tables(archive: Archive) -> list[type[models.Model]]:
         raise archive.refused(_("its migrations are not those of one version"))
     found = tables_at(executor.loader, wanted)
     have = {(table.table, tuple(table.columns)) for table in archive.manifest.tables}
-    if have != {(model._meta.db_table, tuple(field.column for field in columns_of(model))) for model in found}:
+    if have != {(model._meta.db_table, tuple(names_of(model))) for model in found}:
         raise archive.refused(_("its tables are not those of its migrations"))
     return found
 
@@ -396,7 +397,7 @@ def _make_tables(archive: Archive) -> list[type[models.Model]]:
 def _fill(archive: Archive, table: Table, model: type[models.Model]) -> None:
     columns = columns_of(model)
     quote = connection.ops.quote_name
-    names = ", ".join(quote(field.column) for field in columns)
+    names = ", ".join(map(quote, names_of(model)))
     insert = f"INSERT INTO {quote(table.table)} ({names}) VALUES ({', '.join(['%s'] * len(columns))})"
     lines, done = archive.lines(table), 0
     with connection.cursor() as cursor:
@@ -468,8 +469,13 @@ def _mail_note(sent: list[Mail]) -> int:
             name: getattr(row, name)
             for name in ("due_at", "state", "attempts", "next_try_at", "sent_at", "headline", "path")
         }
-        key = {"rule": row.rule, "subject": row.subject, "occurrence": row.occurrence, "person": person}
-        Reminder.objects.update_or_create(**key, defaults={**kept, "lease": None, "leased_until": None})
+        Reminder.objects.update_or_create(
+            rule=row.rule,
+            subject=row.subject,
+            occurrence=row.occurrence,
+            person=person,
+            defaults={**kept, "lease": None, "leased_until": None},
+        )
         noted += 1
     return noted
 
@@ -546,7 +552,7 @@ def differences(archive: Archive) -> list[str]:
         models_now = {model._meta.db_table: model for model in tables_at(*applied(reading))}
         for table in archive.manifest.tables:
             model = models_now.pop(table.table, None)
-            if model is None or [field.column for field in columns_of(model)] != table.columns:
+            if model is None or names_of(model) != table.columns:
                 found.append(_("%(table)s: not the same table") % {"table": table.table})
                 continue
             kept, there = archive.lines(table), lines_of(model, using=reading.alias)
