@@ -23,8 +23,8 @@ JOBS = {
     "fruit": "inventory.fruit.tasks.share_out_offers",
     "published-recipes": "recipes.tasks.sweep_published",
     "recalls": "inventory.batches.tasks.open_recalls",
-    "reminders": "club.reminders.tasks.gather_and_send",
     "backups": "club.run.tasks.back_up",
+    "reminders": "club.reminders.tasks.gather_and_send",
 }
 
 app.conf.beat_schedule = {

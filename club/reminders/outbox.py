@@ -135,10 +135,10 @@ def round_end(*, began: datetime, now: datetime) -> None:
     PeriodicJob.objects.filter(name=JOB, began_at=began).update(free_at=free_at, ended_at=now)
 
 
-def last_round(now: datetime) -> timedelta | None:
-    """How long ago a round ended; None when there never was one."""
-    ended = PeriodicJob.objects.filter(name=JOB).values_list("ended_at", flat=True).first()
-    return now - ended if ended else None
+def since_ended(now: datetime) -> dict[str, timedelta]:
+    """How long ago each job of those that are noted last ended, the rounds among them; without those that never did."""
+    ends = PeriodicJob.objects.values_list("name", "ended_at")
+    return {name: now - ended for name, ended in ends if ended is not None}
 
 
 # Which sender has which row. Every change of state of a row on its way is here, each a conditional update.
@@ -601,19 +601,18 @@ def health_at(now: datetime) -> Health:
         "last_restore_test_s_ago": None,
     }
     try:
-        late, ended = Reminder.objects.lateness(now), last_round(now)
+        late, since = Reminder.objects.lateness(now), since_ended(now)
         answer["reminders_waiting"] = Reminder.objects.waiting(now).order_by().count()
         answer["reminders_given_up"] = Reminder.objects.dead().count()
         missing, unknown = migrations_missing_and_unknown()
-        ends = dict(PeriodicJob.objects.filter(name__in=[BACKUP_JOB, TEST_JOB]).values_list("name", "ended_at"))
     except DatabaseError:
         connection.close()  # a broken connection kept open would fail the next request too
         return answer
     answer["oldest_due_reminder_late_s"] = int(late.total_seconds())
-    answer["last_tick_s_ago"] = int(ended.total_seconds()) if ended is not None else None
-    for name, key in ((BACKUP_JOB, "last_backup_s_ago"), (TEST_JOB, "last_restore_test_s_ago")):
-        if (end := ends.get(name)) is not None:
-            answer[key] = int((now - end).total_seconds())  # type: ignore[literal-required]
+    seconds = {name: int(span.total_seconds()) for name, span in since.items()}
+    answer["last_tick_s_ago"] = seconds.get(JOB)
+    answer["last_backup_s_ago"] = seconds.get(BACKUP_JOB)
+    answer["last_restore_test_s_ago"] = seconds.get(TEST_JOB)
     answer["database"] = "ok"
     answer["migrations"] = "missing" if missing else "newer" if unknown else "ok"
     return answer

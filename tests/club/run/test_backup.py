@@ -37,7 +37,7 @@ from club.run.restore import archive_open, archive_restore, differences
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, Movement
 from inventory.jars.triggers import GUARDS
-from tests.factories.jars import make_jars, make_keeper
+from tests.factories.jars import make_jars, make_keeper, make_lid_lot
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.reminders import make_reminder, make_waiting_batch
 
@@ -266,7 +266,7 @@ def test_what_was_backed_up_while_people_write_comes_back_row_by_row(tmp_path):
     keeper, path = make_keeper(), tmp_path / "house.backup"
     store, kitchen = jars.store_place(), jars.kitchen_place(make_kitchen(keeper))
     make_jars(store, 60, by=keeper)
-    gone = make_person()
+    gone = make_lid_lot()
     last = gone.pk
     gone.delete()
     out = datetime.now(UTC) - timedelta(hours=13)
@@ -296,7 +296,7 @@ def test_what_was_backed_up_while_people_write_comes_back_row_by_row(tmp_path):
     moves = next(table.rows for table in manifest.tables if table.table == Movement._meta.db_table)
     assert 1 <= Movement.objects.count() == moves
     assert sum(Balance.objects.values_list("count", flat=True)) == 0
-    assert make_person().pk > last  # not the number of somebody who is gone
+    assert make_lid_lot().pk > last  # not the number of one that is gone
     with pytest.raises(IntegrityError), transaction.atomic():
         Movement.objects.update(count=9)
 
