@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import NameField
 from club.members.models import User
 from recipes.engine.document import process_table_from_document, recipe_from_document
 from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
@@ -134,7 +135,7 @@ class Recipe(models.Model):
     """What stays the same over revisions; the columns below `current` repeat its content so that a list can filter."""
 
     slug = models.SlugField(_("short name"), max_length=80, unique=True)
-    title = models.CharField(_("title"), max_length=200)
+    title = NameField(_("title"), max_length=200)
     kind = models.CharField(_("kind"), max_length=40, db_index=True)
     method = models.CharField(_("method"), max_length=16, db_index=True)
     produce = models.TextField(_("produce"), blank=True, help_text=_("|strawberries|rhubarb|"))

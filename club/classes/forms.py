@@ -28,7 +28,7 @@ from club.classes.models import (
 )
 from club.classes.rules import MOST_DAYS, MOST_PLACES, SAFE, USUAL_CAPACITY
 from club.core.clock import weekly
-from club.core.fields import MomentField, PersonField
+from club.core.fields import LineField, MomentField, PersonField
 from club.core.forms import PhotoForm, TokenForm, form_helper
 from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User, kitchen_words
@@ -73,7 +73,7 @@ def teachers() -> Any:
 class SessionForm(forms.Form):
     """What is written about a session. Bound to a session, only what may still change is asked."""
 
-    title = forms.CharField(label=_("Title"), max_length=TITLE_LENGTH)
+    title = LineField(label=_("Title"), max_length=TITLE_LENGTH)
     hall = forms.ModelChoiceField(label=_("Hall"), queryset=Kitchen.objects.none(), empty_label=None)
     instructors = forms.ModelMultipleChoiceField(
         label=_("Who teaches it"), queryset=User.objects.none(), widget=forms.CheckboxSelectMultiple
@@ -200,7 +200,7 @@ class StationForm(forms.Form):
     """A stove, a canner and the people at it."""
 
     revision = forms.ModelChoiceField(label=_("Recipe"), queryset=Revision.objects.none(), empty_label=_("choose"))
-    name = forms.CharField(
+    name = LineField(
         label=_("Name"),
         max_length=STATION_NAME_LENGTH,
         required=False,
@@ -308,7 +308,7 @@ class WalkInForm(TokenForm):
 
 
 class CompanionForm(forms.Form):
-    name = forms.CharField(max_length=COMPANION_LENGTH, required=False)
+    name = LineField(max_length=COMPANION_LENGTH, required=False)
 
 
 class LearnedForm(forms.Form):

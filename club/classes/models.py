@@ -16,6 +16,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.classes.choices import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
+from club.core.fields import NameField
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.batches.models import Batch
@@ -127,7 +128,7 @@ class SetAsideQuerySet(models.QuerySet["SetAside"]):
 class ClassSeries(models.Model):
     """Sessions that belong together, such as four Saturdays on pressure canning."""
 
-    title = models.CharField(_("title"), max_length=TITLE_LENGTH)
+    title = NameField(_("title"), max_length=TITLE_LENGTH)
     token = models.UUIDField(unique=True, editable=False)
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
@@ -149,7 +150,7 @@ class ClassSession(models.Model):
 
     token = models.UUIDField(unique=True, editable=False)
     series = models.ForeignKey(ClassSeries, on_delete=models.PROTECT, null=True, blank=True, related_name="sessions")
-    title = models.CharField(_("title"), max_length=TITLE_LENGTH)
+    title = NameField(_("title"), max_length=TITLE_LENGTH)
     hall = models.ForeignKey(
         Kitchen, on_delete=models.PROTECT, related_name="class_sessions", limit_choices_to={"is_hall": True}
     )
@@ -237,7 +238,7 @@ class Station(models.Model):
 
     session = models.ForeignKey(ClassSession, on_delete=models.CASCADE, related_name="stations")
     number = models.PositiveSmallIntegerField()
-    name = models.CharField(_("name"), max_length=STATION_NAME_LENGTH, blank=True)
+    name = NameField(_("name"), max_length=STATION_NAME_LENGTH, blank=True)
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="stations")
     pots = models.PositiveSmallIntegerField(_("pots"), default=1, validators=[MinValueValidator(1)])
     jar_size = models.CharField(_("jar"), max_length=16, blank=True)  # empty: as the recipe states its yield

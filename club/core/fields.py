@@ -1,4 +1,4 @@
-"""Form fields and parts of a form that several rooms share."""
+"""Fields and parts of a form that several rooms share; the field of a model that holds a name."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from crispy_forms.layout import Div
 from crispy_forms.utils import TEMPLATE_PACK
 from django import forms
 from django.contrib.auth import get_user_model
+from django.db import models
+from django.db.backends.base.base import BaseDatabaseWrapper
 from django.template.loader import render_to_string
 from django.urls import reverse_lazy
 from django.utils import timezone
@@ -18,19 +20,60 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import Doubled, WallTimeDoubled, WallTimeError, WallTimeSkipped, in_utc, moment_of
-from club.core.text import seen
+from club.core.text import has_unseen, seen
 
 if TYPE_CHECKING:
     from club.members.models import User
+
+    _TextColumn = models.CharField[str, str]
+else:
+    _TextColumn = models.CharField
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 
 
 class LineField(forms.CharField):
-    """One line of what a reader sees: see `club.core.text.seen`."""
+    """One line of what a reader sees: see `club.core.text.seen`. What held more is shown once more without it."""
+
+    default_error_messages = {
+        "unseen": _("It held characters that no screen shows. They are out now: look at it, and send it once more.")
+    }
 
     def to_python(self, value: Any) -> str:
         return seen(super().to_python(value) or "")
+
+    def clean(self, value: Any) -> str:
+        line: str = super().clean(value)
+        if has_unseen(str(value or "")):
+            raise forms.ValidationError(self.error_messages["unseen"], code="unseen")
+        return line
+
+    def prepare_value(self, value: Any) -> Any:
+        return seen(value) if isinstance(value, str) else value
+
+
+class NameField(_TextColumn):
+    """The name or title of something: one line of what a reader sees, whoever writes it and however."""
+
+    def deconstruct(self) -> tuple[str, str, Any, Any]:
+        """To a migration the column is one of text."""
+        name, _path, args, kwargs = super().deconstruct()
+        return name, "django.db.models.CharField", args, kwargs
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
+        kept = _seen_if_text(super().pre_save(model_instance, add))
+        setattr(model_instance, self.attname, kept)
+        return kept
+
+    def get_db_prep_save(self, value: Any, connection: BaseDatabaseWrapper) -> Any:
+        return super().get_db_prep_save(_seen_if_text(value), connection)
+
+    def formfield(self, **kwargs: Any) -> Any:
+        return super().formfield(**{"form_class": LineField, **kwargs})
+
+
+def _seen_if_text(value: Any) -> Any:
+    return seen(value) if isinstance(value, str) else value
 
 
 class MomentField(forms.DateTimeField):

@@ -37,6 +37,11 @@ def seen(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", kept).split())
 
 
+def has_unseen(text: str) -> bool:
+    """Whether `seen` leaves out more of it than spaces."""
+    return any(_is_unseen(char) for char in text if not char.isspace())
+
+
 def _is_unseen(char: str) -> bool:
     code = ord(char)
     return unicodedata.category(char) in UNSEEN_CATEGORIES or any(low <= code <= high for low, high in UNSEEN_RUNS)

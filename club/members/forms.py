@@ -18,6 +18,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import LineField
 from club.core.forms import TokenForm, form_helper
 from club.members.choices import EventKind, Role, Skill
 from club.members.models import KITCHEN_NAME_LENGTH, NAME_LENGTH, REASON_LENGTH, AltitudeHow, Kitchen, Units, User
@@ -26,7 +27,7 @@ from club.members.rules import altitude_as_typed
 
 class InviteForm(forms.Form):
     email = forms.EmailField(label=_("Email"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"}))
-    name = forms.CharField(label=_("Name"), max_length=NAME_LENGTH, required=False)
+    name = LineField(label=_("Name"), max_length=NAME_LENGTH, required=False)
     role = forms.ChoiceField(label=_("Role"), choices=Role.choices, initial=Role.MEMBER.value)
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
@@ -40,7 +41,7 @@ class InviteForm(forms.Form):
 
 
 class AcceptForm(forms.Form):
-    name = forms.CharField(
+    name = LineField(
         label=_("Your name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "name"})
     )
     password = forms.CharField(
@@ -72,7 +73,7 @@ class AcceptForm(forms.Form):
 
 
 class ProfileForm(forms.Form):
-    name = forms.CharField(
+    name = LineField(
         label=_("Your name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "name"})
     )
     units = forms.ChoiceField(label=_("Units"), choices=Units.choices)
@@ -81,6 +82,20 @@ class ProfileForm(forms.Form):
         kwargs["initial"] = {"name": user.name, "units": user.units}
         super().__init__(*args, **kwargs)
         self.helper = form_helper(css="", submit=gettext("Save"))
+
+
+class NameForm(forms.Form):
+    """An organiser's. The box is asked for only where the name reads like another's."""
+
+    name = LineField(label=_("Name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    is_shared = forms.BooleanField(
+        label=_("Somebody else has this name, or one that reads like it, and both may"), required=False
+    )
+
+    def __init__(self, *args: Any, person: User, action: str, **kwargs: Any) -> None:
+        kwargs["initial"] = {"name": person.name, "is_shared": person.is_name_shared}
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(css="", submit=gettext("Save the name"), action=action)
 
 
 class RolesForm(forms.Form):
@@ -102,12 +117,12 @@ class KitchenForm(TokenForm):
 
     UNITS = [("", _("choose")), ("m", _("metres")), ("ft", _("feet"))]
 
-    name = forms.CharField(
+    name = LineField(
         label=_("Name of the kitchen"),
         max_length=KITCHEN_NAME_LENGTH,
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
-    place = forms.CharField(
+    place = LineField(
         label=_("Town or street"),
         max_length=KITCHEN_NAME_LENGTH,
         required=False,

@@ -25,6 +25,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import at_hour
+from club.core.fields import NameField
 from club.core.text import reads_like
 from club.members.choices import LABELS, EventKind, Role, SignInChangeKind, Skill, SkillHow
 from club.members.rules import altitude_words, device_words
@@ -34,6 +35,7 @@ from recipes.engine.terms import Altitude
 LOWEST_M = Decimal("-430")
 HIGHEST_M = Decimal("5000")
 NAME_LENGTH, KITCHEN_NAME_LENGTH, REASON_LENGTH = 120, 80, 300
+KEY_LENGTH = 2 * NAME_LENGTH  # one letter may be drawn as several; of a longer one the beginning
 REFERENCE_LENGTH = 120
 MIDNIGHT = time(0)
 KITCHEN_INVITATION_KEPT = timedelta(days=30)  # our own choice, no source
@@ -44,7 +46,18 @@ class Units(models.TextChoices):
     US = "us", _("US (cups, pounds)")
 
 
+def name_keys(name: str) -> tuple[str, str]:
+    """What a person's name reads like, as it is kept: `club.core.text.reads_like`."""
+    drawn, folded = reads_like(name)
+    return drawn[:KEY_LENGTH], folded[:KEY_LENGTH]
+
+
 class UserQuerySet(models.QuerySet["User"]):
+    def reading_like(self, name: str) -> UserQuerySet:
+        """Whose name reads like this one, former members among them."""
+        drawn, folded = name_keys(name)
+        return self.filter(Q(name_drawn=drawn) | Q(name_folded=folded)).exclude(name="")
+
     def with_roles(self) -> UserQuerySet:
         """For lists: the roles of all the people in one query."""
         return self.prefetch_related("groups")
@@ -83,7 +96,12 @@ class User(AbstractBaseUser, PermissionsMixin):
     """A member of the club. Email is the sign-in name; roles are groups (see roles.py)."""
 
     email = models.EmailField(_("email"), unique=True)
-    name = models.CharField(_("name"), max_length=NAME_LENGTH)
+    name = NameField(_("name"), max_length=NAME_LENGTH)
+    # What it reads like (`name_keys`). Nobody takes a name that reads like another's by themselves; where an organiser
+    # let somebody, the two share it.
+    name_drawn = models.CharField(max_length=KEY_LENGTH, blank=True, editable=False)
+    name_folded = models.CharField(max_length=KEY_LENGTH, blank=True, editable=False)
+    is_name_shared = models.BooleanField(default=False, editable=False)
     units = models.CharField(_("units"), max_length=8, choices=Units.choices, default=Units.METRIC)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
@@ -104,11 +122,28 @@ class User(AbstractBaseUser, PermissionsMixin):
     REQUIRED_FIELDS = ["name"]
 
     class Meta:
-        constraints = [models.UniqueConstraint(Lower("email"), name="one_user_per_email")]
+        constraints = [
+            models.UniqueConstraint(Lower("email"), name="one_user_per_email"),
+            *(
+                models.UniqueConstraint(
+                    fields=[key],
+                    name=f"one_member_per_{key}",
+                    condition=Q(is_active=True, is_name_shared=False) & ~Q((key, "")),
+                )
+                for key in ("name_drawn", "name_folded")
+            ),
+        ]
         permissions = [("invite_member", "Can invite people"), ("grant_role", "Can give and take roles")]
 
     def __str__(self) -> str:
         return self.name or self.email
+
+    def save(self, *, update_fields: Iterable[str] | None = None, **options: Any) -> None:
+        """What the name reads like goes with it."""
+        if update_fields is None or "name" in update_fields:
+            self.name_drawn, self.name_folded = name_keys(self.name)
+            update_fields = None if update_fields is None else {*update_fields, "name_drawn", "name_folded"}
+        super().save(update_fields=update_fields, **options)
 
     def get_full_name(self) -> str:
         return self.name
@@ -178,9 +213,9 @@ class KitchenQuerySet(models.QuerySet["Kitchen"]):
 class Kitchen(models.Model):
     """A place where preserving is done. No altitude means no process time, never a guess."""
 
-    name = models.CharField(_("name"), max_length=KITCHEN_NAME_LENGTH)
+    name = NameField(_("name"), max_length=KITCHEN_NAME_LENGTH)
     # What tells it from another of its name.
-    place = models.CharField(_("town or street"), max_length=KITCHEN_NAME_LENGTH, blank=True)
+    place = NameField(_("town or street"), max_length=KITCHEN_NAME_LENGTH, blank=True)
     is_hall = models.BooleanField(_("club hall"), default=False)
     # As the last of its KitchenAltitude rows says; triggers.py holds the two together.
     # Four decimals hold every whole foot exactly (1 ft = 0.3048 m).
@@ -407,7 +442,7 @@ class Invitation(models.Model):
     """An organiser's invitation by mail: signed, expiring, good for one person once."""
 
     email = models.EmailField(_("email"))
-    name = models.CharField(_("name"), max_length=NAME_LENGTH, blank=True)
+    name = NameField(_("name"), max_length=NAME_LENGTH, blank=True)
     role = models.CharField(_("role"), max_length=12, choices=Role.choices(), default=Role.MEMBER.value)
     # What the link carries, signed. Sending again replaces it, so that the older link is dead.
     nonce = models.CharField(max_length=43, unique=True)

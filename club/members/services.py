@@ -27,6 +27,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -52,6 +53,7 @@ from club.members.models import (
     SkillRecord,
     Units,
     User,
+    name_keys,
 )
 from club.members.rules import Lowered, lowered, metres_from_text
 from recipes.engine import AltitudeError, words_of
@@ -416,19 +418,25 @@ def member_enrol(
     password: str | None,
     units: str,
     roles: Iterable[Role] = (),
+    is_name_shared: bool = False,
     invited_by: User | None = None,
 ) -> User:
     """Make a member whose email is known to be theirs. Checks no permission: its callers have (an accepted
-    invitation, the set-up of a demo club). Raises ValidationError when the email is somebody's already.
+    invitation, the set-up of a demo club). Raises ValidationError when the email is somebody's already, or the name
+    reads like another's and no organiser let them share it.
     """
     plain = email.strip().lower()
-    fields = {"name": clean_name(name, longest=NAME_LENGTH), "units": clean_units(units)}
+    kept = clean_name(name, longest=NAME_LENGTH)
+    _name_check(kept, is_shared=is_name_shared)
+    fields = {"name": kept, "units": clean_units(units), "is_name_shared": is_name_shared}
     try:
         # An attempt of its own, so that a refused row leaves the outer transaction usable.
         with transaction.atomic():
             user = User.objects.create_user(plain, password, **fields)
             EmailAddress.objects.create(user=user, email=plain, verified=True, primary=True)
     except IntegrityError as error:
+        if not User.objects.filter(email=plain).exists():  # the name, at the same moment
+            raise ValidationError({"name": NAME_TAKEN}) from error
         raise ValidationError({"email": _("Somebody with this email is in the club already.")}) from error
     wanted = {role.value for role in roles} | {Role.MEMBER.value}
     user.groups.set(Group.objects.filter(name__in=wanted))
@@ -440,10 +448,43 @@ def member_enrol(
 
 @transaction.atomic
 def profile_change(*, by: User, name: str, units: str) -> None:
-    """A person's own name and units."""
-    by.name = clean_name(name, longest=NAME_LENGTH)
+    """A person's own name and units. A name that reads like another's is refused: an organiser may give it."""
     by.units = clean_units(units)
-    by.save(update_fields=["name", "units"])
+    by.save(update_fields=["units"])
+    _name_write(by, name, is_shared=False)
+
+
+@transaction.atomic
+def person_rename(*, by: User, person: User, name: str, is_shared: bool = False) -> None:
+    """An organiser gives the name by which everybody knows the person. One that reads like another's only where they
+    say that the two share it.
+    """
+    require_perm(by, "members.grant_role")
+    _name_write(person, name, is_shared=is_shared, refusal=NAME_OF_TWO)
+
+
+def _name_write(person: User, name: str, *, is_shared: bool, refusal: Promise | None = None) -> None:
+    kept = clean_name(name, longest=NAME_LENGTH)
+    # Written another way it is the same name still, and shared if it was.
+    if name_keys(kept) != (person.name_drawn, person.name_folded):
+        _name_check(kept, is_shared=is_shared, besides=person, refusal=refusal)
+        person.is_name_shared = is_shared
+    person.name = kept
+    try:
+        with transaction.atomic():
+            person.save(update_fields=["name", "is_name_shared"])
+    except IntegrityError as error:  # somebody took one like it at the same moment
+        raise ValidationError({"name": NAME_TAKEN}) from error
+
+
+NAME_TAKEN = _("Somebody here has a name that reads like this one. Add something to it, or ask an organiser.")
+NAME_OF_TWO = _("Somebody here has a name that reads like this one. Add something to it, or tick that both may.")
+
+
+def _name_check(name: str, *, is_shared: bool, besides: User | None = None, refusal: Promise | None = None) -> None:
+    others = set(User.objects.get_queryset().reading_like(name).values_list("pk", flat=True))
+    if not is_shared and others - {besides.pk if besides else None}:
+        raise ValidationError({"name": refusal or NAME_TAKEN})
 
 
 @transaction.atomic
@@ -544,11 +585,11 @@ def member_deactivate(*, by: User, person: User) -> None:
     if person.is_superuser and not by.is_superuser:
         raise PermissionDenied
     keep_an_organiser(besides=person)
+    households_hand_on(person)  # their kitchens are locked before them, as when they leave one
     if User.objects.filter(pk=person.pk, is_active=True).update(is_active=False):
         person_event(EventKind.MEMBERSHIP_ENDED, by=by, person=person)
     for role in sorted(person.role_names - {Role.MEMBER.value}):
         person_event(EventKind.ROLE_TAKEN, by=by, person=person, reference=role)
-    households_hand_on(person)
     person.groups.set(Group.objects.filter(name=Role.MEMBER.value))
     sessions_end_everywhere(user=person, by=by)
     person.refresh_from_db(fields=["is_active"])
@@ -662,7 +703,7 @@ def kitchen_change(
         raise PermissionDenied
     metres, how = _clean_altitude(altitude_text, altitude_how)
     # Read anew and locked: of two changes at once the second goes from what the first left.
-    kept = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
+    kept = Kitchen.objects.select_for_update(no_key=True).get(pk=kitchen.pk)
     _second_look(kept, metres, looked_at)
     kept.name = clean_name(name, longest=KITCHEN_NAME_LENGTH)
     if place is not None:
@@ -809,7 +850,7 @@ def _household(kitchen: Kitchen, by: User, *, keeps: bool = False) -> None:
     """Lock the household, so that who goes, who keeps it and who is asked follow one another; then PermissionDenied
     unless `by` is of it, or keeps it.
     """
-    locked = Kitchen.objects.select_for_update().get(pk=kitchen.pk)
+    locked = Kitchen.objects.select_for_update(no_key=True).get(pk=kitchen.pk)
     kitchen.founded_by_id = locked.founded_by_id
     own = kitchen.household.filter(user=by, is_keeper=True) if keeps else kitchen.household.filter(user=by)
     if locked.is_hall or not own.exists():
@@ -835,10 +876,10 @@ def _person_out(kitchen: Kitchen, person: User, by: User, moment: datetime) -> N
     asked.update(withdrawn_at=moment)
 
 
-def _keeper_find(kitchen: Kitchen) -> None:
-    """Who founded it, else whoever has been of it longest; those whose membership ended come last."""
+def _keeper_find(kitchen: Kitchen, besides: User | None = None) -> None:
+    """Who founded it, else whoever has been of it longest; those whose membership ended, and `besides`, come last."""
     rows = list(kitchen.household.select_related("user").order_by("pk"))
-    rows.sort(key=lambda row: (not row.user.is_active, row.user_id != kitchen.founded_by_id))
+    rows.sort(key=lambda row: (not row.user.is_active or row.user == besides, row.user_id != kitchen.founded_by_id))
     if rows:
         _keeper_set(kitchen, rows[0].user_id)
 
@@ -850,8 +891,8 @@ def _keeper_set(kitchen: Kitchen, person_id: int) -> None:
 
 def households_hand_on(person: User) -> None:
     """What somebody kept whose membership ends, another of the household keeps. Checks no permission."""
-    for kitchen in Kitchen.objects.kept_by(person).order_by("pk").select_for_update():
-        _keeper_find(kitchen)
+    for kitchen in Kitchen.objects.kept_by(person).order_by("pk").select_for_update(of=("self",), no_key=True):
+        _keeper_find(kitchen, besides=person)
 
 
 @transaction.atomic
@@ -973,6 +1014,8 @@ def invitation_accept(*, token: str, name: str, password: str, units: str) -> Us
         password=password,
         units=units,
         roles=[Role(invitation.role)],
+        # As the organiser wrote it who invited them: they know of the other.
+        is_name_shared=name_keys(name) == name_keys(invitation.name),
         invited_by=invitation.invited_by,
     )
     Invitation.objects.filter(pk=invitation.pk).update(accepted_by=user)

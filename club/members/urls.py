@@ -35,6 +35,7 @@ urlpatterns: list[URLPattern] = [
     path("skills/", members_views.skills, name="skills"),
     path("skills/<int:pk>/withdraw/", members_views.skill_withdraw, name="skill-withdraw"),
     path("<int:pk>/", members_views.person, name="person"),
+    path("<int:pk>/name/", members_views.rename, name="person-rename"),
     path("<int:pk>/end/", members_views.end, name="person-end"),
     path("<int:pk>/addresses/<int:consent_pk>/agree/", members_views.address_agree_for, name="address-agree-for"),
     path("<int:pk>/lift-factors/", members_views.lift_factors, name="person-lift-factors"),

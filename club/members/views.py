@@ -28,6 +28,7 @@ from club.members.forms import (
     InviteForm,
     KitchenForm,
     KitchenPersonForm,
+    NameForm,
     ProfileForm,
     RolesForm,
     WaiveForm,
@@ -192,8 +193,30 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
             services.roles_change(by=user, person=found, roles=form.cleaned_data["roles"])
             messages.success(request, _("Saved."))
             return redirect("members:person", pk=pk)
+    return person_page(request, found, form)
+
+
+@require_POST
+def rename(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.grant_role")
+    found = get_object_or_404(User.objects.get_queryset().with_roles(), pk=pk)
+    form = NameForm(request.POST, person=found, action=request.path)
+    if form.is_valid():
+        with refusals_on(form):
+            services.person_rename(by=user, person=found, **form.cleaned_data)
+            messages.success(request, _("Saved."))
+            return redirect("members:person", pk=pk)
+    found.refresh_from_db(fields=["name"])
+    return person_page(request, found, RolesForm(person=found), form)
+
+
+def person_page(request: HttpRequest, found: User, form: RolesForm, name_form: NameForm | None = None) -> HttpResponse:
+    user = signed_in(request)
+    action = reverse("members:person-rename", args=[found.pk])
+    name_form = name_form or NameForm(person=found, action=action)
     context = {
         "form": form,
+        "name_form": name_form,
         "person": found,
         "is_self": found.pk == user.pk,
         "terms": role_terms(found),

@@ -15,7 +15,7 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import PersonField, day_field
+from club.core.fields import LineField, PersonField, day_field
 from club.core.forms import TokenForm, form_helper, heading
 from club.core.money import MoneyField
 from club.members.choices import Skill
@@ -170,7 +170,7 @@ class OwnCannerForm(TokenForm):
 
     kitchen = forms.ChoiceField(label=_("Whose kitchen is it at?"))
     kind = forms.ChoiceField(label=_("Kind"), choices=[(kind, kind_label(kind)) for kind in CANNER_KINDS])
-    name = forms.CharField(label=_("Name"), max_length=NAME_LENGTH, help_text=_("As you call it."))
+    name = LineField(label=_("Name"), max_length=NAME_LENGTH, help_text=_("As you call it."))
 
     def __init__(self, *args: Any, kitchens: Sequence[Kitchen] = (), thing: Thing | None = None, **kwargs: Any) -> None:
         if thing is not None:

@@ -18,6 +18,7 @@ from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import NameField
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.equipment.choices import (
@@ -218,7 +219,7 @@ class Thing(models.Model):
     # The form's own token: the same form sent twice finds the thing it made the first time.
     token = models.UUIDField(null=True, blank=True, unique=True, editable=False)
     kind = models.CharField(_("kind"), max_length=24, choices=Kind.choices)
-    name = models.CharField(_("name"), max_length=NAME_LENGTH)
+    name = NameField(_("name"), max_length=NAME_LENGTH)
     # How many jars of each size stand in one layer, such as {"pint": 9, "quart": 7}.
     capacity: models.JSONField[dict[str, int], dict[str, int]] = models.JSONField(default=dict, blank=True)
     # Sizes that stand in it two layers deep, a rack between them (TWO_LAYERS), such as ["pint"].

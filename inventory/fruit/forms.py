@@ -16,7 +16,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import Fold, MomentField, day_field, token_field
+from club.core.fields import Fold, LineField, MomentField, day_field, token_field
 from club.core.forms import fields_helper, form_helper
 from club.members.models import Kitchen, User, default_kitchen
 from inventory.fruit.choices import FruitState
@@ -86,7 +86,7 @@ class OfferForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "street-address"}),
     )
 
-    name = forms.CharField(label=_("Sort, or what else it is"), max_length=NAME_LENGTH, required=False)
+    name = LineField(label=_("Sort, or what else it is"), max_length=NAME_LENGTH, required=False)
     # Fresh is the empty choice, so that its fold stays shut.
     state = forms.ChoiceField(
         label=_("State"),

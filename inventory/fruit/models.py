@@ -17,6 +17,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import club_day
+from club.core.fields import NameField
 from club.members.models import Kitchen, User
 from inventory.fruit.choices import ACTIVE_STAGES, ClaimStage, FruitState, OfferStage, ShareStage
 from inventory.fruit.produce import CONTAINERS, OTHER, PRODUCE, produce_choices, units_words, weight_words
@@ -116,7 +117,7 @@ class Offer(models.Model):
     token = models.UUIDField(unique=True, editable=False)
     giver = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="fruit_offers")
     produce = models.CharField(_("what"), max_length=24, choices=produce_choices())
-    name = models.CharField(_("sort, or what else it is"), max_length=NAME_LENGTH, blank=True)
+    name = NameField(_("sort, or what else it is"), max_length=NAME_LENGTH, blank=True)
     state = models.CharField(_("state"), max_length=8, choices=FruitState.choices, default=FruitState.FRESH)
     frozen_on = models.DateField(_("frozen on"), null=True, blank=True)
 

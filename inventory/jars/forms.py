@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import MomentField, count_field, token_field
+from club.core.fields import LineField, MomentField, count_field, token_field
 from club.core.forms import ButtonForm, bare_helper
 from club.core.ledger import NOTE_LENGTH
 from club.core.money import MoneyField
@@ -315,7 +315,7 @@ class OrderForm(TermsForm):
     """A new order; its lines are `LineForm`s beside it."""
 
     token = token_field()
-    title = forms.CharField(
+    title = LineField(
         label=_("What is it for?"),
         max_length=ORDER_TEXT_LENGTH,
         help_text=_("For instance: lids and jars for the summer."),
@@ -336,7 +336,7 @@ class OrderForm(TermsForm):
 class LineForm(forms.Form):
     """One thing a supplier offers."""
 
-    name = forms.CharField(label=_("What"), max_length=ORDER_TEXT_LENGTH)
+    name = LineField(label=_("What"), max_length=ORDER_TEXT_LENGTH)
     unit = forms.CharField(
         label=_("Sold by the"), max_length=ORDER_UNIT_LENGTH, help_text=_("For instance: box of 12.")
     )

@@ -30,9 +30,10 @@ _numbers = count(1)
 
 
 def make_person(*roles: Role, email: str = "", name: str = "Ada Plum", units: str = "metric") -> User:
-    """A member with a confirmed email, and with these roles besides."""
+    """A member with a confirmed email, and with these roles besides. They may share their name with others."""
     email = email or f"person-{next(_numbers)}@example.test"
-    return services.member_enrol(email=email, name=name, password=PASSWORD, units=units, roles=roles)
+    told = {"password": PASSWORD, "units": units, "roles": roles, "is_name_shared": True}
+    return services.member_enrol(email=email, name=name, **told)
 
 
 def make_organiser(**fields: Any) -> User:

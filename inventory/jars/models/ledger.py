@@ -18,6 +18,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import NameField
 from club.core.ledger import NOTE_LENGTH, CorrectableRow, LedgerRow, correction_constraint
 from club.members.models import Kitchen, User
 from inventory.jars.choices import INSIDE, JarState, PlaceKind, Reason
@@ -285,7 +286,7 @@ class CountTaken(models.Model):
     """A file of counts that was taken in. The same file again changes nothing."""
 
     digest = models.CharField(max_length=64, unique=True)
-    name = models.CharField(max_length=200)
+    name = NameField(max_length=200)
     rows = models.PositiveIntegerField()
     changes = models.PositiveIntegerField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="counts_taken")

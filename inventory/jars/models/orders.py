@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import NameField
 from club.core.ledger import LedgerRow
 from club.members.models import User
 from inventory.jars.billing import Bill, Costs, SplitRule, Wanted, bills_of
@@ -43,7 +44,7 @@ class ClubOrderQuerySet(models.QuerySet["ClubOrder"]):
 class ClubOrder(models.Model):
     """open -> ordered -> arrived -> closed; open or ordered -> cancelled. Wishes change while it is open, not after."""
 
-    title = models.CharField(_("what for"), max_length=ORDER_TEXT_LENGTH)
+    title = NameField(_("what for"), max_length=ORDER_TEXT_LENGTH)
     supplier = models.CharField(_("supplier"), max_length=ORDER_TEXT_LENGTH, blank=True)
     note = models.CharField(_("note"), max_length=ORDER_NOTE_LENGTH, blank=True)
     closes_at = models.DateTimeField(_("wishes until"))
@@ -102,7 +103,7 @@ class OrderLine(models.Model):
     """One thing the supplier offers, as it is sold, and what becomes of it on arrival: `pieces` in each unit."""
 
     order = models.ForeignKey(ClubOrder, on_delete=models.PROTECT, related_name="lines")
-    name = models.CharField(_("what"), max_length=ORDER_TEXT_LENGTH)
+    name = NameField(_("what"), max_length=ORDER_TEXT_LENGTH)
     unit = models.CharField(_("sold by the"), max_length=ORDER_UNIT_LENGTH)
     price_cents = models.PositiveIntegerField(_("price"))
     grams = models.PositiveIntegerField(_("weight in grams"), default=0)  # of one unit; 0: nobody said

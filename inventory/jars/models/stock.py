@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import NameField
 from club.core.ledger import CorrectableRow, correction_constraint
 from club.members.models import Kitchen, User
 from inventory.jars.choices import LidAccount, LidReason, SupplyKind, SupplyReason
@@ -149,7 +150,7 @@ class SupplyQuerySet(models.QuerySet["Supply"]):
 class Supply(models.Model):
     """One kind of thing on the shelf, what it is counted in, and when to buy more."""
 
-    name = models.CharField(_("name"), max_length=SUPPLY_NAME_LENGTH)
+    name = NameField(_("name"), max_length=SUPPLY_NAME_LENGTH)
     unit = models.CharField(
         _("counted in"), max_length=SUPPLY_UNIT_LENGTH, help_text=_("For instance: packets, bottles of 1 l.")
     )
