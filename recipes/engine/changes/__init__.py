@@ -18,7 +18,7 @@ from dataclasses import replace
 
 from recipes.engine.changes.allowed import Allowed, allowed_by, judge_allowed, pickable_foods
 from recipes.engine.changes.facts import Facts, facts_of, for_the_pot, is_consumed, unrelated
-from recipes.engine.changes.foods import ACIDS, Kind, Phrase, form_of, read_phrase
+from recipes.engine.changes.foods import ACIDS, PECTINS, SALTS, SWEETS, Kind, Phrase, form_of, read_phrase
 from recipes.engine.changes.judge_food import judge_add, judge_amount, judge_form
 from recipes.engine.changes.judge_swap import judge_swap, judge_use, worst_of
 from recipes.engine.changes.judge_vessel import (
@@ -205,7 +205,15 @@ def _accounts(facts: Facts, change: Change) -> bool:
     if change.act not in _OF_FOOD:
         return True
     names = [change.item, change.other] if change.act is Act.SWAP else [change.item]
-    return all(is_consumed(facts, name) for name in names)
+    return all(is_consumed(facts, name) and not _is_of_produce_alone(read_phrase(name)) for name in names)
+
+
+_PEELS = frozenset({"unpeeled", "peeled", "cored", "pitted", "skinless"})
+
+
+def _is_of_produce_alone(phrase: Phrase) -> bool:
+    """ "Unpeeled salt": what was said of the produce, beside something that has no peel."""
+    return bool(phrase.preps & _PEELS and phrase.kinds and phrase.kinds <= SALTS | SWEETS | ACIDS | PECTINS)
 
 
 def _judge(facts: Facts, change: Change) -> Decision:

@@ -216,6 +216,9 @@ class Facts:
         own = self.with_words(words)
         if not read_phrase(text).foods:  # "less sour" is not less of the sour cherries
             own = tuple(line for line in own if not line.phrase.foods)
+        named = read_phrase(text)
+        if named.is_known and any(named.kinds & line.phrase.kinds for line in own):
+            own = tuple(line for line in own if named.kinds & line.phrase.kinds)  # "paste tomatoes" are no tomato paste
         if "peppers" in text:  # never the ground spice
             own = tuple(line for line in own if Kind.PEPPER in line.phrase.kinds)
         return own or self._by_food(text, widely)
@@ -271,7 +274,18 @@ def _alike(one: Food, other: Food) -> bool:
 
 def facts_of(recipe: TestedRecipe) -> Facts:
     """The facts of a recipe; its lines are read with the same vocabulary as the change."""
-    return Facts(recipe, tuple(Line(item, _phrase_of(item)) for item in recipe.ingredients))
+    lines = tuple(Line(item, _phrase_of(item)) for item in recipe.ingredients)
+    return Facts(recipe, tuple(_as_titled(recipe, line) for line in lines))
+
+
+def _as_titled(recipe: TestedRecipe, line: Line) -> Line:
+    """A line of the recipe's own produce with the cuts among which its title leaves the choice: "halved or sliced"."""
+    produce = set(lemmas(recipe.produce[0])) if recipe.produce else set()
+    title = recipe.title.lower()
+    if " or " not in title or line.role not in (Role.FRUIT, Role.LOW_ACID) or not produce & line.phrase.words:
+        return line
+    preps = read_phrase(title).preps
+    return replace(line, phrase=replace(line.phrase, preps=line.phrase.preps | preps))
 
 
 # What a preparation adds to an ingredient's name; the rest ("for medium syrup", "with juice") is not the food.

@@ -376,6 +376,7 @@ def judge_add(facts: Facts, change: Change) -> list[Decision]:
     if lines and not phrase.kinds & LOW_ACID:
         there = more(facts, lines, factor_after(lines, change.amount, 1) if change.amount else None, change.amount)
         decisions = there + [d for d in decisions if d.code == "VINEGAR-UNKNOWN"]
+        decisions += [decision for line in lines for decision in preparation(line, phrase)]
     elif lines and change.word == BARE and (change.amount is None or (ratio_to(lines, change.amount) or 2) <= 1):
         decisions = [Decision("SAY-WHICH")]
     elif lines:
@@ -463,13 +464,14 @@ def _fruit(facts: Facts) -> str:
 
 
 def _sweet(facts: Facts, kind: Kind) -> str:
-    needs_none = facts.is_fruit_pack or facts.has_tomato or facts.is_pickle
+    sauce = facts.kind == "sauce" and facts.is_high_acid_fruit and not facts.with_role(Role.THICKENER)
+    needs_none = facts.is_fruit_pack or facts.has_tomato or facts.is_pickle or sauce
     if kind is Kind.SUGAR:
         return sugar_more(facts, None)
     if kind is Kind.SYRUP:
         return "SUGAR-MORE-SPREAD" if facts.is_spread else "SUGAR-MORE" if facts.is_high_acid_fruit else "NOT-COVERED"
     if kind is Kind.OTHER_SWEET:
-        return "SYRUP-STRONG" if facts.is_fruit_pack else "SWEETENER-NOT-TESTED"
+        return "SYRUP-STRONG" if facts.is_fruit_pack or sauce else "SWEETENER-NOT-TESTED"
     if kind is Kind.NO_SUGAR_SWEET:
         fits = needs_none and not facts.is_spread and not facts.is_fermented
         return "SWEETENER-FRUIT" if fits else "SWEETENER-SPREAD" if facts.is_spread else "SWEETENER-NOT-TESTED"
@@ -517,6 +519,9 @@ def judge_form(facts: Facts, change: Change) -> list[Decision]:
         return _dried(facts)
     if change.word == "bottled":
         return [Decision("ACID-BOTTLED" if _has_citrus(facts) else "NOT-IN-RECIPE")]
+    if preps := read_phrase(change.word).preps:  # "diced instead of sliced"
+        printed = any(preps <= line.phrase.preps for line in facts.lines[:1])
+        return [Decision("PREP-WHOLE" if printed else "PREP-CHANGED")]
     return [Decision(_fresh(facts, change.other))]
 
 

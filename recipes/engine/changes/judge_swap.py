@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from recipes.engine.changes.allowed import allows
-from recipes.engine.changes.facts import TEASPOON_ML, Facts, Line, new_preps, ratio_to
+from recipes.engine.changes.facts import TEASPOON_ML, Facts, Line, new_preps, ratio_to, unrelated
 from recipes.engine.changes.foods import (
     ACIDS,
     BOTTLED,
@@ -71,8 +71,12 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     old = old or facts.with_words(set(lemmas(change.item)))
     described = read_phrase(change.item)
     new_kinds = read_phrase(change.other).kinds
+    if unrelated(new, read_phrase(change.other)):
+        new = ()  # "paste tomatoes" are no tomato paste
     if not described.foods and any(line.phrase.kinds & new_kinds for line in old):
         old = tuple(line for line in old if line.phrase.kinds & new_kinds)  # "yellow onions instead of white"
+    elif not described.foods and new_kinds & LOW_ACID and facts.with_kind(new_kinds):
+        old = ()  # "red onions instead of white": not the white vinegar
     only_described = not described.foods and not described.unknown and not described.forms
     # "Frozen strawberries for fresh", "red onions instead of yellow": the food is named once.
     if not old and change.item and (set(change.item.split()) <= _FORM_WORDS or only_described):
@@ -85,16 +89,28 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
     if change.either_way and new and not old:
         return _swap(facts, new, turned)
     if (change.either_way or change.word == FOR) and new and old:
-        if set(new) != set(old):
-            return _swap(facts, old, change) + _swap(facts, new, turned)
-        # One food on both sides, as in "mashed pears for pears": of produce either may be what goes in. Fresh alone is
-        # what each line means.
-        is_fresh = not described.foods and not described.preps and described.forms <= {FRESH}
-        produce = [] if is_fresh else [line for line in old if line.role in (Role.FRUIT, Role.LOW_ACID)]
-        return _swap(facts, old, change) + (_swap(facts, produce, turned) if produce else [])
+        return _either_way(facts, old, new, change, turned)
     if not old:
         return _nothing_to_swap(facts, change)
     return _swap(facts, old, change)
+
+
+def _either_way(
+    facts: Facts, old: Sequence[Line], new: Sequence[Line], change: Change, turned: Change
+) -> list[Decision]:
+    """Both directions of a swap of which the words do not say what goes and what comes."""
+    described, kinds = read_phrase(change.item), read_phrase(change.other).kinds
+    if not (described.foods or described.unknown or described.forms) and len(kinds) == 1:
+        named = new if kinds == {Kind.SPICE} else [line for line in old if line.phrase.kinds & kinds]
+        if named:
+            return _swap(facts, named, change)  # "ground cloves for whole", "orange peppers for the red ones"
+    if set(new) != set(old):
+        return _swap(facts, old, change) + _swap(facts, new, turned)
+    # One food on both sides, as in "mashed pears for pears": of produce either may be what goes in. Fresh alone is
+    # what each line means.
+    is_fresh = not described.foods and not described.preps and described.forms <= {FRESH}
+    produce = [] if is_fresh else [line for line in old if line.role in (Role.FRUIT, Role.LOW_ACID)]
+    return _swap(facts, old, change) + (_swap(facts, produce, turned) if produce else [])
 
 
 def _nothing_to_swap(facts: Facts, change: Change) -> list[Decision]:
@@ -155,9 +171,13 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
         return [Decision("BRINE-RATIO")]  # perhaps in place of the acid
     if phrase.kinds == {Kind.WATER} and facts.is_syrup_pack and not change.amount:
         return [Decision("LIQUID-FRUIT")]
+    if change.word == BARE and not change.amount and phrase.words & _COMPARED and phrase.kinds == {Kind.PEPPER}:
+        change = replace(change, word=ALL)  # "milder peppers": than the recipe's, in their place
     if change.word == ALL and (kin := _kin(facts, phrase)):
         return _swap(facts, kin, _for_lines(change))
     if phrase.kinds & LOW_ACID and change.word in (BARE, LITTLE, PART):
+        if change.word == BARE and not change.amount and _is_sort_of_main(facts, phrase):
+            return [Decision("SAME-FOOD"), *(d for line in facts.find(change.item) for d in preparation(line, phrase))]
         return judge_add(facts, change)  # "bell peppers" alone: more likely more of them
     return _use_food(facts, change, phrase)
 
@@ -183,6 +203,18 @@ def _is_as_printed(lines: Sequence[Line], phrase: Phrase) -> bool:
     names = {word for food in phrase.foods for word in food.name.split()}
     named = any("or" in line.ingredient.item.split() for line in lines)
     return not phrase.kinds & (ACIDS | SALTS | LOW_ACID) and bool(named or phrase.words - names)
+
+
+def _is_sort_of_main(facts: Facts, phrase: Phrase) -> bool:
+    """ "Golden beets" alone: a sort of the one food that the recipe is of, which nobody would add to itself."""
+    names = {food.name for food in phrase.foods}
+    lines = [line for line in facts.lines if names & {known.name for known in line.phrase.foods}]
+    words = {word for name in names for word in name.split()}
+    told = phrase.words - words and not phrase.forms
+    return bool(phrase.is_known and told and len(lines) == 1 and leaves_nothing(facts, lines))
+
+
+_COMPARED = frozenset({"milder", "hotter", "spicier", "sweeter"})
 
 
 def _kin(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:
@@ -329,6 +361,9 @@ _SNAP_BEANS = frozenset(
         "string bean",
         "french bean",
         "italian bean",
+        "kentucky wonder",
+        "kentucky wonder bean",
+        "blue lake bean",
     }
 )
 _TOMATOES = frozenset({Kind.TOMATO, Kind.GREEN_TOMATO, Kind.TOMATO_PRODUCT})
@@ -377,6 +412,9 @@ def _no_more(line: Line, change: Change, rule: str) -> str:
     return rule if ratio <= (change.factor or 1) else "VEGETABLE-MORE"
 
 
+_RAISINS = frozenset({"raisin", "sultana"})
+
+
 def fruit_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
     """The rule for one fruit or tomato line and one food in its place."""
     if line.phrase.kinds & _TOMATOES:
@@ -387,7 +425,7 @@ def fruit_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Cha
         return "SAME-FOOD" if food.name in {known.name for known in line.phrase.foods} else "FRUIT-LOW-ACID"
     if food.kind in (Kind.FRUIT, Kind.JUICE):
         return _high_acid_swap(facts, line, food)
-    if food.kind is Kind.DRIED_FRUIT and {"raisin", "sultana", "currant"} & line.phrase.words & phrase.words:
+    if food.kind is Kind.DRIED_FRUIT and _RAISINS & line.phrase.words and _RAISINS & phrase.words:
         return "SAME-FOOD"
     return _refused_or(add_rule(facts, food, phrase, change.other_amount))
 
@@ -398,6 +436,8 @@ def _high_acid_swap(facts: Facts, line: Line, food: Food) -> str:
     own = set(lemmas(f"{line.ingredient.item} {line.ingredient.prep}"))
     if set(food.name.split()) <= own:  # "cherries, sweet or sour"
         return "SAME-FOOD"
+    if any(_is_sort_of(food.name.split(), known.name.split()) for known in line.phrase.foods):
+        return "SAME-FOOD"
     if facts.is_high_acid_spread:
         return "FRUIT-SWAP"
     if facts.is_mixture:
@@ -406,6 +446,14 @@ def _high_acid_swap(facts: Facts, line: Line, food: Food) -> str:
 
 
 _GREEN_TOMATOES = frozenset({"green tomato", "unripe tomato"})
+
+
+_OTHER_FRUIT = frozenset({"crab"})  # a crab apple is no sort of apple
+
+
+def _is_sort_of(sort: Sequence[str], food: Sequence[str]) -> bool:
+    """Whether a name is another with a word before it: "bosc pear" is a pear."""
+    return list(sort[-len(food) :]) == list(food) and not set(sort) & _OTHER_FRUIT
 
 
 def _tomato_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change) -> str:
@@ -569,7 +617,8 @@ def _liquid(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change
         return "LIQUID-FRUIT"
     same = food.kind is Kind.WATER in line.phrase.kinds
     same = same or (food.name in _APPLE_JUICES and any(known.name in _APPLE_JUICES for known in line.phrase.foods))
-    if same:
+    same = same or (food.kind is Kind.JUICE and food.name in {known.name for known in line.phrase.foods})
+    if same and not phrase.forms - {BOTTLED, FRESH}:
         return "NO-CHANGE" if change.other_amount is None else "CANNOT-COMPARE"
     return "LIQUID-SET" if facts.is_high_acid_spread and food.kind is not Kind.SYRUP else "LIQUID-OTHER"
 

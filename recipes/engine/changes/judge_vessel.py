@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
 from recipes.engine.changes.facts import Facts, millilitres, ratio_to, total_of
@@ -10,7 +10,7 @@ from recipes.engine.changes.foods import ACIDS, LOW_ACID, TOMATOES, Kind, read_p
 from recipes.engine.changes.judge_food import HALF, MOST_BUTTER_ML, MOST_SPICE_ML, vinegar_rule
 from recipes.engine.changes.normalise import lemmas
 from recipes.engine.changes.terms import ALL, Act, Change, Decision, Ruling
-from recipes.engine.changes.vocabulary import CHANGE_RULES, words_of
+from recipes.engine.changes.vocabulary import CHANGE_RULES
 from recipes.engine.process import process_choices
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Canner, Method, Pack, ProcessRow, Role
@@ -120,6 +120,10 @@ def minutes_of(row: ProcessRow) -> list[int]:
 
 
 def judge_process(facts: Facts, change: Change) -> Decision:
+    """Minutes, or longer or shorter; `item` is the canner where one was said with them."""
+    canners = process_choices(facts.recipe.process).canners
+    if change.item == "boiling-water" and not facts.is_freezer and Canner.BOILING_WATER not in canners:
+        return Decision("BOILING-FOR-PRESSURE")
     if change.word in ("shorter", "skip"):
         code = "PROCESS-SHORTER" if change.word == "shorter" else "PROCESS-SKIP"
         return Decision("FREEZER-SHELF" if facts.is_freezer and change.word != "skip" else code)
@@ -155,41 +159,50 @@ def judge_headspace(facts: Facts, change: Change) -> Decision:
 
 
 def judge_practice(facts: Facts, change: Change) -> Decision:
-    code = change.word
-    if code == "BOIL-LONGER" and not facts.is_spread:
-        return Decision("PREP-CHANGED")
-    if code == "PECTIN-ORDER" and not facts.has_pectin:
-        return Decision("NOT-UNDERSTOOD")
-    if code == "FREEZE-INSTEAD" and facts.is_freezer:
-        return Decision("NO-CHANGE")
-    if code == "FREEZER-SHELF" and not facts.is_freezer:
-        return Decision("NOT-UNDERSTOOD")
-    if code in _TOOLS and not _is_so_prepared(facts, code):
-        return Decision("PREP-CHANGED")
-    if code == "ASCORBIC-COLOUR" and not facts.is_high_acid_fruit:
-        return Decision("NOT-COVERED")
-    if code == "FOAM-SKIM" and not facts.is_spread:
-        return Decision("NOT-COVERED")
-    if code in ("STORE-COOL", "EAT-IN-YEAR") and facts.is_freezer:
-        return Decision("FREEZER-SHELF")
-    if code == "JAR-UNFIT" and facts.is_freezer:
-        return Decision("JAR-FREEZER")
-    return Decision(code)
+    """A way of working by its own rule; where it does not fit the recipe, by another."""
+    fits, otherwise = _FITS.get(change.word, (_always, ""))
+    return Decision(change.word if fits(facts) else otherwise)
 
 
-# Words of the recipe's own preparation that a tool has to serve.
-_TOOLS = {
-    "TOOLS-CUT": frozenset(
-        words_of("chopped sliced grated shredded diced minced ground crushed cubed halved quartered")
-    ),
-    "TOOLS-PEEL": frozenset(words_of("peeled pitted cored stemmed skinned capped")),
-    "TOOLS-SIEVE": frozenset(words_of("pressed strained extracted juiced")),
+def _always(facts: Facts) -> bool:
+    return True
+
+
+def _is_prepared(*prepared: str) -> Callable[[Facts], bool]:
+    """Whether the recipe prepares something so: what a tool has to serve."""
+    return lambda facts: bool({word for line in facts.lines for word in lemmas(line.ingredient.prep)} & set(prepared))
+
+
+_CUTS = (
+    "chopped",
+    "sliced",
+    "grated",
+    "shredded",
+    "diced",
+    "minced",
+    "ground",
+    "crushed",
+    "cubed",
+    "halved",
+    "quartered",
+)
+# Which recipes a way of working fits, and the rule of the others.
+_FITS: dict[str, tuple[Callable[[Facts], bool], str]] = {
+    "BOIL-LONGER": (lambda facts: facts.is_spread, "PREP-CHANGED"),
+    "PECTIN-ORDER": (lambda facts: facts.has_pectin, "NOT-UNDERSTOOD"),
+    "FREEZE-INSTEAD": (lambda facts: not facts.is_freezer, "NO-CHANGE"),
+    "FREEZER-SHELF": (lambda facts: facts.is_freezer, "NOT-UNDERSTOOD"),
+    "JAR-UNFIT": (lambda facts: not facts.is_freezer, "JAR-FREEZER"),
+    "STORE-COOL": (lambda facts: not facts.is_freezer, "FREEZER-SHELF"),
+    "EAT-IN-YEAR": (lambda facts: not facts.is_freezer, "NOT-COVERED"),
+    "FOAM-SKIM": (lambda facts: facts.is_spread, "NOT-COVERED"),
+    "ASCORBIC-COLOUR": (lambda facts: facts.is_high_acid_fruit and not facts.with_role(Role.ACID), "NOT-COVERED"),
+    "ACID-LATER": (lambda facts: bool(facts.with_role(Role.ACID)), "THICKEN-LATER"),
+    "PREP-WHOLE": (lambda facts: "whole" in facts.lines[0].phrase.preps, "PREP-CHANGED"),
+    "TOOLS-CUT": (_is_prepared(*_CUTS), "PREP-CHANGED"),
+    "TOOLS-PEEL": (_is_prepared("peeled", "pitted", "cored", "stemmed", "capped"), "PREP-CHANGED"),
+    "TOOLS-SIEVE": (_is_prepared("pressed", "strained", "extracted", "juiced"), "PREP-CHANGED"),
 }
-
-
-def _is_so_prepared(facts: Facts, code: str) -> bool:
-    prepared = {word for line in facts.lines for word in lemmas(line.ingredient.prep)}
-    return bool(prepared & _TOOLS[code])
 
 
 _STRENGTHS = ("very light", "light", "medium", "heavy", "very heavy")

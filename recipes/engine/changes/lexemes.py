@@ -16,7 +16,16 @@ from typing import NamedTuple
 
 from recipes.engine.changes.foods import foods
 from recipes.engine.changes.normalise import ARROW, STOP, Token
-from recipes.engine.changes.vocabulary import data, phrases, singular, spellings, ways_words, word_lists, words_of
+from recipes.engine.changes.vocabulary import (
+    data,
+    food_words,
+    phrases,
+    singular,
+    spellings,
+    ways_words,
+    word_lists,
+    words_of,
+)
 from recipes.engine.quantities import SPELLINGS, Amount
 
 _MOST_ROWS = 48
@@ -33,7 +42,7 @@ _MEASURES = {
 _SIGNS = {ARROW: ">", "=": ">", "+": "+", "-": "-", ",": ",", "&": "&"}
 _JOINTS = {
     "&": "plus, and, as well as, along with, together with, or, nor, and also",
-    "|": "but, while, whereas, yet, then, after that, and then",
+    "|": "because, but, while, whereas, yet, then, after that, and then",
 }
 
 
@@ -121,10 +130,16 @@ def _filler_sizes() -> range:
     return range(max(map(len, _fillers()[0])), 0, -1)
 
 
+_ACID_WORDS = frozenset({"vinegar", "acid", "citric", "lemon", "lime", "juice", "water", "acv"})
 _MAY_BE_MEASURE = frozenset({"so", "as", "that", "which", "to", "for"})
 _ENDS = frozenset({STOP, ","})
 _LOOSE = frozenset({"it", "this", "that", "them"})
-_MAY_FOLLOW = frozenset({",", "and", "but", "please", "for", "instead", "with", "so", "to", "by", "in"})
+_MAY_FOLLOW = frozenset(
+    {
+        *(",", "and", "but", "please", "for", "instead", "with", "so", "to", "by", "in"),
+        *("while", "when", "during", "because", "since", "at"),
+    }
+)
 
 
 def filler_at(tokens: Sequence[Token], at: int) -> int:
@@ -145,14 +160,21 @@ class _Reasons(NamedTuple):
     words: frozenset[str]
     may_not: frozenset[str]
     likes: frozenset[str]
+    sour: frozenset[str]
+    verbs: frozenset[str]
+    pronouns: frozenset[tuple[str, ...]]
 
 
 @cache
 def _reasons() -> _Reasons:
     lists = data("words")["reason"]
     begin = sorted((words_of(phrase) for phrase in phrases(lists["begin"])), key=len, reverse=True)
-    words, may_not, likes = (frozenset(words_of(lists[name])) for name in ("words", "may_not", "likes"))
-    return _Reasons(tuple(begin), frozenset(phrase[0] for phrase in begin), words, may_not, likes)
+    names = ("words", "may_not", "likes", "sour", "verbs")
+    words, may_not, likes, sour, verbs = (frozenset(words_of(lists[name])) for name in names)
+    pronouns = frozenset(words_of(phrase) for phrase in phrases(lists["pronouns"]))
+    return _Reasons(
+        tuple(begin), frozenset(phrase[0] for phrase in begin), words, may_not, likes, sour, verbs, pronouns
+    )
 
 
 def _reason_at(tokens: Sequence[Token], at: int) -> int:
@@ -164,13 +186,20 @@ def _reason_at(tokens: Sequence[Token], at: int) -> int:
     rest = said[len(begin) :]
     if not begin or not rest or any(token.value is not None for token in tokens[at:end]):
         return 0
-    if _longest_lexeme(tokens, at)[0] > 1 or (begin[0] in _MAY_BE_MEASURE and set(rest) & reasons.likes):
+    likes = set(rest) & reasons.likes
+    if _longest_lexeme(tokens, at)[0] > 1 or (likes and (begin[0] in _MAY_BE_MEASURE or rest[-1] in ("it", "them"))):
         return 0  # "as you like", "so we like it": how much of it
     if begin == ("for",) and any(letter in "DOG" for word in rest for letter, _ in lexicon().get((word,), ())):
         return 0  # "hot for mild" is a wish
-    if not set(rest) <= reasons.words | {"not"}:
+    if begin in reasons.pronouns and rest[0] not in reasons.verbs:
         return 0
-    may_not = set(rest) & reasons.may_not and not set(rest) & reasons.likes
+    known = reasons.words
+    if begin[0] in ("because", "since"):  # "since the apples are sweet"
+        is_plain = not set(rest) & {"and", "or", "but", "with", "of", "for", "in"}
+        known = known | reasons.sour | (food_words() - _ACID_WORDS if is_plain else frozenset())
+    if not set(rest) <= known | {"not"}:
+        return 0
+    may_not = set(rest) & reasons.may_not and (not set(rest) & reasons.likes or rest[-1] in reasons.may_not)
     return end - at if "not" not in said or may_not else 0
 
 
@@ -397,6 +426,8 @@ def _options_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple
 def _word_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:
     filler = filler_at(tokens, at)
     size, options = _longest_lexeme(tokens, at)
+    if tokens[at].word == "cut" and size == 1 and [token.word for token in tokens[at + 1 : at + 2]] == ["the"]:
+        options = [option for option in options if option.letter != "D"]  # "cut the peppers to 4"
     if filler and filler >= size and not (filler == size and any(option.letter == "F" for option in options)):
         return filler, []
     share = data("words")["share"].get(tokens[at].word)

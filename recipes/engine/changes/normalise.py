@@ -64,10 +64,12 @@ def plain(text: str) -> str:
     folded = re.sub(r"\bw/o\b", " without ", folded)
     folded = re.sub(r"\bw/", " with ", folded)
     folded = re.sub(r"\bn/a\b", " na ", folded)
+    folded = re.sub(r"(?<=[a-z]) ?\+ ?(?=[a-z])", " and ", folded)
     folded = re.sub(r"(?<=[a-z])/(?=[a-z])", " ; ", folded)
     folded = re.sub(r"\(\s*([a-z]+|[0-9.,]+ ?(?:%|percent)(?: acidity| acid)?)\s*\)", _bracketed, folded)
     folded = re.sub(rf"\b({'|'.join(_SHORT_UNITS)})\.(?=\s|$)", r"\1 ", folded)
     folded = re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", folded)
+    folded = re.sub(r":(?=\s*[0-9][^;.]* instead of [0-9])", " ", folded)  # "cloves: 6 instead of 12"
     folded = re.sub(r"[()\[\]{}?!]|\.{2,}|\u2026|(?<!\d)\.(?!\d)|\.(?=\s|$)|(?<=\d)\.(?=[a-z])|:", " ; ", folded)
     folded = re.sub(r"(?<=[a-z])-(?=[a-z0-9])|(?<=[0-9])-(?=[a-z])", " ", folded)
     folded = re.sub(r"(?<=\s)-(?=\s+[^0-9\s])", ";", folded)

@@ -15,15 +15,16 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 
-from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, Kind, form_of, read_phrase
+from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, MASHED, Kind, form_of, read_phrase
 from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, mended, rows
 from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, tokenise
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
-from recipes.engine.changes.vocabulary import data, words_of
-from recipes.engine.changes.ways import read_accident, read_way
+from recipes.engine.changes.vocabulary import data, phrases, words_of
+from recipes.engine.changes.ways import is_later, read_accident, read_way
 from recipes.engine.quantities import Amount, ConversionError, convert
 
 MOST_PARTS = 12
+_MOST_READINGS = 24
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,30 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
     found = _Reader(own).wishes(_without_ends(tokens))
+    if any(_is_beside(part) and not _stripped(part) for part in _pieces(tokens)):  # ", too"
+        found = [[_on_top(change) for change in reading] for reading in found]
+    if is_later(tokens):
+        found = [[_too_late(change) for change in reading] for reading in found]
     return [[replace(change, text=text) for change in reading] for reading in found]
+
+
+def _pieces(tokens: Sequence[Token]) -> list[tuple[Token, ...]]:
+    """The tokens cut at full stops and commas."""
+    pieces: list[list[Token]] = [[]]
+    for token in tokens:
+        if token.word in (STOP, ","):
+            pieces.append([])
+        else:
+            pieces[-1].append(token)
+    return [tuple(piece) for piece in pieces if piece]
+
+
+def _too_late(change: Change) -> Change:
+    """ "Add the vinegar when serving": acid that is not in the jar on the shelf."""
+    name = change.other if change.act is Act.SWAP else change.item
+    acid = bool(read_phrase(name).kinds & (ACIDS | {Kind.CITRUS})) or name in phrases(data("words")["role"]["acid"])
+    put_in = change.act in (Act.ADD, Act.USE, Act.SWAP, Act.SET, Act.MORE)
+    return Change(Act.PRACTICE, word="ACID-LATER") if acid and put_in else change
 
 
 def _mended(tokens: tuple[Token, ...], own: frozenset[str]) -> tuple[Token, ...]:
@@ -333,8 +357,11 @@ def _to(noun: Noun, new: Item, told: Item | None = None) -> list[Change] | None:
 
 
 def _swap(old: Noun, new: Noun, *, word: str = "", either: bool = False) -> list[Change] | None:
-    if not (old.name or new.name) or (old.name == new.name and not (old.amount or new.amount)):
+    if not (old.name or new.name):
         return None
+    if old.name == new.name and not (old.amount or new.amount):  # "courgettes instead of zucchini"
+        same = old.food and old.is_plain and new.is_plain and not read_phrase(new.name).kinds & ACIDS
+        return [Change(Act.USE, new.name)] if same else None
     if new.letter == "D" and old.letter == "D" and not (old.name and new.name):
         return None
     factor = old.share
@@ -366,6 +393,10 @@ def _of_two(items: list[Item]) -> list[Change] | None:
         return None
     name = one.name if one.food else f"{one.name} {_bare_food(other.food)}"
     return [Change(Act.SWAP, name, other.name, factor=other.share, word=HALVES, either_way=True)]
+
+
+def _both(first: list[Change] | None, second: list[Change] | None) -> list[Change] | None:
+    return [*first, *second] if first and second else None
 
 
 def _two_for(one: Noun, other: Noun, old: Noun) -> list[Change] | None:
@@ -416,6 +447,8 @@ def _mixed(items: list[Item]) -> list[Change] | None:
 
 def _only(noun: Noun) -> list[Change] | None:
     """ "Green peppers only": in place of the others. Of an acid it may as well mean how little of it."""
+    if noun.amount and not noun.is_part and not noun.little and noun.share is None:
+        return _use(replace(noun, only=True))
     if not noun.is_plain or read_phrase(noun.name).kinds & ACIDS:
         return None
     return _use(replace(noun, word=ALL))
@@ -475,6 +508,13 @@ def _form_swap(new: Noun, old: Noun | None) -> list[Change] | None:
     return None
 
 
+def _cut_swap(new: Noun, old: Noun) -> list[Change] | None:
+    """ "Diced instead of sliced": of what the recipe is of."""
+    phrases = [read_phrase(noun.name) for noun in (new, old)]
+    plain = all(phrase.preps and not (phrase.foods or phrase.forms or phrase.unknown) for phrase in phrases)
+    return [Change(Act.FORM, word=new.name, other=old.name)] if plain and new.is_plain and old.is_plain else None
+
+
 def _formed(noun: Noun, form: Noun) -> list[Change] | None:
     """ "Our strawberries are frozen"."""
     if not form_of(words_of(form.name)) or not noun.is_plain or not form.is_plain:
@@ -507,7 +547,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"A?M([Q])(N)", lambda i: _more_by(_n(i[1]), i[0])),
     (r"(N)([QS])[MI]|I(N)b([QS#])|(N)\+([QS])|(N)Ib([QS])|(N)Mb([QS])", lambda i: _more_by(_n(i[0]), i[1])),
     # left out
-    (r"Z[GE]?(N)[zd]?|v(N)z|(N)z|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
+    (r"E?Z[GE]?(N)[zd]?|v(N)z|(N)zz?|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
     (r"(B)P?", lambda i: [Change(Act.ADD, str(i[0].value), word=ADDED)] if isinstance(i[0], Lexeme) else None),
     (r"v?P?(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
@@ -530,6 +570,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"[RI]?(N)[>t][qc]?([QS#])|(N)b?E([S])|(N)q([QS])", lambda i: _to(_n(i[0]), i[1])),
     (r"[RI]?(N)m?([Q#])[>t][qc]?([Q#])", lambda i: _to(_n(i[0]), i[2], i[1])),
     (r"[Ew]?(N)i([Q#])", _set_instead),
+    (r"[Ew]?(N)([Q#])i([Q#])", lambda i: _to(_n(i[0]), i[1], i[2])),
     # a share of it
     (r"[Ew]?(N)q?(S)u?", lambda i: _times(_n(i[0]), _share_of(i[1]))),
     # one in place of another
@@ -556,14 +597,17 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"[Ew]?([ND])[&,](N)[fi](N)", lambda i: _two_for(_n(i[0]), _n(i[1]), _n(i[2]))),
     (r"h(N),?[AEw]*(N)K?|h(N),?[AEw]*(D)K?", lambda i: _swap(_n(i[0]), _n(i[1]))),
     (r"h(N)", lambda i: _omit(_n(i[0]))),
+    (r"Z(N)Z(N)", lambda i: _both(_omit(_n(i[0])), _omit(_n(i[1])))),
+    (r"Z(N),?(N)", lambda i: _both(_omit(_n(i[0])), _use(_n(i[1]))) if _n(i[1]).only else None),
     (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
+    (r"(N)l", lambda i: _use(replace(_n(i[0]), little=True)) if _n(i[0]).is_plain else None),
     (r"(E)(N)[Ew](N)", _packed),
     (r"(A)(N)&(N)", _mixed),
     (r"[Ew]?(N)&(N)", _mix_of),
     (r"[Ew]?(N)&(N),?(Q)", _mix_of),
     # form, strength, used
     (r"[Ew]?(D)", lambda i: _form_swap(_n(i[0]), None)),
-    (r"[Ew]?(D)[fi](D)", lambda i: _form_swap(_n(i[0]), _n(i[1]))),
+    (r"[Ew]?(D)[fi](D)", lambda i: _form_swap(_n(i[0]), _n(i[1])) or _cut_swap(_n(i[0]), _n(i[1]))),
     (r"[W]?(D)[>twE](D)", lambda i: _form_swap(_n(i[1]), _n(i[0]))),
     (r"[Ew]?(N)", _strength),
     (r"[Ew]?(D)", lambda i: _use(_n(i[0])) if not _form_swap(_n(i[0]), None) and not _leaves_out(_n(i[0])) else None),
@@ -585,12 +629,16 @@ def _form_after(items: list[Item], last: Change) -> list[Change] | None:
     form = _n(items[0])
     told = read_phrase(form.name)
     describes = not (told.foods or told.unknown or told.preps or told.forms)  # "sea salt, fine grain"
-    if (
-        not (form_of(words_of(form.name)) or describes)
-        or not form.is_plain
-        or last.act not in (Act.USE, Act.ADD, Act.SWAP)
-    ):
+    amount, form = form.amount, replace(form, amount=None)  # ", 1 tbsp, bottled"
+    if not (form_of(words_of(form.name)) or describes) or not form.is_plain:
         return None
+    if last.act not in (Act.USE, Act.ADD, Act.SWAP) or MASHED in told.forms:
+        return None
+    if amount is not None:
+        measured = _with_amount(last, amount)
+        if not measured:
+            return None
+        last = measured[0]
     if last.act is Act.SWAP:
         return [replace(last, other=f"{form.name} {last.other}", text="again")]
     return [replace(last, item=f"{form.name} {last.item}", text="again")]
@@ -603,9 +651,30 @@ def _share_after(items: list[Item], last: Change) -> list[Change] | None:
     return [_scaled(_last_item(last), _share_of(items[0]))]
 
 
+def _a_little_of(last: Change) -> list[Change]:
+    """ "Cayenne, a pinch": how much of what was named; of anything else less of it."""
+    if last.act in (Act.USE, Act.ADD) and last.amount is None and not read_phrase(last.item).kinds & ACIDS:
+        return [replace(last, word=LITTLE, text="again")]
+    return [Change(Act.LESS, _last_item(last))]
+
+
+def _strength_after(items: list[Item], last: Change) -> list[Change] | None:
+    """ "Cider vinegar, it is 5 %": its strength. With "of it" the percentage is a share."""
+    percent = _share_of(items[0]) * 100
+    named = read_phrase(_last_item(last)).kinds == {Kind.VINEGAR}
+    if not (named and last.act in (Act.USE, Act.ADD, Act.SWAP) and percent in _TABLE_VINEGARS):
+        return None
+    if last.act is Act.SWAP:
+        return [replace(last, other=f"{percent} % {last.other}", text="again")]
+    return [replace(last, item=f"{percent} % {last.item}", text="again")]
+
+
+_TABLE_VINEGARS = (5, 6, 7)
 _AFTER: tuple[tuple[str, Callable[[list[Item], Change], list[Change] | None]], ...] = (
     (r"[EwqG]+(S)P?u?|(S)P|[q]?(X)|(S)", _share_after),
+    (r"l", lambda i, last: _a_little_of(last)),
     (r"[EwA]?[ln]?LP?|RP?|[Ew]?[ls]P?", lambda i, last: [Change(Act.LESS, _last_item(last))]),
+    (r"[EwA]?M([Q])", lambda i, last: _with_amount(last, _amount_of(i[0])) if last.act is Act.MORE else None),
     (r"[EwA]?[ln]?M P?", lambda i, last: [Change(Act.MORE, _last_item(last))]),
     (r"(T)P|(T)", lambda i, last: [_scaled(_last_item(last), _share_of(i[0]))]),
     (r"RP[bEwt]?(S)", lambda i, last: [_scaled(_last_item(last), 1 - _share_of(i[0]))]),
@@ -675,12 +744,24 @@ class _Reader:
         for clause in map(_asked, clauses):
             readings = [
                 _merged(before, more) for before in readings for more in self._clause(tuple(clause), tuple(before))
-            ][:8]
+            ][:_MOST_READINGS]
         return readings
 
     def _clause(self, tokens: tuple[Token, ...], before: tuple[Change, ...]) -> Readings:
         """One sentence: whole, or cut where a wish may end, the longest wishes first."""
-        return self._part(tokens, before, None) or self._parts(tokens, before, None, 0)
+        return self._part(tokens, before, None) or self._parts(tokens, before, None, 0) or self._in_jars(tokens, before)
+
+    def _in_jars(self, tokens: tuple[Token, ...], before: tuple[Change, ...]) -> Readings:
+        """ "Hot pack in quarts": a wish, and the jar it goes into."""
+        for at in range(len(tokens) - 1, 0, -1):
+            way = read_way(tokens[at:])
+            if way and (way.act is Act.JAR or (way.act is Act.SYRUP and tokens[at].word == "in")):
+                first = read_way(tokens[:at])
+                firsts = (
+                    [[first]] if first else self._part(tokens[:at], before, None) if tokens[at].word == "in" else []
+                )
+                return [[*changes, way] for changes in firsts]
+        return []
 
     def _part(self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> Readings:
         way = read_way(tokens) or read_way(_stripped(tokens))
@@ -701,18 +782,22 @@ class _Reader:
             rest = tokens[at:] if joint in ("with", "without") else _after_joint(tokens, at + size)
             if not rest:
                 continue
+            readings: Readings = []
             for first in self._part(tokens[:at], before, verb):
                 after, carried = (*before, *first), _carried(first, joint, rest)
                 found = self._part(rest, after, carried) or self._parts(rest, after, carried, depth + 1)
                 if found and joint == "with":
                     found = [[_with_it(changes[0]), *changes[1:]] if changes else [] for changes in found]
-                if found:
-                    return [_merged(first, more) for more in found]
+                readings += [_merged(first, more) for more in found]
+            if readings:
+                return readings[:_MOST_READINGS]
         return []
 
     def _wish(self, tokens: tuple[Token, ...], before: tuple[Change, ...], verb: Change | None) -> Readings:
         """One wish, every word of it; a reading for each row of sorts that fits a form."""
         found: Readings = []
+        if verb is not None and verb.act is Act.LESS and _is_beside(tokens):
+            verb = None  # "half the peppers and hotter ones as well"
         for row in rows(tokens, self.own):
             jars = {str(item.value) for item in row if item.letter == "j"}
             row = [item for at, item in enumerate(row) if item.letter != "," or _letter(row, at + 1) != "i"]
@@ -724,6 +809,7 @@ class _Reader:
             word = LITTLE if any(item.letter == "Y" for item in row) else None
             for changes in _fits(items, before, verb):
                 said = [_with(change, next(iter(jars), ""), word) for change in changes]
+                said = [_on_top(change) for change in said] if _is_beside(tokens) else said
                 if said not in found:
                     found.append(said)
         strange = None if found else _strange(tokens)
@@ -745,7 +831,7 @@ def _after_joint(tokens: tuple[Token, ...], at: int) -> tuple[Token, ...]:
 def _merged(first: list[Change], more: list[Change]) -> list[Change]:
     """An amount said after a wish takes the wish's place."""
     if more and more[0].text == "again" and first:
-        return [*first[:-1], replace(more[0], text=""), *more[1:]]
+        return [*first[:-1], replace(more[0], text=first[-1].text), *more[1:]]  # "oregano, dried, 1 tsp"
     return [*first, *more]
 
 
@@ -780,6 +866,29 @@ def _with(change: Change, jar: str, word: str | None) -> Change:
     return replace(change, per_jar=jar or change.per_jar, word=change.word if word is None else word)
 
 
+# What says that a thing comes beside what the recipe has.
+_BESIDE = (
+    *(("as", "well"), ("also",), ("on", "top"), ("beside",), ("besides",), ("additionally",), ("in", "addition")),
+    *(("with", "it"), ("with", "them"), ("for", "extra"), ("for", "more")),
+)
+
+
+def _is_beside(tokens: tuple[Token, ...]) -> bool:
+    """Whether a wish says that something comes beside what the recipe has: "also", "as well", "too" at its end."""
+    words = [token.word for token in tokens]
+    said = " ".join(words).replace("just as well", "")
+    return (
+        said.endswith("too")
+        or said.startswith("too ")
+        or any(f" {' '.join(phrase)} " in f" {said} " for phrase in _BESIDE)
+    )
+
+
+def _on_top(change: Change) -> Change:
+    """ "Use jalapenos as well": not in place of the peppers that the recipe has."""
+    return replace(change, act=Act.ADD, word=ADDED) if change.act is Act.USE and change.word != LITTLE else change
+
+
 def _strange(tokens: tuple[Token, ...]) -> list[Change] | None:
     """ "Add unicorn dust": an addition of which no word is known."""
     words = [token.word for token in tokens]
@@ -795,10 +904,12 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
     """The changes of the first form that a row fits, else of what it says of the wish before it."""
     letters = "".join(item.letter for item in items)
     if letters == "N" and verb is not None and _n(items[0]).is_plain and _may_reach(verb, _n(items[0])):
-        yield [_reached(verb, _in_form_of(verb.item, _n(items[0]).name))]
+        yield [_reached(verb, _in_form_of(verb, _n(items[0]).name))]
         return
     bare = re.sub(r"^[qc](?=[AZRIWVEyT])", "", letters)
     items = items[len(letters) - len(bare) :]
+    if bare == "o" and before and read_phrase(_last_item(before[-1])).kinds & {Kind.FRUIT, Kind.JUICE}:
+        return  # "canned blueberries, unsweetened": the blueberries
     if bare == "D" and before and (changes := _form_after(items, before[-1])) is not None:
         yield changes
         return
@@ -808,7 +919,9 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
             return
     for pattern, follow in _after() if before and _last_item(before[-1]) else ():
         if match := pattern.fullmatch(bare):
-            if (changes := follow(_groups(match, items), before[-1])) is not None:
+            changes = _strength_after(items, before[-1]) if bare == "S" else None
+            changes = changes or follow(_groups(match, items), before[-1])
+            if changes is not None:
                 yield _named_before(changes, before[-1])
             return
 
@@ -832,11 +945,12 @@ def _may_reach(verb: Change, noun: Noun) -> bool:
     return verb.act in (Act.OMIT, Act.LESS) or not kinds & unsure
 
 
-def _in_form_of(first: str, name: str) -> str:
-    """ "Dried oregano and basil": both are dried, where both are herbs and no other form is said of the second."""
-    herb, other = read_phrase(first), read_phrase(name)
-    dried = DRIED in herb.forms and herb.kinds == {Kind.SPICE} and other.kinds == {Kind.HERB} and not other.forms
-    return f"{DRIED} {name}" if dried else name
+def _in_form_of(first: Change, name: str) -> str:
+    """ "Dried oregano and basil": both are dried, where both are herbs and nothing else is said of either."""
+    herb, other = read_phrase(first.item.removeprefix(f"{DRIED} ")), read_phrase(name)
+    are_herbs = herb.kinds == other.kinds == {Kind.HERB} and first.item.startswith(f"{DRIED} ")
+    plain = not (other.forms or first.amount or first.per_jar or "leaf" in other.words or herb.foods == other.foods)
+    return f"{DRIED} {name}" if are_herbs and plain else name
 
 
 def _reached(verb: Change, name: str) -> Change:

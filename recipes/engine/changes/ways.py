@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 
 from recipes.engine.changes.foods import foods
 from recipes.engine.changes.normalise import STOP, Token
 from recipes.engine.changes.terms import Act, Change
-from recipes.engine.changes.vocabulary import data, phrases
+from recipes.engine.changes.vocabulary import data, food_words, phrases
 from recipes.engine.quantities import JAR_SIZES
 
 _INSTEAD = {"instead", "rather", "not", "lieu", "place"}
@@ -78,10 +79,22 @@ def read_accident(tokens: Sequence[Token]) -> Change | None:
     return Change(Act.ACCIDENT, word=found["code"]) if found else None
 
 
+def is_later(tokens: Sequence[Token]) -> bool:
+    """Whether a text speaks of a time when the jar is opened or eaten from."""
+    return bool(_says(data("ways")["later"], text_of(tokens)))
+
+
+# What may begin another wish: a way that names foods is read only without them.
+_ANOTHER_WISH = frozenset({",", "and", "&", "or", "plus", "also", "then", "too", "well", "but"})
+
+
 def _read_way(tokens: Sequence[Token]) -> Change | None:
     text = " ".join(word for word in text_of(tokens).split() if word != ",")
+    is_one = not any(token.word in _ANOTHER_WISH for token in tokens)
     for group in ("allowed", "refused"):
         for entry in data("ways")[group]:
+            if entry.get("one") and not (is_one and any(_pattern(line).match(text + " ") for line in entry["says"])):
+                continue
             if (line := _says(entry, text)) and _accounts_for(entry, line, text, group):
                 return Change(Act.PRACTICE, word=entry["code"])
     return None
@@ -92,13 +105,33 @@ def _accounts_for(entry: dict[str, object], line: str, text: str, group: str) ->
     may = _idle() | own | set(str(entry.get("may", "")).split())
     if group == "allowed":
         may = may - set(data("ways")["idle"]["only_refused"].split()) | set(str(entry.get("may", "")).split()) | own
-    return all(word in may or (begins and word.startswith(begins)) for word in text.split())
+    words = text.split()
+    if entry.get("foods"):  # one thing put in, whatever it is: a second verb may put in another
+        may = may | food_words()
+        if sum(word in _PUTS_IN for word in words) > 1:
+            return False
+    return all(word in may or (begins and word.startswith(begins)) for word in words)
+
+
+_PUTS_IN = frozenset({"add", "stir", "mix", "put"})
 
 
 # Frames: a jar, a pack, a pot, a canner, a time, a pressure, a headspace.
 
 _BY_SIZE = ("smaller", *JAR_SIZES, "gallon", "larger")
-_PLAIN = {"pint", "quart", "half pint", "quarter pint", "half gallon", "gallon", "liter", "litre"}
+_PLAIN = {
+    "1/2 gallon",
+    "1/2 pint",
+    "1/4 pint",
+    "pint",
+    "quart",
+    "half pint",
+    "quarter pint",
+    "half gallon",
+    "gallon",
+    "liter",
+    "litre",
+}
 _FACTORS = {
     "double": Fraction(2),
     "doubled": Fraction(2),
@@ -114,7 +147,7 @@ _FACTORS = {
     "third": Fraction(1, 3),
     "quarter": Fraction(1, 4),
 }
-_POTS = {"pot", "batch", "recipe", "everything", "quantity", "lot", "ingredient", "thing"}
+_POTS = {"load", "pot", "batch", "recipe", "everything", "quantity", "lot", "ingredient", "thing"}
 
 
 @cache
@@ -162,9 +195,14 @@ def _jar(tokens: Sequence[Token], text: str) -> Change | None:
     rest = set(_size_pattern().sub(" ", text).split())
     if rest - _allowed("jar") - {"->", "for", "to", "change", "swap", "switch", "replace", "than"}:
         return None
+    if len(found) > 1 and not rest & (_INSTEAD | _TURN | {"than"}):
+        found = [one for one in found if one[0] not in ("smaller", "larger")] or found  # "little 4 oz jars"
     measured = rest & {"a", "of", "one"} and not rest & _INSTEAD
-    if "jar" not in rest and (measured or not all(said in _PLAIN for *_, said in found)):
+    named = "jar" in rest or any("jar" in said.split() for *_, said in found)
+    if not named and (measured or not all(said in _PLAIN for *_, said in found)):
         return None  # an amount, perhaps
+    if len(found) == 1 and "not" in rest:
+        return None
     if "than" in rest and found[0][0] in ("smaller", "larger"):
         found = found[:1]  # "smaller jars than pints"
     name = _chosen([(size, at) for size, at, _ in found], text, order=_BY_SIZE.index)
@@ -272,9 +310,11 @@ def _process(tokens: Sequence[Token], text: str) -> Change | None:
     more = bool(plain & _change("more") or "+" in plain)
     if less and more:
         return None
+    water = "boiling-water" if plain & {"waterbath", "bath"} or "boiling water" in text else ""
     if (less or more) and not ("to" in plain and numbers):
-        return Change(Act.PROCESS, word="shorter" if less else "longer")
-    return _minutes(plain, numbers, lower=less)
+        return Change(Act.PROCESS, item=water, word="shorter" if less else "longer")
+    found = _minutes(plain, numbers, lower=less)
+    return replace(found, item=water) if found and found.act is Act.PROCESS else found
 
 
 _OF_TIME = {"->", "from", "to", "+", "-", "a", "third", "quarter"}
@@ -342,7 +382,8 @@ def _headspace(tokens: Sequence[Token], text: str) -> Change | None:
 def _syrup(tokens: Sequence[Token], text: str) -> Change | None:
     match = re.fullmatch(
         r"(?:use |in |with |pack in |pack |a |an |them |it |can |put up |make |the |sugar )*(.+?) (?:sugar )?syrup"
-        r"(?: instead(?: of (?:a |the )?(?:very |extra )?(?:medium|light|heavy)(?: syrup)?)?)?",
+        r"(?: (?:instead|in place|rather)"
+        r"(?: (?:of|than) (?:a |the )?(?:very |extra )?(?:medium|light|heavy)(?: syrup)?)?)?",
         text,
     )
     made = re.fullmatch(r"(?:the |make |sugar |a )*syrup (?:a |bit |little |much )*(\S+)", text)

@@ -23,6 +23,8 @@ GROUPS = {
 }
 with (Path(__file__).parent / "unsafe_wishes.csv").open(newline="", encoding="utf-8") as file:
     WISHES = list(csv.DictReader(file))
+with (Path(__file__).parent / "unsafe_by_recipe.csv").open(newline="", encoding="utf-8") as file:
+    OF_ONE_RECIPE = list(csv.DictReader(file))
 
 
 def allowed(slug: str, texts: list[str]) -> list[tuple[str, str]]:
@@ -48,6 +50,15 @@ def test_a_wish_thought_up_to_get_past_the_reader_is_refused(group):
     texts = [row["text"] for row in WISHES if row["group"] == group]
     assert len(texts) >= 50
     assert {slug: allowed(slug, texts) for slug in GROUPS[group]} == {slug: [] for slug in GROUPS[group]}
+
+
+def test_a_wish_that_is_unsafe_for_one_recipe_is_refused():
+    """With reasons, slips of the pen, tools and times to open the jar round it, as people write."""
+    slugs = {row["recipe"] for row in OF_ONE_RECIPE}
+    assert len(OF_ONE_RECIPE) >= 300
+    assert len(slugs) >= 30
+    texts = {slug: [row["text"] for row in OF_ONE_RECIPE if row["recipe"] == slug] for slug in slugs}
+    assert [found for slug in sorted(slugs) for found in allowed(slug, texts[slug])] == []
 
 
 # What the connectors hold is allowed by itself: the crossing fails on the unsafe phrase and not on its company.

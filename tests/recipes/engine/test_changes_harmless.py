@@ -6,6 +6,7 @@ The rows marked "aside" were not looked at while the reader was written.
 from __future__ import annotations
 
 import csv
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -20,9 +21,14 @@ MOST_REFUSED = 0.05
 HONEST = {"NOT-UNDERSTOOD", "NOT-COVERED", "SAY-WHICH"}
 
 
+@cache
+def answers() -> list[Verdict]:
+    return [check_change(recipes()[row["recipe"]], row["text"]) for row in WISHES]
+
+
 def refused(group: str) -> list[Verdict]:
-    answers = [check_change(recipes()[row["recipe"]], row["text"]) for row in WISHES if row["aside"] == group]
-    return [answer for answer in answers if answer.verdict is Ruling.REFUSED]
+    found = zip(WISHES, answers(), strict=True)
+    return [answer for row, answer in found if row["aside"] == group and answer.verdict is Ruling.REFUSED]
 
 
 @pytest.mark.parametrize("group", ["", "aside"])
@@ -38,8 +44,7 @@ def test_no_harmless_wish_is_refused_for_an_untrue_reason(group):
 
 
 def test_every_wish_that_is_allowed_is_read_back_in_words():
-    for row in WISHES:
-        answer = check_change(recipes()[row["recipe"]], row["text"])
+    for answer in answers():
         assert answer.reading or answer.verdict is Ruling.REFUSED, answer
 
 
@@ -73,6 +78,80 @@ def test_what_was_not_understood_says_so_and_offers_three_wishes_that_can_be_rea
 def test_lime_juice_that_is_not_said_to_be_bottled_is_told_that_and_nothing_else():
     answer = check_change(recipes()["tomatoes-raw-no-liquid"], "lime juice instead of lemon juice")
     assert (answer.verdict, answer.rule) == (Ruling.REFUSED, "ACID-NOT-BOTTLED")
+
+
+# Reasons, slips of the pen, and what is done when the jar is opened
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "reading"),
+    [
+        ("bread-and-butter-pickles", "leave the turmeric out, it stains everything", "turmeric left out"),
+        ("tomato-ketchup", "less cayenne because of the kids", "less cayenne"),
+        ("cranberry-orange-chutney", "4 oz jars for Christmas presents", "quarter pint jars"),
+        ("strawberry-jam-liquid", "rasberries instead of strawberrys", "raspberry in place of strawberry"),
+        ("applesauce", "honeycrisp", "honeycrisp apple"),
+        ("chile-salsa", "cider vinegar, it is 5 %", "5 % cider vinegar"),
+        ("corn-whole-kernel", "raw pack pints", "raw pack; pint jars"),
+    ],
+)
+def test_a_reason_is_passed_over_and_a_slip_is_said_back_put_right(slug, text, reading):
+    answer = check_change(recipes()[slug], text)
+    assert answer.verdict is not Ruling.REFUSED, answer
+    assert answer.reading == reading
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "bottled lemon juice, we do not like it",
+        "bottled lemon juice so we like it",
+        "as much bottled lemon juice as you like",
+        "bottled lemon juice, my son is allergic",
+        "bottled lemon juice, I do not have it",
+    ],
+)
+def test_what_may_be_the_wish_itself_is_no_reason(text):
+    assert check_change(recipes()["tomatoes-raw-no-liquid"], text).verdict is Ruling.REFUSED
+
+
+def test_a_known_word_is_never_taken_for_a_slip_of_another():
+    for word in ("clover", "walnuts", "chives", "sorrel", "celeriac"):
+        assert check_change(recipes()["chile-salsa"], f"add {word}").verdict is Ruling.REFUSED, word
+
+
+def test_acid_that_waits_for_the_opened_jar_comes_too_late():
+    for text in ("add the vinegar when serving", "stir the vinegar in at the table", "use the vinegar later"):
+        assert check_change(recipes()["dilly-beans-usda"], text).rule == "ACID-LATER", text
+    assert check_change(recipes()["chile-salsa"], "add fresh cilantro when serving").rule == "THICKEN-LATER"
+
+
+@pytest.mark.parametrize(
+    "text", ["use jalapenos as well", "also use jalapenos", "use jalapenos, too", "use jalapenos with it"]
+)
+def test_what_comes_beside_is_not_in_place_of_anything(text):
+    assert check_change(recipes()["chile-salsa"], "use jalapenos").verdict is Ruling.FINE
+    assert check_change(recipes()["chile-salsa"], text).verdict is Ruling.REFUSED
+
+
+def test_a_tool_has_to_serve_the_printed_preparation():
+    assert check_change(recipes()["tomato-juice"], "press them through a sieve").rule == "TOOLS-SIEVE"
+    assert check_change(recipes()["chile-salsa"], "press them through a sieve").rule == "PREP-CHANGED"
+
+
+def test_a_freezer_recipe_is_not_stored_in_a_cupboard():
+    text = "store the jars in a cool dark cupboard"
+    assert check_change(recipes()["strawberry-jam-liquid"], text).rule == "STORE-COOL"
+    assert check_change(recipes()["freezer-strawberry-jam-powdered"], text).verdict is Ruling.REFUSED
+
+
+def test_what_no_publication_allows_is_refused():
+    for slug, text, rule in (
+        ("tomatoes-raw-no-liquid", "tomatillos instead of tomatoes", "TOMATILLO-ALONE"),
+        ("chile-salsa", "dried jalapenos instead of chile peppers", "SPICE-BULK"),
+        ("pickled-beets", "honey instead of sugar", "HONEY-PICKLE"),
+    ):
+        assert check_change(recipes()[slug], text).rule == rule, text
 
 
 # What a recipe itself allows
