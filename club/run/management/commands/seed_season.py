@@ -1,4 +1,4 @@
-"""`python3 manage.py seed_season`: a long made-up season in an empty register, for benchmarks."""
+"""`python3 manage.py seed_season --scale season`: a made-up club of any size on an empty site, to measure on."""
 
 from __future__ import annotations
 
@@ -9,22 +9,43 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from club.members.models import User
-from club.run.seeds import SeedRefused, equipment_seed
+from club.run.demo import PASSWORD, DemoRefused, demo_load, signs_of_others
+from club.run.seeds import SCALES, SeedRefused, season_seed
+from inventory.jars.services import ledger_audit
 
 
 class Command(BaseCommand):
-    help = "Fill an empty register with a made-up season of things and loans, to measure pages on."
+    help = "Lay down the demo club and upon it a made-up season, on an empty site with a loaded library."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--things", type=int, default=1000)
-        parser.add_argument("--loans", type=int, default=50_000)
+        parser.add_argument("--scale", choices=SCALES, default="season", help="How large; season is a million jars.")
+        parser.add_argument("--seed", type=int, default=1)
+        parser.add_argument(
+            "--even-here",
+            action="store_true",
+            help="Also where the variables are those of a site for others: it invents people with a known password.",
+        )
 
-    def handle(self, *args: Any, things: int, loans: int, **options: Any) -> None:
-        people = list(User.objects.get_queryset().filter(is_active=True).order_by("pk"))
+    def handle(self, *args: Any, scale: str, seed: int, even_here: bool, **options: Any) -> None:
+        if (signs := signs_of_others()) and not even_here:
+            raise CommandError(
+                f"This looks like a site for others ({', '.join(signs)}), and a season invents people whose password "
+                "everybody knows: nothing was laid down. Say --even-here on a database that is only for trials."
+            )
         began = time.monotonic()
+
+        def tell(what: str) -> None:
+            self.stdout.write(f"{time.monotonic() - began:6.1f} s  {what}")
+
+        now = timezone.now()
         try:
-            equipment_seed(things=things, loans=loans, people=people, now=timezone.now())
-        except SeedRefused as refused:
+            demo_load(now=now)
+            tell("the demo club")
+            season_seed(SCALES[scale], now=now, password=PASSWORD, seed=seed, tell=tell)
+        except (DemoRefused, SeedRefused) as refused:
             raise CommandError(str(refused)) from refused
-        self.stdout.write(f"{things} things and {loans} loans, in {time.monotonic() - began:.1f} s.")
+        audit = ledger_audit()
+        if not audit.is_sound:
+            raise CommandError("\n".join(audit.problems[:20]))
+        tell(f"the books are sound: {audit.movements} movements, every size sums to zero")
+        self.stdout.write(f"Sign in as member-1@season.example, or as a person of the demo, with {PASSWORD}")
