@@ -11,7 +11,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Prefetch, Q
+from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Prefetch, Q, Subquery
 from django.db.models.functions import Coalesce, TruncDate
 from django.urls import reverse
 from django.utils import timezone
@@ -77,8 +77,17 @@ ITEM_LENGTH = 200  # of an ingredient, as the plan calls it
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
 
 
-def _cared_for(user: User) -> Q:
-    return Q(made_by=user) | Q(kitchen__in=Kitchen.objects.filter(people=user))
+def _cared_for(user: User, *, or_started: bool = False) -> models.QuerySet[Batch, Any]:
+    """Keys of the batches a person made or that were made in a kitchen of theirs (or that they started for somebody).
+
+    Each found by its own index: one condition with "or" would be asked of every batch there is.
+    """
+    rows = Batch.objects.order_by()
+    found = [rows.filter(made_by=user), rows.filter(kitchen__in=Kitchen.objects.filter(people=user))]
+    if or_started:
+        found.append(rows.filter(started_by=user))
+    first, *rest = (one.values("pk") for one in found)
+    return first.union(*rest)
 
 
 @dataclass(frozen=True)
@@ -95,14 +104,21 @@ class Whereabouts:
     count: int
 
 
+def _counted(jars: JarQuerySet) -> Coalesce:
+    """How many they are, in a subquery of one batch's jars."""
+    return Coalesce(Subquery(jars.values("batch").annotate(n=Count("pk")).values("n")), 0)
+
+
 class BatchQuerySet(models.QuerySet["Batch"]):
     def visible_to(self, user: User) -> BatchQuerySet:
         """The gate: one's own batches, those of one's own kitchens and those one started; who may trace sees all."""
-        return self if user.has_perm("batches.trace_batch") else self.filter(_cared_for(user) | Q(started_by=user))
+        if user.has_perm("batches.trace_batch"):
+            return self
+        return self.filter(pk__in=_cared_for(user, or_started=True))
 
     def cared_for_by(self, user: User) -> BatchQuerySet:
         """Batches a person made, or that were made in a kitchen of theirs."""
-        return self.filter(_cared_for(user))
+        return self.filter(pk__in=_cared_for(user))
 
     def changeable_by(self, user: User) -> BatchQuerySet:
         """Who may write in a batch's log. To trace a batch is not to write in it."""
@@ -112,7 +128,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         """Who may write what is done at the stove: also whoever started it for somebody else. Seals are not theirs."""
         if user.has_perm("batches.change_batch"):
             return self
-        return self.filter(_cared_for(user) | Q(started_by=user))
+        return self.filter(pk__in=_cared_for(user, or_started=True))
 
     def open(self) -> BatchQuerySet:
         """On the stove: started, and nothing logged yet."""
@@ -156,14 +172,17 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(used | Q(pk__in=CannerBeside.objects.filter(beside).values("batch")))
 
     def for_list(self) -> BatchQuerySet:
-        """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query."""
+        """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query.
+
+        Jars are counted for the rows that are shown alone: joined, those of all the batches would be.
+        """
         rows = self.select_related("revision__recipe", "kitchen", "made_by").defer("plan", "revision__content")
-        # Said again, as counting drops the model's own order.
-        return rows.order_by("-started_at", "-pk").annotate(
-            jars_count=Count("jars"),
-            sealed_count=Count("jars", filter=Q(jars__seal=Seal.SEALED)),
-            unsealed_count=Count("jars", filter=Q(jars__seal=Seal.UNSEALED)),
-            broken_count=Count("jars", filter=Q(jars__seal=Seal.BROKEN)),
+        jars = Jar.objects.filter(batch=OuterRef("pk")).order_by()
+        return rows.annotate(
+            jars_count=_counted(jars),
+            sealed_count=_counted(jars.filter(seal=Seal.SEALED)),
+            unsealed_count=_counted(jars.filter(seal=Seal.UNSEALED)),
+            broken_count=_counted(jars.filter(seal=Seal.BROKEN)),
         )
 
     def for_page(self) -> BatchQuerySet:
@@ -259,7 +278,10 @@ class Batch(models.Model):
             ("trace_batch", "Can trace any batch by its lot code"),
             ("start_for_others", "Can start a batch whose jars are somebody else's"),
         ]
-        indexes = [models.Index(fields=["state", "jars_out_at"])]
+        indexes = [
+            models.Index(fields=["state", "jars_out_at"]),
+            models.Index(fields=["-started_at", "-id"], name="batches_latest_first"),
+        ]
         constraints = [
             models.CheckConstraint(name="batch_has_a_pot", condition=Q(pots__gte=1)),
             models.CheckConstraint(
@@ -432,7 +454,7 @@ class Batch(models.Model):
         """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
         if self.revision.is_unsafe:
             return _refusal("revision-withdrawn")
-        if Batch.objects.recalled().filter(pk=self.pk).exists():
+        if self.jars.recalled_here().exists():
             return _refusal("called-back")
         if self.reprocessed_out_at is not None:
             return _refusal("reprocessed-once")
@@ -544,6 +566,26 @@ def _refusal(code: str) -> Refusal:
     return Refusal(code, rule.name, own_words=gettext(text), own_source=rule.source)
 
 
+def _calls() -> list[Q]:
+    """What a jar is called back for: one condition for each kind of recall."""
+    open_ones = Recall.objects.not_cleared()
+    taken, canners = LotTaken.objects.live(), open_ones.filter(canner__isnull=False).values("canner")
+    return [
+        unsafe("batch__revision__"),
+        Q(batch__revision__in=open_ones.filter(revision__isnull=False).values("revision")),
+        Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot")),
+        Q(batch__in=open_ones.filter(batch__isnull=False).values("batch")),
+        *(Q(batch__in=taken.of_called_back(source).values("batch")) for source in LOT_SOURCES),
+        # The canner is named twice: it alone leads to its batches by an index.
+        Q(
+            Exists(open_ones.of_canner_of("batch__")),
+            batch__canner_card__in=canners,
+            batch__setting_psi__isnull=False,
+        ),
+        Q(batch__in=CannerBeside.objects.called_back().values("batch")),
+    ]
+
+
 class JarQuerySet(models.QuerySet["Jar"]):
     def to_look_at(self) -> JarQuerySet:
         """Jars that still want a look: nothing was decided about them yet."""
@@ -557,21 +599,20 @@ class JarQuerySet(models.QuerySet["Jar"]):
         """Sealed, on the shelf of whoever put them up; not set aside, called back or of a withdrawn revision."""
 
         shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None, set_aside=None)
-        return shelf.exclude(pk__in=Jar.objects.recalled().values("pk"))
+        return shelf.exclude(Exists(Jar.objects.filter(pk=OuterRef("pk")).recalled_here()))
 
     def recalled(self) -> JarQuerySet:
-        """Jars of a revision withdrawn for safety; and of whatever else whose recall was not cleared."""
+        """Jars of a revision withdrawn for safety; and of whatever else whose recall was not cleared.
 
-        open_ones = Recall.objects.not_cleared()
-        return self.filter(
-            unsafe("batch__revision__")
-            | Q(batch__revision__in=open_ones.filter(revision__isnull=False).values("revision"))
-            | Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot"))
-            | Q(batch__in=open_ones.filter(batch__isnull=False).values("batch"))
-            | Q(batch__in=LotTaken.objects.live().called_back().values("batch"))
-            | Q(Exists(open_ones.of_canner_of("batch__")), batch__setting_psi__isnull=False)
-            | Q(batch__in=CannerBeside.objects.called_back().values("batch"))
-        )
+        Found from the recalls, each kind by its own index: it costs what is called back, not what there is.
+        """
+        rows = Jar.objects.order_by()
+        first, *rest = (rows.filter(one).values("pk") for one in _calls())
+        return self.filter(pk__in=first.union(*rest, all=True))
+
+    def recalled_here(self) -> JarQuerySet:
+        """The same of a few known jars, such as one batch's: each of them is asked."""
+        return self.filter(reduce(or_, _calls()))
 
     def whereabouts(self) -> list[Whereabouts]:
         """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
@@ -980,11 +1021,12 @@ class LotTakenQuerySet(models.QuerySet["LotTaken"]):
 
     def called_back(self) -> LotTakenQuerySet:
         """Of a lot whose recall was not cleared."""
-        open_ones = Recall.objects.not_cleared()
-        called = Q()
-        for source in LOT_SOURCES:
-            called |= Q(**{f"{source}__in": open_ones.filter(**{f"{source}__isnull": False}).values(source)})
-        return self.filter(called)
+        return reduce(or_, (self.of_called_back(source) for source in LOT_SOURCES))
+
+    def of_called_back(self, source: str) -> LotTakenQuerySet:
+        """Of one kind of lot (of LOT_SOURCES) alone."""
+        lots = Recall.objects.not_cleared().filter(**{f"{source}__isnull": False}).values(source)
+        return self.filter(**{f"{source}__in": lots})
 
     def for_page(self) -> LotTakenQuerySet:
         """With what its words read, in one query."""

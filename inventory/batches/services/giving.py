@@ -106,7 +106,7 @@ def jar_claim_make(*, by: User, offer: JarOffer, count: int, token: UUID, now: d
 def _live(offer: JarOffer, claim: JarClaim | None = None) -> list[OfferedJar]:
     """Jars of an open offer that are kept for nobody (or for this claim) and may be given away."""
     rows = OfferedJar.objects.filter(offer=offer, offer__state=OfferState.OPEN, is_live=True, claim=claim)
-    return list(rows.filter(jar__in=Jar.objects.all().to_give()).order_by("jar__number"))
+    return list(rows.filter(jar__in=Jar.objects.filter(offered__offer=offer).to_give()).order_by("jar__number"))
 
 
 def _keep_for(claim: JarClaim, rows: Sequence[OfferedJar]) -> None:

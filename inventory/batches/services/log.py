@@ -606,7 +606,7 @@ def jars_reprocess(
     need = batch.reprocess_need()
     if isinstance(need, Refusal):
         raise ValidationError(in_words(need))
-    if Batch.objects.recalled().filter(pk=batch.pk).exists():
+    if batch.jars.recalled_here().exists():
         raise ValidationError(_("These jars are called back: they are neither processed again nor eaten."))
     problems = Problems()
     process_check(problems, batch, minutes, psi, needs=[need])
