@@ -22,6 +22,7 @@ JOBS = {
     "seats": "club.classes.tasks.move_seats",
     "fruit": "inventory.fruit.tasks.share_out_offers",
     "published-recipes": "recipes.tasks.sweep_published",
+    "club-season": "club.season.tasks.sum_up_club",
     "recalls": "inventory.batches.tasks.open_recalls",
     "backups": "club.run.tasks.back_up",
     "reminders": "club.reminders.tasks.gather_and_send",

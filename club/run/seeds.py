@@ -450,7 +450,9 @@ class Season:
         )  # fmt: skip
         began = self.now - LASTS
         step = LASTS / self.scale.movements
-        _write(ledger.movement(began + step * (n + 1)) for n in range(self.scale.movements))
+        for portion in _portions(range(1, self.scale.movements + 1)):
+            with transaction.atomic():
+                Movement.objects.bulk_create(ledger.movement(began + step * n) for n in portion)
         _write_balances(ledger.balances)
         return f"{self.scale.movements} movements of jars"
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -13,6 +15,10 @@ from recipes.engine.terms import Canner
 from recipes.models import Recipe
 
 USUAL_EVENING = 240  # minutes; our own choice, which a household changes
+
+
+# Up to so many households the club's season is reckoned when it is looked at; more are summed up by a periodic job.
+MOST_AT_ONCE = 40
 
 
 def households_of(user: User) -> models.QuerySet[Kitchen]:
@@ -46,6 +52,28 @@ class HouseholdSeason(models.Model):
 
     def __str__(self) -> str:
         return str(self.kitchen)
+
+
+def households_counted() -> models.QuerySet[Kitchen]:
+    """Those that chose to be counted in what the club orders, by name."""
+    return Kitchen.objects.filter(is_hall=False, season__is_counted=True).order_by("name", "pk")
+
+
+class ClubSummary(models.Model):
+    """The club's season as it was reckoned last: the one row of its table, written anew by a periodic job.
+
+    `sums` is `presentation.ClubSums.as_json`; empty before the first time. `next_at` is when somebody may begin again.
+    """
+
+    made_at = models.DateTimeField(null=True)
+    next_at = models.DateTimeField()
+    sums: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="one_summary_of_the_club", condition=Q(pk=1))]
+
+    def __str__(self) -> str:
+        return f"{self.made_at}"
 
 
 class YearlyTargetQuerySet(models.QuerySet["YearlyTarget"]):

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from fractions import Fraction
+from typing import Any
 
 import drawsvg
 from django.urls import reverse
@@ -15,7 +17,7 @@ from django.utils.translation import ngettext
 
 from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from club.core.clock import club_day
-from club.members.models import Kitchen
+from club.members.models import Kitchen, Units
 from club.season.models import YearlyTarget
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
 from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
@@ -236,13 +238,67 @@ def _shelf_rows(reading: Reading) -> list[ShelfRow]:
 
 
 @dataclass(frozen=True)
-class ClubSeason:
-    """What the households that chose to be counted need together. `bought` is what their pots take, lids apart."""
+class HouseholdSums:
+    """One household's line on the club's page."""
 
-    seasons: list[Season]
+    kitchen: str
+    jars: int
+    pots: int
+    evenings: int
+
+
+@dataclass(frozen=True)
+class ClubSums:
+    """What the households that chose to be counted need together. What one has too much of is not another's.
+
+    `missing` are jars by size beyond each household's own empties; `bought` what the pots take, for a reader of each
+    system of units.
+    """
+
+    households: list[HouseholdSums]
+    missing: dict[str, int]
+    lids: int
+    bought: dict[str, list[Purchase]]
+
+    def as_json(self) -> dict[str, Any]:
+        """Without what no page shows: weights and volumes of purchases."""
+        bought = {
+            units: [
+                {
+                    "item": one.item,
+                    "need": one.need,
+                    "bought": one.bought,
+                    "optional": one.optional,
+                    "pieces": None if one.pieces is None else str(one.pieces),
+                }
+                for one in purchases
+            ]
+            for units, purchases in self.bought.items()
+        }
+        households = [[one.kitchen, one.jars, one.pots, one.evenings] for one in self.households]
+        return {"households": households, "missing": self.missing, "lids": self.lids, "bought": bought}
+
+    @classmethod
+    def of_json(cls, kept: Mapping[str, Any]) -> ClubSums:
+        bought = {
+            units: [
+                Purchase(**{**one, "pieces": None if one["pieces"] is None else Fraction(one["pieces"])})
+                for one in purchases
+            ]
+            for units, purchases in kept["bought"].items()
+        }
+        return cls([HouseholdSums(*one) for one in kept["households"]], kept["missing"], kept["lids"], bought)
+
+
+@dataclass(frozen=True)
+class ClubSeason:
+    """The sums beside what the club itself has, as its page shows them. `made_at` where they were reckoned before."""
+
+    households: list[HouseholdSums]
     jars: list[Short]
     lids: Short
     bought: list[Purchase]
+    made_at: datetime | None = None
 
     @property
     def wants(self) -> list[str]:
@@ -261,10 +317,8 @@ class ClubSeason:
         return f"{reverse('jars:order-new')}?{urlencode([('want', want) for want in self.wants])}"
 
 
-def club_season(
-    kitchens: Sequence[Kitchen], *, now: datetime, units: str, store_empties: Mapping[str, int], lids_on_hand: int
-) -> ClubSeason:
-    """Sums over the households' own plans. What a household has too much of is not taken from it for another."""
+def club_sums(kitchens: Sequence[Kitchen], *, now: datetime) -> ClubSums:
+    """Sums over the households' own plans."""
     found = list(readings(kitchens, now=now).values())
     cookings = _by_target(found)
     seasons = [_season(one, NONE_KNOWN, cookings) for one in found]
@@ -274,11 +328,29 @@ def club_season(
             {one.name: one.needed for one in season.jars}, {one.name: one.there for one in season.jars}
         ).items():
             missing[size] = missing.get(size, 0) + count
+    return ClubSums(
+        [HouseholdSums(str(one.reading.kitchen), one.plan.wanted, one.plan.pots, one.plan.evenings) for one in seasons],
+        missing,
+        sum(season.lids.needed for season in seasons),
+        {units: bought_for(seasons, units) for units in Units.values},
+    )
+
+
+def club_season(
+    sums: ClubSums,
+    *,
+    units: str,
+    store_empties: Mapping[str, int],
+    lids_on_hand: int,
+    made_at: datetime | None = None,
+) -> ClubSeason:
     jars = [
-        Short(size, str(JARS[size]), missing[size], store_empties.get(size, 0)) for size in JAR_SIZES if size in missing
+        Short(size, str(JARS[size]), sums.missing[size], store_empties.get(size, 0))
+        for size in JAR_SIZES
+        if size in sums.missing
     ]
-    lids = Short("lids", _("lids"), sum(season.lids.needed for season in seasons), lids_on_hand)
-    return ClubSeason(seasons, jars, lids, bought_for(seasons, units))
+    lids = Short("lids", _("lids"), sums.lids, lids_on_hand)
+    return ClubSeason(sums.households, jars, lids, sums.bought[units], made_at)
 
 
 # The pantry over the year as an SVG picture, to stand inline in a page; the table beneath it says the same.

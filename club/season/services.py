@@ -18,7 +18,14 @@ from django.utils.translation import gettext as _
 
 from club.core.ledger import part_token
 from club.members.models import HouseholdMember, Kitchen, User
-from club.season.models import HouseholdSeason, YearlyTarget, households_of
+from club.season.models import (
+    MOST_AT_ONCE,
+    ClubSummary,
+    HouseholdSeason,
+    YearlyTarget,
+    households_counted,
+    households_of,
+)
 from inventory.batches.choices import Disposal, Seal
 from inventory.batches.models import Batch, Jar
 from inventory.fruit.models import FreezerItem, FreezerState
@@ -123,6 +130,24 @@ def household_set(
     count_check(lids_at_home, least=0, field="lids_at_home")
     settings = {"evening_minutes": evening_minutes, "lids_at_home": lids_at_home, "is_counted": is_counted}
     return HouseholdSeason.objects.update_or_create(kitchen=kitchen, defaults=settings)[0]
+
+
+SUMMED_UP_EVERY = timedelta(hours=1)
+
+
+def club_sum_up(*, reckon: Callable[[Sequence[Kitchen]], dict[str, Any]], now: datetime) -> bool:
+    """Keep what `reckon` makes of the households that are counted, where they are too many to ask for each page.
+
+    Once an hour, whoever asks and however often: who moves the hour on reckons. Whether it was done.
+    """
+    kitchens = list(households_counted())
+    if len(kitchens) <= MOST_AT_ONCE:
+        return False
+    ClubSummary.objects.get_or_create(pk=1, defaults={"next_at": now})
+    if ClubSummary.objects.filter(pk=1, next_at__lte=now).update(next_at=now + SUMMED_UP_EVERY) != 1:
+        return False
+    ClubSummary.objects.filter(pk=1).update(made_at=now, sums=reckon(kitchens))
+    return True
 
 
 @transaction.atomic

@@ -7,6 +7,7 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
 from django.db.models import Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -19,10 +20,19 @@ from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import Kitchen, User, kitchen_words
 from club.season import services
 from club.season.forms import HouseholdForm, TargetForm, UseForm
-from club.season.models import HouseholdSeason, YearlyTarget, households_of
-from club.season.presentation import club_season, month_words, pantry_svg, season_of
+from club.season.models import (
+    MOST_AT_ONCE,
+    ClubSummary,
+    HouseholdSeason,
+    YearlyTarget,
+    households_counted,
+    households_of,
+)
+from club.season.presentation import ClubSums, club_season, club_sums, month_words, pantry_svg, season_of
 from inventory.jars.models import RUN, Balance, LidStock
 from inventory.jars.services import store_place
+
+HOUSEHOLDS_A_PAGE = 50
 
 
 def household_for(user: User, pk: int) -> Kitchen:
@@ -142,13 +152,17 @@ def club(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     if not user.has_perm(RUN):
         raise PermissionDenied
-    kitchens = list(Kitchen.objects.filter(is_hall=False, season__is_counted=True).order_by("name", "pk"))
+    kitchens = list(households_counted()[: MOST_AT_ONCE + 1])
+    kept = ClubSummary.objects.filter(made_at__isnull=False).first() if len(kitchens) > MOST_AT_ONCE else None
+    if len(kitchens) > MOST_AT_ONCE and kept is None:
+        return render(request, "season/club_later.html")
     store = store_place()
-    sums = club_season(
-        kitchens,
-        now=timezone.now(),
+    made = club_season(
+        ClubSums.of_json(kept.sums) if kept else club_sums(kitchens, now=timezone.now()),
+        made_at=kept.made_at if kept else None,
         units=user.units,
         store_empties={size: there.empty for size, there in Balance.objects.by_place([store])[store.pk].sizes.items()},
         lids_on_hand=LidStock.objects.aggregate(n=Sum("on_hand"))["n"] or 0,
     )
-    return render(request, "season/club.html", {"club": sums})
+    page = Paginator(made.households, HOUSEHOLDS_A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "season/club.html", {"club": made, "page": page})

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from club.members.choices import Role
 from club.members.models import Kitchen
-from club.season.presentation import club_season, season_of
+from club.season.presentation import club_season, club_sums, season_of
 from club.season.services import household_set
 from inventory.batches.services import recall_open
 from inventory.jars import services as jars
@@ -243,8 +243,8 @@ def test_the_club_sums_what_counted_households_are_short_of_and_takes_nobody_s_s
     for person, kitchen in ((ada, home), (bo, hut)):
         make_target(person, kitchen, spread, jars=10)
     kitchens = list(Kitchen.objects.filter(pk__in=[home.pk, hut.pk]).order_by("name"))
-    told = {"now": timezone.now(), "units": "metric", "lids_on_hand": 9}
-    club = club_season(kitchens, store_empties={"half-pint": 4}, **told)
+    sums = club_sums(kitchens, now=timezone.now())
+    club = club_season(sums, units="metric", lids_on_hand=9, store_empties={"half-pint": 4})
     assert [(one.name, one.needed, one.short) for one in club.jars] == [("half-pint", 10, 6)]
     assert (club.lids.needed, club.lids.short) == (20, 11)
     assert club.wants == ["lids::11", "jars:half-pint:6"]

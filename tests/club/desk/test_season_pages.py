@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from html import unescape
 from uuid import uuid4
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from club.members.choices import Role
-from club.season.models import HouseholdSeason, YearlyTarget
+from club.season import services, tasks, views
+from club.season.models import ClubSummary, HouseholdSeason, YearlyTarget
 from club.season.services import household_set
 from inventory.jars.models import Movement
 from tests.factories.jars import make_keeper
@@ -230,3 +233,27 @@ def test_thirty_households_cost_no_more_queries_than_one(spread, django_assert_m
         household()
     with django_assert_max_num_queries(CLUB_QUERIES):
         assert "30 households" in text_of(client.get(at("season-club")))
+    assert not ClubSummary.objects.exists()
+
+
+def test_the_sums_of_very_many_households_are_kept_for_an_hour_and_say_when_they_were_made(
+    spread, target, ada, home, django_assert_max_num_queries, monkeypatch
+):
+    household_set(by=ada, kitchen=home, evening_minutes=240, lids_at_home=0, is_counted=True)
+    client, now = signed_in(make_keeper()), timezone.now()
+    at_once = client.get(at("season-club")).context["club"]
+    for room in (views, services):
+        monkeypatch.setattr(room, "MOST_AT_ONCE", 0)
+    assert "were not made yet" in text_of(client.get(at("season-club")))
+    tasks.sum_up_club()
+    with django_assert_max_num_queries(CLUB_QUERIES):
+        page = client.get(at("season-club"))
+    kept = page.context["club"]
+    assert kept.made_at is not None
+    assert (kept.households, kept.jars, kept.wants) == (at_once.households, at_once.jars, at_once.wants)
+    assert [(one.item, one.need) for one in kept.bought] == [(one.item, one.need) for one in at_once.bought]
+    assert "once an hour" in text_of(page)
+    reckoned = []
+    for hours in (0.5, 1.1, 1.2):
+        services.club_sum_up(reckon=lambda kitchens: reckoned.append(1) or {}, now=now + timedelta(hours=hours))
+    assert len(reckoned) == 1
