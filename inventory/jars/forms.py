@@ -51,32 +51,76 @@ def note_field() -> forms.CharField:
     return forms.CharField(label=_("Notes"), required=False, max_length=NOTE_LENGTH)
 
 
-def place_choices(user: User, kinds: frozenset[str]) -> list[tuple[str, str]]:
-    """By their keys, the places of those kinds which the person may use; those that hold nothing yet among them."""
-    keeps = user.has_perm(KEEP)
-    found: list[tuple[str, str]] = []
-    if PlaceKind.STORE in kinds and keeps:
-        found.append(("store", str(PlaceKind.STORE.label)))
-    if PlaceKind.KITCHEN in kinds:
+MOST_PLACES = 60  # in a drop-down list; among more one looks by name
+FIND = "find"  # the button that looks, and the end of the names of the fields that say for whom
+NAME_LENGTH = 120
+
+
+class PlaceField(forms.ChoiceField):
+    """A place, by its key, of those kinds which the person may use; those that hold nothing yet among them.
+
+    Where there are more than fit a list, those that `wanted` is part of the name of, and the one chosen before. Any of
+    them all is taken when it is sent.
+    """
+
+    def __init__(self, user: User, kinds: frozenset[str], *, wanted: str = "", chosen: str = "", **named: Any) -> None:
+        keeps = user.has_perm(KEEP)
         kitchens: QuerySet[Kitchen] = Kitchen.objects.all() if keeps else Kitchen.objects.filter(people=user)
-        named = kitchen_words(kitchens.order_by("name", "pk"))
-        found += [(f"kitchen-{pk}", name) for pk, name in named.items()]
-    if MEMBER in kinds:
         people = User.objects.get_queryset().filter(is_active=True) if keeps else User.objects.filter(pk=user.pk)
-        rows = people.order_by("name", "pk").values_list("pk", "name", "email")
-        found += [(f"member-{pk}", name or email) for pk, name, email in rows]
-    # Somebody in a hurry would lend to whoever is first in the alphabet: a name must be chosen. The store may stand
-    # there already.
-    return [("", "–"), *found] if len(found) > 1 and found[0][0] != "store" else found
+        rows: dict[str, QuerySet[Any]] = {PlaceKind.KITCHEN.value: kitchens, MEMBER: people}
+        self.rows = {kind: found.order_by("name", "pk") for kind, found in rows.items() if kind in kinds}
+        self.is_long = False
+        found: list[tuple[str, str]] = []
+        if PlaceKind.STORE in kinds and keeps:
+            found.append(("store", str(PlaceKind.STORE.label)))
+        for kind in self.rows:
+            there = self._there(kind, " ".join(wanted.split()), chosen)
+            words = kitchen_words(there) if kind == PlaceKind.KITCHEN else {one.pk: str(one) for one in there}
+            found += [(f"{kind}-{pk}", name) for pk, name in words.items()]
+        # Somebody in a hurry would lend to whoever is first in the alphabet: a name must be chosen. The store may stand
+        # there already.
+        is_choice = len(found) > 1 and found[0][0] != "store"
+        super().__init__(choices=[("", "–"), *found] if is_choice else found, **named)
+
+    def _there(self, kind: str, wanted: str, chosen: str) -> list[Any]:
+        """What the list holds of one kind; a second query where somebody looks for a name, or chose beyond the list."""
+        rows = self.rows[kind]
+        there = list(rows[: MOST_PLACES + 1])
+        if len(there) <= MOST_PLACES:
+            return there
+        self.is_long = True
+        there = list(rows.filter(name__icontains=wanted)[:MOST_PLACES]) if wanted else there[:MOST_PLACES]
+        pk = self._key(kind, chosen)
+        if pk is not None and pk not in {one.pk for one in there}:
+            there += rows.filter(pk=pk)
+        return there
+
+    def _key(self, kind: str, value: str) -> int | None:
+        """The number of "kitchen-3"; None for a place of another kind, or what is none."""
+        prefix, _dash, pk = value.partition("-")
+        return int(pk) if prefix == kind and pk.isascii() and pk.isdecimal() and len(pk) < 19 else None
+
+    def valid_value(self, value: Any) -> bool:
+        if super().valid_value(value):
+            return True
+        keys = ((rows, self._key(kind, str(value))) for kind, rows in self.rows.items())
+        return any(rows.filter(pk=pk).exists() for rows, pk in keys if pk is not None)
+
+
+NOT_WRITTEN = {"lot", "source", "target", f"source_{FIND}", f"target_{FIND}"}
 
 
 class MoveForm(forms.Form):
-    """What a reason needs and no more: a size, a number, and the places and states that can differ."""
+    """What a reason needs and no more: a size, a number, and the places and states that can differ.
+
+    Where there are many places, each has a field for a part of its name: `finding` are those of a press of FIND.
+    """
 
     token = token_field()
 
-    def __init__(self, *args: Any, by: User, reason: Reason, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, by: User, reason: Reason, finding: Mapping[str, str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.finding = finding
         self.shape = SHAPES[reason]
         self.fields["size"] = forms.ChoiceField(
             label=_("Size"),
@@ -97,9 +141,32 @@ class MoveForm(forms.Form):
     def _add_places(self, by: User, shape: Shape) -> None:
         if not shape.sources <= OUTSIDE:
             label = _("Where are they?") if shape.stays else _("From")
-            self.fields["source"] = forms.ChoiceField(label=label, choices=place_choices(by, shape.sources))
+            self._add_place("source", by, shape.sources, label, _("Find a name, where from"))
         if not shape.targets <= OUTSIDE and not shape.stays:
-            self.fields["target"] = forms.ChoiceField(label=_("To"), choices=place_choices(by, shape.targets))
+            self._add_place("target", by, shape.targets, _("To"), _("Find a name, where to"))
+
+    def _add_place(self, name: str, by: User, kinds: frozenset[str], label: Any, find_label: Any) -> None:
+        find = f"{name}_{FIND}"
+        wanted = self.finding.get(find, "")
+        chosen = str((self.data if self.is_bound else self.initial).get(name, ""))
+        place = PlaceField(by, kinds, wanted=wanted, chosen=chosen, label=label)
+        if place.is_long:
+            # The list is had anew while somebody types; without scripts, by the button.
+            attrs = {
+                "autocomplete": "off",
+                "hx-post": "",
+                "hx-trigger": "input changed delay:300ms",
+                "hx-target": f"#id_{name}",
+                "hx-select": f"#id_{name}",
+                "hx-swap": "outerHTML",
+                "hx-include": "closest form",
+                "hx-vals": f'{{"{FIND}": "1"}}',
+            }
+            widget = forms.TextInput(attrs=attrs)
+            self.fields[find] = forms.CharField(
+                label=find_label, required=False, max_length=NAME_LENGTH, initial=wanted, widget=widget
+            )
+        self.fields[name] = place
 
     def _add_state(self, shape: Shape) -> None:
         if len(shape.finds) > 1:
@@ -149,7 +216,7 @@ class MoveForm(forms.Form):
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of `jars_move`, but for the places."""
-        data = {name: value for name, value in self.cleaned_data.items() if name not in ("lot", "source", "target")}
+        data = {name: value for name, value in self.cleaned_data.items() if name not in NOT_WRITTEN}
         return {**data, "deposit_cents": data.get("deposit_cents") or 0}
 
 

@@ -24,7 +24,7 @@ from club.members.services import person_event
 from inventory.jars import services
 from inventory.jars.choices import PlaceKind, Reason
 from inventory.jars.exports import TABLES, workbook_tables
-from inventory.jars.forms import REASONS_OFFERED, CorrectForm, CountsForm, MoveForm, SettleForm
+from inventory.jars.forms import FIND, REASONS_OFFERED, CorrectForm, CountsForm, MoveForm, SettleForm
 from inventory.jars.models import KEEP, Balance, CountTaken, Deposit, DepositNote, Movement, Place, Supply, SupplyLot
 from inventory.jars.services.counting import COLUMNS, CountPlan
 from recipes.choices import JARS
@@ -140,7 +140,15 @@ def move(request: HttpRequest, reason: str) -> HttpResponse:
     if not user.has_perm("batches.add_batch"):
         raise PermissionDenied
     why = Reason(reason)
-    form = MoveForm(request.POST or None, by=user, reason=why, initial=_initial_place(request, user))
+    is_finding = FIND in request.POST
+    typed = request.POST.dict() if is_finding else {}
+    form = MoveForm(
+        request.POST if request.method == "POST" and not is_finding else None,
+        by=user,
+        reason=why,
+        finding=typed,
+        initial=_initial_place(request, user) | typed,
+    )
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             movement = services.jars_move(

@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from club.core.clock import club_day
 from club.members.choices import Role
-from inventory.jars import services
+from inventory.jars import forms, services
 from inventory.jars.forms import REASONS_OFFERED
 from inventory.jars.models import (
     Balance,
@@ -369,3 +369,28 @@ def test_two_lots_are_laid_side_by_side(a, b, said, keeper, sign_in):
     same = sign_in(keeper).get(reverse("batches:lids"), {"a": lots["A1"], "b": lots["A1"]})
     assert "Choose two different lots" in text_of(same)
     assert make_keeper()
+
+
+def test_among_very_many_people_one_is_looked_for_by_name_and_what_was_typed_stays(sign_in, keeper, monkeypatch):
+    monkeypatch.setattr(forms, "MOST_PLACES", 2)
+    people = [make_person(name=name) for name in ("Ann Reed", "Bo Lund", "Cy Lund", "Di Moor")]
+    client, path = sign_in(keeper), reverse("jars:move", args=["lent"])
+
+    def shown(answer):
+        return [label for key, label in answer.context["form"].fields["target"].choices if key]
+
+    assert len(shown(client.get(path))) == 2
+    found = client.post(path, {"find": "1", "target_find": "lund", "count": "7", "size": "pint", "source": "store"})
+    assert shown(found) == ["Bo Lund", "Cy Lund"]
+    assert 'value="7"' in found.content.decode()
+    make_jars(services.store_place(), 9, by=keeper, size="pint")
+    before = Movement.objects.count()
+    unlisted = {"target": f"member-{people[3].pk}", "count": "7", "size": "pint", "state": "empty"}
+    unlisted |= {"source": "store", "token": uuid4()}
+    refused = client.post(path, {**unlisted, "count": "700"})
+    assert "Di Moor" in shown(refused)
+    for nobody in ("member-999999", "kitchen-1", "member-²", ""):
+        assert client.post(path, {**unlisted, "target": nobody}).status_code == 200
+    assert Movement.objects.count() == before
+    assert client.post(path, unlisted).status_code == 302
+    assert Movement.objects.latest("pk").target.person == people[3]
