@@ -127,7 +127,11 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "club.core.middleware.ResponseHeadersMiddleware",
     "club.core.middleware.BodyLimitMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",  # its files are compressed already
+    # BREACH guesses a secret from the lengths of compressed answers that hold it beside a text of the attacker's. The
+    # one secret in our pages is the form token, which Django masks anew for each answer; session and password are in
+    # none; and this middleware makes each answer longer by a random number of bytes.
+    "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",

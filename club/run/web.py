@@ -5,11 +5,14 @@ gunicorn --config python:club.run.web --bind 127.0.0.1:8000 club.wsgi
 
 from __future__ import annotations
 
+import gc
 import os
+from typing import Any
 
 workers = int(os.environ.get("WEB_WORKERS", "2"))
 worker_class = "club.run.reading.ReadingWorker"
 threads = 8
+preload_app = True  # read once, before the workers are forked, which share it
 worker_connections = 400  # of each worker, silent ones among them
 keepalive = 5
 timeout = 120  # for a worker that answers its master no more; a first start on a busy machine takes its time
@@ -19,3 +22,16 @@ limit_request_fields = 100
 limit_request_field_size = 8190
 loglevel = "warning"
 control_socket_disable = True
+
+
+def when_ready(server: Any) -> None:
+    """Before the first worker: what its first page would import and read, every worker is forked with."""
+    from django.conf import settings
+    from django.template.loader import get_template
+    from django.urls import reverse
+
+    reverse(settings.LOGIN_REDIRECT_URL)
+    for name in ("base.html", "account/login.html"):
+        get_template(name)
+    gc.collect()
+    gc.freeze()  # a worker's collector would write to every page of memory that it shares with the others
