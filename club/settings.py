@@ -173,6 +173,7 @@ TEMPLATES = [
 # A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way. With the
 # write-ahead log only synchronous=FULL has a commit on the disk before a press is answered: it costs one sync, some
 # milliseconds, and a power cut takes nothing that was acknowledged.
+SQLITE = "club.core.sqlite3"  # Django's, with one queue for all who write
 SQLITE_OPTIONS = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
@@ -185,10 +186,11 @@ def database() -> dict[str, Any]:
         given: dict[str, Any] = dict(
             dj_database_url.parse(os.environ["DATABASE_URL"], conn_max_age=60, conn_health_checks=True)
         )
-        return given | {"OPTIONS": SQLITE_OPTIONS} if given["ENGINE"].endswith("sqlite3") else given
+        is_sqlite = given["ENGINE"].endswith("sqlite3")
+        return given | {"ENGINE": SQLITE, "OPTIONS": SQLITE_OPTIONS} if is_sqlite else given
     DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
     return {
-        "ENGINE": "django.db.backends.sqlite3",
+        "ENGINE": SQLITE,
         "NAME": DATA_DIR / "club.sqlite3",
         "OPTIONS": SQLITE_OPTIONS,
         # Race tests need a file: an in-memory test database shares one connection and hides every clash.
