@@ -569,7 +569,7 @@ class Season:
             SignUp(
                 session=station.session,
                 token=self.token(),
-                person=self.members[(n * SEATS + seat) % len(self.members)],
+                person=self.members[(n * self._seats() + seat) % len(self.members)],
                 state=SignUpState.SEATED,
                 joined_at=station.session.signup_opens_at,
                 seated_at=station.session.signup_opens_at,
