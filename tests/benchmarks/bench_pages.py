@@ -79,8 +79,8 @@ def main() -> int:
 def _in_a_process(url: str, told: argparse.Namespace) -> dict[str, Any]:
     argv = [sys.executable, "-m", "tests.benchmarks.bench_pages", url, "--measure"]
     argv += ["--rounds", str(told.rounds), "--only", told.only]
-    given = {"SECRET_KEY": "of a benchmark", "LOG_LEVEL": "CRITICAL"}
-    made = subprocess.run(argv, env=given | os.environ | {"DATABASE_URL": url}, stdout=subprocess.PIPE, check=True)
+    given = os.environ | {"SECRET_KEY": "of a benchmark", "LOG_LEVEL": "CRITICAL", "DATABASE_URL": url}
+    made = subprocess.run(argv, env=given, stdout=subprocess.PIPE, check=True)
     answer: dict[str, Any] = json.loads(made.stdout)
     return answer
 
