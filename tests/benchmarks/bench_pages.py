@@ -88,9 +88,12 @@ def _in_a_process(url: str, told: argparse.Namespace) -> dict[str, Any]:
 def measure(rounds: int, only: str) -> dict[str, Any]:
     """In a process of its own, whose settings name the database."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "club.settings")
+    import logging
+
     import django
     from django.conf import settings
 
+    logging.disable(logging.ERROR)  # who may not see a page is told so; it is no fault of the page
     settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
     settings.STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
     settings.ROOT_URLCONF = "tests.benchmarks.bare_urls"

@@ -174,5 +174,5 @@ def test_the_pages_of_a_recalled_batch_cost_the_same_for_one_jar_and_for_30(
     make_recall(batch=batch)
     client.force_login(cook)
     for name in ("detail", "labels", "seals"):
-        with django_assert_max_num_queries(13):
+        with django_assert_max_num_queries(14):
             assert page(client, name, batch).status_code == 200
