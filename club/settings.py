@@ -129,8 +129,8 @@ MIDDLEWARE = [
     "club.core.middleware.BodyLimitMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",  # its files are compressed already
     # BREACH guesses a secret from the lengths of compressed answers that hold it beside a text of the attacker's. The
-    # one secret in our pages is the form token, which Django masks anew for each answer; session and password are in
-    # none; and this middleware makes each answer longer by a random number of bytes.
+    # secrets in our pages are the form token, which Django masks anew for each answer, and the address of one's calendar,
+    # on a page that shows nothing of what was asked. And this middleware makes each answer longer by a random number.
     "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -170,10 +170,10 @@ TEMPLATES = [
 ]
 
 
+SQLITE = "club.core.sqlite3"  # Django's, with one queue for all who write
 # A writer takes its lock when the transaction begins, so two of them queue instead of failing half-way. With the
 # write-ahead log only synchronous=FULL has a commit on the disk before a press is answered: it costs one sync, some
 # milliseconds, and a power cut takes nothing that was acknowledged.
-SQLITE = "club.core.sqlite3"  # Django's, with one queue for all who write
 SQLITE_OPTIONS = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
