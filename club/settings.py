@@ -129,8 +129,8 @@ MIDDLEWARE = [
     "club.core.middleware.BodyLimitMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",  # its files are compressed already
     # BREACH guesses a secret from the lengths of compressed answers that hold it beside a text of the attacker's. The
-    # secrets in our pages are the form token, which Django masks anew for each answer, and the address of one's calendar,
-    # on a page that shows nothing of what was asked. And this middleware makes each answer longer by a random number.
+    # secrets in our pages are the form token, which Django masks anew for each answer, and one's calendar address, on a
+    # page that shows nothing of what was asked. And this middleware makes each answer longer by a random number.
     "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
