@@ -96,7 +96,7 @@ def worker() -> Part:
 
 
 def beat() -> Part:
-    return Part("beat", _celery("beat"))
+    return Part("beat", (sys.executable, "-m", "club.run.beat"))
 
 
 def address(host: str, port: int) -> str:
