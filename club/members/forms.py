@@ -21,7 +21,16 @@ from django.utils.translation import gettext_lazy as _
 from club.core.fields import LineField
 from club.core.forms import TokenForm, form_helper
 from club.members.choices import EventKind, Role, Skill
-from club.members.models import KITCHEN_NAME_LENGTH, NAME_LENGTH, REASON_LENGTH, AltitudeHow, Kitchen, Units, User
+from club.members.models import (
+    KITCHEN_NAME_LENGTH,
+    NAME_LENGTH,
+    REASON_LENGTH,
+    AltitudeHow,
+    Kitchen,
+    Units,
+    User,
+    UserQuerySet,
+)
 from club.members.rules import altitude_as_typed
 
 
@@ -241,8 +250,35 @@ def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
     }
 
 
+MOST_PEOPLE = 60  # in a drop-down list; among more one looks by name
+
+
+class PersonField(forms.ModelChoiceField):
+    """One of the people of `offer`.
+
+    Where they are more than fit a list, it holds those who have `wanted` in their name, and whoever was chosen before.
+    Any of them all is taken when it is sent.
+    """
+
+    is_long = False
+
+    def offer(self, people: UserQuerySet, *, wanted: str, chosen: Any) -> None:
+        self.queryset = people
+        there = list(people[: MOST_PEOPLE + 1])
+        self.is_long = len(there) > MOST_PEOPLE
+        if self.is_long:
+            wanted = " ".join(wanted.split())
+            there = list(people.filter(name__icontains=wanted)[:MOST_PEOPLE]) if wanted else there[:MOST_PEOPLE]
+            pk = str(chosen or "")
+            if pk.isascii() and pk.isdecimal() and len(pk) < 19 and int(pk) not in {one.pk for one in there}:
+                there += people.filter(pk=int(pk))
+        self.choices = [("", self.empty_label or "–"), *((one.pk, str(one)) for one in there)]
+
+
 class WaiveForm(forms.Form):
-    person = forms.ModelChoiceField(label=_("Who"), queryset=User.objects.none())
+    """`wanted` is a part of the name of whom it is about, where there are many people."""
+
+    person = PersonField(label=_("Who"), queryset=User.objects.none())
     skill = forms.ChoiceField(label=_("Skill"), choices=Skill.choices)
     reason = forms.CharField(
         label=_("Why the class is waived"),
@@ -250,11 +286,13 @@ class WaiveForm(forms.Form):
         help_text=_("Such as: canned under pressure for twenty years, showed it to me on 3 May."),
     )
 
-    def __init__(self, *args: Any, besides: User, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, besides: User, wanted: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         person = self.fields["person"]
-        assert isinstance(person, forms.ModelChoiceField)
-        person.queryset = User.objects.get_queryset().filter(is_active=True).exclude(pk=besides.pk).in_order()
+        assert isinstance(person, PersonField)
+        others = User.objects.get_queryset().filter(is_active=True).exclude(pk=besides.pk).in_order()
+        person.offer(others, wanted=wanted, chosen=self.data.get("person"))
+        self.is_long, self.wanted = person.is_long, wanted
         self.helper = form_helper(
             Row(Column("person", css_class="col-md-6"), Column("skill", css_class="col-md-6")),
             "reason",
@@ -266,17 +304,20 @@ class WaiveForm(forms.Form):
 class EventFilterForm(forms.Form):
     """Which rows of the people's ledger: of whom, of what kind, of which days."""
 
-    person = forms.ModelChoiceField(
-        label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("everybody")
-    )
+    who = forms.CharField(label=_("Find a name"), required=False, max_length=NAME_LENGTH)
+    person = PersonField(label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("everybody"))
     kind = forms.ChoiceField(label=_("What"), choices=[("", _("everything")), *EventKind.choices], required=False)
     first = forms.DateField(label=_("From the day"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
     last = forms.DateField(label=_("To the day"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        person: Any = self.fields["person"]
-        person.queryset = User.objects.get_queryset().in_order()
+        person = self.fields["person"]
+        assert isinstance(person, PersonField)
+        everybody = User.objects.get_queryset().in_order()
+        person.offer(everybody, wanted=self.data.get("who", ""), chosen=self.data.get("person"))
+        if not person.is_long:
+            del self.fields["who"]
         row = Row(*(Column(name, css_class="col-12 col-sm-6 col-lg-3") for name in self.fields))
         self.helper = form_helper(row, css="", submit=gettext("Show"))
         self.helper.form_method = "get"

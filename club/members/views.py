@@ -510,7 +510,7 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def skills(request: HttpRequest) -> HttpResponse:
     user = allow(request, "members.note_skill")
-    form = WaiveForm(request.POST or None, besides=user)
+    form = WaiveForm(request.POST or None, besides=user, wanted=request.GET.get("who", ""))
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             record = services.skill_waive(by=user, **form.cleaned_data)

@@ -3,7 +3,7 @@
     python -m tests.benchmarks.bench_pages DEMO_URL SEASON_URL [--rounds 5] [--rows 20] [--only /jars/] [--strict]
 
 Two databases: one with the demo alone (`migrate`, `load_library`, `load_demo --even-here`), one laid down by
-`seed_season`. Links are followed as each person, one address for each view. A page's time is its median over the
+`seed_season`. Links are followed as each person, one address for each view. A page's time is its best of the
 rounds, each beside one of the bare view, in one process and without a network; what is written is taken back. Growth is
 the slope in logarithms of that ratio over the number of jars. Files to take away are told apart from pages.
 
@@ -32,7 +32,7 @@ MEDIAN, WORST, GROWTH, GATHERING_S = 4.0, 12.0, 0.05, 0.5
 
 @dataclass(frozen=True)
 class Measured:
-    """One page as one role: its median and the bare view's in seconds, its queries and its bytes."""
+    """One page as one role: its best and the bare view's in seconds, its queries and its bytes."""
 
     role: str
     view: str
@@ -164,6 +164,7 @@ def _measured(client: Any, role: str, view: str, address: str, rounds: int) -> M
     with CaptureQueriesContext(connection) as asked:
         answer = client.get(address)
         length = len(answer.getvalue())
+    queries = len(asked)  # a later request would empty the log
     is_file = "Content-Disposition" in answer or not answer["Content-Type"].startswith("text/html")
     pages, bares = [], []
     for _ in range(1 if is_file else rounds):
@@ -171,7 +172,7 @@ def _measured(client: Any, role: str, view: str, address: str, rounds: int) -> M
             began = perf_counter()
             client.get(one).getvalue()
             took.append(perf_counter() - began)
-    return Measured(role, view, address, median(pages), median(bares), len(asked), length, is_file)
+    return Measured(role, view, address, min(pages), min(bares), queries, length, is_file)
 
 
 def report(found: list[dict[str, Any]], *, rows: int, strict: bool) -> int:

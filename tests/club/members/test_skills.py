@@ -9,10 +9,11 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
-from club.members import services
+from club.members import forms, services
 from club.members.choices import Role, Skill, SkillHow
 from club.members.models import SkillRecord
-from tests.factories.members import make_person, make_skill
+from tests.factories.members import make_organiser, make_person, make_skill
+from tests.helpers import signed_in
 
 pytestmark = pytest.mark.django_db
 MAY = date(2026, 5, 2)
@@ -123,3 +124,20 @@ def test_a_person_sees_on_her_own_page_what_she_learned(client):
     page = client.get(reverse("members:me")).content.decode()
     assert "Pressure canning" in page
     assert reverse("members:skills") not in page
+
+
+def test_among_very_many_people_one_is_looked_for_by_name(monkeypatch):
+    monkeypatch.setattr(forms, "MOST_PEOPLE", 2)
+    people = [make_person(name=name) for name in ("Ann Reed", "Bo Lund", "Cy Lund", "Di Moor")]
+    client, path = signed_in(make_person(Role.INSTRUCTOR)), reverse("members:skills")
+
+    def shown(answer):
+        return [label for key, label in answer.context["form"].fields["person"].choices if key]
+
+    assert len(shown(client.get(path))) == 2
+    assert shown(client.get(path, {"who": "lund"})) == ["Bo Lund", "Cy Lund"]
+    unlisted = {"person": people[3].pk, "skill": Skill.PRESSURE, "reason": ""}
+    assert "Di Moor" in shown(client.post(path, unlisted))
+    assert client.post(path, {**unlisted, "reason": "Showed it to me."}).status_code == 302
+    chosen = signed_in(make_organiser()).get(reverse("members:ledger"), {"person": people[3].pk, "who": "lund"})
+    assert shown(chosen) == ["Bo Lund", "Cy Lund", "Di Moor"]
