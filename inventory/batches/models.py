@@ -759,7 +759,7 @@ class JarOfferQuerySet(models.QuerySet["JarOffer"]):
     def sound(self) -> JarOfferQuerySet:
         """Without a jar that is called back, or whose recipe was withdrawn."""
 
-        return self.exclude(batch__in=Batch.objects.recalled())
+        return self.exclude(batch__in=Jar.objects.recalled().values("batch"))
 
     def visible_to(self, user: User) -> JarOfferQuerySet:
         """The gate: what is open and sound is for every member; the rest for its giver and who asked for some."""
