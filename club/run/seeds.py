@@ -29,7 +29,7 @@ from club.classes.choices import SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp, Station
 from club.core.clock import at_hour, club_day
 from club.members.choices import Role
-from club.members.models import AltitudeHow, Kitchen, User
+from club.members.models import AltitudeHow, HouseholdMember, Kitchen, User
 from club.reminders.models import Reminder, ReminderState
 from club.season.models import HouseholdSeason, YearlyTarget
 from inventory.batches.choices import BatchState, Disposal, LotKind, RecallKind, Seal
@@ -221,7 +221,7 @@ class Season:
             for n, people in enumerate(self.household)
         )
         _write(
-            Kitchen.people.through(kitchen_id=kitchen.pk, user_id=user.pk)
+            HouseholdMember(kitchen=kitchen, user=user, is_keeper=user is people[0])
             for kitchen, people in zip(self.kitchens, self.household, strict=True)
             for user in people
         )
