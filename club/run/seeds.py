@@ -29,7 +29,7 @@ from club.classes.choices import SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp, Station
 from club.core.clock import at_hour, club_day
 from club.members.choices import Role
-from club.members.models import AltitudeHow, HouseholdMember, Kitchen, User
+from club.members.models import AltitudeHow, HouseholdMember, Kitchen, KitchenAltitude, User
 from club.reminders.models import Reminder, ReminderState
 from club.season.models import HouseholdSeason, YearlyTarget
 from inventory.batches.choices import BatchState, Disposal, LotKind, RecallKind, Seal
@@ -213,8 +213,6 @@ class Season:
         self.kitchens = _write(
             Kitchen(
                 name=f"{HOUSEHOLD} {n}",
-                altitude_m=heights[n % len(heights)],
-                altitude_how=AltitudeHow.MAP,
                 founded_by=people[0] if people else self.organiser,
                 created_at=joined,
             )
@@ -225,6 +223,23 @@ class Season:
             for kitchen, people in zip(self.kitchens, self.household, strict=True)
             for user in people
         )
+        _write(
+            KitchenAltitude(
+                kitchen=kitchen,
+                altitude_m=heights[n % len(heights)],
+                how=AltitudeHow.MAP,
+                since=joined,
+                noted_by=people[0] if people else self.organiser,
+            )
+            for n, (kitchen, people) in enumerate(zip(self.kitchens, self.household, strict=True))
+        )
+        for number, height in enumerate(heights):  # a kitchen says what its dated rows say, which are there now
+            there = self.kitchens[number :: len(heights)]
+            Kitchen.objects.filter(pk__in=[one.pk for one in there]).update(
+                altitude_m=height, altitude_how=AltitudeHow.MAP
+            )
+            for one in there:
+                one.altitude_m, one.altitude_how = height, AltitudeHow.MAP
         _write(HouseholdSeason(kitchen=kitchen, is_counted=True, lids_at_home=24) for kitchen in self.kitchens)
         _write(
             YearlyTarget(kitchen=kitchen, recipe_id=model.revision.recipe_id, jar_size=model.jar_size, jars=6 + n % 13)
