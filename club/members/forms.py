@@ -253,7 +253,7 @@ def shown(kitchen: Kitchen, by: User) -> dict[str, str]:
 MOST_PEOPLE = 60  # in a drop-down list; among more one looks by name
 
 
-class PersonField(forms.ModelChoiceField):
+class PersonChoice(forms.ModelChoiceField):
     """One of the people of `offer`.
 
     Where they are more than fit a list, it holds those who have `wanted` in their name, and whoever was chosen before.
@@ -278,7 +278,7 @@ class PersonField(forms.ModelChoiceField):
 class WaiveForm(forms.Form):
     """`wanted` is a part of the name of whom it is about, where there are many people."""
 
-    person = PersonField(label=_("Who"), queryset=User.objects.none())
+    person = PersonChoice(label=_("Who"), queryset=User.objects.none())
     skill = forms.ChoiceField(label=_("Skill"), choices=Skill.choices)
     reason = forms.CharField(
         label=_("Why the class is waived"),
@@ -289,7 +289,7 @@ class WaiveForm(forms.Form):
     def __init__(self, *args: Any, besides: User, wanted: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         person = self.fields["person"]
-        assert isinstance(person, PersonField)
+        assert isinstance(person, PersonChoice)
         others = User.objects.get_queryset().filter(is_active=True).exclude(pk=besides.pk).in_order()
         person.offer(others, wanted=wanted, chosen=self.data.get("person"))
         self.is_long, self.wanted = person.is_long, wanted
@@ -305,7 +305,7 @@ class EventFilterForm(forms.Form):
     """Which rows of the people's ledger: of whom, of what kind, of which days."""
 
     who = forms.CharField(label=_("Find a name"), required=False, max_length=NAME_LENGTH)
-    person = PersonField(label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("everybody"))
+    person = PersonChoice(label=_("Person"), queryset=User.objects.none(), required=False, empty_label=_("everybody"))
     kind = forms.ChoiceField(label=_("What"), choices=[("", _("everything")), *EventKind.choices], required=False)
     first = forms.DateField(label=_("From the day"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
     last = forms.DateField(label=_("To the day"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
@@ -313,7 +313,7 @@ class EventFilterForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         person = self.fields["person"]
-        assert isinstance(person, PersonField)
+        assert isinstance(person, PersonChoice)
         everybody = User.objects.get_queryset().in_order()
         person.offer(everybody, wanted=self.data.get("who", ""), chosen=self.data.get("person"))
         if not person.is_long:
