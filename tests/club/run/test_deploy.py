@@ -37,6 +37,17 @@ def test_compose_has_every_part_with_a_health_check_and_a_restart():
     assert (HOME / build["dockerfile"]).is_file()
 
 
+def test_the_health_check_asks_by_the_site_s_own_name(monkeypatch):
+    compose = yaml.safe_load((DEPLOY / "compose.yaml").read_text(encoding="utf-8"))
+    asked = []
+    monkeypatch.setenv("SITE_URL", "https://club.example.test")
+    monkeypatch.setattr("urllib.request.urlopen", lambda request, timeout: asked.append(request))
+    exec(compose["services"]["web"]["healthcheck"]["test"][-1], {})
+    (request,) = asked
+    assert request.get_header("Host") == "club.example.test"
+    assert request.selector == "/healthz"
+
+
 def test_the_image_is_made_of_what_there_is():
     copied = re.findall(r"^COPY (.+) \S+$", (DEPLOY / "Containerfile").read_text(encoding="utf-8"), re.MULTILINE)
     assert copied
