@@ -20,6 +20,7 @@ JOBS = {
     "sessions": "club.members.tasks.sweep_sessions",
     "waiting-lines": "inventory.equipment.tasks.move_waiting_lines",
     "seats": "club.classes.tasks.move_seats",
+    "notes": "club.classes.tasks.erase_notes",
     "fruit": "inventory.fruit.tasks.share_out_offers",
     "published-recipes": "recipes.tasks.sweep_published",
     "club-season": "club.season.tasks.sum_up_club",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
+from base64 import urlsafe_b64encode
 from email.utils import formataddr
 from pathlib import Path
 from typing import Any
@@ -48,13 +49,29 @@ def kept_secret() -> str:
     """A secret of this installation's own, made once: only embedded runs may do without SECRET_KEY."""
     if "DATABASE_URL" in os.environ and not flag("DEBUG"):
         raise ImproperlyConfigured("Set SECRET_KEY: a site with DATABASE_URL must bring its own secret.")
-    path = DATA_DIR / "secret"
+    return made_once("secret", secrets.token_urlsafe(48))
+
+
+def note_keys() -> list[str]:
+    """What seals the notes on health and access, the newest first. A site with DATABASE_URL brings its own: without
+    one nothing is sealed, and nothing that was sealed is read.
+    """
+    if given := os.environ.get("NOTE_KEYS"):
+        return [key.strip() for key in given.split(",") if key.strip()]
+    if "DATABASE_URL" in os.environ and not flag("DEBUG"):
+        return []
+    return [made_once("notes.key", urlsafe_b64encode(secrets.token_bytes(32)).decode())]
+
+
+def made_once(name: str, fresh: str) -> str:
+    """What this file of the data folder says; it is made of `fresh` the first time, for its owner's eyes alone."""
+    path = DATA_DIR / name
     try:
         if not path.exists():
             DATA_DIR.mkdir(parents=True, exist_ok=True, mode=0o700)
-            draft = DATA_DIR / f"secret.{os.getpid()}"
+            draft = DATA_DIR / f"{name}.{os.getpid()}"
             with open(os.open(draft, os.O_CREAT | os.O_WRONLY, 0o600), "w") as new:
-                new.write(secrets.token_urlsafe(48))
+                new.write(fresh)
             # A link either makes the whole file or fails: a process starting beside us never reads half a secret.
             with contextlib.suppress(FileExistsError):
                 os.link(draft, path)
@@ -76,6 +93,7 @@ DEBUG = flag("DEBUG")
 SECRET_KEY = os.environ.get("SECRET_KEY") or kept_secret()
 # What was signed or encrypted under an earlier secret stays good: sessions, links in mails, keys of one-time codes.
 SECRET_KEY_FALLBACKS = listed("SECRET_KEY_FALLBACKS")
+NOTE_KEYS = note_keys()
 SITE_URL = os.environ.get("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
 CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
 # Whose list of allergens the labels of jars go by.

@@ -109,6 +109,7 @@ def plain_parts(settings):
         "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
     settings.PASSWORD_HASHERS = helpers.HASHERS
+    settings.NOTE_KEYS = [helpers.NOTE_KEY]
 
 
 @pytest.fixture

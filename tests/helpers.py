@@ -36,12 +36,13 @@ def examples(number: int, **more: Any) -> settings:
 
 # Quick to check; a password of a test guards nothing.
 HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+NOTE_KEY = "a2V0dGxlcyBhbmQgamFycywgMzIgYnl0ZXMgbG9uZyE="  # opens the notes of tests alone
 
 
 @contextmanager
 def filled_once(blocker: Any) -> Iterator[None]:
     """For a fixture that fills the database for a whole module; what a test writes is taken back after it."""
-    with override_settings(PASSWORD_HASHERS=HASHERS), blocker.unblock(), transaction.atomic():
+    with override_settings(PASSWORD_HASHERS=HASHERS, NOTE_KEYS=[NOTE_KEY]), blocker.unblock(), transaction.atomic():
         yield
         transaction.set_rollback(True)
 

@@ -30,6 +30,7 @@ from club.classes.rules import MOST_DAYS, MOST_PLACES, SAFE, USUAL_CAPACITY
 from club.core.clock import weekly
 from club.core.fields import LineField, MomentField, PersonField
 from club.core.forms import PhotoForm, TokenForm, form_helper
+from club.core.sealing import Unreadable
 from club.members.choices import Role, Skill
 from club.members.models import Kitchen, User, kitchen_words
 from recipes.choices import CANNERS, JARS, PACKS, STOVES
@@ -415,7 +416,8 @@ class NotesForm(forms.Form):
     named = NamedField()
 
     def __init__(self, data: Any = None, *, signup: SignUp, teachers: Iterable[User]) -> None:
-        initial = {"companion": signup.companion, "needs": signup.needs, "named": NamedField.shown(teachers)}
+        needs = "" if isinstance(signup.needs, Unreadable) else signup.needs  # the page says so; a form cannot
+        initial = {"companion": signup.companion, "needs": needs, "named": NamedField.shown(teachers)}
         super().__init__(data, initial=initial)
         if signup.places == 1:
             del self.fields["companion"]

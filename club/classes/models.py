@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Case, Count, Exists, F, OuterRef, Q, Subquery, TextField, When
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, Subquery, When
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
@@ -17,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.classes.choices import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
 from club.core.fields import NameField
+from club.core.sealing import SealedTextField
 from club.members.choices import Skill
 from club.members.models import Kitchen, User
 from inventory.batches.models import Batch
@@ -284,7 +284,7 @@ class SignUp(models.Model):
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="signups")
     places = models.PositiveSmallIntegerField(_("places"), default=1)
     companion = models.CharField(_("who comes along"), max_length=COMPANION_LENGTH, blank=True)
-    needs = models.TextField(_("allergies and access"), blank=True)
+    needs = SealedTextField(_("allergies and access"), blank=True)
     # The session's instructors when `needs` was last written: nobody who came after them reads it.
     needs_for = models.ManyToManyField(settings.AUTH_USER_MODEL, related_name="+", blank=True)
     state = models.CharField(max_length=10, choices=SignUpState.choices)
@@ -510,9 +510,8 @@ class SetAsideLock(models.Model):
 #
 # Of these, those who taught it when it was last written: whoever is named an instructor afterwards reads it once its
 # writer, who is told (club/reminders), has sent it again.
-# Nor is it kept: a seat given up takes it along (services/seats.py), and a week after the session it is erased.
-
-NEEDS_KEPT = timedelta(days=7)  # our own choice, no source
+# Nor is it kept: a seat given up takes it along (services/seats.py), and a week after the session it is erased
+# (services/notes.py). The database has it sealed.
 
 
 def teaches(user: User, session: ClassSession) -> bool:
@@ -530,15 +529,8 @@ def needs_of(session: ClassSession, *, seen_by: User) -> dict[int, str | None]:
     written_for = SignUp.needs_for.through.objects.filter(signup=OuterRef("pk"), user=seen_by)
     wrote = SignUp.objects.open().filter(session=session).exclude(needs="").annotate(is_meant=Exists(written_for))
     # The text is not even read where it is not meant for them.
-    text = Case(When(is_meant=True, then="needs"), default=None, output_field=TextField())
+    text = Case(When(is_meant=True, then="needs"), default=None, output_field=SignUp._meta.get_field("needs"))
     return dict(wrote.annotate(read=text).values_list("pk", "read"))
-
-
-def needs_written(signup: SignUp, *, named: Collection[int] | None) -> None:
-    """Note for whom: who teaches the session and was named to the writer (by key; None: whoever teaches it now)."""
-    teachers = [person.pk for person in teachers_of(signup.session)]
-    meant = teachers if named is None else set(teachers).intersection(named)
-    signup.needs_for.set(meant if signup.needs else [])
 
 
 def teachers_of(session: ClassSession) -> list[User]:
@@ -552,9 +544,3 @@ def unread_by(signup: SignUp) -> list[User]:
         return []
     meant = set(signup.needs_for.values_list("pk", flat=True))
     return [person for person in teachers_of(signup.session) if person.pk not in meant]
-
-
-def needs_forget(*, now: datetime) -> int:
-    """Erase what was written for sessions that ended a week ago or longer; how many sign-ups had something."""
-    over = SignUp.objects.filter(session__ends_at__lte=now - NEEDS_KEPT).exclude(needs="")
-    return over.update(needs="")

@@ -27,7 +27,6 @@ from club.classes.models import (
     SignUp,
     Station,
     StationBatch,
-    needs_of,
     teaches,
 )
 from club.classes.planning import PressureCanner, SessionPlan
@@ -35,6 +34,7 @@ from club.classes.rules import LAST_OFFER_BEFORE
 from club.classes.rules import RULES as RULES_of_classes
 from club.classes.services.day import loads_of
 from club.classes.services.gear import Shelf
+from club.classes.services.notes import needs_read
 from club.classes.services.seats import TEACHES, open_check
 from club.classes.services.sessions import refusal_words, stations_words
 from club.members.models import Kitchen, User
@@ -552,7 +552,7 @@ def _set_hours(signup: SignUp, session: ClassSession, now: datetime) -> None:
 def people_context(session: ClassSession, user: User) -> dict[str, Any]:
     """Who comes, who was offered a seat and who waits; what they wrote, where this person is to see it."""
     rows = SignUp.objects.open().filter(session=session).select_related("person").defer("needs")
-    wrote = needs_of(session, seen_by=user)
+    wrote = needs_read(by=user, session=session)
     shown = list(rows.order_by("joined_at", "pk"))
     for row in shown:
         row.shown_needs = wrote.get(row.pk, "")  # type: ignore[attr-defined]

@@ -111,6 +111,16 @@ def person_event(
     )
 
 
+def people_event(
+    kind: EventKind, *, by: User | None, people: Iterable[User], reference: str = "", now: datetime | None = None
+) -> None:
+    """The same as person_event, for each of these people, in one statement."""
+    at, short = now or timezone.now(), reference[:REFERENCE_LENGTH]
+    PersonEvent.objects.bulk_create(
+        PersonEvent(kind=kind, by=by, person=person, reference=short, at=at) for person in people
+    )
+
+
 def household_event(kind: EventKind, *, by: User | None, kitchen: Kitchen, reference: str = "") -> None:
     """The same for everybody of a kitchen's household, a row each; for a hall, one row about the hall."""
     people: list[User | None] = [] if kitchen.is_hall else list(kitchen.people.all())

@@ -13,16 +13,19 @@ from club.classes.services.day import (
     taker_choose,
 )
 from club.classes.services.gear import gear_gather
+from club.classes.services.notes import NEEDS_KEPT, needs_erase
 from club.classes.services.seats import seat_path, seats_audit, seats_move_on, signup_cancel, signup_place
 from club.classes.services.sessions import SessionFields, StationFields, session_make, session_publish, station_add
 
 __all__ = [
+    "NEEDS_KEPT",
     "SessionFields",
     "StationFields",
     "everybody_sit",
     "gear_gather",
     "load_begin",
     "loads_of",
+    "needs_erase",
     "own_note_write",
     "roll_call",
     "seat_path",

@@ -108,3 +108,8 @@ def seats_free_at(station: Station, *, besides: SignUp | None = None) -> int:
     if besides is not None:
         people = people.exclude(pk=besides.pk)
     return station.seats - sum(people.values_list("places", flat=True))
+
+
+def session_reference(session: ClassSession) -> str:
+    """What the people's ledger calls it: the day first, as a long title is cut off."""
+    return f"{session.day.isoformat()} {session.title}"

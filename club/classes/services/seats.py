@@ -20,16 +20,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from club.classes.choices import OPEN_STATES, SEAT_STATES, SessionState, SignUpState
-from club.classes.models import (
-    COMPANION_LENGTH,
-    NEEDS_LENGTH,
-    ClassSession,
-    SignUp,
-    needs_forget,
-    needs_written,
-    teaches,
-)
+from club.classes.models import COMPANION_LENGTH, NEEDS_LENGTH, ClassSession, SignUp, teaches
 from club.classes.rules import MOST_PLACES, Hours, Waiter, next_in_line, offer_until, singles_may_pass
+from club.classes.services.notes import needs_check, needs_written
 from club.core.clock import now_or
 from club.core.errors import AlreadyDone
 from club.core.jobs import one_by_one
@@ -99,11 +92,10 @@ def seats_move_on(now: datetime) -> SeatsMoved:
     """Everything the clock does to the seats. Run as often as one likes, in as many processes as one likes.
 
     1. Offers whose time is over lapse. 2. People who left the club give their seats back. 3. What is free is offered
-    in the order of the line. 4. What was written about allergies is erased a week after its session. Each session is a
-    transaction of its own: one that breaks does not hold up the others; its error is raised when all were asked.
+    in the order of the line. Each session is a transaction of its own: one that breaks does not hold up the others; its
+    error is raised when all were asked.
     """
     moment = now_or(now)
-    needs_forget(now=moment)
     rounds = one_by_one(_sessions_to_move(moment), lambda session_id: _session_move_on(session_id, moment))
     return SeatsMoved(
         lapsed=sum(one.lapsed for one in rounds),
@@ -360,6 +352,7 @@ def _party(places: int, companion: str, needs: str) -> dict[str, object]:
     notes = needs.replace("\0", "").strip()
     if len(notes) > NEEDS_LENGTH:
         raise ValidationError({"needs": _("At most %(n)s characters.") % {"n": NEEDS_LENGTH}})
+    needs_check(notes)
     return {"places": places, "companion": name, "needs": notes}
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from operator import attrgetter
 from typing import Any, TypedDict, Unpack
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
@@ -34,12 +33,21 @@ from club.classes.models import (
 )
 from club.classes.planning import KEPT, SessionPlan, plan_of
 from club.classes.rules import MOST_DAYS, SAFE
-from club.classes.services.common import OPEN, form_used, line_clean, planner_check, run_check, session_lock, text_clean
+from club.classes.services.common import (
+    OPEN,
+    form_used,
+    line_clean,
+    planner_check,
+    run_check,
+    session_lock,
+    session_reference,
+    text_clean,
+)
 from club.classes.services.gear import gear_move, gear_release, set_aside
 from club.core.clock import Doubled, WallTimeError, at_hour, club_day, moment_near, moment_of, now_or
 from club.members.choices import EventKind, Skill
 from club.members.models import Kitchen, User
-from club.members.services import person_event
+from club.members.services import people_event
 from inventory.batches.choices import BatchState
 from inventory.equipment.models import Thing, what_test_wants
 from inventory.equipment.rules import FURTHEST_AHEAD_DAYS, GAUGE_YEARLY, PARTS_WHOLE
@@ -152,13 +160,7 @@ def team_set(session: ClassSession, people: Sequence[User], *, by: User, now: da
         (EventKind.INSTRUCTOR_NAMED, after - before),
         (EventKind.INSTRUCTOR_DROPPED, before - after),
     ):
-        for person in sorted(changed, key=attrgetter("pk")):
-            person_event(kind, by=by, person=person, reference=session_reference(session), now=now)
-
-
-def session_reference(session: ClassSession) -> str:
-    """What the people's ledger calls it: the day first, as a long title is cut off."""
-    return f"{session.day.isoformat()} {session.title}"
+        people_event(kind, by=by, people=changed, reference=session_reference(session), now=now)
 
 
 @transaction.atomic

@@ -24,6 +24,7 @@ from club.classes.services import seats
 from club.classes.services.seats import signup_for_token
 from club.core.errors import AlreadyDone
 from club.core.http import refusals_as_messages, refusals_on, signed_in
+from club.core.sealing import Unreadable
 from club.members.models import User
 
 PER_PAGE = 20
@@ -108,6 +109,7 @@ def notes(request: HttpRequest, pk: int) -> HttpResponse:
         "form": form,
         "teachers": teachers,
         "unread_by": unread_by(signup),
+        "unreadable": signup.needs if isinstance(signup.needs, Unreadable) else "",
     }
     return render(request, "classes/notes.html", context)
 

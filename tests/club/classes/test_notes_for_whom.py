@@ -9,19 +9,26 @@ from importlib import import_module
 
 import pytest
 from django.apps import apps
+from django.apps.registry import Apps
+from django.core.exceptions import ValidationError
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 from django.utils import timezone
 
 from club.classes.models import ClassSession, SignUp, needs_of
 from club.classes.services import seats
 from club.classes.services.sessions import session_change
-from club.members.models import User
+from club.core.sealing import Unreadable
+from club.members.choices import EventKind
+from club.members.models import PersonEvent, User
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
 from club.reminders.services import RULES, with_titles
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_organiser, make_person
-from tests.helpers import signed_in, text_of
+from tests.helpers import NOTE_KEY, signed_in, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -200,3 +207,79 @@ def test_notes_from_before_stay_with_who_taught_then_where_that_is_known(teacher
     assert needs_of(same, seen_by=teacher) == {known.pk: SECRET}
     assert needs_of(changed, seen_by=teacher) == {unknown.pk: None}
     assert [one.person_id for one in RULE.due(now)] == [unknown.person_id]
+
+
+# Sealed in the database, each look noted.
+
+OTHER_KEY = "YW5vdGhlciBrZXksIG9mIDMyIGJ5dGVzIGFzIHdlbGw="
+
+
+def sealed(signup: SignUp) -> str:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT needs FROM classes_signup WHERE id = %s", [signup.pk])
+        return cursor.fetchone()[0]
+
+
+def test_the_database_has_it_sealed(signup):
+    assert signup.needs == SignUp.objects.get(pk=signup.pk).needs == SECRET
+    assert "Hazelnuts" not in sealed(signup)
+    assert not SignUp.objects.filter(needs="").exists()
+
+
+def test_without_its_key_it_says_so_and_is_not_lost(session, signup, teacher, settings):
+    before = sealed(signup)
+    for keys in ([], [OTHER_KEY]):
+        settings.NOTE_KEYS = keys
+        read = needs_of(session, seen_by=teacher)[signup.pk]
+        assert isinstance(read, Unreadable)
+        assert "not lost" in page_of(session, teacher)
+        assert "not lost" in text_of(signed_in(signup.person).get(notes_url(signup)))
+        SignUp.objects.get(pk=signup.pk).save()
+        assert sealed(signup) == before
+    settings.NOTE_KEYS = []
+    with pytest.raises(ValidationError, match="not saved"):
+        seats.signup_note(by=signup.person, signup=signup, needs="No nuts")
+    assert not PersonEvent.objects.filter(kind=EventKind.NOTE_READ).exists()
+    settings.NOTE_KEYS = [NOTE_KEY]
+    assert needs_of(session, seen_by=teacher) == {signup.pk: SECRET}
+
+
+def test_a_new_key_takes_over_from_the_old_one(session, signup, teacher, settings):
+    settings.NOTE_KEYS = [OTHER_KEY, NOTE_KEY]
+    assert needs_of(session, seen_by=teacher) == {signup.pk: SECRET}
+    call_command("reseal_notes")
+    settings.NOTE_KEYS = [OTHER_KEY]
+    assert needs_of(session, seen_by=teacher) == {signup.pk: SECRET}
+    settings.NOTE_KEYS = [NOTE_KEY]
+    with pytest.raises(CommandError, match="not lost"):
+        call_command("reseal_notes")
+
+
+def test_each_look_at_it_is_noted_and_its_writer_sees_by_whom(session, signup, teacher, late):
+    come(session, late, by=teacher)
+    for person in (teacher, late, make_organiser(), signup.person):
+        page_of(session, person)
+    (read,) = PersonEvent.objects.filter(kind=EventKind.NOTE_READ)
+    assert (read.by, read.person) == (teacher, signup.person)
+    assert SECRET not in read.reference
+    assert session.title in read.reference
+    assert "Ilse Instructor" in text_of(signed_in(signup.person).get(reverse("members:my-ledger")))
+    named = PersonEvent.objects.filter(kind=EventKind.INSTRUCTOR_NAMED, person=late)
+    assert [one.by for one in named] == [teacher]
+
+
+def test_the_migration_seals_what_is_there_and_opens_it_again(signup):
+    migration = import_module("club.classes.migrations.0009_notes_sealed")
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE classes_signup SET needs = %s WHERE id = %s", [SECRET, signup.pk])
+    before = state_before("classes", "0009_notes_sealed")
+    migration.seal_what_is_there(before, None)
+    assert "Hazelnuts" not in sealed(signup)
+    assert SignUp.objects.get(pk=signup.pk).needs == SECRET
+    migration.open_again(before, None)
+    assert sealed(signup) == SECRET
+
+
+def state_before(app: str, name: str) -> Apps:
+    """The models as they were before this migration."""
+    return MigrationExecutor(connection).loader.project_state((app, name), at_end=False).apps

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from club.classes.models import ClassSession, SignUp
-from club.classes.services import seats
+from club.classes.services import needs_erase, seats
 from club.core.errors import AlreadyDone
 from tests.factories.classes import NOW, make_instructor, make_session
 from tests.factories.members import make_organiser, make_person
@@ -298,7 +298,10 @@ def test_a_week_after_the_session_the_notes_are_erased_and_not_before():
         (session.ends_at + timedelta(days=7) - A_MINUTE, "No nuts"),
         (session.ends_at + timedelta(days=7), ""),
     ):
-        seats.seats_move_on(now)
+        seats.seats_move_on(now)  # seats that move on erase nothing
+        past.refresh_from_db()
+        assert past.needs == "No nuts"
+        needs_erase(now=now)
         past.refresh_from_db()
         coming.refresh_from_db()
         assert (past.needs, coming.needs) == (kept, "A chair")
