@@ -26,6 +26,7 @@ JOBS = {
     "club-season": "club.season.tasks.sum_up_club",
     "recalls": "inventory.batches.tasks.open_recalls",
     "backups": "club.run.tasks.back_up",
+    "retention": "club.desk.tasks.enforce_retention",
     "reminders": "club.reminders.tasks.gather_and_send",
 }
 

@@ -1,4 +1,6 @@
-"""What is asked on the page "What can I make?": a kitchen, whether to count the freezer, and fresh fruit by weight."""
+"""What is asked on the page "What can I make?" (a kitchen, whether to count the freezer, fresh fruit by weight), of who
+leaves, and of the club about what it keeps.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +8,12 @@ from typing import Any
 
 from crispy_forms.layout import Column, Layout, Row
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.forms import form_helper
 from club.desk.suggestions import FreshFruit
-from club.members.models import User
+from club.members.models import Privacy, User
 from inventory.fruit.forms import WeightField
 from recipes.forms.plans import OwnKitchenForm
 
@@ -59,3 +63,22 @@ class SuggestionsForm(OwnKitchenForm):
     def with_freezer(self) -> bool:
         """Only of a valid form."""
         return bool(self.cleaned_data["freezer"] != "no")
+
+
+class LeaveForm(forms.Form):
+    sure = forms.BooleanField(label=_("I have read what happens, and end the membership"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(css="btn-danger", submit=gettext("End the membership"))
+
+
+class PrivacyForm(forms.ModelForm):
+    class Meta:
+        model = Privacy
+        fields = ["words", "months"]
+        help_texts = {"words": _("Whom to ask, and what else the club does with names and pictures. Plain text.")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(css="", submit=gettext("Save"))

@@ -9,5 +9,10 @@ app_name = "desk"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),
     path("make/", views.make, name="make"),
+    path("privacy/", views.privacy, name="privacy"),
+    path("privacy/change/", views.privacy_change, name="privacy-change"),
+    path("mine/", views.my_data, name="my-data"),
+    path("leave/", views.leave, name="leave"),
+    path("leave/<int:pk>/", views.leave_of, name="leave-of"),
     path("season/", include("club.season.urls")),
 ]

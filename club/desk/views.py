@@ -1,19 +1,29 @@
-"""The first page, and what can be made of the fruit at hand."""
+"""The first page, what can be made of the fruit at hand, what the club keeps of people, and leaving it."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from allauth.account.decorators import reauthentication_required
+from django.contrib import messages
+from django.contrib.auth import logout
+from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
 
 from club.core.clock import club_day
-from club.core.http import signed_in
+from club.core.http import allow, refusals_on, signed_in
 from club.desk.dashboard import desk_for
-from club.desk.forms import SuggestionsForm
+from club.desk.download import everything_of
+from club.desk.forms import LeaveForm, PrivacyForm, SuggestionsForm
+from club.desk.leaving import membership_end, what_follows
+from club.desk.retention import RETENTION
 from club.desk.suggestions import suggestions_for
+from club.members import services as members
+from club.members.models import User, privacy_of_the_club
 from inventory.batches.services import to_answer
 from inventory.fruit.rules import MEASURE_RULES, NO_ADDED_SUGAR
 from inventory.fruit.services import produce_words
@@ -44,3 +54,62 @@ def make(request: HttpRequest) -> HttpResponse:
             user, kitchen, form.fresh, with_freezer=form.with_freezer, today=club_day()
         )
     return render(request, "desk/suggestions.html", context)
+
+
+# What the club keeps of people; a member's own file; the end of a membership.
+
+
+@login_not_required  # also for who is asked to join, before they say yes
+@require_safe
+def privacy(request: HttpRequest) -> HttpResponse:
+    context = {"privacy": privacy_of_the_club(), "rows": RETENTION}
+    return render(request, "desk/privacy.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def privacy_change(request: HttpRequest) -> HttpResponse:
+    user = allow(request, "members.grant_role")
+    form = PrivacyForm(request.POST or None, instance=privacy_of_the_club())
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            members.privacy_change(by=user, **form.cleaned_data)
+            messages.success(request, _("Saved."))
+            return redirect("desk:privacy")
+    return render(request, "desk/privacy_change.html", {"form": form})
+
+
+@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]
+@require_http_methods(["GET", "HEAD", "POST"])
+def my_data(request: HttpRequest) -> HttpResponse:
+    if request.method != "POST":
+        return render(request, "desk/my_data.html")
+    headers = {"Content-Disposition": 'attachment; filename="everything.zip"'}
+    return HttpResponse(everything_of(by=signed_in(request)), content_type="application/zip", headers=headers)
+
+
+@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]
+@require_http_methods(["GET", "HEAD", "POST"])
+def leave(request: HttpRequest) -> HttpResponse:
+    return _leave(request, signed_in(request))
+
+
+@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]
+@require_http_methods(["GET", "HEAD", "POST"])
+def leave_of(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.grant_role")
+    person = get_object_or_404(User, pk=pk)
+    return redirect("desk:leave") if person.pk == user.pk else _leave(request, person)
+
+
+def _leave(request: HttpRequest, person: User) -> HttpResponse:
+    by, form = signed_in(request), LeaveForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            membership_end(by=by, person=person)
+            messages.success(request, _("The membership of %(name)s has ended.") % {"name": person})
+            if by.pk != person.pk:
+                return redirect("members:person", pk=person.pk)
+            logout(request)
+            return redirect("account_login")
+    context = {"form": form, "person": person, "is_own": by.pk == person.pk, "steps": what_follows(person)}
+    return render(request, "desk/leave.html", context)

@@ -323,6 +323,18 @@ class EventFilterForm(forms.Form):
         self.helper.form_method = "get"
 
 
+class ImportForm(forms.Form):
+    file = forms.FileField(
+        label=_("File"),
+        help_text=_("CSV or XLSX, with the headings email, name and role in its first row."),
+        widget=forms.FileInput(attrs={"accept": ".csv,.xlsx"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(css="", submit=gettext("Look it over"))
+
+
 # Signing in, and second factors: allauth's forms with our words and what we add.
 
 PASSKEY_NAME_LENGTH = 60

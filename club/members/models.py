@@ -70,6 +70,10 @@ class UserQuerySet(models.QuerySet["User"]):
         """Active people whose name has these letters, or whose email begins with them."""
         return self.filter(Q(name__icontains=text) | Q(email__istartswith=text), is_active=True)
 
+    def to_forget(self, left_before: datetime) -> UserQuerySet:
+        """Who left before that moment and still has a name here."""
+        return self.filter(is_active=False, forgotten_at=None, left_at__lte=left_before).order_by("left_at", "pk")
+
     def in_order(self) -> UserQuerySet:
         return self.order_by(Lower("name"), "pk")
 
@@ -106,6 +110,9 @@ class User(AbstractBaseUser, PermissionsMixin):
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)
+    # When the membership ended, and when name and address were erased. Empty for who is a member.
+    left_at = models.DateTimeField(null=True, blank=True, editable=False)
+    forgotten_at = models.DateTimeField(null=True, blank=True, editable=False)
     # Where pages show figures for when nothing else is asked for: as chosen, else where the last batch was started.
     kitchen_chosen = models.ForeignKey(
         "Kitchen", on_delete=models.SET_NULL, null=True, blank=True, editable=False, related_name="+"
@@ -663,3 +670,37 @@ class AddressConsent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.address_id}"
+
+
+# What the club says about what it keeps, and how long a former member stays known by name.
+
+WORDS_LENGTH = 10_000
+MONTHS_KEPT, FEWEST_MONTHS, MOST_MONTHS = 12, 0, 120  # our own choice, no source
+
+
+class Privacy(models.Model):
+    """One row, or none: then nothing was said and `MONTHS_KEPT` holds."""
+
+    only = models.BooleanField(default=True, unique=True, editable=False)
+    words = models.TextField(_("in the club's own words"), max_length=WORDS_LENGTH, blank=True)
+    months = models.PositiveSmallIntegerField(
+        _("months after which a former member's name is erased"),
+        default=MONTHS_KEPT,
+        validators=[MinValueValidator(FEWEST_MONTHS), MaxValueValidator(MOST_MONTHS)],
+    )
+    changed_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    changed_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="privacy_is_one_row", condition=Q(only=True)),
+            models.CheckConstraint(name="privacy_term_within_reason", condition=Q(months__lte=MOST_MONTHS)),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.months)
+
+
+def privacy_of_the_club() -> Privacy:
+    """What was said, or what holds while nobody said anything (a row that is not kept)."""
+    return Privacy.objects.select_related("changed_by").first() or Privacy()

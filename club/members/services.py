@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import logging
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
@@ -14,6 +15,8 @@ from uuid import UUID, uuid4
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
 from django.conf import settings
+from django.contrib.admin.models import LogEntry
+from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group, Permission
 from django.contrib.auth.password_validation import validate_password
 from django.contrib.sessions.models import Session
@@ -31,6 +34,8 @@ from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.http import messages_by_field
+from club.core.tables import Problem, Row
 from club.core.text import plain, seen
 from club.members.choices import PERMISSIONS, EventKind, Role, SignInChangeKind, Skill, SkillHow
 from club.members.models import (
@@ -49,6 +54,7 @@ from club.members.models import (
     KitchenAltitude,
     KitchenInvitation,
     PersonEvent,
+    Privacy,
     SignInChange,
     SkillRecord,
     Units,
@@ -588,31 +594,107 @@ def second_factors_lift(*, by: User, person: User) -> None:
 
 @transaction.atomic
 def member_deactivate(*, by: User, person: User) -> None:
-    """End a membership: no sign-in, no sessions, no roles but member. What the person made stays."""
-    require_perm(by, "members.grant_role")
-    if by.pk == person.pk:
-        raise ValidationError(_("You cannot end your own membership. Ask another organiser."))
+    """End a membership, one's own or (organisers) another's: no sign-in, no sessions, no roles but member, no calendar
+    address. What the person made stays. What the rooms do about it is club/desk/leaving.py.
+    """
+    if by.pk != person.pk:
+        require_perm(by, "members.grant_role")
     if person.is_superuser and not by.is_superuser:
         raise PermissionDenied
     keep_an_organiser(besides=person)
     households_hand_on(person)  # their kitchens are locked before them, as when they leave one
-    if User.objects.filter(pk=person.pk, is_active=True).update(is_active=False):
+    if User.objects.filter(pk=person.pk, is_active=True).update(is_active=False, left_at=timezone.now()):
         person_event(EventKind.MEMBERSHIP_ENDED, by=by, person=person)
+    calendar_address_close(by=person)
     for role in sorted(person.role_names - {Role.MEMBER.value}):
         person_event(EventKind.ROLE_TAKEN, by=by, person=person, reference=role)
     person.groups.set(Group.objects.filter(name=Role.MEMBER.value))
     sessions_end_everywhere(user=person, by=by)
-    person.refresh_from_db(fields=["is_active"])
+    person.refresh_from_db(fields=["is_active", "left_at"])
     person.forget_roles()
 
 
 @transaction.atomic
 def member_reactivate(*, by: User, person: User) -> None:
-    """Let a former member in again, as a member; other roles are given anew."""
+    """Let a former member in again, as a member; other roles are given anew. ValidationError once the name is erased:
+    nobody could sign in.
+    """
     require_perm(by, "members.grant_role")
-    if User.objects.filter(pk=person.pk, is_active=False).update(is_active=True):
+    again = User.objects.filter(pk=person.pk, is_active=False, forgotten_at=None)
+    if again.update(is_active=True, left_at=None):
         person_event(EventKind.MEMBERSHIP_BEGUN, by=by, person=person)
-    person.refresh_from_db(fields=["is_active"])
+    person.refresh_from_db(fields=["is_active", "left_at", "forgotten_at"])
+    if person.forgotten_at is not None:
+        raise ValidationError(_("The name and address of this person were erased. Invite them anew."))
+
+
+# What is kept of a former member: as much as lots, ledgers and recalls need, without a name.
+
+THIRD_PARTY = {"account", "mfa"}  # addresses and second steps of signing in are kept by allauth
+INVITATION_KEPT = timedelta(days=180)  # of one that nobody accepted; our own choice, no source
+
+
+@transaction.atomic
+def person_forget(*, person: User, now: datetime) -> bool:
+    """Erase the name, the address and what signs in; False when that was done before, or they are a member again.
+
+    Checks no permission and no term: its caller has (club/desk/retention.py).
+    """
+    name = gettext("former member %(number)s") % {"number": person.pk}
+    erased = {
+        "name": name,
+        "email": f"former-{person.pk}@former.invalid",  # RFC 2606: that name is nobody's
+        "password": make_password(None),
+        "is_staff": False,
+        "is_superuser": False,
+        "last_login": None,
+        "forgotten_at": now,
+        "session_epoch": F("session_epoch") + 1,
+    }
+    if User.objects.filter(pk=person.pk, is_active=False, forgotten_at=None).update(**erased) != 1:
+        return False
+    for relation in User._meta.related_objects:
+        if relation.related_model._meta.app_label in THIRD_PARTY:
+            relation.related_model._base_manager.filter(**{relation.field.name: person.pk}).delete()
+    BrowserSession.objects.filter(person=person).delete()
+    SignInChange.objects.filter(person=person).delete()
+    KitchenInvitation.objects.filter(Q(person=person) | Q(email__iexact=person.email)).delete()
+    Invitation.objects.filter(accepted_by=person).update(email=erased["email"], name="")
+    LogEntry.objects.filter(content_type__app_label="members", content_type__model="user", object_id=person.pk).update(
+        object_repr=name
+    )
+    alone = person.kitchens.filter(is_hall=False).exclude(
+        pk__in=HouseholdMember.objects.filter(user__forgotten_at=None).values("kitchen")
+    )
+    for kitchen in alone:
+        Kitchen.objects.filter(pk=kitchen.pk).update(
+            name=gettext("kitchen of former members %(number)s") % {"number": kitchen.pk}
+        )
+    person_event(EventKind.MADE_NAMELESS, person=person, now=now)
+    person.refresh_from_db()
+    return True
+
+
+@transaction.atomic
+def invitations_forget(*, now: datetime) -> int:
+    """Delete the addresses of people who were asked long ago and did not come; how many rows."""
+    before = now - INVITATION_KEPT
+    asked, _kinds = Invitation.objects.filter(accepted_at=None, created_at__lte=before, expires_at__lte=now).delete()
+    into_kitchens, _kinds = KitchenInvitation.objects.filter(invited_at__lte=before).delete()
+    return asked + into_kitchens
+
+
+@transaction.atomic
+def privacy_change(*, by: User, words: str, months: int, now: datetime | None = None) -> Privacy:
+    """What the club says, and its term. PermissionDenied; ValidationError (words, months)."""
+    require_perm(by, "members.grant_role")
+    values = {"words": words.replace("\0", "").strip(), "months": months, "changed_by": by}
+    Privacy(**values).clean_fields(exclude=["only"])
+    privacy, _made = Privacy.objects.update_or_create(
+        only=True, defaults={**values, "changed_at": now or timezone.now()}
+    )
+    person_event(EventKind.ADMIN_CHANGED, by=by, reference=f"privacy: {months}", now=now)
+    return privacy
 
 
 # Kitchens. Their altitude decides process times, so it comes with how it is known, or not at all.
@@ -964,6 +1046,45 @@ def invitation_send(*, by: User, email: str, name: str, role: str) -> Invitation
         raise ValidationError({"email": ALREADY_INVITED}) from error
     mail_invitation_on_commit(invitation)
     return invitation
+
+
+MOST_INVITED = 200  # by one file; our own choice, no source
+
+
+@dataclass(frozen=True)
+class PeopleImport:
+    """What a file of people comes to: who is (or would be) invited, or every problem by row and column."""
+
+    invited: list[Invitation]
+    problems: list[Problem]
+
+
+def people_import(*, by: User, rows: Sequence[Row], file: str, dry_run: bool = True) -> PeopleImport:
+    """Invite everybody of a table with the columns email, name and role (empty: member), each by mail.
+
+    With a problem in any row, and in a dry run, nothing is written and nobody gets a mail. PermissionDenied for who may
+    not invite.
+    """
+    require_perm(by, "members.invite_member")
+    invited: list[Invitation] = []
+    problems: list[Problem] = []
+    if len(rows) > MOST_INVITED:
+        many = gettext("At most %(n)s people at a time. Divide the file.") % {"n": MOST_INVITED}
+        return PeopleImport([], [Problem(file, rows[MOST_INVITED].number, "email", many)])
+    with transaction.atomic():
+        for row in rows:
+            role = row.get("role").lower() or Role.MEMBER.value
+            try:
+                invited.append(invitation_send(by=by, email=row.get("email"), name=row.get("name"), role=role))
+            except PermissionDenied:
+                text = gettext("You may not invite somebody into this role.")
+                problems.append(Problem(file, row.number, "role", text))
+            except ValidationError as error:
+                for column, sentences in messages_by_field(error).items():
+                    problems.append(Problem(file, row.number, column or "email", " ".join(sentences)))
+        if dry_run or problems:
+            transaction.set_rollback(True)
+    return PeopleImport(invited, problems)
 
 
 @transaction.atomic

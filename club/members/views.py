@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from typing import Any
+
 from allauth.account.adapter import get_adapter
 from allauth.mfa.models import Authenticator
 from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
+from django.core import signing
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Page, Paginator
 from django.db.models.functions import Lower
@@ -15,16 +19,19 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.http import allow, ask_again, refusals_as_messages, refusals_on, signed_in
+from club.core.tables import Row, TableRefused, read_table
 from club.members import services, sessions
 from club.members.choices import Role
 from club.members.forms import (
     AcceptForm,
     EventFilterForm,
+    ImportForm,
     InviteForm,
     KitchenForm,
     KitchenPersonForm,
@@ -170,6 +177,52 @@ def invite(request: HttpRequest) -> HttpResponse:
     return people_page(request, form)
 
 
+IMPORT_SALT = "members.import"
+CHECKED_FOR_S = 3600
+
+
+@require_http_methods(["GET", "POST"])
+def import_people(request: HttpRequest) -> HttpResponse:
+    """First a look: who would be invited, or every problem. Then, from the same rows, the invitations."""
+    user = allow(request, "members.invite_member")
+    if "checked" in request.POST:
+        return _import_checked(request, user)
+    form = ImportForm(request.POST or None, request.FILES or None)
+    context: dict[str, Any] = {"form": form, "roles": Role.choices()}
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            rows = read_table(file.read(), file.name, needed=["email"], other_encoding="cp1252")
+        except TableRefused as error:
+            form.add_error("file", str(error))
+        else:
+            context["report"] = report = services.people_import(by=user, rows=rows, file=file.name)
+            if report.invited and not report.problems:
+                kept = {"file": file.name, "rows": [asdict(row) for row in rows], "by": user.pk}
+                context["checked"] = signing.dumps(kept, salt=IMPORT_SALT, compress=True)
+    return render(request, "members/import.html", context)
+
+
+def _import_checked(request: HttpRequest, user: User) -> HttpResponse:
+    """What was looked at an instant ago, signed so that it is the same."""
+    ask_again(request)  # with an invitation goes its role
+    try:
+        kept = signing.loads(request.POST["checked"], salt=IMPORT_SALT, max_age=CHECKED_FOR_S)
+    except signing.BadSignature:
+        kept = {}
+    if kept.get("by") != user.pk:
+        messages.error(request, _("That was checked too long ago. Choose the file again."))
+        return redirect("members:import")
+    rows = [Row(**row) for row in kept["rows"]]
+    report = services.people_import(by=user, rows=rows, file=kept["file"], dry_run=False)
+    if report.problems:
+        messages.error(request, " ".join(str(problem) for problem in report.problems[:5]))
+        return redirect("members:import")
+    text = ngettext("%(n)s invitation is on its way.", "%(n)s invitations are on their way.", len(report.invited))
+    messages.success(request, text % {"n": len(report.invited)})
+    return redirect("members:people")
+
+
 def people_page(request: HttpRequest, form: InviteForm) -> HttpResponse:
     everybody = User.objects.get_queryset().with_roles().in_order()
     context = {
@@ -224,17 +277,6 @@ def person_page(request: HttpRequest, found: User, form: RolesForm, name_form: N
         "has_factor": Authenticator.objects.filter(user=found).exists(),
     }
     return render(request, "members/person.html", context)
-
-
-@require_POST
-def end(request: HttpRequest, pk: int) -> HttpResponse:
-    user = allow(request, "members.grant_role")
-    found = get_object_or_404(User, pk=pk)
-    ask_again(request)
-    with refusals_as_messages(request):
-        services.member_deactivate(by=user, person=found)
-        messages.success(request, _("The membership of %(name)s has ended.") % {"name": str(found)})
-    return redirect("members:person", pk=pk)
 
 
 @require_POST

@@ -272,3 +272,13 @@ def reminder_open(*, by: User, reminder: Reminder, now: datetime | None = None) 
 def inbox_read_all(*, by: User, now: datetime | None = None) -> int:
     """Mark all of theirs read; returns how many were not."""
     return inbox_of(by).order_by().filter(read_at=None).update(read_at=now or timezone.now())
+
+
+# Of a former member nothing is kept here.
+
+
+@transaction.atomic
+def person_forget(*, person: User) -> None:
+    """Everything that was written to them, and how they wanted it. Checks no permission: its caller has."""
+    Reminder.objects.filter(person=person).delete()
+    NotificationSettings.objects.filter(person=person).delete()

@@ -29,6 +29,7 @@ PUBLIC = {
     "members:invitation",
     "members:address-agree",  # the link in a mail to somebody's present address: its signature says which
     "classes:by-mail",  # the link in a mail about a seat: its signature opens one sign-up, and signs nobody in
+    "desk:privacy",  # what is kept of people, also for who is asked to join
     "healthz",
     "healthz-live",
     "healthz-ready",

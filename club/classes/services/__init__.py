@@ -13,7 +13,7 @@ from club.classes.services.day import (
     taker_choose,
 )
 from club.classes.services.gear import gear_gather
-from club.classes.services.notes import NEEDS_KEPT, needs_erase
+from club.classes.services.notes import NEEDS_KEPT, needs_erase, person_forget
 from club.classes.services.seats import seat_path, seats_audit, seats_move_on, signup_cancel, signup_place
 from club.classes.services.sessions import SessionFields, StationFields, session_make, session_publish, station_add
 
@@ -27,6 +27,7 @@ __all__ = [
     "loads_of",
     "needs_erase",
     "own_note_write",
+    "person_forget",
     "roll_call",
     "seat_path",
     "seats_audit",

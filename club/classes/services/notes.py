@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from club.classes.models import ClassSession, SignUp, needs_of, teachers_of
+from club.classes.models import ClassSession, OwnNote, SignUp, needs_of, teachers_of
 from club.classes.services.common import session_reference
 from club.core.sealing import Unreadable, can_seal
 from club.members.choices import EventKind
@@ -36,13 +36,14 @@ def needs_written(signup: SignUp, *, named: Collection[int] | None) -> None:
     signup.needs_for.set(meant if signup.needs else [])
 
 
-@transaction.atomic
 def needs_read(*, by: User, session: ClassSession, now: datetime | None = None) -> dict[int, str | None]:
-    """As needs_of, and each note that they get to read is a row of the people's ledger."""
+    """As needs_of, and each note that they get to read is a row of the people's ledger: what cannot be noted is not
+    read. Where there is none to read nothing is written.
+    """
     found = needs_of(session, seen_by=by)
-    opened = [key for key, text in found.items() if text is not None and not isinstance(text, Unreadable)]
-    writers = User.objects.filter(signups__in=opened).order_by("pk") if opened else []
-    people_event(EventKind.NOTE_READ, by=by, people=writers, reference=session_reference(session), now=now)
+    if opened := [key for key, text in found.items() if text is not None and not isinstance(text, Unreadable)]:
+        writers = User.objects.filter(signups__in=opened).order_by("pk")
+        people_event(EventKind.NOTE_READ, by=by, people=writers, reference=session_reference(session), now=now)
     return found
 
 
@@ -64,3 +65,10 @@ def needs_reseal() -> tuple[int, int]:
                 SignUp.objects.filter(pk=key).update(needs=signup.needs)
                 done += 1
     return done, unreadable
+
+
+@transaction.atomic
+def person_forget(*, person: User) -> None:
+    """What a former member wrote, and whom they brought along. Checks no permission: its caller has."""
+    SignUp.objects.of(person).update(needs="", companion="")
+    OwnNote.objects.filter(signup__person=person).delete()

@@ -44,12 +44,19 @@ def seat_path(signup_id: int) -> str:
 
 
 def signup_for_token(token: str) -> SignUp | None:
-    """The sign-up that the link names, without what was written in `needs`; None for a link that is not ours."""
+    """The sign-up that the link names, without what was written in `needs`; None for a link that is not ours, and
+    once its person has left the club.
+    """
     try:
         key = int(signing.Signer(salt=SALT).unsign(token))
     except (signing.BadSignature, ValueError):
         return None
-    return SignUp.objects.select_related("session__hall", "person").defer("needs").filter(pk=key).first()
+    return (
+        SignUp.objects.select_related("session__hall", "person")
+        .defer("needs")
+        .filter(pk=key, person__is_active=True)
+        .first()
+    )
 
 
 # The line of a session: what comes free is offered in order, offers lapse, and the clock moves it on.

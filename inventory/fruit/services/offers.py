@@ -437,3 +437,13 @@ def _claims_open(offer: Offer, by: User, now: datetime) -> None:
         raise AlreadyDone(_("Claims have closed. If something is left it can be claimed after the sharing."))
     if Share.objects.filter(offer=offer, person=by).exists():
         raise AlreadyDone(_("You have a share of this already."))
+
+
+# Of a former member's offers the fruit stays, as lots lead to it, and not where they live.
+
+
+@transaction.atomic
+def person_forget(*, person: User) -> None:
+    """Where to come, what they noted, and the pictures. Checks no permission: its caller has."""
+    Offer.objects.filter(giver=person).update(where="", about_where="", note="", taken_back_reason="")
+    OfferPhoto.objects.filter(offer__giver=person).delete()

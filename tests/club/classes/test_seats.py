@@ -308,12 +308,12 @@ def test_a_week_after_the_session_the_notes_are_erased_and_not_before():
 
 
 @pytest.mark.parametrize("rows", [1, 30])
-def test_a_round_with_nothing_to_move_asks_twice_however_many_sessions_there_are(rows, django_assert_num_queries):
+def test_a_round_with_nothing_to_move_asks_once_however_many_sessions_there_are(rows, django_assert_num_queries):
     for _ in range(rows):
         session = session_of(1)
         sign_up(session)
         sign_up(session)
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(1):
         seats.seats_move_on(NOW)
 
 

@@ -7,6 +7,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from club.members import services
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from tests.factories.members import make_invitation, make_kitchen, make_organiser, make_person
@@ -201,7 +202,7 @@ def test_nobody_without_the_role_invites(client):
     assert client.post(reverse("members:invite"), told).status_code == 403
 
 
-@pytest.mark.parametrize("name", ["person", "person-end", "person-start-again"])
+@pytest.mark.parametrize("name", ["person", "person-start-again"])
 def test_a_person_s_page_is_the_organiser_s_alone(client, member, name):
     url = reverse(f"members:{name}", args=[member.pk])
     assert client.post(url).status_code == 302
@@ -234,17 +235,10 @@ def test_an_unknown_role_is_refused(organiser_client, member):
     assert page.context["form"].errors.keys() == {"roles"}
 
 
-def test_a_membership_ends_and_starts_again_by_button(organiser_client, member):
-    ended = organiser_client.post(reverse("members:person-end", args=[member.pk]), follow=True)
-    assert "has ended" in ended.text
-    assert not User.objects.get(pk=member.pk).is_active
+def test_a_former_membership_starts_again_by_button(organiser_client, organiser, member):
+    services.member_deactivate(by=organiser, person=member)
     organiser_client.post(reverse("members:person-start-again", args=[member.pk]))
     assert User.objects.get(pk=member.pk).is_active
-
-
-def test_ending_one_s_own_membership_is_refused_with_a_reason(organiser_client, organiser):
-    page = organiser_client.post(reverse("members:person-end", args=[organiser.pk]), follow=True)
-    assert "cannot end your own" in page.text
 
 
 def test_the_list_of_people_is_paged_by_fifty(organiser_client, organiser):

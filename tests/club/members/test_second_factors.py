@@ -192,12 +192,12 @@ def test_an_organiser_lifts_the_factors_of_who_lost_them_and_they_are_told(organ
 # Asked again, before what a passer-by must not do.
 
 
-def test_a_role_is_given_and_a_membership_ended_only_by_who_has_just_been_asked(client, organiser, member):
+def test_a_role_is_given_and_a_membership_begun_only_by_who_has_just_been_asked(client, organiser, member):
     client.force_login(organiser)
     page = reverse("members:person", args=[member.pk])
     asked = client.post(page, {"roles": ["organiser"]})
     assert asked.url.startswith(reverse("account_reauthenticate"))
-    for name in ("person-end", "person-start-again", "person-lift-factors"):
+    for name in ("person-start-again", "person-lift-factors"):
         asked_too = client.post(reverse(f"members:{name}", args=[member.pk]))
         assert asked_too.url.startswith(reverse("account_reauthenticate"))
     invited = {"email": "gil@example.test", "name": "", "role": "organiser"}
