@@ -76,3 +76,12 @@ class SealedTextField(_TextField):
 
     def from_db_value(self, value: str | None, expression: Any, connection: Any) -> str | None:
         return unseal(value) if value else value
+
+
+def as_stored(field: models.Field[Any, Any]) -> Any:
+    """For `values_list`: the column by its name, but a sealed one as the database has it, so that a backup says no more
+    than that and needs no key. Written back by `Unreadable.of`.
+    """
+    if isinstance(field, SealedTextField):
+        return models.ExpressionWrapper(models.F(field.attname), output_field=models.TextField())
+    return field.attname

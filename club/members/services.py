@@ -641,8 +641,11 @@ def person_forget(*, person: User, now: datetime) -> bool:
     Checks no permission and no term: its caller has (club/desk/retention.py).
     """
     name = gettext("former member %(number)s") % {"number": person.pk}
+    drawn, folded = name_keys(name)
     erased = {
         "name": name,
+        "name_drawn": drawn,
+        "name_folded": folded,
         "email": f"former-{person.pk}@former.invalid",  # RFC 2606: that name is nobody's
         "password": make_password(None),
         "is_staff": False,

@@ -44,6 +44,7 @@ from django.db.models.functions import Collate
 from django.utils.translation import gettext as _
 
 from club.core.places import HOME, IS_INSTALLED
+from club.core.sealing import as_stored
 from club.reminders.models import BACKUP_JOB, PeriodicJob
 from club.run.envelope import ClosingWriter
 
@@ -163,7 +164,7 @@ def lines_of(model: type[models.Model], *, using: str) -> Iterator[bytes]:
     order: Any = key.attname if key.get_internal_type() not in ("CharField", "TextField") else None
     if order is None:
         order = Collate(key.attname, "BINARY" if connections[using].vendor == "sqlite" else "C")
-    rows = model._base_manager.using(using).order_by(order).values_list(*(field.attname for field in fields))
+    rows = model._base_manager.using(using).order_by(order).values_list(*map(as_stored, fields))
     for row in rows.iterator(chunk_size=ROWS_AT_ONCE):
         yield _dumps([_plain(value) for value in row]).encode() + b"\n"
 

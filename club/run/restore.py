@@ -31,6 +31,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as lazy
 
 from club.core.faults import Fault, fault_of, sentence_about
+from club.core.sealing import SealedTextField, Unreadable
 from club.members.models import User
 from club.reminders.models import LIVE, Reminder
 from club.run.audits import house_audit
@@ -420,8 +421,13 @@ def _row(columns: list[models.Field[Any, Any]], line: bytes) -> list[Any]:
     if not isinstance(values, list) or len(values) != len(columns):
         raise ValueError("a row has as many values as columns")
     return [
-        field.get_db_prep_save(field.to_python(value), connection) for field, value in zip(columns, values, strict=True)
+        field.get_db_prep_save(_value(field, value), connection) for field, value in zip(columns, values, strict=True)
     ]
+
+
+def _value(field: models.Field[Any, Any], kept: Any) -> Any:
+    """What a backup has of a sealed text is sealed already."""
+    return Unreadable.of(kept) if isinstance(field, SealedTextField) and kept else field.to_python(kept)
 
 
 def _number_on(cursor: Any, model: type[models.Model], table: Table) -> None:

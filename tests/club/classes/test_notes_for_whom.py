@@ -26,6 +26,8 @@ from club.members.models import PersonEvent, User
 from club.reminders.models import Reminder
 from club.reminders.outbox import gather
 from club.reminders.services import RULES, with_titles
+from club.run.backup import columns_of, lines_of
+from club.run.restore import _row
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_organiser, make_person
 from tests.helpers import NOTE_KEY, signed_in, text_of
@@ -283,3 +285,12 @@ def test_the_migration_seals_what_is_there_and_opens_it_again(signup):
 def state_before(app: str, name: str) -> Apps:
     """The models as they were before this migration."""
     return MigrationExecutor(connection).loader.project_state((app, name), at_end=False).apps
+
+
+def test_a_backup_has_it_sealed_needs_no_key_and_brings_it_back_as_it_was(signup, settings):
+    settings.NOTE_KEYS = []
+    (line,) = lines_of(SignUp, using="default")
+    assert "Hazelnuts" not in line.decode()
+    columns = columns_of(SignUp)
+    back = dict(zip((one.name for one in columns), _row(columns, line), strict=True))
+    assert back["needs"] == sealed(signup)

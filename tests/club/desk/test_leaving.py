@@ -188,6 +188,7 @@ def test_after_the_term_a_former_member_has_no_name_and_lots_stay_traceable(ada)
     retention_enforce(A_YEAR_ON)
     former = User.objects.get(pk=ada.pk)
     assert former.email.endswith("@former.invalid")
+    assert "plum" not in former.name_drawn + former.name_folded
     assert "Ada" not in str(former) + Kitchen.objects.get(pk=alone.pk).name + invited.get().name + invited.get().email
     assert not former.has_usable_password()
     assert not former.emailaddress_set.exists()

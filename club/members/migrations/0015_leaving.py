@@ -16,7 +16,7 @@ def left_before(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('members', '0013_further_addresses'),
+        ('members', '0014_what_names_read_like'),
     ]
 
     operations = [
