@@ -202,6 +202,9 @@ def claim(request: HttpRequest, pk: int) -> HttpResponse:
             raise PermissionDenied
         messages.info(request, _("This is your own fruit. What you want of it yourself you keep back on its page."))
         return redirect(offer)
+    if request.method == "GET" and (refusal := services.claim_refusal(offer, user, timezone.now())):
+        messages.info(request, refusal)
+        return redirect(offer)
     context = _claim_context(request, offer, user)
     form: ClaimForm = context["form"]
     if request.method == "POST" and form.is_valid():

@@ -10,6 +10,7 @@ from __future__ import annotations
 from club.core.errors import AlreadyDone
 from inventory.fruit.services.freezer import freezer_item_add, freezer_item_change, freezer_item_take
 from inventory.fruit.services.offers import (
+    claim_refusal,
     claim_set,
     claim_withdraw,
     offer_change,
@@ -43,6 +44,7 @@ __all__ = [
     "FreezerFields",
     "Hours",
     "OfferFields",
+    "claim_refusal",
     "claim_set",
     "claim_withdraw",
     "fits",

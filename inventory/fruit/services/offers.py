@@ -428,15 +428,22 @@ def _windows_chosen(offer: Offer, windows: Iterable[int], now: datetime) -> list
     return chosen
 
 
+def claim_refusal(offer: Offer, by: User, now: datetime) -> str:
+    """Why this person can claim nothing of it (any more); "" while they can."""
+    if offer.stage == OfferStage.TAKEN_BACK:
+        return _("This offer was taken back.")
+    if not offer.takes_claims(now):
+        return _("Claims have closed. If something is left it can be claimed after the sharing.")
+    if Share.objects.filter(offer=offer, person=by).exists():
+        return _("You have a share of this already.")
+    return ""
+
+
 def _claims_open(offer: Offer, by: User, now: datetime) -> None:
     """Takes the offer's row; AlreadyDone when nothing can be claimed any more, or this person's share is reckoned."""
     offer_take_row(offer)
-    if offer.stage == OfferStage.TAKEN_BACK:
-        raise AlreadyDone(_("This offer was taken back."))
-    if not offer.takes_claims(now):
-        raise AlreadyDone(_("Claims have closed. If something is left it can be claimed after the sharing."))
-    if Share.objects.filter(offer=offer, person=by).exists():
-        raise AlreadyDone(_("You have a share of this already."))
+    if refusal := claim_refusal(offer, by, now):
+        raise AlreadyDone(refusal)
 
 
 # Of a former member's offers the fruit stays, as lots lead to it, and not where they live.
