@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import logging.config
 import os
+from contextlib import ExitStack
+from typing import Any
 
 from celery import Celery
+from celery.signals import before_task_publish, setup_logging, task_postrun, task_prerun
 from django.conf import settings
+
+from club.core.logs import numbered, request_id
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "club.settings")
 
@@ -38,3 +44,32 @@ app.conf.beat_schedule = {
     }
     for name, task in JOBS.items()
 }
+
+
+@setup_logging.connect  # type: ignore[untyped-decorator]
+def log_as_the_site_does(**named: Any) -> None:
+    """Whoever hears this signal sets up logging in Celery's place: its own lines have no zone."""
+    logging.config.dictConfig(settings.LOGGING)
+
+
+# A task goes under the number of the request that sent it, or under its own.
+
+_numbers: dict[str, ExitStack] = {}
+
+
+@before_task_publish.connect  # type: ignore[untyped-decorator]
+def send_number_along(headers: dict[str, Any], **named: Any) -> None:
+    if request_id():
+        headers["request_id"] = request_id()
+
+
+@task_prerun.connect  # type: ignore[untyped-decorator]
+def take_number(task_id: str, task: Any, **named: Any) -> None:
+    _numbers[task_id] = ExitStack()
+    _numbers[task_id].enter_context(numbered(task.request.get("request_id") or task_id))
+
+
+@task_postrun.connect  # type: ignore[untyped-decorator]
+def leave_number(task_id: str, **named: Any) -> None:
+    if number := _numbers.pop(task_id, None):
+        number.close()

@@ -23,6 +23,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import to_language
 
+from club.core import logs
 from club.core.places import IS_INSTALLED
 from club.run.broker import socket_path
 
@@ -142,6 +143,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "club.core.logs.RequestMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "club.core.middleware.ResponseHeadersMiddleware",
     "club.core.middleware.BodyLimitMiddleware",
@@ -437,10 +439,21 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
+# Errors are mailed to these addresses, with commas between.
+ADMINS = [("", address.strip()) for address in os.environ.get("ADMINS", "").split(",") if address.strip()]
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
-    "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
+    "formatters": {"ours": logs.formatter()},
+    "filters": {"news": {"()": lambda: logs.is_news}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": "ours"},
+        "mail": {"()": logs.MailToAdmins},
+    },
+    "root": {"handlers": ["console", "mail"], "level": os.environ.get("LOG_LEVEL", "INFO")},
+    "loggers": {
+        "django": {"handlers": [], "level": "INFO"},  # else Django's own mail, with all that the request sent
+        "django.request": {"filters": ["news"]},
+        "celery": {"level": os.environ.get("LOG_LEVEL", "WARNING")},
+    },
 }

@@ -21,6 +21,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.translation import gettext as _
 
+from club.core.logs import number_header
 from club.members import services, sessions
 from club.members.choices import SignInChangeKind
 from club.members.models import User
@@ -65,6 +66,9 @@ class InvitationOnlyAdapter(DefaultAccountAdapter):  # type: ignore[misc]
 
     def format_email_subject(self, subject: str) -> str:
         return f"{settings.CLUB_NAME}: {subject}"
+
+    def render_mail(self, template_prefix: str, email: str, context: dict[str, Any], headers: Any = None) -> Any:
+        return super().render_mail(template_prefix, email, context, {**(headers or {}), **number_header()})
 
     def send_notification_mail(
         self, template_prefix: str, user: User, context: dict[str, Any] | None = None, email: str | None = None

@@ -30,6 +30,7 @@ from django.db import DatabaseError, InterfaceError, OperationalError, connectio
 from django.db.models import F, Q, QuerySet, prefetch_related_objects
 
 from club.core.faults import migrations_missing_and_unknown
+from club.core.logs import number_header
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import (
@@ -343,7 +344,7 @@ def mail_headers(reminder: Reminder, rule: AnyRule) -> dict[str, str]:
     Auto-Submitted keeps absence notes quiet (RFC 3834). A kind that may be muted names where (RFC 2369), and that one
     POST there is enough (RFC 8058), which that RFC allows for https alone.
     """
-    headers = {"Auto-Submitted": "auto-generated"}
+    headers = {"Auto-Submitted": "auto-generated", **number_header()}
     if rule.may_mute:
         headers["List-Unsubscribe"] = f"<{stop_link(reminder.person_id, rule.name)}>"
         if settings.IS_HTTPS:
@@ -504,7 +505,8 @@ def _send_one(reminder: Reminder, now: datetime, line: MailLine) -> Exception | 
         _note_failure(reminder, error, now)
         return error
     reminder_note(reminder=reminder, state=ReminderState.SENT, sent_at=now, last_error="", **shown)
-    log.info("Reminder %s sent, %d s after it was due", reminder.pk, (now - reminder.due_at).total_seconds())
+    late = (now - reminder.due_at).total_seconds()
+    log.info("Reminder %s sent, %d s after it was due: %s", reminder.pk, late, reminder.message_id)
     return None
 
 

@@ -9,6 +9,8 @@ import gc
 import os
 from typing import Any
 
+from club.core.logs import formatter
+
 workers = int(os.environ.get("WEB_WORKERS", "2"))
 worker_class = "club.run.reading.ReadingWorker"
 threads = 8
@@ -22,6 +24,14 @@ limit_request_fields = 100
 limit_request_field_size = 8190
 loglevel = "warning"
 control_socket_disable = True
+logconfig_dict = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"ours": formatter()},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "ours"}},
+    "root": {"level": "WARNING", "handlers": ["console"]},
+    "loggers": {"gunicorn.error": {"level": "WARNING", "handlers": ["console"], "propagate": False}},
+}
 
 
 def when_ready(server: Any) -> None:
