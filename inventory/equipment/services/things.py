@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, BinaryIO, NamedTuple
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.core.clock import club_day, now_or
@@ -121,18 +122,34 @@ def thing_retire(*, by: User, thing: Thing, note: str, now: datetime | None = No
     note_condition(thing=thing, by=by, at=now_or(now), occasion=Occasion.RETIRED, condition=condition, note=note)
 
 
+# A cut line and a second press; nobody looks a thing over anew so soon.
+PRESSED_AGAIN = timedelta(minutes=10)
+
+
 @transaction.atomic
 def thing_look_over(
     *, by: User, thing: Thing, condition: str, note: str = "", now: datetime | None = None
 ) -> ConditionNote:
-    """Note how a thing looks. "Needs repair" also takes it out of service."""
+    """Note how a thing looks. "Needs repair" also takes it out of service. The same words of the same keeper within
+    minutes are the same look, pressed again.
+    """
     keeper_check(by)
     choice_check(condition, Condition.values, field="condition")
     note = plain(note, field="note", longest=REASON_LENGTH)
     if condition == Condition.BROKEN and not note:
         raise ValidationError({"note": _("Say what is broken.")})
-    found = note_condition(
-        thing=thing, by=by, at=now_or(now), occasion=Occasion.LOOKED_OVER, condition=condition, note=note
+    moment = now_or(now)
+    Thing.everything.filter(pk=thing.pk).update(state=F("state"))  # so that a press beside this one waits
+    found = ConditionNote.objects.filter(
+        thing=thing,
+        by=by,
+        occasion=Occasion.LOOKED_OVER,
+        condition=condition,
+        note=note,
+        at__gt=moment - PRESSED_AGAIN,
+        at__lte=moment,
+    ).first() or note_condition(
+        thing=thing, by=by, at=moment, occasion=Occasion.LOOKED_OVER, condition=condition, note=note
     )
     if condition == Condition.BROKEN:
         out_of_service(thing, note)
