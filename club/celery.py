@@ -33,6 +33,7 @@ JOBS = {
     "recalls": "inventory.batches.tasks.open_recalls",
     "backups": "club.run.tasks.back_up",
     "retention": "club.desk.tasks.enforce_retention",
+    "audit": "club.run.tasks.audit",
     "reminders": "club.reminders.tasks.gather_and_send",
 }
 

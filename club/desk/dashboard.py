@@ -18,6 +18,7 @@ from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
 from club.core.clock import club_day
 from club.members.models import Kitchen, User
+from club.reminders.models import audit_to_tell
 from inventory.batches.models import Batch, BatchQuerySet
 from inventory.equipment.choices import WaitState
 from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry
@@ -83,6 +84,7 @@ def desk_for(user: User, *, now: datetime) -> Desk:
 
 
 def _sections(user: User, now: datetime) -> Iterator[Section]:
+    yield audit_section(user, now)
     yield from batch_sections(user, now)
     yield from class_sections(user, now)
     yield from fruit_sections(user, now)
@@ -91,6 +93,19 @@ def _sections(user: User, now: datetime) -> Iterator[Section]:
     yield section("club-overdue", _("At the counter"), overdue_cards(user, now))
     yield review_section(user)
     yield club_seals_section(user, now)
+
+
+def audit_section(user: User, now: datetime) -> Section:
+    """For organisers: the night's audit found something."""
+    title = _("The books do not agree")
+    found = audit_to_tell(now) if user.has_perm("members.grant_role") else None
+    if found is None:
+        return Section("audit", title)
+    words = ngettext("%(n)d thing does not go together", "%(n)d things do not go together", found.problems)
+    about = _("found on %(day)s") % {"day": day_words(found.day)}
+    return section(
+        "audit", title, [Card(words % {"n": found.problems}, reverse("reminders:audit"), about, tone="stop")]
+    )
 
 
 def section(key: str, title: str, cards: Iterable[Card], *, more: str = "", more_url: str = "") -> Section:

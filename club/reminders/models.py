@@ -312,3 +312,30 @@ class PeriodicJob(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class NightlyAudit(models.Model):
+    """What the audits of one club day found: the house's books, worked out again from the rows they follow from."""
+
+    day = models.DateField(unique=True)
+    began_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    # How many things do not go together, and the first of them in words for whoever mends them.
+    problems = models.PositiveIntegerField(default=0)
+    findings = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-day"]
+
+    def __str__(self) -> str:
+        return f"{self.day:%Y-%m-%d}"
+
+    @property
+    def lines(self) -> list[str]:
+        return self.findings.splitlines()
+
+
+def audit_to_tell(now: datetime) -> NightlyAudit | None:
+    """The newest one that ended, where it found something and is no older than two days."""
+    newest = NightlyAudit.objects.filter(ended_at__isnull=False, ended_at__gte=now - timedelta(days=2)).first()
+    return newest if newest is not None and newest.problems else None

@@ -6,7 +6,7 @@ The outbox has its writes beside it (`outbox`).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from email import message_from_bytes, message_from_string
@@ -15,7 +15,7 @@ from email.utils import parseaddr
 from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F, Value
 from django.db.models.functions import Concat
 from django.utils import timezone
@@ -24,7 +24,15 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zone_names
 from club.members.models import User
-from club.reminders.models import BAR, SUNDAY, NotificationSettings, Reminder, ReminderState, notification_settings_of
+from club.reminders.models import (
+    BAR,
+    SUNDAY,
+    NightlyAudit,
+    NotificationSettings,
+    Reminder,
+    ReminderState,
+    notification_settings_of,
+)
 from club.reminders.rules import AnyRule, batches, classes, fruit, members, store
 
 if TYPE_CHECKING:
@@ -42,6 +50,7 @@ RULES: dict[str, AnyRule] = {
         *store.RULES,
         *members.REVIEWS,
         *classes.RULES,
+        *members.AUDITS,
     )
 }
 DIGEST = members.WeeklyDigest(RULES)  # which lists what the others showed on the site
@@ -282,3 +291,34 @@ def person_forget(*, person: User) -> None:
     """Everything that was written to them, and how they wanted it. Checks no permission: its caller has."""
     Reminder.objects.filter(person=person).delete()
     NotificationSettings.objects.filter(person=person).delete()
+
+
+# The nightly audit: taken once a club day, and what it found.
+
+AUDIT_FROM = time(3)  # by the club's clock; a site that sleeps at night makes it when it wakes
+AUDIT_LEASE = timedelta(hours=2)  # then whoever began it counts as gone
+MOST_FINDINGS = 50
+
+
+def audit_take(now: datetime) -> NightlyAudit | None:
+    """The audit of this club day, for whoever is the first to ask for it; None for everybody else."""
+    wall = timezone.localtime(now, timezone.get_default_timezone())
+    if wall.time() < AUDIT_FROM or NightlyAudit.objects.filter(day=wall.date(), ended_at__isnull=False).exists():
+        return None
+    ours = NightlyAudit.objects.filter(day=wall.date(), ended_at=None)
+    if ours.filter(began_at__lt=now - AUDIT_LEASE).update(began_at=now) == 1:
+        return ours.get()
+    try:
+        with transaction.atomic():
+            return NightlyAudit.objects.create(day=wall.date(), began_at=now)
+    except IntegrityError:  # somebody makes it
+        return None
+
+
+def audit_note(*, audit: NightlyAudit, findings: Mapping[str, Sequence[str]], now: datetime) -> None:
+    """`findings`: by the name of what was looked at, what does not go together, one sentence each."""
+    lines = [f"{name}: {sentence}" for name, sentences in findings.items() for sentence in sentences]
+    more = [f"... and {len(lines) - MOST_FINDINGS} more"] if len(lines) > MOST_FINDINGS else []
+    NightlyAudit.objects.filter(pk=audit.pk).update(
+        ended_at=now, problems=len(lines), findings="\n".join(lines[:MOST_FINDINGS] + more)
+    )

@@ -20,6 +20,7 @@ calendar_patterns = (
 urlpatterns = [
     path("", views.dead, name="dead"),
     path("health/", views.page, name="health"),
+    path("audit/", views.audit, name="audit"),
     path("<int:pk>/resend/", views.resend, name="resend"),
     path("wishes/", views.notification_settings, name="notification-settings"),
     path("wishes/mailbox-works/", views.mailbox_works, name="mailbox-works"),

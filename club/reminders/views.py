@@ -24,7 +24,7 @@ from club.members.services import calendar_address_close, calendar_address_renew
 from club.reminders import outbox
 from club.reminders.calendar import Entry, calendar_text, entries_for, session_entry
 from club.reminders.forms import NotificationSettingsForm
-from club.reminders.models import Reminder, notification_settings_of, people_bounced
+from club.reminders.models import NightlyAudit, Reminder, notification_settings_of, people_bounced
 from club.reminders.outbox import LATE_S, OLD_BACKUP_S, health_at, is_ticking, not_ready_because
 from club.reminders.rules import AnyRule, read_stop_token
 from club.reminders.services import (
@@ -185,6 +185,15 @@ def page(request: HttpRequest) -> HttpResponse:
         "is_backed_up": not settings.BACKUP_DIR or (found["last_backup_s_ago"] or 0) <= OLD_BACKUP_S,
     }
     return render(request, "reminders/health.html", context)
+
+
+NIGHTS = 14
+
+
+@require_safe
+def audit(request: HttpRequest) -> HttpResponse:
+    organiser(request)
+    return render(request, "reminders/audit.html", {"audits": NightlyAudit.objects.all()[:NIGHTS]})
 
 
 # One feed for each person under a private address, and a single class as a file.

@@ -27,6 +27,7 @@ from club.members.models import (
 )
 from club.members.services import consent_token
 from club.reminders.models import (
+    NightlyAudit,
     NotificationSettings,
     Reminder,
     ReminderQuerySet,
@@ -325,6 +326,33 @@ def _hour(preferences: NotificationSettings, now: datetime) -> datetime:
     return last_weekly(now, preferences.digest_weekday or 0, preferences.digest_hour, preferences.zone)
 
 
+class AuditFoundSomething(Rule[NightlyAudit]):
+    """At once, to every organiser: the night's audit found what does not go together, or could not be made."""
+
+    name = "audit"
+    title = gettext_lazy("the night's audit found something")
+    prefix = "audit:"
+    model = NightlyAudit
+    subject_field = "day"
+    role = Role.ORGANISER
+    may_mute = False
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[NightlyAudit]:
+        return NightlyAudit.objects.filter(problems__gt=0, ended_at__gte=now - timedelta(days=2))
+
+    def occurrence(self, audit: NightlyAudit, now: datetime) -> str:
+        return stamp(audit.ended_at)
+
+    def due_at(self, audit: NightlyAudit, now: datetime) -> datetime:
+        return audit.ended_at or now
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        audit = NightlyAudit.objects.get(pk=reminder.subject_id)
+        return reverse("reminders:audit"), {"audit": audit, "day": format_day(audit.day)}
+
+
 KITCHENS: tuple[AnyRule, ...] = (KitchenInvited(), AltitudeChanged())
 SIGN_IN: tuple[AnyRule, ...] = (SignInChanged(), AddressAsked())
 REVIEWS: tuple[AnyRule, ...] = (RevisionToReview(),)
+AUDITS: tuple[AnyRule, ...] = (AuditFoundSomething(),)

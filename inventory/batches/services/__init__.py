@@ -36,6 +36,7 @@ from inventory.batches.services.recalls import (
     recall_answer,
     recall_close,
     recall_open,
+    recalls_audit,
     recalls_follow_withdrawals,
 )
 from inventory.batches.tracing import recalls_of, to_answer, waiting
@@ -66,6 +67,7 @@ __all__ = [
     "recall_answer",
     "recall_close",
     "recall_open",
+    "recalls_audit",
     "recalls_follow_withdrawals",
     "recalls_of",
     "seals_record",

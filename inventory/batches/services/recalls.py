@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from uuid import UUID, uuid5
 
@@ -18,7 +18,7 @@ from club.core.clock import now_or
 from club.core.errors import AlreadyDone, form_reused, same_form
 from club.core.jobs import one_by_one
 from club.members.models import Kitchen, User
-from inventory.batches.choices import BatchState, Disposal, RecallKind, RecallOutcome
+from inventory.batches.choices import BatchState, ClaimState, Disposal, RecallKind, RecallOutcome
 from inventory.batches.models import (
     ANSWER_NOTE_LENGTH,
     RECALL_REASON_LENGTH,
@@ -37,6 +37,7 @@ from inventory.batches.tracing import (
     holdings,
     own_places,
     reach_of_recall,
+    recalls_of,
     went_by,
     withdrawn_without_recall,
 )
@@ -166,6 +167,27 @@ def _follow(revision: Revision, now: datetime) -> Recall:
     token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
     reason = revision.withdrawn_reason[:RECALL_REASON_LENGTH]
     return _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
+
+
+# A withdrawal of the last minutes may still wait for the job above.
+FOLLOWED_WITHIN = timedelta(hours=1)
+
+
+def recalls_audit(now: datetime) -> list[str]:
+    """A sentence for each recall that should be open and is not, and each jar that went to somebody in spite of one."""
+    late = [one for one in withdrawn_without_recall() if one.withdrawn_at and one.withdrawn_at < now - FOLLOWED_WITHIN]
+    rows = OfferedJar.objects.filter(jar__in=Jar.objects.recalled(), claim__state=ClaimState.HANDED)
+    handed = rows.select_related("claim", "jar__batch__revision").defer("jar__batch__plan").order_by("pk")
+    return [f"revision {one.pk}: withdrawn for safety, and no recall asks for its jars" for one in late] + [
+        f"batch {one.jar.batch.lot_code}, jar {one.jar.number}: handed on after it was called back"
+        for one in handed
+        if one.claim and one.claim.settled_at and _was_called_back(one.jar, one.claim.settled_at)
+    ]
+
+
+def _was_called_back(jar: Jar, at: datetime) -> bool:
+    recalls = (one for one in recalls_of(jar.batch) if one.lid_lot_id in (None, jar.lid_lot_id))
+    return any(one.opened_at < at for one in recalls)
 
 
 @transaction.atomic
