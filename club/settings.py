@@ -168,6 +168,15 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
 ]
 
+# Whoever brings this token reads `/metrics`; without one nothing is counted.
+METRICS_TOKEN = os.environ.get("METRICS_TOKEN", "")
+if METRICS_TOKEN:
+    if len(METRICS_TOKEN) < 16:
+        raise ImproperlyConfigured("METRICS_TOKEN has at least 16 characters: whoever guesses it reads the figures.")
+    os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(DATA_DIR / "metrics"))
+    Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]).mkdir(parents=True, exist_ok=True, mode=0o700)
+    MIDDLEWARE.insert(1, "club.run.metrics.MetricsMiddleware")
+
 ROOT_URLCONF = "club.urls"
 WSGI_APPLICATION = "club.wsgi.application"
 

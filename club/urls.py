@@ -5,6 +5,7 @@ from django.urls import include, path
 
 from club.reminders import views as reminders_views
 from club.reminders.urls import calendar_patterns
+from club.run import metrics
 
 handler500 = "club.core.faults.page_of_error"
 
@@ -22,6 +23,7 @@ urlpatterns = [
     path("healthz", reminders_views.health, name="healthz"),
     path("healthz/live", reminders_views.live, name="healthz-live"),
     path("healthz/ready", reminders_views.ready, name="healthz-ready"),
+    path("metrics", metrics.page, name="metrics"),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import gc
 import os
+from pathlib import Path
 from typing import Any
 
 from club.core.logs import formatter
@@ -45,3 +46,10 @@ def when_ready(server: Any) -> None:
         get_template(name)
     gc.collect()
     gc.freeze()  # a worker's collector would write to every page of memory that it shares with the others
+
+
+def on_starting(server: object) -> None:
+    """Figures of processes that are no more would be added to those of today for ever."""
+    if folder := os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
+        for old in Path(folder).glob("*.db"):
+            old.unlink(missing_ok=True)

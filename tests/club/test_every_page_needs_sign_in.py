@@ -33,6 +33,7 @@ PUBLIC = {
     "healthz",
     "healthz-live",
     "healthz-ready",
+    "metrics",  # for whoever brings the token, and off without one
     "calendar:feed",  # a calendar program cannot sign in; the address itself is the secret
     "reminders:stop",  # a mail's own link: whoever reads the mail may stop its kind, and nothing else
 }
