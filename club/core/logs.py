@@ -17,6 +17,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
+from django.core.signals import request_finished
+from django.dispatch import receiver
+
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
 
@@ -35,6 +38,11 @@ def request_id() -> str:
     return _current.get()
 
 
+def well_formed(number: str) -> str:
+    """This number, or a new one where it could break something."""
+    return number if WELL_FORMED.fullmatch(number) else uuid4().hex
+
+
 def number_header() -> dict[str, str]:
     """For a mail: by it the lines are found that tell how the mail came about."""
     return {HEADER: request_id()} if request_id() else {}
@@ -43,10 +51,9 @@ def number_header() -> dict[str, str]:
 @contextmanager
 def numbered(number: str = "") -> Iterator[str]:
     """All that is done in the block goes under this number, or a new one where it is not well formed."""
-    number = number if WELL_FORMED.fullmatch(number) else uuid4().hex
-    token = _current.set(number)
+    token = _current.set(well_formed(number))
     try:
-        yield number
+        yield request_id()
     finally:
         _current.reset(token)
 
@@ -62,19 +69,25 @@ class RequestMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         began = time.monotonic()
-        with numbered(request.headers.get(HEADER, "")) as number:
-            response = self.get_response(request)
-            response.headers[HEADER] = number
-            route = route_of(request)
-            if not route.startswith("healthz"):
-                fields = {
-                    "method": request.method,
-                    "route": route,
-                    "status": response.status_code,
-                    "ms": round((time.monotonic() - began) * 1000),
-                }
-                log.info("%(method)s %(route)s %(status)d in %(ms)d ms", fields, extra={"fields": fields})
+        _current.set(well_formed(request.headers.get(HEADER, "")))
+        response = self.get_response(request)
+        response.headers[HEADER] = request_id()
+        route = route_of(request)
+        if not route.startswith("healthz"):
+            fields = {
+                "method": request.method,
+                "route": route,
+                "status": response.status_code,
+                "ms": round((time.monotonic() - began) * 1000),
+            }
+            log.info("%(method)s %(route)s %(status)d in %(ms)d ms", fields, extra={"fields": fields})
         return response
+
+
+@receiver(request_finished)
+def leave_number(**named: object) -> None:
+    """Not before: Django has a word of its own on an answer that went through all of the middleware."""
+    _current.set("")
 
 
 def route_of(request: HttpRequest) -> str:
