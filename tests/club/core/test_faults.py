@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import errno
+import os
 import sqlite3
+import subprocess
+import sys
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
@@ -13,6 +16,7 @@ from django.urls import reverse
 
 from club.core import faults
 from club.core.faults import Fault, fault_of
+from club.run.children import HOME
 from tests.factories.members import make_person
 
 
@@ -109,3 +113,39 @@ def test_a_database_from_newer_code_is_refused_by_name():
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL looks after its own files")
 def test_a_sound_file_is_found_sound():
     assert faults.damage_found() == ""
+
+
+@pytest.mark.parametrize(
+    ("error", "sentence"),
+    [
+        (
+            OSError(errno.ENOSPC, "No space left on device", "/house/mail/1"),
+            "The disk that holds /house/mail/1 is full.",
+        ),
+        (PermissionError(errno.EACCES, "Permission denied", "/house/secret"), "/house/secret may not be opened"),
+        (ValueError("x"), ""),
+    ],
+)
+def test_whoever_runs_a_command_reads_what_and_where(error, sentence):
+    assert faults.sentence_about(error).startswith(sentence)
+    assert bool(faults.sentence_about(error)) == bool(sentence)
+
+
+def test_a_damaged_database_is_named_with_the_way_back(tmp_path):
+    (tmp_path / "one.sqlite3").write_bytes(b"a shopping list" * 1000)
+    told = faults.sentence_about(wrapped(of_sqlite("SELECT 1", tmp_path)))
+    assert told.startswith(f"The database {connection.settings_dict['NAME']}")
+    assert "is damaged" in told
+    assert "manage.py restore" in told
+
+
+def test_a_data_folder_that_cannot_be_used_is_one_sentence(tmp_path):
+    (tmp_path / "folder").write_text("no folder")
+    left_out = {"DATABASE_URL", "SECRET_KEY"}
+    environment = {name: value for name, value in os.environ.items() if name not in left_out}
+    environment |= {"KETTLEHALL_DATA": str(tmp_path / "folder" / "data"), "KETTLEHALL_OWN_ENVIRONMENT": "1"}
+    command = [sys.executable, str(HOME / "manage.py"), "up"]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True)
+    assert done.returncode == 1
+    assert done.stderr.startswith(f"The data folder {tmp_path / 'folder' / 'data'} cannot be used")
+    assert len(done.stderr.splitlines()) == 1
