@@ -14,7 +14,7 @@ from club.reminders import outbox
 from club.reminders.models import NightlyAudit, Reminder
 from club.reminders.services import AUDIT_LEASE, RULES, audit_note, audit_take
 from club.run import audits
-from club.run.audits import AUDITS, audit_tonight
+from club.run.audits import AT_NIGHT, audit_tonight
 from inventory.batches import services
 from inventory.batches.models import Recall
 from inventory.batches.services import recalls_audit
@@ -29,7 +29,7 @@ PAGE = reverse("reminders:audit")
 
 def test_it_is_made_once_a_day_from_three_in_the_morning_on(monkeypatch):
     looked = []
-    monkeypatch.setattr(audits, "AUDITS", {"seats": lambda: looked.append(1) or []})
+    monkeypatch.setattr(audits, "AT_NIGHT", {"seats": lambda: looked.append(1) or []})
     audit_tonight(NIGHT - timedelta(hours=1))
     assert looked == []
     for minutes in (0, 1, 600):
@@ -52,7 +52,7 @@ def test_one_that_was_broken_off_is_made_again():
 def test_a_sound_house_has_nothing_to_tell():
     make_recall(batch=make_batch_checked(), now=NIGHT)
     organiser = make_organiser()
-    assert {name: audit() for name, audit in AUDITS.items()} == dict.fromkeys(AUDITS, [])
+    assert {name: audit() for name, audit in AT_NIGHT.items()} == dict.fromkeys(AT_NIGHT, [])
     audit_tonight(NIGHT)
     outbox.gather(NIGHT)
     assert not Reminder.objects.filter(rule="audit", person=organiser).exists()
@@ -64,7 +64,7 @@ def test_what_it_finds_reaches_every_organiser_by_mail_and_on_the_first_page(mon
 
     now = datetime.now(UTC)
     organiser, member = make_organiser(), make_person()
-    monkeypatch.setattr(audits, "AUDITS", {"seats": lambda: ["session 7: 9 seats kept"] * 60, "loans": broken})
+    monkeypatch.setattr(audits, "AT_NIGHT", {"seats": lambda: ["session 7: 9 seats kept"] * 60, "loans": broken})
     monkeypatch.setattr("club.reminders.services.AUDIT_FROM", datetime.min.time())
     audit_tonight(now)
     outbox.gather(now)
@@ -81,7 +81,7 @@ def test_what_it_finds_reaches_every_organiser_by_mail_and_on_the_first_page(mon
 
 
 def test_one_that_breaks_is_a_finding_and_the_others_are_made(monkeypatch):
-    monkeypatch.setattr(audits, "AUDITS", {"loans": lambda: 1 / 0, "seats": lambda: ["session 7"]})
+    monkeypatch.setattr(audits, "AT_NIGHT", {"loans": lambda: 1 / 0, "seats": lambda: ["session 7"]})
     audit_tonight(NIGHT)
     found = NightlyAudit.objects.get()
     assert found.lines == ["loans: could not be looked at: ZeroDivisionError: division by zero", "seats: session 7"]
