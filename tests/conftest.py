@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
@@ -32,6 +33,7 @@ clock.pin_zone()
 clock.pin_hour()
 
 DRILLS = Path(__file__).parent / "drills"
+PAGES = re.compile("page|views")
 DATABASES = {"db", "transactional_db", "django_db_setup"}
 FIGURES = "figure of a drill"
 
@@ -64,6 +66,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
             item.add_marker(pytest.mark.race)
         elif item.path.stem.endswith("_fuzz"):
             item.add_marker(pytest.mark.fuzz)
+        elif PAGES.search(item.path.stem):
+            item.add_marker(pytest.mark.page)
         if (
             item.get_closest_marker("django_db")
             or item.get_closest_marker("worker")

@@ -14,7 +14,7 @@ import pytest
 from club.run import reading, site, web
 from tests.drills.mail_sink import free_port
 
-pytestmark = pytest.mark.worker
+pytestmark = [pytest.mark.worker, pytest.mark.once]  # it asks for a page without a row
 
 THREADS = web.workers * web.threads
 HEAD = b"POST /accounts/login/ HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/x-www-form-urlencoded\r\n"

@@ -25,6 +25,7 @@ from tests.drills.patience import PATIENCE_S, seconds_worked, sizes, wait_until
 from tests.drills.processes import children_of, running_from, running_in_group
 
 pytestmark = [
+    pytest.mark.once,  # `up` brings a database of its own
     pytest.mark.worker,
     pytest.mark.skipif(sys.platform != "linux", reason="reads /proc to see what is left running"),
 ]

@@ -20,7 +20,7 @@ from inventory.batches.models import Batch, JarClaim, JarOffer
 from inventory.batches.rules import GIVING_RULES, HELD_APART, NOT_EATEN
 from inventory.batches.services.giving import jars_to_give
 from inventory.batches.tracing import is_called_back
-from inventory.batches.views.batches import batch_for
+from inventory.batches.views.batches import batch_to_write
 
 PER_PAGE = 30
 
@@ -60,7 +60,7 @@ def jar_offers(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def jar_offer_new(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
-    batch = batch_for(user, lot_code)
+    batch = batch_to_write(user, lot_code)
     sizes = sorted({jar.size for jar in batch.jars.all()})
     free = {size: len(jars_to_give(batch, size)) for size in sizes}
     form = JarOfferForm(request.POST or None, free=free)
