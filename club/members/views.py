@@ -394,6 +394,8 @@ def kitchen_page(
 def person_add(request: HttpRequest, pk: int) -> HttpResponse:
     user = signed_in(request)
     kitchen = get_object_or_404(Kitchen.objects.filter(is_hall=False, people=user), pk=pk)
+    if not Kitchen.objects.kept_by(user).filter(pk=pk).exists():
+        raise PermissionDenied
     form = KitchenPersonForm(request.POST, action=request.path)
     if form.is_valid():
         with refusals_on(form):

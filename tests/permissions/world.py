@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Any
 from uuid import uuid4
 
+from allauth.account.models import EmailAddress
 from django.utils import timezone
 from PIL import Image
 
@@ -18,7 +19,7 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.services import day
 from club.core.clock import club_day
 from club.members.choices import Role
-from club.members.models import Kitchen, KitchenInvitation, User
+from club.members.models import AddressConsent, BrowserSession, Kitchen, KitchenInvitation, User
 from club.members.services import kitchen_invite
 from inventory.batches import services as batches
 from inventory.batches.ingredients import lines_with_lots
@@ -287,6 +288,17 @@ class Belongings:
     def supply_lot(self) -> Any:
         return make_stock(make_supply(by=self.club.keeper), 3, by=self.club.keeper)
 
+    def browser_session(self) -> Arguments:
+        told = {"person": self.owner, "auth_hash": self.owner.get_session_auth_hash()}
+        return {
+            "pk": BrowserSession.objects.create(session_key=uuid4().hex, began_at=self.now, seen_at=self.now, **told).pk
+        }
+
+    def address_that_waits(self) -> Arguments:
+        address = EmailAddress.objects.create(user=self.owner, email=f"new-{self.owner.pk}@example.test")
+        consent = AddressConsent.objects.create(address=address, asked_at=self.now)
+        return {"pk": self.owner.pk, "consent_pk": consent.pk}
+
     def in_review(self) -> Arguments:
         draft = revision_draft(by=self.club.teacher, content=recipe_document(slug=f"review-{uuid4().hex[:8]}"))
         return {"pk": revision_submit(by=self.club.teacher, revision=draft).pk}
@@ -310,6 +322,8 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "kitchen invitation to them": Belongings.invitation_to_them,
     "kitchen invitation by them": Belongings.invitation_by_them,
     "skill": lambda of: {"pk": make_skill(of.owner).pk},
+    "browser session": Belongings.browser_session,
+    "address that waits": Belongings.address_that_waits,
     "person": lambda of: {"pk": of.owner.pk},
     # recipes
     "revision": lambda of: {"pk": of.revision.pk},
