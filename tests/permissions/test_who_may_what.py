@@ -30,7 +30,7 @@ with Path(__file__).with_name("who_may_what.csv").open(encoding="utf-8", newline
 
 ROLES = {"keeper", "instructor", "teacher", "organiser"}
 HOUSEHOLD = {"own", "housemate"}
-SHARED = "housemate"  # an object of two people: who left shares nothing
+OF_MEMBERS = {"housemate", "address that waits"}  # who left has none
 NO_METHOD, SIGNS_OUT = "-", "out"
 LIBRARIES_OWN = ("admin:", "mfa_")  # the admin site asks for its own rights; factors are about who is signed in
 IN, NO, NOT_TAKEN, YES = "asked to sign in", "refused", "not taken", "let through"
@@ -85,12 +85,12 @@ def test_each_address_lets_through_whom_the_table_names_and_nobody_else():
     left = Belongings(club, former)
     people = askers(club, owner)
     asked, wrong = 0, []
-    rows = [(row, theirs[row["object"]], left[row["object"]]) for row in TABLE if row["object"] != SHARED]
-    shared = [(row, theirs[row["object"]], None) for row in TABLE if row["object"] == SHARED]
+    rows = [(row, theirs[row["object"]], left[row["object"]]) for row in TABLE if row["object"] not in OF_MEMBERS]
+    only = [(row, theirs[row["object"]], None) for row in TABLE if row["object"] in OF_MEMBERS]
     User.objects.filter(pk=former.pk).update(is_active=False)
     others = {who: person for who, person in people.items() if who not in HOUSEHOLD}
     outside = {"nobody": Client(), "one who left": signed_in(former)}
-    for row, of_member, of_former in [*rows, *shared]:
+    for row, of_member, of_former in [*rows, *only]:
         for whose, arguments, everybody in (("a member", of_member, people), ("one who left", of_former, others)):
             if arguments or (arguments is not None and everybody is people):  # without an object nobody owns it
                 by = asked_of(row, everybody)
