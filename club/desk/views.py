@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
@@ -15,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from club.core.clock import club_day
-from club.core.http import allow, refusals_on, signed_in
+from club.core.http import allow, ask_again, refusals_on, signed_in
 from club.desk.dashboard import desk_for
 from club.desk.download import everything_of
 from club.desk.forms import LeaveForm, PrivacyForm, SuggestionsForm
@@ -78,22 +77,20 @@ def privacy_change(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/privacy_change.html", {"form": form})
 
 
-@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]
 @require_http_methods(["GET", "HEAD", "POST"])
 def my_data(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return render(request, "desk/my_data.html")
+    ask_again(request)
     headers = {"Content-Disposition": 'attachment; filename="everything.zip"'}
     return HttpResponse(everything_of(by=signed_in(request)), content_type="application/zip", headers=headers)
 
 
-@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]
 @require_http_methods(["GET", "HEAD", "POST"])
 def leave(request: HttpRequest) -> HttpResponse:
     return _leave(request, signed_in(request))
 
 
-@reauthentication_required(allow_get=True)  # type: ignore[untyped-decorator]
 @require_http_methods(["GET", "HEAD", "POST"])
 def leave_of(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, "members.grant_role")
@@ -103,6 +100,8 @@ def leave_of(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _leave(request: HttpRequest, person: User) -> HttpResponse:
     by, form = signed_in(request), LeaveForm(request.POST or None)
+    if request.method == "POST":
+        ask_again(request)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             membership_end(by=by, person=person)
