@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q, Sum
+from django.db.models import Count, F, Q, Sum
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
@@ -23,7 +24,6 @@ from club.core.ledger import NOTE_LENGTH, CorrectableRow, LedgerRow, correction_
 from club.members.models import Kitchen, User
 from inventory.jars.choices import INSIDE, JarState, PlaceKind, Reason
 from recipes.engine.quantities import JAR_SIZES
-from recipes.models import unsafe
 
 KEEP = "jars.keep_ledger"
 
@@ -123,15 +123,18 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
         return self.filter(is_inside=True).exclude(count=0)
 
     def called_back(self) -> BalanceQuerySet:
-        """Full jars of a lot that somebody may hold a recalled jar of: of a revision withdrawn for safety, or of a
-        revision, lot or lid lot whose recall was not cleared. The room above is named by its fields, not imported."""
-        called = unsafe("batch__revision__")
-        for subject in ("batch", "batch__revision", "batch__jars__lid_lot"):
-            called |= Q(**{f"{subject}__recalls__is_cleared": False})
-        for lot in ("supply_lot", "freezer_item", "fruit_offer"):
-            taken = {f"batch__lots_taken__{lot}__recalls__is_cleared": False}
-            called |= Q(batch__lots_taken__taken_back_at=None, **taken)
-        return self.filter(called)
+        """Full jars of a lot that somebody may hold a recalled jar of. What is recalled is the room above's to say: it
+        is asked by the field that leads there, and not imported."""
+        batches: Any = self.model._meta.get_field("batch").related_model
+        return self.filter(batch__in=batches.objects.recalled())
+
+    def set_aside_there(self, place: Place, batch_id: int, size: str) -> int:
+        """How many jars of a lot are set aside in a place; they are counted full there. Asked as `called_back` is."""
+        batches: Any = self.model._meta.get_field("batch").related_model
+        here = Q(jars__set_aside__isnull=False, jars__size=size, jars__place=place.kitchen_id)
+        kept = here & ~Q(jars__disposal__in=["discard", "gone"])
+        found: int = batches.objects.filter(pk=batch_id).aggregate(n=Count("jars", filter=kept))["n"]
+        return found
 
     def full_lot(self, code: str) -> int | None:
         """The batch of that lot code which stands, or stood, full here; None when there is none."""

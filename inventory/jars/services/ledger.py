@@ -16,6 +16,7 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from club.core.ledger import (
     NOTE_LENGTH,
@@ -291,6 +292,7 @@ def jars_move(
     is_written_down = reason == Reason.MOVED and (target.person_id == by.pk or by.has_perm(KEEP))
     if left == FULL and not is_written_down:
         _called_back_check(source, target, batch_id, field="lot")
+        _set_aside_check(source, target, batch_id, size, count)
     _deposit_check(by, reason, deposit_cents)
     movement = movement_post(
         by=by,
@@ -339,6 +341,23 @@ def _called_back_check(source: Place, target: Place, batch_id: int | None, *, fi
     if lot := called.values_list("batch__lot_code", flat=True).first():
         text = _("Lot %(lot)s is called back: do not eat or give away any jar of it. Answer the recall instead.")
         raise ValidationError({field: text % {"lot": lot}})
+
+
+def _set_aside_check(source: Place, target: Place, batch_id: int | None, size: str, count: int) -> None:
+    """No more full jars come to other hands than stand there besides those that were set aside after an accident."""
+    if batch_id is None or not source.is_inside or target.kind not in TAKES_JARS or source.pk == target.pk:
+        return
+    set_aside = Balance.objects.set_aside_there(source, batch_id, size)
+    left = count_there(Shelf(source, FULL, batch_id), size) - set_aside
+    if set_aside and count > left:
+        text = ngettext(
+            "%(n)s of these jars is set aside because something went wrong with it: it is not handed on until that is"
+            " settled on the batch's page.",
+            "%(n)s of these jars are set aside because something went wrong with them: they are not handed on until"
+            " that is settled on the batch's page.",
+            set_aside,
+        )
+        raise ValidationError({"count": text % {"n": set_aside}})
 
 
 def _deposit_check(by: User, reason: str, cents: int) -> None:

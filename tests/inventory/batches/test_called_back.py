@@ -13,8 +13,20 @@ from django.utils import timezone
 from inventory.batches import services
 from inventory.batches.models import Batch, Jar
 from inventory.batches.presentation import labels_of
+from inventory.equipment.choices import Kind
+from inventory.jars.services import jars_move, kitchen_place, outside_place
+from recipes.engine.terms import Canner
 from recipes.services import revision_withdraw
-from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_freezer_revision, make_recall
+from tests.factories.batches import (
+    NOW,
+    beans,
+    make_batch,
+    make_batch_checked,
+    make_batch_out,
+    make_freezer_revision,
+    make_recall,
+)
+from tests.factories.equipment import make_thing
 from tests.factories.members import make_organiser, make_person
 
 pytestmark = pytest.mark.django_db
@@ -176,3 +188,45 @@ def test_the_pages_of_a_recalled_batch_cost_the_same_for_one_jar_and_for_30(
     for name in ("detail", "labels", "seals"):
         with django_assert_max_num_queries(14):
             assert page(client, name, batch).status_code == 200
+
+
+def given_away(batch, count=1):
+    told = {"by": batch.made_by, "reason": "given", "size": batch.jar_size, "state": "full", "batch_id": batch.pk}
+    places = {"source": kitchen_place(batch.kitchen), "target": outside_place("given-away")}
+    return jars_move(
+        **told, **places, count=count, token=uuid4(), at=NOW + timedelta(days=1), now=NOW + timedelta(days=1)
+    )
+
+
+@pytest.mark.parametrize("beside", [False, True])
+def test_the_ledger_gives_away_no_jar_of_a_canner_that_is_called_back(beside):
+    codes = [make_thing(Kind.WEIGHTED_GAUGE).code for _one in range(2)]
+    batch = make_batch(**beans(canner=Canner.WEIGHTED_GAUGE, canner_code=", ".join(codes)))
+    out = NOW + timedelta(hours=2)
+    told = {"jars": {"pint": 4}, "minutes": 20, "psi": 15, "lid_code": "L", "jars_out_at": out, "now": out}
+    batch = services.batch_log_process(
+        by=batch.made_by, batch=batch, psi_beside={batch.canners_beside.get().pk: 15}, **told
+    )
+    given_away(batch)
+    canner = batch.canners_beside.get().card if beside else batch.canner_card
+    make_recall(canner=canner, now=NOW + timedelta(hours=5))
+    with pytest.raises(ValidationError, match="called back"):
+        given_away(batch)
+
+
+def test_the_ledger_gives_away_no_more_than_stands_there_beside_what_is_set_aside():
+    batch = make_batch_checked()
+    services.jars_set_aside(
+        by=batch.made_by,
+        batch=batch,
+        situation="siphoned-half",
+        jars=[1, 2, 3],
+        token=uuid4(),
+        now=NOW + timedelta(hours=15),
+    )
+    with pytest.raises(ValidationError, match="3 of these jars are set aside") as refused:
+        given_away(batch, 2)
+    assert list(refused.value.message_dict) == ["count"]
+    given_away(batch, 1)
+    with pytest.raises(ValidationError):
+        given_away(batch, 1)
