@@ -106,7 +106,8 @@ def settled(revision: Revision, *, by: User, acid_seen: str) -> str:
 def food_classify(*, by: User, revision: Revision, words: str, kind: str, ph: str, source: str) -> ClassedFood:
     """A reviewer other than the author says what words are that hold a draft back. Their class holds for every recipe.
 
-    A fruit needs its highest printed pH, at 4.6 or below. ValidationError by field.
+    A fruit needs its highest printed pH, at 4.6 or below. ValidationError by field. What is published and waited for
+    these words is judged anew at once.
     """
     if not by.has_perm("recipes.review_revision") or revision.author_id == by.pk:
         raise PermissionDenied
@@ -126,11 +127,13 @@ def food_classify(*, by: User, revision: Revision, words: str, kind: str, ph: st
         raise ValidationError(problems)
     try:
         with transaction.atomic():
-            return ClassedFood.objects.create(
+            made = ClassedFood.objects.create(
                 words=words, kind=kind, ph_hundredths=hundredths, source=source.strip(), by=by
             )
     except IntegrityError:
         raise ValidationError({"words": _("Somebody classed these words a moment ago. Look again.")}) from None
+    published_sweep()
+    return made
 
 
 def _hundredths(ph: str) -> int | None:
@@ -693,9 +696,9 @@ class SweptRevision:
 def published_sweep() -> list[SweptRevision]:
     """Judge every published revision anew; those that something speaks against, the refused ones first.
 
-    A refused one says so in `refused_why`, and says it no longer once the ledger knows better. What is only held back
-    (a word that is not classed, an acid that a reviewer read of) is listed, and planned from as before: a reviewer has
-    published it. May run again and again, and twice at once.
+    What is refused or held back says so in `refused_why`, and nothing new is planned from it; it says so no longer once
+    the ledger knows better, such as a word that a reviewer classed. An acid that its reviewer read of in the source
+    stays theirs to answer for: it is listed, and planned from. May run again and again, and twice at once.
     """
     ledger = current_ledger()
     published = Revision.objects.published().select_related("recipe").order_by("recipe__title", "number")
@@ -703,7 +706,11 @@ def published_sweep() -> list[SweptRevision]:
     found = []
     for revision in published:
         findings = judge(revision.tested, ledger)
-        reasons = [f"{one.field}: {one.sentence}" for one in findings if one.is_refused]
+        read_of = revision.reviewer_id is not None and revision.review_note != ""
+        holding = [one for one in findings if one.is_refused or not (one.by_statement and read_of)]
+        reasons = [f"{one.field}: {one.sentence}" for one in holding]
+        if holding and not any(one.is_refused for one in holding):
+            reasons.append(_("An instructor starts a draft from it, classes its words there, or mends the text."))
         if revision.from_library and revision.recipe_id in no_longer:
             reasons.insert(0, no_longer_tested(no_longer[revision.recipe_id]))
         why = " ".join(reasons)

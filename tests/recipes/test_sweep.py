@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 
 from recipes.library import SHIPPED
 from recipes.models import ClassedFood, Recipe, Revision
-from recipes.services import library_load, plan_for, published_sweep, revision_withdraw
+from recipes.services import food_classify, library_load, plan_for, published_sweep, revision_withdraw
 from recipes.tasks import sweep_published
 from tests.factories.batches import make_batch, make_batch_checked
 from tests.factories.members import make_organiser
@@ -34,14 +34,29 @@ def bananas():
 
 
 def test_what_is_refused_now_is_held_back_with_the_reason_and_named_first(bananas):
-    waits = published(line("kokum"))  # a word that nobody classed: listed, and planned from as before
+    waits = published(line("kokum"))  # a word that nobody classed
     sound = make_revision()
     found = published_sweep()
-    assert [(one.revision, one.is_held_back) for one in found] == [(bananas, True), (waits, False)]
-    for revision, is_held_back in ((bananas, True), (waits, False), (sound, False)):
+    assert [(one.revision, one.is_held_back) for one in found] == [(bananas, True), (waits, True)]
+    for revision, is_held_back, is_never in ((bananas, True, True), (waits, True, False), (sound, False, False)):
         revision = Revision.objects.get(pk=revision.pk)
         codes = [one.code for one in plan_for(revision=revision, altitude=None, pots=1).refusals]
-        assert ("held-back" in codes, "NEVER-CANNED" in revision.refused_why) == (is_held_back, is_held_back)
+        assert ("held-back" in codes, "NEVER-CANNED" in revision.refused_why) == (is_held_back, is_never)
+
+
+def test_a_word_that_a_reviewer_classes_frees_what_waited_for_it(instructor):
+    waits = published(line("kokum"))
+    published_sweep()
+    waits.refresh_from_db()
+    assert "kokum" in waits.refused_why
+    assert "An instructor starts a draft from it" in waits.refused_why
+    with pytest.raises(Exception, match="until an instructor has looked into it"):
+        make_batch(revision=waits)
+    told = {"words": "kokum", "kind": "fruit", "ph": "3.4", "source": "A leaflet, page 2"}
+    food_classify(by=instructor, revision=waits, **told)
+    waits.refresh_from_db()
+    assert waits.refused_why == ""
+    assert make_batch(revision=waits).revision == waits
 
 
 def test_no_batch_is_started_from_it_and_no_process_time_is_shown(bananas):
