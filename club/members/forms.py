@@ -24,6 +24,7 @@ from club.members.choices import EventKind, Role, Skill
 from club.members.models import (
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
+    PHONE_LENGTH,
     REASON_LENGTH,
     AltitudeHow,
     Kitchen,
@@ -86,11 +87,25 @@ class ProfileForm(forms.Form):
         label=_("Your name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "name"})
     )
     units = forms.ChoiceField(label=_("Units"), choices=Units.choices)
+    phone = forms.CharField(
+        label=_("Telephone, for recalls only"),
+        max_length=PHONE_LENGTH,
+        required=False,
+        help_text=_(
+            "Only the organisers see it, and only where jars that you may have are called back. Leave it empty if mail"
+            " is enough."
+        ),
+        widget=forms.TextInput(attrs={"type": "tel", "autocomplete": "tel"}),
+    )
 
     def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
-        kwargs["initial"] = {"name": user.name, "units": user.units}
+        kwargs["initial"] = {"name": user.name, "units": user.units, "phone": user.phone}
         super().__init__(*args, **kwargs)
         self.helper = form_helper(css="", submit=gettext("Save"))
+
+    def clean_phone(self) -> str | None:
+        """None where the form was sent without the field: what is stored stays."""
+        return str(self.cleaned_data["phone"]) if "phone" in self.data else None
 
 
 class NameForm(forms.Form):

@@ -34,7 +34,7 @@ from recipes.engine.terms import Altitude
 # ISO 2533 is used from the lowest shore on land to the highest towns; outside it the height is a slip of the pen.
 LOWEST_M = Decimal("-430")
 HIGHEST_M = Decimal("5000")
-NAME_LENGTH, KITCHEN_NAME_LENGTH, REASON_LENGTH = 120, 80, 300
+NAME_LENGTH, KITCHEN_NAME_LENGTH, REASON_LENGTH, PHONE_LENGTH = 120, 80, 300, 40
 KEY_LENGTH = 2 * NAME_LENGTH  # one letter may be drawn as several; of a longer one the beginning
 REFERENCE_LENGTH = 120
 MIDNIGHT = time(0)
@@ -107,6 +107,9 @@ class User(AbstractBaseUser, PermissionsMixin):
     name_folded = models.CharField(max_length=KEY_LENGTH, blank=True, editable=False)
     is_name_shared = models.BooleanField(default=False, editable=False)
     units = models.CharField(_("units"), max_length=8, choices=Units.choices, default=Units.METRIC)
+    # For recalls alone: organisers see it on a recall's list of people to reach, and nobody else does. It stays with who
+    # left the club as long as their name does: a jar of theirs may be called back.
+    phone = models.CharField(_("telephone"), max_length=PHONE_LENGTH, blank=True)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)

@@ -42,6 +42,7 @@ from club.members.models import (
     KITCHEN_INVITATION_KEPT,
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
+    PHONE_LENGTH,
     REASON_LENGTH,
     REFERENCE_LENGTH,
     AddressConsent,
@@ -73,12 +74,24 @@ def require_perm(user: User, *perms: str) -> None:
         raise PermissionDenied
 
 
+FEWEST_DIGITS = 5  # of a telephone number; our own choice, no source
+
+
 def clean_name(name: str, *, longest: int, field: str = "name") -> str:
     plain = seen(name)
     if not plain:
         raise ValidationError({field: _("Write a name.")})
     if len(plain) > longest:
         raise ValidationError({field: _("A name has at most %(longest)d letters.") % {"longest": longest}})
+    return plain
+
+
+def phone_clean(phone: str) -> str:
+    """As it is dialled, with what people write beside it, such as "ext. 5"; empty for none."""
+    plain = seen(phone)
+    if plain and (len(plain) > PHONE_LENGTH or sum(char.isdecimal() for char in plain) < FEWEST_DIGITS):
+        text = _("Write a number that can be dialled, with at most %(n)s letters and figures, or leave it empty.")
+        raise ValidationError({"phone": text % {"n": PHONE_LENGTH}})
     return plain
 
 
@@ -463,10 +476,14 @@ def member_enrol(
 
 
 @transaction.atomic
-def profile_change(*, by: User, name: str, units: str) -> None:
-    """A person's own name and units. A name that reads like another's is refused: an organiser may give it."""
+def profile_change(*, by: User, name: str, units: str, phone: str | None = None) -> None:
+    """A person's own name, units and telephone; None leaves that as it is. A name that reads like another's is refused:
+    an organiser may give it. ValidationError by field.
+    """
     by.units = clean_units(units)
-    by.save(update_fields=["units"])
+    if phone is not None:
+        by.phone = phone_clean(phone)
+    by.save(update_fields=["units", "phone"])
     _name_write(by, name, is_shared=False)
 
 

@@ -68,6 +68,13 @@ def correction_beside(row: CannerBeside) -> str:
 
 
 @register.filter
+def dialled(phone: str) -> str:
+    """ "+3531234567" of "+353 1 234 567": what a telephone takes of a number as people write it."""
+    digits = "".join(char for char in phone if char.isdecimal())
+    return f"+{digits}" if phone.lstrip().startswith("+") else digits
+
+
+@register.filter
 def held(psi: Decimal | None) -> str:
     """A pressure that was read off a gauge, in both units; kilopascals rounded down, so that they never claim more."""
     if psi is None:

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.http import refusals_on, signed_in
+from club.members.choices import Role
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.forms import RecallAnswerForm, RecallCloseForm, RecallForm
@@ -106,6 +107,7 @@ def _recall_page(
         "asked": _asked(recall, to_answer_for(user, rows), typed),
         "answers": [(answer, places[answer.where]) for answer in answers],
         "rows": [row for _one, row in holding_rows(rows)] if runs else [],
+        "sees_phones": user.has_role(Role.ORGANISER),
     }
     return render(request, "batches/recall.html", context, status=400 if typed else 200)
 

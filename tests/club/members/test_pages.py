@@ -294,3 +294,20 @@ def test_the_form_of_a_hall_asks_for_its_wiring_and_that_of_a_household_does_not
     assert "wiring carries" not in client.get(reverse("members:kitchen-change", args=[own.pk])).text
     client.post(reverse("members:kitchen-change", args=[hall.pk]), {"name": "Hall", "power_limit_w": "9600"})
     assert Kitchen.objects.get(pk=hall.pk).power_limit_w == 9600
+
+
+def test_a_telephone_is_optional_and_kept_by_a_form_without_it(member_client, member):
+    url, own = reverse("members:me"), {"name": "Ada Quince", "units": "us"}
+    assert "telephone" in member_client.get(url).text.lower()
+    member_client.post(url, {**own, "phone": " +353  1 234 567 "})
+    member.refresh_from_db()
+    assert member.phone == "+353 1 234 567"
+    member_client.post(url, own)
+    member.refresh_from_db()
+    assert member.phone == "+353 1 234 567"
+    form = member_client.post(url, {**own, "phone": "call me"}).context["form"]
+    assert list(form.errors) == ["phone"]
+    assert form["phone"].value() == "call me"
+    member_client.post(url, {**own, "phone": ""})
+    member.refresh_from_db()
+    assert member.phone == ""

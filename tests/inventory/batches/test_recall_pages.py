@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from club.members.choices import Role
 from club.members.models import User
+from club.members.services import profile_change
 from inventory.batches import services
 from inventory.batches.models import Jar, Recall, RecallAnswer
 from inventory.jars.services import jars_move, kitchen_place, outside_place
@@ -358,3 +359,22 @@ def test_a_place_that_is_not_ones_own_settles_nothing(client, maker, batch, reca
     client.force_login(maker)
     assert client.post(answer_url(recall), told(batch, where=where)).status_code in (400, 403)
     assert RecallAnswer.objects.count() == 0
+
+
+def test_telephones_are_on_the_list_for_organisers_alone_also_of_former_members(client, maker, batch, recall):
+    friend = make_person(name="Fay Friend")
+    Jar.objects.filter(batch=batch, number=1).update(held_by=friend)
+    for person, phone in ((maker, "+353 1 234 567"), (friend, "0171 555 0199")):
+        profile_change(by=person, name=person.name, units="us", phone=phone)
+    User.objects.filter(pk=friend.pk).update(is_active=False)
+    reader, fellow = make_organiser(), make_person(Role.INSTRUCTOR)
+    client.force_login(reader)
+    page = client.get(recall.get_absolute_url()).content.decode()
+    assert 'href="tel:+3531234567"' in page
+    assert 'href="tel:01715550199"' in page
+    assert "Whom to telephone" in page
+    for other in (maker, fellow):
+        client.force_login(other)
+        assert "tel:" not in client.get(recall.get_absolute_url()).content.decode()
+    client.force_login(reader)
+    assert "234 567" not in client.get(reverse("members:person", args=[maker.pk])).content.decode()
