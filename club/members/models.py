@@ -107,8 +107,8 @@ class User(AbstractBaseUser, PermissionsMixin):
     name_folded = models.CharField(max_length=KEY_LENGTH, blank=True, editable=False)
     is_name_shared = models.BooleanField(default=False, editable=False)
     units = models.CharField(_("units"), max_length=8, choices=Units.choices, default=Units.METRIC)
-    # For recalls alone: organisers see it on a recall's list of people to reach, and nobody else does. It stays with who
-    # left the club as long as their name does: a jar of theirs may be called back.
+    # For recalls alone: organisers see it on a recall's list of people to reach, and nobody else does. It stays with
+    # who left the club as long as their name does: a jar of theirs may be called back.
     phone = models.CharField(_("telephone"), max_length=PHONE_LENGTH, blank=True)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)

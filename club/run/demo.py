@@ -33,7 +33,8 @@ from club.reminders.services import kinds_for, notification_settings_change
 from club.run.site import is_loopback
 from club.season.services import household_set, jars_used, target_set
 from inventory.batches import services as batches
-from inventory.batches.ingredients import lines_with_lots
+from inventory.batches.choices import LotKind
+from inventory.batches.ingredients import acids_not_noted, lines_with_lots
 from inventory.batches.models import Batch
 from inventory.batches.rules import OwnGauge
 from inventory.batches.services.log import batch_start
@@ -203,6 +204,7 @@ class Loader:
                 jars_out_at=out_at,
                 minutes=batch.required_minutes,
                 psi=batch.setting_psi,
+                lots=_acids_without_lots(batch),
                 now=out_at,
                 **given(row, "lid_code"),
             )
@@ -434,6 +436,8 @@ class Loader:
             for took in row["took"]
         ]
         by = self.people[row["by"]]
+        for unread in batch.lots_taken.live().filter(item__in=[took["item"] for took in row["took"]]):
+            batches.lot_take_back(by=by, taken=unread, now=self.now)
         batches.lots_note(by=by, batch=batch, answers=answers, token=uuid.uuid4(), now=self.now)
 
     # Classes
@@ -634,6 +638,14 @@ def _choose_takers(by: User, session: ClassSession) -> None:
             classes.taker_choose(by=by, station=station, signup=signup, now=session.starts_at)
 
 
+def _acids_without_lots(batch: Batch) -> list[batches.LotAnswer]:
+    """Of each acid that nothing was noted of: nobody could read a lot, and a vinegar had 5 %."""
+    return [
+        batches.LotAnswer(line.at, "without", strength_tenths=50 if line.kind == LotKind.VINEGAR else None)
+        for line in acids_not_noted(batch)
+    ]
+
+
 def _cook(by: User, cooking: StationBatch) -> Batch:
     """Its loads go in one after the other; the jars are out a quarter of an hour before the session ends."""
     session, batch = cooking.station.session, cooking.batch
@@ -650,6 +662,7 @@ def _cook(by: User, cooking: StationBatch) -> Batch:
         jars=filled,
         minutes=batch.required_minutes,
         psi=batch.setting_psi,
+        lots=_acids_without_lots(batch),
         process_started_at=None if batch.is_frozen_kind else begins,
         jars_out_at=out,
         lid_code="" if batch.is_frozen_kind else CLASS_LIDS,

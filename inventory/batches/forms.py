@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import inf
+from types import MappingProxyType
 from typing import Any
 
 from crispy_forms.layout import HTML, Column, Row, Submit
@@ -142,11 +143,34 @@ def lid_fields() -> dict[str, forms.Field]:
     }
 
 
-class LogForm(forms.Form):
-    """What was done at the stove. The fields follow the batch: pressure only for a pressure canner, and so on."""
+def strength_field(help_text: str) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=_("Strength on its label, in percent"),
+        max_digits=4,
+        decimal_places=1,
+        min_value=0,
+        required=False,
+        help_text=f"{help_text} {gettext('Under 5 % it is not canned with.')}",
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
+    )
 
-    def __init__(self, *args: Any, batch: Batch, **kwargs: Any) -> None:
+
+class LogForm(forms.Form):
+    """What was done at the stove. The fields follow the batch: pressure only for a pressure canner, and so on.
+
+    `acids` are those of which no lot was noted yet, `offered` the lots at hand for each by its place in the plan.
+    """
+
+    def __init__(
+        self,
+        *args: Any,
+        batch: Batch,
+        acids: Sequence[LotLine] = (),
+        offered: Mapping[int, Sequence[Proposal]] = MappingProxyType({}),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.acids = acids
         self.sizes = tuple(reversed(sizes_covered(batch.jar_size)))
         self._add_times(batch)
         if not batch.is_frozen_kind:
@@ -170,6 +194,20 @@ class LogForm(forms.Form):
             )
         if not batch.is_frozen_kind:
             self.fields |= lid_fields()
+        for line in acids:
+            shown = [(one.key, one.words) for one in offered[line.at]]
+            self.fields[f"lot_{line.at}"] = forms.ChoiceField(
+                label=line.item[:1].upper() + line.item[1:],
+                choices=[*shown, WITHOUT_CHOICE],
+                required=False,  # the service says what is missing
+                help_text=gettext(
+                    "Which one went in? What keeps these jars safe rests on it; if it is ever called back, this finds"
+                    " them."
+                ),
+                widget=forms.RadioSelect,
+            )
+            if line.kind == LotKind.VINEGAR:
+                self.fields[f"strength_{line.at}"] = strength_field(gettext("Only for one without a lot."))
         self.fields["note"] = forms.CharField(
             label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
         )
@@ -201,7 +239,11 @@ class LogForm(forms.Form):
         lids = ["lid_code"] if "lid_code" in self.fields else []
         late = self._columns("col-md-6", "lid_maker", "started_at", "process_started_at")
         rest = Fold(gettext("Notes, the lids' maker, earlier times"), "note", late)
-        return [process, "jars_out_at", heading(gettext("Jars filled")), most, *jars, *lids, rest]
+        acids = [name for name in self.fields if name.startswith(("lot_", "strength_"))]
+        if acids:
+            another = HTML('{% include "batches/parts/another_lot.html" %}')
+            acids = [heading(gettext("The acid")), *acids, another]
+        return [process, "jars_out_at", heading(gettext("Jars filled")), most, *jars, *lids, *acids, rest]
 
     def _columns(self, css: str, *names: str) -> Row:
         return Row(*(Column(name, css_class=css) for name in names if name in self.fields))
@@ -211,7 +253,13 @@ class LogForm(forms.Form):
         data = dict(self.cleaned_data)
         jars = {size: data.pop(f"jars_{size}") or 0 for size in self.sizes}
         psi_beside = {row.pk: data.pop(f"psi_{row.pk}") for row in self.beside}
-        return {**data, "jars": jars, "psi_beside": psi_beside}
+        lots = []
+        for line in self.acids:
+            chosen, strength = data.pop(f"lot_{line.at}"), data.pop(f"strength_{line.at}", None)
+            if chosen:
+                tenths = None if strength is None else int(strength * 10)
+                lots.append({"at": line.at, "chosen": chosen, "strength_tenths": tenths})
+        return {**data, "jars": jars, "psi_beside": psi_beside, "lots": lots}
 
 
 class ReprocessForm(forms.Form):
@@ -778,7 +826,7 @@ class LotsForm(forms.Form):
             elif any(one.key.startswith("freezer-") for one in offered[line.at]):
                 self._add(line, "used", self._fruit_used())
             if line.kind == LotKind.VINEGAR:
-                self._add(line, "strength", self._strength())
+                self._add(line, "strength", strength_field(gettext("Of another bottle than those in the list.")))
             if not is_fruit:
                 for name, field in self._label(line).items():
                     self._add(line, name, field)
@@ -807,17 +855,6 @@ class LotsForm(forms.Form):
             max_length=30,
             help_text=_("Such as 2.4 kg or 3 lb. Empty: it was taken out before, or it was never frozen."),
             widget=forms.TextInput(attrs={"autocomplete": "off"}),
-        )
-
-    @staticmethod
-    def _strength() -> forms.DecimalField:
-        return forms.DecimalField(
-            label=_("Strength on its label, in percent"),
-            max_digits=4,
-            decimal_places=1,
-            min_value=0,
-            help_text=_("Of another bottle than those in the list. Under 5 % it is not canned with."),
-            widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
         )
 
     @staticmethod

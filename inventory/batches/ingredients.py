@@ -215,6 +215,23 @@ def lines_not_noted(batch: Batch, notes: Iterable[Note]) -> list[str]:
     return [line.item for line in lines if line.kind != LotKind.FRUIT and line.item not in noted]
 
 
+# What acidity rests on: a log is not written while nothing at all is said of these.
+ACIDS = frozenset({LotKind.VINEGAR, LotKind.JUICE, LotKind.CITRIC_ACID})
+
+
+def acids_not_noted(batch: Batch) -> list[LotLine]:
+    """The acids in the jars of which nothing was noted yet; one query, and none where the plan has no acid.
+
+    What the recipe leaves to the cook, and what is kept in the freezer, is not asked about.
+    """
+    if batch.is_frozen_kind:
+        return []
+    optional = {at for at, line in enumerate(batch.plan["lines"]) if line["optional"]}
+    acids = [line for line in lines_with_lots(batch) if line.kind in ACIDS and line.at not in optional]
+    noted = set(batch.lots_taken.live().values_list("item", flat=True)) if acids else set()
+    return [line for line in acids if line.item not in noted]
+
+
 def lines_to_ask(batch: Batch, user: User, more: str = "") -> tuple[list[LotLine], dict[int, list[Proposal]]]:
     """The ingredients that nothing was noted of yet, and the one at `more`, with the lots at hand for each.
 

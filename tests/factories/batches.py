@@ -14,6 +14,8 @@ from uuid import uuid4
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from inventory.batches import services
+from inventory.batches.choices import LotKind
+from inventory.batches.ingredients import acids_not_noted
 from inventory.batches.models import Batch, Recall
 from inventory.batches.rules import OwnGauge
 from recipes.engine.terms import Canner, Pack
@@ -72,6 +74,14 @@ def make_pressure_batch_out(**fields: Any) -> Batch:
     return make_batch_out(**beans(**fields))
 
 
+def without_lots(batch: Batch) -> list[services.LotAnswer]:
+    """What a log has to say of each acid: that nobody could read a lot. A vinegar had 5 %."""
+    return [
+        services.LotAnswer(line.at, "without", strength_tenths=50 if line.kind == LotKind.VINEGAR else None)
+        for line in acids_not_noted(batch)
+    ]
+
+
 def make_batch_out(
     *,
     out_at: datetime = NOW,
@@ -89,6 +99,7 @@ def make_batch_out(
         minutes=batch.required_minutes,
         psi=batch.setting_psi,
         lid_code="" if batch.is_frozen_kind else lid_code,
+        lots=without_lots(batch),
         now=out_at,
     )
 

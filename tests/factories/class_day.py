@@ -14,6 +14,7 @@ from inventory.batches.services import batch_log_process
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Thing
 from inventory.equipment.services import hold_place
+from tests.factories.batches import without_lots
 from tests.factories.classes import make_session, make_signup
 from tests.factories.equipment import make_test, make_thing
 
@@ -55,6 +56,7 @@ def log_out(cooking: StationBatch, *, by: User | None = None, now: datetime = NO
         jars={"half-pint": 4},
         minutes=batch.required_minutes,
         lid_code="LID 7",
+        lots=without_lots(batch),
         jars_out_at=now,
         now=now,
     )

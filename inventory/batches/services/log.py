@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Unpack
-from uuid import UUID, uuid4
+from uuid import UUID, uuid4, uuid5
 
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
@@ -24,6 +24,7 @@ from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
 from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Seal
+from inventory.batches.ingredients import acids_not_noted
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
     LOOK_NOTE_LENGTH,
@@ -32,6 +33,7 @@ from inventory.batches.models import (
     CannerBeside,
     Jar,
     JarQuerySet,
+    LotTakenQuerySet,
     Recall,
     SealCheck,
 )
@@ -64,6 +66,7 @@ from inventory.batches.services.common import (
     utc_or_none,
     writing_check,
 )
+from inventory.batches.services.lots import LotAnswer, lots_note
 from inventory.batches.tracing import is_called_back
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import year_after
@@ -260,6 +263,7 @@ def batch_log_process(
     psi_beside: Mapping[int, Decimal | int | None] | None = None,
     lid_code: str = "",
     lid_maker: str = "",
+    lots: Sequence[LotAnswer] = (),
     process_started_at: datetime | None = None,
     started_at: datetime | None = None,
     note: str = "",
@@ -267,10 +271,11 @@ def batch_log_process(
 ) -> Batch:
     """Log the process and the jars; the batch is out of the canner (a freezer recipe: in the freezer) after that.
 
-    `psi` is what the gauge of the first canner showed, `psi_beside` that of each other one, by its row.
+    `lots` says from which lot each acid was taken, where it was not noted before; "without a lot" is an answer, and
+    nothing is none. `psi` is what the gauge of the first canner showed, `psi_beside` that of each other, by its row.
 
     1. Everything is checked and told at once: ValidationError by field, `jars_<size>` for a count, `psi_<row>` for a
-       canner beside the first.
+       canner beside the first, `lot_<at>` for an acid.
     2. The batch changes from started by a conditional update: of two presses one writes, the other gets AlreadyDone.
     3. The jars get their rows, each with the lid lot that sits on it; the ledger moves as many from empty to full.
     """
@@ -280,9 +285,10 @@ def batch_log_process(
     batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
     problems = Problems()
     began = started_at or batch.started_at
-    notes = batch.lots_taken.live()
     if started_at is not None:
         moment_check(problems, "started_at", started_at, now)
+    notes = _acids(problems, by, batch, lots, now)
+    if started_at is not None:
         for past in notes.filter(use_by__lt=club_day(began)):
             text = _("%(item)s, as it is noted, was past its date on that day. If that is so, do not keep these jars.")
             problems.add("started_at", text % {"item": past.item})
@@ -320,6 +326,23 @@ def batch_log_process(
     _fill(batch, jars, lid_lot)
     ledger_fill(by=by, batch=batch, jars=jars, lid_lot=lid_lot, at=jars_out_at)
     return Batch.objects.get(pk=batch.pk)
+
+
+def _acids(problems: Problems, by: User, batch: Batch, lots: Sequence[LotAnswer], now: datetime) -> LotTakenQuerySet:
+    """Note the lots that were said; of every acid something is noted then, or it is a problem. Returns what stands."""
+    if lots and batch.state == BatchState.STARTED:
+        try:
+            lots_note(by=by, batch=batch, answers=lots, token=uuid5(batch.token, "lots at the log"), now=now)
+        except ValidationError as error:
+            for field, messages in error.message_dict.items():
+                for message in messages:
+                    problems.add(field, message)
+    answered = {one.at for one in lots}
+    for line in acids_not_noted(batch):
+        if line.at not in answered:
+            text = _("Say which %(item)s went in. That nobody could read a lot is an answer too; nothing is none.")
+            problems.add(f"lot_{line.at}", text % {"item": line.item})
+    return batch.lots_taken.live()
 
 
 def _claim(batch: Batch, logged: dict[str, Any]) -> None:

@@ -31,7 +31,7 @@ from inventory.batches.forms import (
     SealsForm,
     StartForm,
 )
-from inventory.batches.ingredients import lines_not_noted, notes_of
+from inventory.batches.ingredients import acids_not_noted, lines_not_noted, notes_of, proposals
 from inventory.batches.models import Batch, BatchQuerySet, CannerBeside, LotTaken, Recall
 from inventory.batches.presentation import (
     LidFigures,
@@ -308,11 +308,16 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
     batch = batch_at_the_stove(user, lot_code)
     # Where the beginning was noted already, such as on a class's day, the address brings it along.
-    form = LogForm(request.POST or None, batch=batch, initial={"process_started_at": request.GET.get("began", "")[:16]})
+    began = {"process_started_at": request.GET.get("began", "")[:16]}
+    acids = acids_not_noted(batch) if batch.state == BatchState.STARTED else []
+    offered = proposals(batch, user, acids) if acids else {}
+    form = LogForm(request.POST or None, batch=batch, acids=acids, offered=offered, initial=began)
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form, {"jars": f"jars_{form.sizes[0]}"}):
-                batch = services.batch_log_process(by=user, batch=batch, **form.written())
+                written = form.written()
+                lots = [services.LotAnswer(**answer) for answer in written.pop("lots")]
+                batch = services.batch_log_process(by=user, batch=batch, lots=lots, **written)
                 messages.success(request, _said_after_log(batch))
                 return redirect(batch)
         except services.AlreadyDone as done:

@@ -10,6 +10,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.urls import reverse
+from django.utils import timezone
 
 from club.core.clock import club_day
 from inventory.batches import services
@@ -512,3 +513,40 @@ def test_a_log_that_moves_the_beginning_moves_the_day_of_the_notes_or_is_refused
     assert "cider vinegar" in refused.value.message_dict["started_at"][0]
     log(NOW - timedelta(days=1))
     assert set(LotTaken.objects.values_list("taken_on", flat=True)) == {use_by - timedelta(days=1)}
+
+
+def logged(batch, cook, **told):
+    out = NOW + timedelta(hours=2)
+    fixed = {"jars": {"half-pint": 4}, "minutes": 10, "lid_code": "L-7", "jars_out_at": out, "now": out}
+    return services.batch_log_process(by=cook, batch=batch, **{**fixed, **told})
+
+
+def test_a_log_wants_a_word_on_every_acid_and_without_a_lot_is_one(batch, cook, keeper):
+    with pytest.raises(ValidationError) as refused:
+        logged(batch, cook)
+    assert set(refused.value.message_dict) == {"lot_2", "lot_3"}  # the juice and the vinegar; salt may wait
+    weak = [LotAnswer(2, "without"), LotAnswer(3, "without", strength_tenths=40)]
+    with pytest.raises(ValidationError) as refused:
+        logged(batch, cook, lots=weak)
+    assert list(refused.value.message_dict) == ["strength_3"]
+    assert not LotTaken.objects.exists()
+    assert not Jar.objects.exists()
+    lot = bought(keeper)
+    note(cook, batch, LotAnswer(3, f"club-{lot.pk}"))
+    logged(batch, cook, lots=[LotAnswer(2, "without")])
+    assert dict(LotTaken.objects.values_list("item", "supply_lot")) == {"cider vinegar": lot.pk, "lemon juice": None}
+
+
+def test_the_log_page_asks_for_each_acid_with_what_is_on_the_shelf(batch, cook, keeper, sign_in):
+    lot = bought(keeper)
+    out = timezone.localtime() - timedelta(minutes=5)
+    Batch.objects.update(started_at=timezone.now() - timedelta(hours=3))
+    address, client = reverse("batches:log", args=[batch.lot_code]), sign_in(cook)
+    typed = {"jars_out_at": f"{out:%Y-%m-%dT%H:%M}", "minutes": "10", "jars_half-pint": "4", "lid_code": "L-7"}
+    form = client.post(address, typed).context["form"]
+    assert set(form.errors) == {"lot_2", "lot_3"}
+    assert [key for key, _words in form.fields["lot_3"].choices] == [f"club-{lot.pk}", "without"]
+    form = client.post(address, {**typed, "lot_2": "without", "lot_3": "without"}).context["form"]
+    assert set(form.errors) == {"strength_3"}
+    assert client.post(address, {**typed, "lot_2": "without", "lot_3": f"club-{lot.pk}"}).status_code == 302
+    assert LotTaken.objects.get(supply_lot=lot).strength_tenths == 50

@@ -166,6 +166,7 @@ def good_log(**changes):
         "minutes": "10",
         "jars_half-pint": "4",
         "lid_code": "L-7",
+        "lot_2": "without",  # the bottled lemon juice
         "note": "Foamed a little",
         **changes,
     }

@@ -20,6 +20,7 @@ from tests.factories.batches import (
     make_freezer_revision,
     make_pressure_batch,
     make_pressure_batch_out,
+    without_lots,
 )
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import VEGETABLE, make_revision
@@ -39,6 +40,7 @@ def told(batch, **changes):
         "minutes": 10,
         "lid_code": "L-7",
         "lid_maker": "Tin Works",
+        "lots": without_lots(batch),
         "now": OUT,
     }
     return {**good, **changes}

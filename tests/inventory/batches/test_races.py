@@ -23,7 +23,15 @@ from inventory.equipment.services import own_canner_add
 from inventory.jars.models import Balance, LidLot
 from inventory.jars.services import ledger_audit, lid_lot_get_or_add
 from tests import helpers
-from tests.factories.batches import NOW, beans, make_batch, make_batch_checked, make_batch_out, make_recall
+from tests.factories.batches import (
+    NOW,
+    beans,
+    make_batch,
+    make_batch_checked,
+    make_batch_out,
+    make_recall,
+    without_lots,
+)
 from tests.factories.equipment import make_test, make_thing
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
@@ -54,7 +62,8 @@ def test_four_logs_of_one_batch_fill_its_jars_once():
     batch = make_batch()
     out = NOW + timedelta(hours=2)
     told = {"by": batch.made_by, "batch": batch, "minutes": 10, "lid_code": "L", "jars_out_at": out, "now": out}
-    got = race(lambda n: services.batch_log_process(**told, jars={"half-pint": n + 1}).pk)
+    lots = without_lots(batch)
+    got = race(lambda n: services.batch_log_process(**told, lots=lots, jars={"half-pint": n + 1}).pk)
     assert Counter(got) == {services.AlreadyDone: RACERS - 1, batch.pk: 1}
     assert Jar.objects.count() == got.index(batch.pk) + 1
 
@@ -90,13 +99,14 @@ def test_four_recalls_of_one_canner_are_one():
 
 def test_giving_up_and_logging_at_one_moment_only_one_happens():
     batch = make_batch()
+    lots = without_lots(batch)
     out = NOW + timedelta(hours=2)
 
     def press(number: int) -> str:
         if number % 2:
             return services.batch_abandon(by=batch.made_by, batch=batch, reason="Scorched.").state
         told = {"minutes": 10, "lid_code": "L", "jars_out_at": out, "now": out, "jars": {"half-pint": 3}}
-        return services.batch_log_process(by=batch.made_by, batch=batch, **told).state
+        return services.batch_log_process(by=batch.made_by, batch=batch, lots=lots, **told).state
 
     got = race(press)
     state = Batch.objects.get().state

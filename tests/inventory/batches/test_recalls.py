@@ -20,7 +20,7 @@ from inventory.batches.tracing import affected_jars, held_by, holders, holdings,
 from inventory.jars.models import Balance
 from inventory.jars.services import jars_move, kitchen_place, outside_place, person_place, store_place
 from recipes.services import revision_withdraw
-from tests.factories.batches import NOW, make_batch, make_batch_checked, make_recall
+from tests.factories.batches import NOW, make_batch, make_batch_checked, make_recall, without_lots
 from tests.factories.members import make_kitchen, make_organiser, make_person
 from tests.factories.recipes import make_revision
 
@@ -211,9 +211,8 @@ def test_jars_filled_after_the_recall_of_their_revision_ended_are_asked_about_to
     services.recall_close(by=by, recall=Recall.objects.get(), note="All answered.", now=ended)
     assert services.recalls_follow_withdrawals(now=ended) == 0
     out = ended + timedelta(hours=2)
-    services.batch_log_process(
-        by=late.made_by, batch=late, jars={"half-pint": 2}, jars_out_at=out, minutes=10, lid_code="L", now=out
-    )
+    told = {"jars": {"half-pint": 2}, "jars_out_at": out, "minutes": 10, "lid_code": "L", "now": out}
+    services.batch_log_process(by=late.made_by, batch=late, lots=without_lots(late), **told)
     assert services.recalls_follow_withdrawals(now=out) == 1
     assert Recall.objects.open().count() == 1
 

@@ -16,7 +16,7 @@ from club.members.models import User
 from inventory.batches import services
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch
-from tests.factories.batches import NOW
+from tests.factories.batches import NOW, without_lots
 from tests.factories.jars import make_lid_lot
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
@@ -44,7 +44,7 @@ def asked():
 
 def log(batch: Batch, by: User) -> Batch:
     told = {"jars": {"half-pint": 4}, "minutes": 10, "lid_code": "L1", "jars_out_at": OUT, "now": OUT}
-    return services.batch_log_process(by=by, batch=batch, **told)
+    return services.batch_log_process(by=by, batch=batch, lots=without_lots(batch), **told)
 
 
 def test_the_jars_are_hers_and_the_starter_is_noted(asked):
