@@ -408,6 +408,10 @@ else:
 MOST_BODY_BYTES = 12 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000  # of a body without its files
 DATA_UPLOAD_MAX_NUMBER_FILES = 3
+# Where a plan learns what is known of a canner by its code. Canners are of a room above the recipes', which ask it by
+# this name and import nothing of it: `canner_codes(user, kinds)` and `plan_with_canner(...)`.
+CANNERS_OF_PLANS = "inventory.batches.services.canners"
+
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024  # a longer file waits on the disk
 # The longest draft form, 60 ingredients and 60 process rows, has some 1,900 fields.
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2_500

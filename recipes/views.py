@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from importlib import import_module
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.clock import club_day
 from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_text
 from club.members.choices import Role
 from club.members.models import User
 from recipes import services
 from recipes.charts import timeline_svg
+from recipes.engine import Plan
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, allowed_by, check_changes
 from recipes.engine.document import DocumentError
 from recipes.engine.quantities import format_number
@@ -203,23 +209,33 @@ def _answer(verdict: Verdict) -> dict[str, object]:
 def plan(request: HttpRequest, slug: str) -> HttpResponse:
     """The form, and below it the plan once one is asked for. Only a recipe with a published revision has this page."""
     revision = get_object_or_404(Revision.objects.current().select_related("recipe"), recipe__slug=slug)
-    is_asked = PlanForm.is_asked(request.GET)
+    is_asked, user = PlanForm.is_asked(request.GET), signed_in(request)
+    canners = import_module(settings.CANNERS_OF_PLANS)
     form = PlanForm(
         request.GET if is_asked else None,
-        user=signed_in(request),
+        user=user,
         recipe=revision.tested,
+        codes=partial(canners.canner_codes, user),
         initial=request.GET.dict(),
     )
     context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
     if is_asked and form.is_valid():
-        context |= plan_context(request, revision, form)
+        altitude, wanted, code = form.asked_kitchen.altitude, form.plan_input, form.cleaned_data["canner_code"]
+        if code:
+            asked = {"user": user, "code": code, "altitude": altitude, "wanted": wanted, "on": club_day(timezone.now())}
+            made, problems = canners.plan_with_canner(revision=revision, **asked)
+        else:
+            made, problems = plan_for(revision=revision, altitude=altitude, **wanted), []
+        if problems:
+            form.add_error("canner_code", problems)
+        else:
+            context |= plan_context(request, revision, form, made)
     return render(request, "recipes/plan.html", context)
 
 
-def plan_context(request: HttpRequest, revision: Revision, form: PlanForm) -> dict[str, Any]:
+def plan_context(request: HttpRequest, revision: Revision, form: PlanForm, made: Plan) -> dict[str, Any]:
     kitchen = form.asked_kitchen
     units = signed_in(request).units
-    made = plan_for(revision=revision, altitude=kitchen.altitude, **form.plan_input)
     context = {
         "plan": made,
         "kitchen": kitchen,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, cast
 
@@ -204,6 +204,13 @@ def text_field(label: Any, help_text: Any = "", **attrs: str) -> forms.CharField
     )
 
 
+CodesOf = Callable[[Collection[Canner]], list[tuple[str, str]]]
+
+
+def _no_codes(gauges: Collection[Canner]) -> list[tuple[str, str]]:
+    return []
+
+
 class PlanForm(KitchenForm):
     """Bound to the query of a plan. When valid: `asked_kitchen` (a Kitchen) and `plan_input`.
 
@@ -217,6 +224,13 @@ class PlanForm(KitchenForm):
     jar = forms.CharField(label=_("Jar"), required=False, widget=forms.Select)
     pack = forms.CharField(label=_("Pack"), required=False, widget=forms.Select)
     canner = forms.CharField(label=_("Canner"), required=False, widget=forms.Select)
+    canner_code = text_field(
+        _("The canner's code"),
+        help_text=_(
+            "On its label: the club's, or your household's own. Its size, and what its gauge read at the last test, are"
+            " taken from its card. Of two, both with a comma between."
+        ),
+    )
     reads_high = text_field(
         _("The dial gauge reads high by (psi)"),
         _("At its last test, such as 2 or 0.5; with a minus where it reads low. The setting is corrected by it."),
@@ -234,7 +248,10 @@ class PlanForm(KitchenForm):
     cooks = text_field(_("People cooking"), inputmode="numeric")
     finish = text_field(_("Last jar out at"), type="time")
 
-    def __init__(self, data: Any = None, *, user: User, recipe: TestedRecipe, initial: Any = None) -> None:
+    def __init__(
+        self, data: Any = None, *, user: User, recipe: TestedRecipe, codes: CodesOf = _no_codes, initial: Any = None
+    ) -> None:
+        """`codes` gives the codes and names of the canners with one of these gauges."""
         super().__init__(data, user=user, initial=initial)
         if data is not None and "kitchen" not in data and self.default is not None:
             # An address that names no kitchen means the person's own, as on the recipe's page.
@@ -247,11 +264,19 @@ class PlanForm(KitchenForm):
         self._offer("pack", choices.packs, PACKS, tuple(Pack))
         self._offer("canner", choices.canners, CANNERS, tuple(Canner))
         self.empty_fields = self._ask_empties(jars)
+        gauges = [canner for canner in choices.canners if canner is not Canner.BOILING_WATER]
+        self.canner_codes = codes(gauges) if gauges else []
         gauge = []
         if Canner.DIAL_GAUGE in choices.canners or self.data.get("reads_high"):
-            gauge = [Fold(_("The gauge of the canner"), "reads_high")]
+            gauge = ["reads_high"]
         else:
             self.fields["reads_high"].widget = forms.HiddenInput()
+        if gauges or self.data.get("canner_code"):
+            self.fields["canner_code"].widget.attrs |= {"list": "canners", "autocapitalize": "characters"}
+            gauge = [HTML('{% include "recipes/parts/canner_codes.html" %}'), "canner_code", *gauge]
+        else:
+            self.fields["canner_code"].widget = forms.HiddenInput()
+        gauge = [Fold(_("Which canner, and its gauge"), *gauge)] if gauge else []
         self.helper.layout = Layout(
             "kitchen",
             Row(
@@ -318,7 +343,8 @@ class PlanForm(KitchenForm):
     @property
     def asked(self) -> dict[str, str]:
         """Only of a valid form: the kitchen and what is wanted as text, to ask for the same plan elsewhere."""
-        return {name: str(self.cleaned_data[name]) for name in ("kitchen", *PLAN_FIELDS) if self.cleaned_data.get(name)}
+        names = ("kitchen", "canner_code", *PLAN_FIELDS)
+        return {name: str(self.cleaned_data[name]) for name in names if self.cleaned_data.get(name)}
 
     @property
     def plan_input(self) -> PlanInput:

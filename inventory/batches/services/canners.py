@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -11,6 +12,7 @@ from math import ceil
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.members.models import User
@@ -23,9 +25,9 @@ from inventory.equipment.rules import OLDEST_TEST_YEAR, code_scanned, year_after
 from inventory.equipment.services import gauge_check
 from recipes.choices import CANNERS
 from recipes.engine import NO_SOURCE, Plan, capacity, gauge_refusal, process_choices
-from recipes.engine.terms import Canner, Method
+from recipes.engine.terms import Altitude, Canner, Method
 from recipes.models import Revision
-from recipes.planning import PlanInput
+from recipes.planning import PlanInput, plan_for
 from recipes.presentation import in_words
 
 # A pressure canner serves as a plain deep pot as well, its lid not locked.
@@ -170,6 +172,29 @@ def canner_used(problems: Problems, user: User, code: str, own: OwnGauge | None,
         return CannerUsed()
     first, *beside = sorted(used, key=lambda one: -(one.reads_high or 0))
     return replace(first, beside=tuple(beside))
+
+
+CODES_OFFERED = 40
+
+
+def canner_codes(user: User, gauges: Collection[Canner]) -> list[tuple[str, str]]:
+    """Code and name of the pressure canners with such a gauge that a plan may name, the household's own first."""
+    kinds = [kind for kind, gauge in GAUGE_OF.items() if gauge in gauges]
+    rows = Thing.everything.canners_for(user).filter(kind__in=kinds)
+    rows = rows.order_by(F("household").asc(nulls_last=True), "code")
+    return list(rows.values_list("code", "name")[:CODES_OFFERED])
+
+
+def plan_with_canner(
+    *, user: User, code: str, revision: Revision, altitude: Altitude | None, wanted: PlanInput, on: date
+) -> tuple[Plan, list[str]]:
+    """The plan by what is known of the canner of that code, of several if `code` names several; and what is wrong."""
+    problems = Problems()
+    used = canner_used(problems, user, code, None, on=on)
+    plan = plan_for(revision=revision, altitude=altitude, **(wanted if problems else used.planned(wanted, revision)))
+    if plan.ok and not problems:
+        used.serves_check(problems, plan)
+    return plan, problems.of("canner_code")
 
 
 def _by_code(problems: Problems, user: User, code: str, on: date) -> CannerUsed:

@@ -257,7 +257,8 @@ def start(request: HttpRequest) -> HttpResponse:
     gauge = plan.process.canner if plan.process and plan.process.gauge else None
     offered = canners_offered(user, gauge)
     proposed = canner_proposed(user, kitchen, offered) if request.method == "GET" and gauge else None
-    initial = {"canner_code": proposed.code if proposed else "", "own_reads_high": request.GET.get("reads_high", "")}
+    code = request.GET.get("canner_code", "")[:120] or (proposed.code if proposed else "")
+    initial = {"canner_code": code, "own_reads_high": request.GET.get("reads_high", "")}
     form = StartForm(request.POST or None, gauge=gauge, initial=initial)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):

@@ -150,3 +150,38 @@ def test_the_start_page_costs_no_more_with_thirty_canners(
             make_thing(Kind.DIAL_GAUGE, code=f"DGC-{number + 10}")
         with django_assert_max_num_queries(14):
             client.get(start_page())
+
+
+@pytest.fixture
+def plan_page():
+    beans = make_revision(base=VEGETABLE, slug="beans")
+    asked = {"pots": 1, "jar": "pint", "pack": "hot", "canner": "dial-gauge"}
+    address = reverse("recipes:plan", args=[beans.recipe.slug])
+    return lambda client, **changes: client.get(address, {**asked, **changes})
+
+
+def test_a_plan_takes_the_canner_by_its_code_and_hands_it_on_to_the_start(own, cook, plan_page, sign_in):
+    make_thing(Kind.WEIGHTED_GAUGE, code="WGC-01")
+    client = sign_in(cook)
+    page = plan_page(client)
+    assert [code for code, _name in page.context["form"].canner_codes] == [own.code]
+    page = plan_page(client, canner_code=own.code.lower())
+    assert CORRECTED in text_of(page)
+    assert page.context["plan"].process.setting_psi == 14
+    start = client.get(reverse("batches:start") + "?" + page.context["start_query"])
+    assert start.context["form"]["canner_code"].value() == own.code.lower()
+    assert CORRECTED in text_of(start)
+
+
+@pytest.mark.parametrize(
+    ("code", "why"),
+    [("DGC-99", "DGC-99"), ("DGC-05", "never tested"), ("WGC-01", "Plan again"), ("OWN-01, OWN-01", "twice")],
+)
+def test_a_plan_by_a_canner_that_does_not_serve_says_so_beside_the_code(code, why, own, cook, plan_page, sign_in):
+    make_thing(Kind.DIAL_GAUGE, code="DGC-05")
+    make_thing(Kind.WEIGHTED_GAUGE, code="WGC-01")
+    page = plan_page(sign_in(cook), canner_code=code)
+    assert list(page.context["form"].errors) == ["canner_code"]
+    assert why in page.context["form"].errors["canner_code"][0]
+    assert page.context["form"]["canner_code"].value() == code
+    assert "plan" not in page.context
