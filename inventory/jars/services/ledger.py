@@ -447,7 +447,7 @@ def jars_correct(
 
     Fewer: the rest goes back the way it came. More: the rest follows. A movement is corrected once; the correction
     itself can be corrected. Deposits stay as they are: who keeps the ledger settles them on their own page.
-    No correction hands on more jars that are called back, however many corrections it goes back over.
+    No correction hands on more jars that are called back or set aside, however many corrections it goes back over.
     """
     if not by.has_perm(KEEP) and movement.by_id != by.pk:
         raise PermissionDenied
@@ -460,6 +460,8 @@ def jars_correct(
     source, target = (there, here) if forwards else (here, there)
     if source.state == target.state == FULL and source.place == _first_of(movement).source:
         _called_back_check(source.place, target.place, movement.batch_id, field="count")
+        more = abs(count - movement.count)
+        _set_aside_check(source.place, target.place, movement.batch_id, movement.size, more)
     return movement_post(
         by=by,
         size=movement.size,

@@ -14,7 +14,7 @@ from inventory.batches import services
 from inventory.batches.models import Batch, Jar
 from inventory.batches.presentation import labels_of
 from inventory.equipment.choices import Kind
-from inventory.jars.services import jars_move, kitchen_place, outside_place
+from inventory.jars.services import jars_correct, jars_move, kitchen_place, outside_place
 from recipes.engine.terms import Canner
 from recipes.services import revision_withdraw
 from tests.factories.batches import (
@@ -227,6 +227,8 @@ def test_the_ledger_gives_away_no_more_than_stands_there_beside_what_is_set_asid
     with pytest.raises(ValidationError, match="3 of these jars are set aside") as refused:
         given_away(batch, 2)
     assert list(refused.value.message_dict) == ["count"]
-    given_away(batch, 1)
+    given = given_away(batch, 1)
     with pytest.raises(ValidationError):
         given_away(batch, 1)
+    with pytest.raises(ValidationError, match="set aside"):
+        jars_correct(by=batch.made_by, movement=given, count=2, token=uuid4())
