@@ -981,6 +981,9 @@ class Recall(models.Model):
             return _("%(what)s, frozen on %(day)s") % params
         if self.fruit_offer is not None:
             return _("%(what)s shared by %(who)s") % {"what": self.fruit_offer.title, "who": self.fruit_offer.giver}
+        if self.canner is not None and self.canner_tested_on is not None:
+            params = {"canner": self.canner, "day": date_format(self.canner_tested_on, "j M Y")}
+            return _("%(canner)s, what went by its test of %(day)s") % params
         return str(self.lid_lot or self.supply_lot or self.canner)
 
 

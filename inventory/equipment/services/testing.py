@@ -108,7 +108,7 @@ def tested_check(thing: Thing, until: date) -> None:
 def gauge_check(thing: Thing, on: date) -> InstrumentTest | None:
     """The test that corrects a dial gauge on that day; None for what has no dial gauge.
 
-    ValidationError for one that was not tested in the year before, or whose last test it failed, also one made since.
+    ValidationError for one that was not tested in the year before, or whose last test or the next one it failed.
     """
     if thing.kind != Kind.DIAL_GAUGE:
         return None  # a weighted gauge needs no test (GAUGE_WEIGHTED)
@@ -121,6 +121,13 @@ def gauge_check(thing: Thing, on: date) -> InstrumentTest | None:
             " one tested, or use another canner."
         )
         raise ValidationError(text % (named | {"day": day_words(newest.tested_on)}), code="failed")
+    # Of a day that is noted late: what failed at the next test may have been wrong on that day already.
+    after = tests.filter(tested_on__gt=on).last() if newest is not None and newest.tested_on > on else None
+    if after is not None and after.verdict == Verdict.FAILED:
+        text = _(
+            "The gauge of %(code)s failed the next test, on %(day)s. What went by it before is not safe on a shelf."
+        )
+        raise ValidationError(text % (named | {"day": day_words(after.tested_on)}), code="failed")
     if then is None:
         text = _("The gauge of %(code)s was never tested. Have it tested first, or use a canner with a weighted gauge.")
         raise ValidationError(text % named, code="untested")

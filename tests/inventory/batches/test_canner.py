@@ -156,6 +156,18 @@ def test_a_batch_keyed_in_late_goes_by_the_test_of_its_day_but_not_past_a_failed
         make_batch(**beans(started_at=began, canner_code=dial.code))
 
 
+def test_a_batch_keyed_in_late_is_refused_where_the_next_test_failed_though_a_new_gauge_passed(dial):
+    make_test(dial, TODAY - timedelta(days=3), readings=BAD, now=NOW - timedelta(days=3))
+    make_test(dial, TODAY - timedelta(days=1), readings=GOOD)
+    for days, is_refused in ((5, True), (1, False)):
+        wanted = beans(started_at=NOW - timedelta(days=days), canner_code=dial.code)
+        if is_refused:
+            with pytest.raises(ValidationError, match="failed the next test"):
+                make_batch(**wanted)
+        else:
+            assert make_batch(**wanted).canner_card == dial
+
+
 def log_refused(batch, out, **told) -> dict[str, list[str]]:
     with pytest.raises(ValidationError) as error:
         services.batch_log_process(
