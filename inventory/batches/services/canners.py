@@ -160,7 +160,11 @@ def canner_used(problems: Problems, user: User, code: str, own: OwnGauge | None,
     if not codes:
         return CannerUsed() if own is None else _own(problems, user, own, on)
     if own is not None:
-        problems.add("canner_code", _("Name the canner by its code or say that it is your own, not both."))
+        text = _(
+            "Name the canner by its code or say that it is your own, not both. Where two are at work make a card for"
+            " the one without, so that each gauge has its own setting."
+        )
+        problems.add("canner_code", text)
         return CannerUsed()
     if len(codes) > MOST_CANNERS:
         problems.add("canner_code", _("At most %(n)s canners of one batch.") % {"n": MOST_CANNERS})
