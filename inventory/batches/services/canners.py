@@ -205,8 +205,8 @@ def _by_code(problems: Problems, user: User, code: str, on: date) -> CannerUsed:
     card = Thing.everything.canners_for(user).coded(code_scanned(code)).first()
     if card is None:
         text = _(
-            "No canner of the club's or of your household has the code %(code)s. Look at its label, or leave this empty"
-            " and say below that it is your own."
+            "No canner of the club's or of your household has the code %(code)s. Look at its label. One of your own"
+            " without a card here has no code: leave this empty."
         )
         problems.add("canner_code", text % {"code": code.strip()[:40]})
         return CannerUsed()
