@@ -161,10 +161,11 @@ def plan_page():
 
 
 def test_a_plan_takes_the_canner_by_its_code_and_hands_it_on_to_the_start(own, cook, plan_page, sign_in):
-    make_thing(Kind.WEIGHTED_GAUGE, code="WGC-01")
+    for kind, code in ((Kind.WEIGHTED_GAUGE, "WGC-01"), (Kind.BOILING_WATER, "BWC-01")):
+        make_thing(kind, code=code)
     client = sign_in(cook)
     page = plan_page(client)
-    assert [code for code, _name in page.context["form"].canner_codes] == [own.code]
+    assert [code for code, _name in page.context["form"].canner_codes] == [own.code, "WGC-01"]
     page = plan_page(client, canner_code=own.code.lower())
     assert CORRECTED in text_of(page)
     assert page.context["plan"].process.setting_psi == 14
