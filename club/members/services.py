@@ -663,6 +663,7 @@ def person_forget(*, person: User, now: datetime) -> bool:
         "name": name,
         "name_drawn": drawn,
         "name_folded": folded,
+        "phone": "",
         "email": f"former-{person.pk}@former.invalid",  # RFC 2606: that name is nobody's
         "password": make_password(None),
         "is_staff": False,

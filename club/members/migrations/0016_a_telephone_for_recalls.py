@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('members', '0009_peoples_ledger'),
+        ('members', '0015_leaving'),
     ]
 
     operations = [
