@@ -302,6 +302,13 @@ def _made(path: Path) -> datetime | None:
     return datetime.strptime(found[1], STAMP).replace(tzinfo=UTC) if found else None
 
 
+def backups_in(folder: Path) -> dict[Path, datetime]:
+    """Those with a name of their moment; what else lies there is none of ours."""
+    if not folder.is_dir():
+        return {}
+    return {one: at for one in folder.iterdir() if (at := _made(one))}
+
+
 def spare(names: dict[Path, datetime], *, newest: Path) -> set[Path]:
     """Those that the rule lets go of: kept are the last of each of 7 days and of 4 weeks that have one.
 
@@ -326,8 +333,7 @@ def backup_keep(folder: Path, *, passphrase: str = "", with_keys: bool = False) 
         raise BackupError(_why_not_written(folder / "x", error)) from error
     path = folder / f"kettlehall-{datetime.now(UTC):{STAMP}}Z.backup"
     backup_write(path, passphrase=passphrase, with_keys=with_keys)
-    made = {one: at for one in folder.iterdir() if (at := _made(one))}
-    for old in spare(made, newest=path):
+    for old in spare(backups_in(folder), newest=path):
         old.unlink(missing_ok=True)
     return path
 

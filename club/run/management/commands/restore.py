@@ -20,7 +20,7 @@ from django.core.management import BaseCommand, CommandError
 from django.db import connection
 
 from club.reminders.models import TEST_JOB
-from club.run.backup import BackupError, note, passphrase_by_settings, passphrase_in
+from club.run.backup import BackupError, backups_in, note, passphrase_by_settings, passphrase_in
 from club.run.envelope import is_closed
 from club.run.restore import Archive, archive_open, archive_restore, differences
 from club.run.site import SiteError, only_one
@@ -35,7 +35,9 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []  # noqa: RUF012  (the database may be the very thing that is broken)
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path, metavar="FILE")
+        parser.add_argument(
+            "file", nargs="?", type=Path, metavar="FILE", help="With --test may be left out: the newest of BACKUP_DIR."
+        )
         parser.add_argument("--passphrase-file", type=Path, help="The passphrase is this file's first line.")
         how = parser.add_mutually_exclusive_group()
         how.add_argument("--replace", action="store_true", help="All that is in the database now gives way to it.")
@@ -52,8 +54,12 @@ class Command(BaseCommand):
             help="Take the SECRET_KEY too, into the file `secret` of the data folder.",
         )
 
-    def handle(self, *args: Any, file: Path, passphrase_file: Path | None, **options: Any) -> None:
+    def handle(self, *args: Any, file: Path | None, passphrase_file: Path | None, **options: Any) -> None:
         try:
+            if file is None:
+                file = newest_backup() if options["test"] else None
+            if file is None:
+                raise CommandError("Name the backup to restore: python3 manage.py restore FILE")
             passphrase = passphrase_for(file, passphrase_file)
             with archive_open(file, passphrase=passphrase) as archive:
                 if options["verify"] or options["compare"] or options["test"]:
@@ -102,6 +108,16 @@ class Command(BaseCommand):
             raise CommandError(f"The backup could not be restored, and the site is as it was.\n{done.stderr.strip()}")
         note(TEST_JOB, at=datetime.now(UTC))
         self.stdout.write(f"{told}. It can be restored: taken in apart, every audit passed, and thrown away again.")
+
+
+def newest_backup() -> Path:
+    """BackupError where there is none."""
+    if not settings.BACKUP_DIR:
+        raise BackupError("Name a backup, or set BACKUP_DIR to the folder that they are kept in.")
+    kept = backups_in(Path(settings.BACKUP_DIR))
+    if not kept:
+        raise BackupError(f"There is no backup in {settings.BACKUP_DIR} yet: python3 manage.py backup")
+    return max(kept, key=lambda path: kept[path])
 
 
 # Of the site's own variables, those that would lead a test of the backup to the site's own data.
