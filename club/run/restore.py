@@ -89,8 +89,9 @@ class Archive:
             raise BackupError(NOT_OURS % {"path": path})
         if len(members) > MOST_MEMBERS or len(self.members) < len(members):
             raise self.refused(_("it lists more than a backup has"))
-        if self.members[MANIFEST].file_size > MOST_MANIFEST_BYTES:
-            raise self.refused(_("its manifest is larger than one is"))
+        for name in (MANIFEST, KEYS):
+            if name in self.members and self.members[name].file_size > MOST_MANIFEST_BYTES:
+                raise self.refused(_("its %(name)s is larger than one is") % {"name": name})
         self.manifest = self._read_manifest()
 
     def cut_off(self, what: str) -> BackupError:

@@ -55,6 +55,8 @@ def write_until_told(number: int) -> int:
         reason, source, target = [("bought", bought, store), ("broken", store, broken)][moved % 2]
         services.jars_move(by=keeper, reason=reason, size="pint", count=2, source=source, target=target, token=uuid4())
         moved += 1
+        if moved == 1:
+            print("at work", flush=True)
     print(moved)
     return 0
 
@@ -68,6 +70,8 @@ def drill(file: Path, *, writers: int) -> int:
         subprocess.Popen([*command, str(number)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         for number in range(writers)
     ]
+    for writer in at_work:
+        writer.stdout.readline()  # it is at work
     began = perf_counter()
     manifest = backup_write(file)
     took = perf_counter() - began

@@ -146,7 +146,7 @@ BAD = {
     "a clock that was set back": (retold(made_at=LATER), "Set the clock right first"),
     "a way out of the folder": (with_member("../../etc/cron.d/x", b"x"), "not as the manifest says"),
     "a bomb": (with_member(TABLE, b"[1]\n" * 2**21), "packed as no backup is"),
-    "a manifest like a bomb": (with_member(MANIFEST, b" " * 2**23), "larger than one is"),
+    "a manifest like a bomb": (with_member(MANIFEST, b" " * 2**23), "manifest.json is larger than one is"),
     "a wrong passphrase": (closed, "The passphrase does not open this backup"),
 }
 
