@@ -26,6 +26,7 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.db import DatabaseError, DataError, IntegrityError, connection, models, transaction
 from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as lazy
@@ -210,7 +211,7 @@ def require_fitting(archive: Archive, *, replace: bool, now: datetime) -> None:
     """BackupError where the backup is from newer code or from the future, or the database is not for it."""
     manifest = archive.manifest
     told = {"made": manifest.code, "code": code_version(), "at": f"{archive.made_at:%Y-%m-%d %H:%M} UTC"}
-    known = MigrationExecutor(connection).loader.graph.nodes
+    known = MigrationLoader(None).graph.nodes
     if _numbers(manifest.code) > _numbers(code_version()) or any(
         tuple(one) not in known for one in manifest.migrations
     ):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 from django.urls import reverse
 
 from club.members.models import User
@@ -24,7 +25,11 @@ PAGES = ("desk:home", "batches:list", "recipes:list", "jars:home", "equipment:li
 
 
 @pytest.mark.parametrize("file", VERSIONS, ids=lambda file: file.stem)
-def test_data_of_an_older_version_comes_up_with_this_code(file, sign_in):
+def test_data_of_an_older_version_comes_up_with_this_code_in_place_of_a_damaged_file(file, sign_in):
+    if connection.vendor == "sqlite":
+        connection.close()
+        with open(connection.settings_dict["NAME"], "r+b") as database:
+            database.write(b"\0" * 9_000)
     with archive_open(file) as archive:
         done = archive_restore(archive, replace=True, now=archive.made_at)
     assert done.migrated
