@@ -232,16 +232,17 @@ def require_fitting(archive: Archive, *, replace: bool, now: datetime) -> None:
         )
     try:
         there = set(connection.introspection.table_names())
+        if there and "django_migrations" not in there:
+            raise BackupError(_("This database holds another program's tables. Make an empty one for Kettlehall."))
+        if there:
+            applied(connection)
+        holds_people = User._meta.db_table in there and _holds_people()
     except DatabaseError as error:
         if replace and connection.vendor == "sqlite":
             return  # a damaged file is what a backup is for
         text = _("The database cannot be read (%(why)s). Where its file is damaged, restore with --replace.")
         raise BackupError(text % {"why": str(error).strip()}) from error
-    if there and "django_migrations" not in there:
-        raise BackupError(_("This database holds another program's tables. Make an empty one for Kettlehall."))
-    if there:
-        applied(connection)
-    if not replace and User._meta.db_table in there and _holds_people():
+    if holds_people and not replace:
         raise BackupError(
             _(
                 "There are people in this database, and nothing was changed. With --replace all that is in it gives "
