@@ -60,6 +60,8 @@ NO_PAGE = {
     "fruit:photo": "a picture",
     "classes:photo": "a picture",
     "calendar:feed": "a calendar",
+    "healthz-ready": "for machines: not ready, where no beat runs",
+    "metrics": "for machines: nothing without a token",
 }
 ROOMS = 7
 PUSHED = "/classes/handouts/"  # a known fault: in letters twice as large on a phone it is 10 px wider than the screen
