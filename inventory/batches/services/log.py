@@ -57,6 +57,7 @@ from inventory.batches.rules import (
 from inventory.batches.services.canners import CannerUsed, canner_used
 from inventory.batches.services.common import (
     Problems,
+    batch_lock,
     fate_of,
     ledger_fill,
     ledger_reprocess,
@@ -282,6 +283,7 @@ def batch_log_process(
     now, jars_out_at = now_or(now), in_utc(jars_out_at)
     started_at, process_started_at = utc_or_none(started_at), utc_or_none(process_started_at)
     stove_check(by, batch)
+    batch_lock(batch.pk)  # of two presses the second reads what the first wrote, and is no repeat of its lots
     batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
     problems = Problems()
     began = started_at or batch.started_at
