@@ -51,6 +51,9 @@ def own_canner_add(
                 return _same_card(made, kitchen)
             if not left:
                 raise
+        except ValidationError as error:  # the same, seen before it was written
+            if not left or set(error.message_dict) != {"code"}:
+                raise
     raise AssertionError("unreachable: the last try returns or raises")
 
 
