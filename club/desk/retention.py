@@ -78,8 +78,8 @@ def _forget(person: User, now: datetime) -> bool:
 
 RETENTION = (
     Kept(
-        _("Name, email, roles, how you sign in, what is written to you"),
-        _("To know who is in the club and to reach you"),
+        _("Name, email, telephone, roles, how you sign in, what is written to you"),
+        _("To know who is in the club and to reach you; the telephone only when jars are called back"),
         as_long_as_a_member,
         former_forget,
     ),
