@@ -28,16 +28,16 @@ def mail_to_sink(sink, settings):
 @pytest.mark.parametrize("change", CHANGES)
 def test_over_a_clock_change_each_reminder_goes_out_at_its_minute_and_once(change, sink, mail_to_sink, tell):
     turn = CHANGES[change]
-    # Jars that came out so that their twelve hours end every ten minutes from an hour before to an hour after.
-    dues = [turn + timedelta(minutes=10 * n) for n in range(-6, 7)]
+    # Jars that came out so that their twelve hours end every ten minutes from half an hour before to half an hour after.
+    dues = [turn + timedelta(minutes=10 * n) for n in range(-3, 4)]
     for due in dues:
         make_waiting_batch(due - timedelta(hours=12))
     # A thing due back that day is called for at 18:00 on the wall the evening before; asked late, it is told at once.
     loan = make_loan(days=1, now=turn.astimezone(DENVER).replace(hour=12, minute=0) - timedelta(days=1))
     awake(loan.person)
 
-    now, ticks = turn - timedelta(minutes=90), 0
-    while now <= turn + timedelta(minutes=90):
+    now, ticks = turn - timedelta(minutes=35), 0
+    while now <= turn + timedelta(minutes=35):
         outbox.gather_and_send(now)
         now, ticks = now + MINUTE, ticks + 1
 

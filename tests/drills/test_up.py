@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import socket
 import sqlite3
@@ -92,8 +93,28 @@ class Up:
         return self.process.wait(PATIENCE_S)
 
 
+@pytest.fixture(scope="module")
+def laid_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder whose database has its tables and the library: what the first start would lay out."""
+    folder = tmp_path_factory.mktemp("laid_out") / "data"
+    argv = [sys.executable, str(HOME / "manage.py"), "setup", "--no-backup"]
+    subprocess.run(argv, env=environment(folder), check=True, capture_output=True)
+    return folder
+
+
+@pytest.fixture
+def again(tmp_path: Path, laid_out: Path) -> Iterator[Up]:
+    """`up` in a folder in which it was started before."""
+    shutil.copytree(laid_out, tmp_path / "data")
+    yield from _up(tmp_path)
+
+
 @pytest.fixture
 def up(tmp_path: Path) -> Iterator[Up]:
+    yield from _up(tmp_path)
+
+
+def _up(tmp_path: Path) -> Iterator[Up]:
     one = Up(tmp_path / "data")
     yield one
     if one.process and one.process.poll() is None:
@@ -154,33 +175,33 @@ def test_up_runs_a_whole_site_that_stops_cleanly_and_keeps_its_data(up):
     nothing_left(up, patience=1)
 
 
-def test_a_killed_up_leaves_nothing_running_and_starts_again(up):
-    up.start("--no-demo")
-    up.wait_until_told()
-    assert people(up.data_dir) == 0
-    assert "Nobody can sign in yet" in up.told
-    up.process.kill()
-    up.process.wait()
-    nothing_left(up, patience=30)
+def test_a_killed_up_leaves_nothing_running_and_starts_again(again):
+    again.start("--no-demo")
+    again.wait_until_told()
+    assert people(again.data_dir) == 0
+    assert "Nobody can sign in yet" in again.told
+    again.process.kill()
+    again.process.wait()
+    nothing_left(again, patience=30)
 
-    up.start("--no-demo")
-    up.wait_until_told()
-    assert up.health()["database"] == "ok"
+    again.start("--no-demo")
+    again.wait_until_told()
+    assert again.health()["database"] == "ok"
 
 
-def test_a_web_server_that_falls_is_started_again(up, tell):
-    up.start("--no-demo")
-    up.wait_until_told()
-    master = next(p for p in children_of(up.process.pid) if "gunicorn" in p[1])
+def test_a_web_server_that_falls_is_started_again(again, tell):
+    again.start("--no-demo")
+    again.wait_until_told()
+    master = next(p for p in children_of(again.process.pid) if "gunicorn" in p[1])
     os.kill(master[0], signal.SIGKILL)  # its workers are orphans, and still have the port
     began = time.monotonic()
-    up.wait_until(lambda: "web stopped" in up.told)
-    up.wait_until(lambda: any("gunicorn" in said for _pid, said in children_of(up.process.pid)))
-    up.wait_until(lambda: not running_in_group(master[0]))
-    up.wait_until(lambda: up.health() is not None)
+    again.wait_until(lambda: "web stopped" in again.told)
+    again.wait_until(lambda: any("gunicorn" in said for _pid, said in children_of(again.process.pid)))
+    again.wait_until(lambda: not running_in_group(master[0]))
+    again.wait_until(lambda: again.health() is not None)
     tell(f"web: its master killed; another answers, and no orphan is left, {time.monotonic() - began:.1f} s later")
-    assert up.ask_to_stop() == 0
-    nothing_left(up, patience=1)
+    assert again.ask_to_stop() == 0
+    nothing_left(again, patience=1)
 
 
 def test_an_occupied_port_is_said_in_one_sentence(up):
@@ -194,7 +215,8 @@ def test_an_occupied_port_is_said_in_one_sentence(up):
     nothing_left(up, patience=5)
 
 
-def test_with_a_database_and_a_broker_of_ones_own_up_starts_no_broker_and_no_demo(up, tmp_path):
+def test_with_a_database_and_a_broker_of_ones_own_up_starts_no_broker_and_no_demo(up, laid_out, tmp_path):
+    shutil.copyfile(laid_out / "club.sqlite3", tmp_path / "own.sqlite3")
     with broker.running(tmp_path / "own") as redis_url:
         up.start(
             DATABASE_URL=f"sqlite:///{tmp_path / 'own.sqlite3'}", REDIS_URL=redis_url, SECRET_KEY="for a drill only"
