@@ -13,7 +13,7 @@ from tests.drills.mail_sink import MailSink, listening
 from tests.drills.site import Site, child_environment
 from tests.factories.reminders import make_many_due
 
-pytestmark = pytest.mark.worker
+pytestmark = [pytest.mark.worker, pytest.mark.once]  # what a mail server answers is the same on any database
 
 REMINDERS = 300
 GONE_FOR_GOOD = 25
