@@ -44,7 +44,8 @@ def food_of(recipe: TestedRecipe) -> Food:
 
 def has_acid_in_jars(recipe: TestedRecipe) -> bool:
     """Whether acid is measured into each jar, as with plain tomatoes and figs, and not cooked with the food."""
-    return any(line.role is Role.ACID and "in each" in line.prep for line in recipe.ingredients)
+    in_lines = any(line.role is Role.ACID and "in each" in line.prep for line in recipe.ingredients)
+    return in_lines or any(fact.role is Role.ACID for fact in recipe.per_jar)
 
 
 def boil_minutes(altitude: Altitude) -> int:

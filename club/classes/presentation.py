@@ -624,7 +624,7 @@ class Handout:
 
     @property
     def steps(self) -> tuple[str, ...]:
-        return self.batch.revision.tested.steps
+        return tuple(map(str, self.batch.revision.tested.steps))
 
     @property
     def cautions(self) -> list[dict[str, str]]:

@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
-from math import inf
+from math import ceil, inf
 from typing import TYPE_CHECKING
 
 from django.utils.functional import Promise
@@ -408,9 +408,10 @@ _OF_FULL_JARS = ("jar", "seal")
 
 def waiting_hours(recipe: TestedRecipe) -> int:
     """The hours that food soaks, chills or drips before it goes into jars, as the steps say; of a range the longest."""
-    steps = [step for step in recipe.steps if not any(word in step.lower() for word in _OF_FULL_JARS)]
-    found = [match for step in steps for match in _WAITS.finditer(step.lower())]
-    return sum(int(match[1]) if match[1] else _OVERNIGHT_HOURS for match in found)
+    steps = [step for step in recipe.steps if not any(word in step.text.lower() for word in _OF_FULL_JARS)]
+    told = [match for step in steps if not step.hours for match in _WAITS.finditer(step.text.lower())]
+    as_data = sum(ceil(step.hours.high) for step in steps if step.hours)
+    return as_data + sum(int(match[1]) if match[1] else _OVERNIGHT_HOURS for match in told)
 
 
 def is_never_logged(batch: Batch, now: datetime) -> bool:

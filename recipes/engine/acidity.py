@@ -6,16 +6,17 @@ import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from typing import NamedTuple
 
+from recipes.engine.alternatives import variants
 from recipes.engine.document_fields import parse_exact
 from recipes.engine.quantities import JAR_ML, SPELLINGS, UNITS, US_CUP_ML, convert, format_decimal, unit_kind
 from recipes.engine.rules import FERMENT_KINDS, RULES
-from recipes.engine.terms import Ingredient, Method, Role, TestedRecipe
+from recipes.engine.terms import Alternative, Ingredient, JarFact, Method, Role, TestedRecipe, Use
 
 
 @dataclass(frozen=True)
@@ -346,7 +347,8 @@ class Line:
         """An acid that is always put in, under the role that keeps it from being cut."""
         line = self.ingredient
         refused = any(fault.is_refused for fault in self.faults(needed=True))
-        return self.acid is not None and line.role is Role.ACID and not line.optional and not refused
+        is_in = line.use is Use.JAR and not line.optional
+        return self.acid is not None and line.role is Role.ACID and is_in and not refused
 
     @property
     def acid_ml(self) -> Fraction | None:
@@ -415,6 +417,11 @@ def lines_of(recipe: TestedRecipe, foods: KnownFoods) -> tuple[Line, ...]:
     return tuple(
         Line(at, line, foods.read(line.item), foods.read(line.prep)) for at, line in enumerate(recipe.ingredients)
     )
+
+
+def in_jar(lines: Iterable[Line]) -> tuple[Line, ...]:
+    """Without what is poured off before the jars are filled: that neither weakens the acid nor is any."""
+    return tuple(line for line in lines if line.ingredient.use is Use.JAR)
 
 
 def strengths_in(text: str) -> list[Fraction]:
@@ -628,8 +635,9 @@ def _by_weight(recipe: TestedRecipe, near: Sequence[Line], lines: Sequence[Line]
 def near_quarts(recipe: TestedRecipe, near: Sequence[Line], *, alone: bool) -> Fraction:
     """The quarts that the acid has to do for: of the food by weight, or of the stated yield where that is more."""
     known = [quarts for line in near if (quarts := _quarts_of(line, recipe)) is not None]
-    filled = recipe.stated_yield.high * JAR_ML[recipe.stated_yield.jar] / QUART_ML if alone else Fraction(0)
-    return max(sum(known, Fraction(0)), filled)
+    yields = [each.high * JAR_ML[each.jar] / QUART_ML for each in (recipe.stated_yield, *recipe.other_yields)]
+    by_weight = sum(known, Fraction(0))
+    return max(by_weight, max(yields)) if alone else by_weight
 
 
 def _printed_for(near: Sequence[Line]) -> dict[FoodClass, Fraction]:
@@ -691,17 +699,31 @@ def _by_jar(recipe: TestedRecipe, near: Sequence[Line], lines: Sequence[Line], f
     """Every amount that the text gives for one jar, against the published one: the cook measures by this sentence."""
     texts = [
         *((line.field("prep"), line.ingredient.prep, line.acid) for line in lines if line.acid is not None),
-        *((f"steps[{i}]", step, None) for i, step in enumerate(recipe.steps)),
+        *((f"steps[{i}]", step.text, None) for i, step in enumerate(recipe.steps)),
     ]
     largest = max((row.jar for row in recipe.process), key=lambda jar: JAR_ML[jar], default="quart")
     least = {**_ANY_ACID_A_QUART, **_printed_for(near)}
+    all_said = [
+        *_said_of_jars(recipe, foods),
+        *((field, said) for field, text, acid in texts for said in _said_in(text, acid, largest, foods)),
+    ]
     found = []
-    for field, text, acid in texts:
-        for said in _said_in(text, acid, largest, foods):
-            if said.ml < least[said.acid] * JAR_ML[said.jar] / QUART_ML:
-                message = f"For a {said.jar} this says less {said.acid.value} than is published."
-                found.append(refused(field, "ACID-PUBLISHED", message))
+    for field, said in all_said:
+        if said.ml < least[said.acid] * JAR_ML[said.jar] / QUART_ML:
+            message = f"For a {said.jar} this says less {said.acid.value} than is published."
+            found.append(refused(field, "ACID-PUBLISHED", message))
     return found
+
+
+def _said_of_jars(recipe: TestedRecipe, foods: KnownFoods) -> Iterable[tuple[str, _Said]]:
+    """What the entry's own figures for each jar say, with the field of each."""
+    said: list[tuple[str, JarFact | Alternative]] = []
+    said += [(f"per_jar[{i}].amount", fact) for i, fact in enumerate(recipe.per_jar)]
+    said += [(f"alternatives[{i}].amount", other) for i, other in enumerate(recipe.alternatives) if other.jar]
+    for field, each in said:
+        kinds = sorted({food.kind for food in foods.read(each.item).foods} & ACIDS)
+        if each.role is Role.ACID and kinds and unit_kind(each.unit) == "volume":
+            yield field, _Said(convert(each.amount, each.unit, "ml"), kinds[0], each.jar)
 
 
 def _said_in(text: str, acid: FoodClass | None, largest: str, foods: KnownFoods) -> Iterable[_Said]:
@@ -764,13 +786,18 @@ class Ledger:
 
 
 def ledger_of(foods: KnownFoods, tested: Iterable[TestedRecipe]) -> Ledger:
-    read = [
-        (recipe.slug, lines_of(recipe, foods))
-        for recipe in tested
-        if recipe.is_tested and Method.BOILING_WATER in _methods(recipe)
+    boiled = [recipe for recipe in tested if recipe.is_tested and Method.BOILING_WATER in _methods(recipe)]
+    read = [(recipe.slug, in_jar(lines_of(recipe, foods))) for recipe in boiled]
+    chosen = [
+        (recipe.slug, in_jar(lines_of(other, foods)))
+        for recipe in boiled
+        for choice, other in variants(recipe)
+        if choice.is_seen
     ]
     return Ledger(
-        foods, tuple(ratio_of(slug, lines) for slug, lines in read), lowest_ratio(lines for _slug, lines in read)
+        foods,
+        tuple(ratio_of(slug, lines) for slug, lines in (*read, *chosen)),
+        lowest_ratio(lines for _slug, lines in read),
     )
 
 
@@ -779,7 +806,14 @@ def judge(recipe: TestedRecipe, ledger: Ledger) -> tuple[Finding, ...]:
     methods = _methods(recipe)
     if not methods & {Method.BOILING_WATER, Method.PRESSURE}:
         return ()
-    return tuple(_Case(recipe, ledger, lines_of(recipe, ledger.foods), Method.BOILING_WATER in methods).findings())
+    boiling = Method.BOILING_WATER in methods
+    found = _Case(recipe, ledger, lines_of(recipe, ledger.foods), boiling).findings()
+    known = {one.message for one in found}
+    for choice, other in variants(recipe):
+        of_choice = _Case(other, ledger, lines_of(other, ledger.foods), boiling).findings()
+        field = f'alternatives "{choice.name}"'
+        found += [replace(one, field=field) for one in of_choice if one.message not in known]
+    return tuple(dict.fromkeys(found))
 
 
 def _methods(recipe: TestedRecipe) -> frozenset[Method]:
@@ -792,8 +826,12 @@ class _Case:
 
     recipe: TestedRecipe
     ledger: Ledger
-    lines: Sequence[Line]
+    all_lines: Sequence[Line]
     boiling: bool
+
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        return in_jar(self.all_lines)
 
     @cached_property
     def low(self) -> list[Line]:
@@ -826,7 +864,7 @@ class _Case:
 
     def _unknown(self) -> list[Finding]:
         found = []
-        for line in self.lines:
+        for line in self.all_lines:
             for field, words in (("item", line.item), ("prep", line.prep)):
                 for unknown in words.unknown:
                     message = f'"{unknown}" in "{line.named}" is no food or word that the acid list knows.'
@@ -966,9 +1004,9 @@ class _Case:
         """A step that asks for weaker vinegar than the line says."""
         found = []
         for i, step in enumerate(self.recipe.steps):
-            named = self.ledger.foods.read(step).foods
+            named = self.ledger.foods.read(step.text).foods
             if any(food.kind in ACIDS for food in named) and any(
-                strength < LOWEST_VINEGAR_PERCENT for strength in strengths_in(step)
+                strength < LOWEST_VINEGAR_PERCENT for strength in strengths_in(step.text)
             ):
                 message = "This step asks for an acid weaker than 5 percent."
                 found.append(refused(f"steps[{i}]", "VINEGAR-MIN", message))
@@ -1032,7 +1070,7 @@ def acid_sheet(recipe: TestedRecipe, ledger: Ledger) -> AcidSheet | None:
             (*line.item.unknown, *line.prep.unknown),
             vinegar_ml([line]) if line.counts_as_acid else None,
         )
-        for line in case.lines
+        for line in case.all_lines
     )
     tested = next((ratio.slug for ratio in ledger.ratios if ratio.covers(case.lines)), "")
     required, rule = _required(case) if case.needs_acid else (None, "")

@@ -9,17 +9,25 @@ The only error that reading raises is `DocumentError`.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import TypeVar, cast
 
-from recipes.engine.document_fields import Fields, Problem, shown
+from recipes.engine.document_details import (
+    read_alternatives,
+    read_loads,
+    read_packing_liquids,
+    read_per_jar,
+    read_steps,
+)
+from recipes.engine.document_fields import FORMATS, NEWEST_EDITION, Fields, Problem, one_of, shown
 from recipes.engine.document_process import read_row, read_source
 from recipes.engine.document_recipe import read_recipe
-from recipes.engine.document_rules import check_recipe, check_repeats
+from recipes.engine.document_rules import check_details, check_recipe, check_repeats
 from recipes.engine.document_write import process_table_to_document, recipe_to_document
 from recipes.engine.terms import Method, ProcessTable, TestedRecipe
 
 __all__ = [
-    "FORMAT",
+    "FORMATS",
     "DocumentError",
     "Problem",
     "entries_from_library",
@@ -28,8 +36,6 @@ __all__ = [
     "recipe_from_document",
     "recipe_to_document",
 ]
-
-FORMAT = "kettlehall-library-1"
 
 Entry = TypeVar("Entry", TestedRecipe, ProcessTable)
 
@@ -42,22 +48,30 @@ class DocumentError(ValueError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
-def recipe_from_document(document: Mapping[str, object], where: str = "") -> TestedRecipe:
-    """The recipe of one entry. `where` names the entry in the problems of a `DocumentError`."""
+def recipe_from_document(
+    document: Mapping[str, object], where: str = "", edition: int = NEWEST_EDITION
+) -> TestedRecipe:
+    """The recipe of one entry. `where` names the entry in the problems of a `DocumentError`.
+
+    A document of the first edition reads the same in both; with `edition` 1 what came later is refused.
+    """
     problems: list[Problem] = []
-    fields = _open(document, where, problems)
+    fields = _open(document, where, problems, edition)
     recipe = read_recipe(fields)
     check_recipe(recipe, fields)
     _finish(fields, where, problems)
     return recipe
 
 
-def process_table_from_document(document: Mapping[str, object], where: str = "") -> ProcessTable:
-    """The process table of one entry; problems as for a recipe."""
+def process_table_from_document(
+    document: Mapping[str, object], where: str = "", edition: int = NEWEST_EDITION
+) -> ProcessTable:
+    """The process table of one entry; problems and `edition` as for a recipe."""
     problems: list[Problem] = []
-    fields = _open(document, where, problems)
+    fields = _open(document, where, problems, edition)
     table = _read_table(fields)
     check_repeats(table.rows, fields, "rows")
+    check_details(table, fields)
     _finish(fields, where, problems)
     return table
 
@@ -66,17 +80,21 @@ def entries_from_library(document: Mapping[str, object]) -> tuple[list[TestedRec
     """Every recipe and process table of a library file, or a `DocumentError` naming each bad entry and field."""
     problems: list[Problem] = []
     fields = _open(document, "", problems)
-    if fields.raw("format") != FORMAT:
-        fields.note("format", f'This must be "{FORMAT}", not {shown(fields.raw("format"))}.')
+    edition = next((number for number, name in FORMATS.items() if fields.raw("format") == name), None)
+    if edition is None:
+        fields.note("format", f"This must be {one_of(FORMATS.values())}, not {shown(fields.raw('format'))}.")
+        edition = NEWEST_EDITION
+    read_recipe_entry = partial(recipe_from_document, edition=edition)
+    read_table_entry = partial(process_table_from_document, edition=edition)
     recipes = [
         recipe
         for i, entry in enumerate(_entries(fields, "recipe", problems))
-        if (recipe := _try(recipe_from_document, entry, _entry_name("recipe", i, entry, "slug"), problems))
+        if (recipe := _try(read_recipe_entry, entry, _entry_name("recipe", i, entry, "slug"), problems))
     ]
     tables = [
         table
         for i, entry in enumerate(_entries(fields, "process_table", problems))
-        if (table := _try(process_table_from_document, entry, _entry_name("process_table", i, entry, "food"), problems))
+        if (table := _try(read_table_entry, entry, _entry_name("process_table", i, entry, "food"), problems))
     ]
     _check_slugs(recipes, problems)
     if not problems and not recipes and not tables:
@@ -98,13 +116,20 @@ def _read_table(fields: Fields) -> ProcessTable:
         rows=tuple(read_row(row, source=source, headspace_in=headspace_in, table_method=method) for row in rows),
         source=source,
         note=fields.text("note", required=False),
+        produce=fields.texts("produce") if fields.has_new("produce") else (),
+        loads=read_loads(fields),
+        per_jar=read_per_jar(fields),
+        alternatives=read_alternatives(fields),
+        packing_liquids=read_packing_liquids(fields),
+        steps=read_steps(fields) if fields.has_new("steps") else (),
+        cautions=fields.texts("cautions") if fields.has_new("cautions") else (),
     )
 
 
-def _open(document: object, where: str, problems: list[Problem]) -> Fields:
+def _open(document: object, where: str, problems: list[Problem], edition: int = NEWEST_EDITION) -> Fields:
     if not isinstance(document, Mapping):
         raise DocumentError([Problem("", f"This must be a table of fields, not {shown(document)}.", where)])
-    return Fields(document, "", problems)
+    return Fields(document, "", problems, edition)
 
 
 def _finish(fields: Fields, where: str, problems: list[Problem]) -> None:

@@ -16,6 +16,8 @@ from typing import TypeVar
 LONGEST_TEXT = 2000
 LONGEST_NUMBER = 40
 LARGEST_NUMBER = 10**6
+FORMATS = {1: "kettlehall-library-1", 2: "kettlehall-library-2"}
+NEWEST_EDITION = max(FORMATS)
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
@@ -66,11 +68,14 @@ def parse_exact(text: str) -> Fraction | None:
 class Fields:
     """One table of a document: takes each key by name and notes problems under its path."""
 
-    def __init__(self, table: Mapping[object, object], path: str, problems: list[Problem]) -> None:
+    def __init__(
+        self, table: Mapping[object, object], path: str, problems: list[Problem], edition: int = NEWEST_EDITION
+    ) -> None:
         self._table = table
         self._path = path
         self._problems = problems
         self._known: set[str] = set()
+        self.edition = edition
 
     def path(self, key: str) -> str:
         return f"{self._path}.{key}" if self._path else key
@@ -91,6 +96,17 @@ class Fields:
         value = self.raw(key)
         return value if isinstance(value, str) else ""
 
+    def has_new(self, key: str) -> bool:
+        """Whether a field of the second edition is filled; in a file of the first it is a problem, and is not read."""
+        if not self.has(key):
+            self._known.add(key)
+            return False
+        if self.edition >= NEWEST_EDITION:
+            return True
+        self.raw(key)
+        self.note(key, f'This came with the second edition: begin the file with format = "{FORMATS[NEWEST_EDITION]}".')
+        return False
+
     def close(self) -> None:
         """Refuse, by name, every key that nothing asked for."""
         for key in self._table:
@@ -109,9 +125,9 @@ class Fields:
 
     def text(self, key: str, *, required: bool = True, most: int = LONGEST_TEXT) -> str:
         value = self._asked(key, required)
-        return "" if value is None else self._clean(key, value, blank_ok=not required, most=most)
+        return "" if value is None else self.clean(key, value, blank_ok=not required, most=most)
 
-    def _clean(self, key: str, value: object, *, blank_ok: bool, most: int = LONGEST_TEXT) -> str:
+    def clean(self, key: str, value: object, *, blank_ok: bool = False, most: int = LONGEST_TEXT) -> str:
         if not isinstance(value, str):
             self.note(key, f"This must be text in quotes, not {shown(value)}.")
         elif not value.strip() and not blank_ok:
@@ -126,7 +142,7 @@ class Fields:
 
     def texts(self, key: str, *, required: bool = True) -> tuple[str, ...]:
         items = self._list(key, required)
-        return tuple(self._clean(f"{key}[{i}]", item, blank_ok=False) for i, item in enumerate(items))
+        return tuple(self.clean(f"{key}[{i}]", item, blank_ok=False) for i, item in enumerate(items))
 
     def choice(self, key: str, kind: type[Choice], *, default: Choice | None = None) -> Choice:
         """One member of the enum; a left-out field takes `default`, and is a problem when there is none."""
@@ -171,6 +187,55 @@ class Fields:
             return Fraction(value)
         return parse_exact(value) if isinstance(value, str) else None
 
+    def span(self, key: str, *, zero_ok: bool = False) -> tuple[Fraction, Fraction] | None:
+        """A figure, or a list of its low and its high end; None where the field is left out."""
+        value = self._asked(key, required=False)
+        if value is None:
+            return None
+        ends = value if isinstance(value, (list, tuple)) else [value, value]
+        if len(ends) != 2:
+            self.note(key, f"This must be one number, or a list of two, the lower first, not {shown(value)}.")
+            return None
+        exact = [None if isinstance(end, float) else self._exact(end) for end in ends]
+        low, high = exact
+        if low is None or high is None or not (low > 0 or (zero_ok and low == 0)) or not 0 < high <= LARGEST_NUMBER:
+            self.note(key, f'This must be a number above 0, or two such as ["1 1/2", 2], not {shown(value)}.')
+            return None
+        if high < low:
+            self.note(key, "The high end of a range must not be below the low one.")
+            return None
+        return low, high
+
+    def whole(self, key: str, most: int) -> int:
+        """A required whole number from 1 to `most`."""
+        value = self._asked(key, required=True)
+        if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= most:
+            return value
+        if value is not None:
+            self.note(key, f"This must be a whole number from 1 to {most}, not {shown(value)}.")
+        return 1
+
+    def choices(self, key: str, allowed: Iterable[str], *, required: bool = False) -> tuple[str, ...]:
+        """A list of words out of `allowed`, each once."""
+        allowed = tuple(allowed)
+        found: list[str] = []
+        for i, item in enumerate(self._list(key, required)):
+            if not isinstance(item, str) or item not in allowed:
+                self.note(f"{key}[{i}]", f"This must be {one_of(allowed)}, not {shown(item)}.")
+            elif item in found:
+                self.note(f"{key}[{i}]", f"{item} stands here twice.")
+            else:
+                found.append(item)
+        return tuple(found)
+
+    def entries(self, key: str) -> list[tuple[str, object]]:
+        """Each item of a required list with its key, such as ("steps[2]", ...), whatever it is."""
+        return [(f"{key}[{i}]", item) for i, item in enumerate(self._list(key, required=True))]
+
+    def below(self, key: str, table: Mapping[object, object]) -> Fields:
+        """A table that stands under `key`."""
+        return Fields(table, self.path(key), self._problems, self.edition)
+
     def flag(self, key: str) -> bool:
         value = self._asked(key, required=False)
         if value is not None and not isinstance(value, bool):
@@ -184,13 +249,13 @@ class Fields:
         if not isinstance(value, Mapping):
             self.note(key, f"This must be a table of fields, not {shown(value)}.")
             return None
-        return Fields(value, self.path(key), self._problems)
+        return Fields(value, self.path(key), self._problems, self.edition)
 
     def tables(self, key: str, *, required: bool = True) -> list[Fields]:
         found = []
         for i, item in enumerate(self._list(key, required)):
             if isinstance(item, Mapping):
-                found.append(Fields(item, f"{self.path(key)}[{i}]", self._problems))
+                found.append(Fields(item, f"{self.path(key)}[{i}]", self._problems, self.edition))
             else:
                 self.note(f"{key}[{i}]", f"This must be a table of fields, not {shown(item)}.")
         return found

@@ -54,7 +54,15 @@ def read_row(
         dial=_read_pressures(fields, "dial_psi", method),
         weighted=_read_pressures(fields, "weighted_psi", method),
         note=fields.text("note", required=False),
+        only_for=fields.texts("only_for") if fields.has_new("only_for") else (),
+        not_for=fields.texts("not_for") if fields.has_new("not_for") else (),
+        condition=fields.text("condition") if fields.has_new("condition") else "",
+        dispute=fields.text("dispute") if fields.has_new("dispute") else "",
     )
+    if row.only_for and row.not_for:
+        fields.note("not_for", "A row that is only for some foods is for no other; leave not_for out.")
+    if row.dispute and not row.seen.is_seen:
+        fields.note("dispute", "A row with a dispute is the safer of two that were read: seen-once or seen-twice.")
     if method is Method.PRESSURE and not fields.has("dial_psi") and not fields.has("weighted_psi"):
         fields.note("dial_psi", "A pressure row needs dial_psi or weighted_psi, or both.")
     fields.close()

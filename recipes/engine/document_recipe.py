@@ -5,9 +5,20 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+from recipes.engine.document_details import (
+    LONGEST_NAME,
+    read_alternatives,
+    read_amounts,
+    read_loads,
+    read_low_temperature,
+    read_packing_liquids,
+    read_per_jar,
+    read_steps,
+    read_unit,
+)
 from recipes.engine.document_fields import Fields
 from recipes.engine.document_process import read_row, read_source
-from recipes.engine.quantities import JAR_SIZES, UNITS
+from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import (
     HardBoil,
     Ingredient,
@@ -17,10 +28,10 @@ from recipes.engine.terms import (
     Seen,
     StatedYield,
     TestedRecipe,
+    Use,
 )
 
 PECTINS = ("none", "powdered", "liquid", "")
-LONGEST_NAME = 200
 
 _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
@@ -42,7 +53,7 @@ def read_recipe(fields: Fields) -> TestedRecipe:
         stated_yield=_stated_yield(fields),
         headspace_in=headspace_in,
         process=tuple(read_row(row, source=source, headspace_in=headspace_in) for row in rows),
-        steps=fields.texts("steps"),
+        steps=read_steps(fields),
         source=source,
         amounts_seen=fields.choice("amounts_seen", Seen),
         process_seen=fields.choice("process_seen", Seen) if fields.has("process_seen") else None,
@@ -51,6 +62,12 @@ def read_recipe(fields: Fields) -> TestedRecipe:
         endpoint_f_above_boiling=fields.optional_fraction("endpoint_f_above_boiling"),
         cautions=fields.texts("cautions", required=False),
         note=fields.text("note", required=False),
+        other_yields=_other_yields(fields),
+        loads=read_loads(fields),
+        per_jar=read_per_jar(fields),
+        alternatives=read_alternatives(fields),
+        packing_liquids=read_packing_liquids(fields),
+        low_temperature=read_low_temperature(fields),
     )
 
 
@@ -61,29 +78,22 @@ def _slug(fields: Fields, key: str, most: int) -> str:
     return text
 
 
-def _unit(fields: Fields) -> str:
-    if fields.raw("unit") == "fl oz":
-        return "fl-oz"
-    return fields.one_of("unit", UNITS) or "each"
-
-
 def _ingredient(fields: Fields) -> Ingredient:
-    amount, high = fields.fraction("amount"), fields.optional_fraction("amount_high")
+    amount, high = read_amounts(fields)
     grams = fields.optional_fraction("grams")
     line = Ingredient(
         item=fields.text("item", most=LONGEST_NAME),
         prep=fields.text("prep", required=False, most=LONGEST_NAME),
         role=fields.choice("role", Role),
         amount=amount,
-        unit=_unit(fields),
+        unit=read_unit(fields),
         amount_high=high,
         optional=fields.flag("optional"),
         grams=grams,
         grams_source=fields.text("grams_source", required=grams is not None),
         as_bought=fields.text("as_bought", required=False, most=LONGEST_NAME),
+        use=fields.choice("use", Use) if fields.has_new("use") else Use.JAR,
     )
-    if high is not None and high <= amount:
-        fields.note("amount_high", "The high end of a range must be more than the amount.")
     fields.close()
     return line
 
@@ -92,6 +102,16 @@ def _stated_yield(fields: Fields) -> StatedYield:
     table = fields.table("stated_yield")
     if table is None:
         return StatedYield(JAR_SIZES[0], Fraction(1), Fraction(1), Seen.MEMORY)
+    if table.has_new("none_printed") and table.flag("none_printed"):
+        found = StatedYield(
+            table.one_of("jar", JAR_SIZES), Fraction(1), Fraction(1), Seen.MEMORY, table.text("note"), is_printed=False
+        )
+        table.close()
+        return found
+    return _yield(table)
+
+
+def _yield(table: Fields) -> StatedYield:
     found = StatedYield(
         jar=table.one_of("jar", JAR_SIZES),
         low=table.fraction("low"),
@@ -99,8 +119,14 @@ def _stated_yield(fields: Fields) -> StatedYield:
         seen=table.choice("seen", Seen),
         note=table.text("note", required=False),
     )
+    if found.high < found.low:
+        table.note("high", "The high yield is below the low one.")
     table.close()
     return found
+
+
+def _other_yields(fields: Fields) -> tuple[StatedYield, ...]:
+    return tuple(_yield(table) for table in fields.tables("other_yields")) if fields.has_new("other_yields") else ()
 
 
 def _pot_limits(fields: Fields) -> PotLimits:

@@ -5,10 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
+from recipes.engine.alternatives import same_item
+from recipes.engine.document_details import duplicates
 from recipes.engine.document_fields import Fields
-from recipes.engine.quantities import PACKETS
+from recipes.engine.quantities import JAR_ML, PACKETS, UNITS
 from recipes.engine.rules import FERMENT_KINDS, LOW_ACID_KINDS, RULES, is_borderline
-from recipes.engine.terms import Method, PotLimits, ProcessRow, Role, TestedRecipe
+from recipes.engine.terms import (
+    Alternative,
+    Ingredient,
+    JarFact,
+    Method,
+    PotLimits,
+    ProcessRow,
+    ProcessTable,
+    Role,
+    TestedRecipe,
+    Use,
+)
 
 ADDED_PECTIN = ("powdered", "liquid")
 
@@ -19,8 +32,9 @@ def check_recipe(recipe: TestedRecipe, fields: Fields) -> None:
     _check_process(recipe, fields)
     _check_pectin(recipe, fields)
     _check_limits(recipe, fields)
-    if recipe.stated_yield.high < recipe.stated_yield.low:
-        fields.note("stated_yield.high", "The high yield is below the low one.")
+    check_details(recipe, fields)
+    _check_yields(recipe, fields)
+    _check_loads(recipe, fields)
 
 
 def _check_acid(fields: Fields) -> None:
@@ -28,7 +42,8 @@ def _check_acid(fields: Fields) -> None:
 
     Acid, or a ferment's salt, that may be left out is none.
     """
-    lines = [line for line in _tables(fields.raw("ingredients")) if isinstance(line.get("role"), str)]
+    ingredients = [line for line in _tables(fields.raw("ingredients")) if line.get("use") != Use.SOAK.value]
+    lines = [line for line in ingredients if isinstance(line.get("role"), str)]
     roles = {line["role"] for line in lines}
     always = {line["role"] for line in lines if not line.get("optional")}
     fermented = fields.text_or_empty("kind") in FERMENT_KINDS and Role.SALT.value in always
@@ -68,13 +83,12 @@ def _check_process(recipe: TestedRecipe, fields: Fields) -> None:
 
 
 def check_repeats(rows: tuple[ProcessRow, ...], fields: Fields, key: str) -> None:
-    """Refuse a second boiling-water row for the same pack and jar, and a pressure row given twice."""
-    seen: dict[tuple[object, ...], int] = {}
-    for i, row in enumerate(rows):
-        mark = (row.method, row.pack, row.jar, row.minutes, row.dial, row.weighted)
-        if mark in seen:
-            fields.note(f"{key}[{i}]", f"The same method, pack and jar as {key}[{seen[mark]}].")
-        seen.setdefault(mark, i)
+    """Refuse a second boiling-water row for the same pack, jar and foods, and a pressure row given twice."""
+    marks = (
+        (row.method, row.pack, row.jar, row.minutes, row.dial, row.weighted, row.only_for, row.not_for) for row in rows
+    )
+    for i, first in duplicates(marks):
+        fields.note(f"{key}[{i}]", f"The same method, pack and jar as {key}[{first}].")
 
 
 def _check_pectin(recipe: TestedRecipe, fields: Fields) -> None:
@@ -101,3 +115,121 @@ def _check_limits(recipe: TestedRecipe, fields: Fields) -> None:
 
 def _ends(limits: PotLimits) -> tuple[Fraction, ...]:
     return limits.smallest, limits.largest, Fraction(1)
+
+
+# What the second edition adds, beside each other.
+
+
+def check_details(entry: TestedRecipe | ProcessTable, fields: Fields) -> None:
+    """What must hold between the rows, loads, jars and choices of a recipe or a table."""
+    rows = entry.process if isinstance(entry, TestedRecipe) else entry.rows
+    _check_foods(entry, rows, "process" if isinstance(entry, TestedRecipe) else "rows", fields)
+    for i, first in duplicates((line.jar, line.pack, same_item(line.item)) for line in entry.loads):
+        fields.note(f"loads[{i}]", f"The same jar, pack and item as loads[{first}].")
+    for i, line in enumerate(entry.loads):
+        same = next(other for other in entry.loads if (other.jar, other.pack) == (line.jar, line.pack))
+        if line.count != same.count:
+            fields.note(f"loads[{i}].count", f"A load of {same.jar} jars is {same.count} further up.")
+    for i, first in duplicates((fact.jar, fact.pack, same_item(fact.item)) for fact in entry.per_jar):
+        fields.note(f"per_jar[{i}]", f"The same jar, pack and item as per_jar[{first}].")
+    _check_jar_acid(entry.per_jar, fields)
+    _check_alternatives(entry, fields)
+
+
+def _check_foods(entry: TestedRecipe | ProcessTable, rows: tuple[ProcessRow, ...], key: str, fields: Fields) -> None:
+    """A row's `only_for` and `not_for` name foods of `produce`, so that a plan can ask which one is meant."""
+    foods = {same_item(name) for name in entry.produce}
+    for i, row in enumerate(rows):
+        for part, names in (("only_for", row.only_for), ("not_for", row.not_for)):
+            for j, name in enumerate(names):
+                if same_item(name) not in foods:
+                    fields.note(f"{key}[{i}].{part}[{j}]", f'"{name}" is not among the produce of this entry.')
+
+
+def _check_jar_acid(facts: tuple[JarFact, ...], fields: Fields) -> None:
+    """A larger jar never takes less acid than a smaller one."""
+    for i, fact in enumerate(facts):
+        for other in facts:
+            if (
+                fact.role is Role.ACID
+                and same_item(fact.item) == same_item(other.item)
+                and fact.pack is other.pack
+                and JAR_ML[other.jar] < JAR_ML[fact.jar]
+                and UNITS[fact.unit].kind == UNITS[other.unit].kind
+                and fact.amount * UNITS[fact.unit].size < other.amount * UNITS[other.unit].size
+            ):
+                fields.note(f"per_jar[{i}].amount", f"A {fact.jar} cannot need less acid than a {other.jar}.")
+
+
+def _check_alternatives(entry: TestedRecipe | ProcessTable, fields: Fields) -> None:
+    """Each stands in place of lines that there are; only acid stands in place of acid, and never as an option."""
+    roles: dict[str, set[Role]] = {}
+    lines: list[Ingredient | JarFact] = [*entry.per_jar]
+    lines += entry.ingredients if isinstance(entry, TestedRecipe) else ()
+    for line in lines:
+        roles.setdefault(same_item(line.item), set()).add(line.role)
+    for i, other in enumerate(entry.alternatives):
+        replaced: set[Role] = set()
+        for j, name in enumerate(other.instead_of):
+            if same_item(name) not in roles:
+                fields.note(f"alternatives[{i}].instead_of[{j}]", f'No line here has the item "{name}".')
+            replaced |= roles.get(same_item(name), set())
+        group = {each.role for each in entry.alternatives if _choice(each) == _choice(other)}
+        if Role.ACID in replaced and Role.ACID not in group:
+            fields.note(f"alternatives[{i}].role", "Only an acid stands in place of an acid.")
+        if other.role is Role.ACID and other.optional:
+            fields.note(f"alternatives[{i}].optional", "An acid is never left out.")
+        if other.role is Role.LOW_ACID and replaced and Role.LOW_ACID not in replaced:
+            fields.note(f"alternatives[{i}].role", "A low-acid vegetable stands in place of another only.")
+    keys = ((_choice(each), same_item(each.item), each.jar) for each in entry.alternatives)
+    for i, first in duplicates(keys):
+        fields.note(f"alternatives[{i}]", f"The same choice, item and jar as alternatives[{first}].")
+
+
+def _choice(alternative: Alternative) -> tuple[frozenset[str], str]:
+    return frozenset(map(same_item, alternative.instead_of)), same_item(alternative.choice)
+
+
+def _check_yields(recipe: TestedRecipe, fields: Fields) -> None:
+    for i, first in duplicates(each.jar for each in (recipe.stated_yield, *recipe.other_yields)):
+        of = "stated_yield" if first == 0 else f"other_yields[{first - 1}]"
+        fields.note(f"other_yields[{i - 1}].jar", f"The same jar as {of}.")
+    if recipe.other_yields and not recipe.stated_yield.is_printed:
+        fields.note("stated_yield.none_printed", "A yield is printed: put the first of other_yields here.")
+
+
+def _check_loads(recipe: TestedRecipe, fields: Fields) -> None:
+    """A load is of the recipe's own lines, and agrees with the pot where both are printed for the same jars."""
+    for i, load in enumerate(recipe.loads):
+        lines = [
+            line for line in recipe.ingredients if same_item(line.item) == same_item(load.item) and line.use is Use.JAR
+        ]
+        if not lines:
+            fields.note(f"loads[{i}].item", "Name the ingredient that the load is of, as its line does.")
+            continue
+        stated = recipe.stated_yield
+        is_the_pot = load.jar == stated.jar and load.count == stated.low == stated.high and stated.is_printed
+        if is_the_pot and len(lines) == 1 and lines[0].unit == load.unit and lines[0].amount != load.amount:
+            fields.note(f"loads[{i}].amount", f"The ingredients say {lines[0].amount} {load.unit} for the same jars.")
+    for i, fact in enumerate(recipe.per_jar):
+        if fact.role is Role.ACID:
+            _check_acid_of_pot(recipe, i, fact, fields)
+
+
+def _check_acid_of_pot(recipe: TestedRecipe, i: int, fact: JarFact, fields: Fields) -> None:
+    """The acid of each jar is among the ingredients too, and no less in the jars than in the pot."""
+    lines = [
+        line for line in recipe.ingredients if line.role is Role.ACID and same_item(line.item) == same_item(fact.item)
+    ]
+    if not lines:
+        fields.note(f"per_jar[{i}].item", "The acid of each jar stands among the ingredients too, for one pot.")
+        return
+    units = {UNITS[unit].kind for unit in (fact.unit, *(line.unit for line in lines))}
+    if len(units) > 1 or not recipe.stated_yield.is_printed:
+        return
+    stated = recipe.stated_yield
+    of_pot = sum((line.amount * UNITS[line.unit].size for line in lines), Fraction(0)) / (
+        stated.high * JAR_ML[stated.jar]
+    )
+    if fact.amount * UNITS[fact.unit].size / JAR_ML[fact.jar] < of_pot:
+        fields.note(f"per_jar[{i}].amount", "This is less acid in the jars than the ingredients have for one pot.")

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from recipes.engine.data import rows
 from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, US_CUP_ML
-from recipes.engine.terms import Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe
+from recipes.engine.terms import Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe, Use
 
 # Sugar solutions: how heavy they are, and how far above water they boil.
 #
@@ -543,7 +543,7 @@ def weigh_lines(recipe: TestedRecipe, foods: Foods = PUBLISHED) -> tuple[Weighed
     """Every line of the recipe weighed, or the refusal of the first that cannot be."""
     strained = recipe.kind in STRAINED_KINDS
     lines = []
-    for line in recipe.ingredients:
+    for line in (line for line in recipe.ingredients if line.use is Use.JAR):
         found = weigh_line(line, pectin=recipe.pectin, strained=strained, foods=foods)
         if isinstance(found, Refusal):
             return found

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, PACKETS, UNITS, Amount, KitchenAmount, measure_text, round_for_kitchen
-from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, TestedRecipe
+from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, TestedRecipe, Use
 
 MOST_POTS = 60  # in one plan: more than a club can cook in a day (common practice, no source)
 
@@ -136,7 +136,7 @@ def fruit_per_pot(recipe: TestedRecipe, unit: str) -> Fraction | None:
 
 def fruit_lines(recipe: TestedRecipe) -> list[Ingredient]:
     """The lines that are the produce: of the role fruit, or low-acid vegetable where there is none, by name if told."""
-    needed = [line for line in recipe.ingredients if not line.optional]
+    needed = [line for line in recipe.ingredients if not line.optional and line.use is Use.JAR]
     lines = [line for line in needed if line.role is Role.FRUIT] or [
         line for line in needed if line.role is Role.LOW_ACID
     ]

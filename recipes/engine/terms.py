@@ -5,7 +5,7 @@ Units are in the names. Amounts are exact (`Fraction`). Nothing here computes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -147,6 +147,13 @@ class JarCount:
     count: int
 
 
+class Use(StrEnum):
+    """What an ingredient of a recipe is for."""
+
+    JAR = "jar"  # it goes into the jars
+    SOAK = "soak"  # it is poured off again: no part of what is in the jars
+
+
 @dataclass(frozen=True)
 class Ingredient:
     """One line of a recipe, for one pot, as the test has it."""
@@ -161,6 +168,7 @@ class Ingredient:
     grams: Fraction | None = None  # weight of `amount`, where the source or a named table gives one
     grams_source: str = ""
     as_bought: str = ""  # "about 3 lb" beside a measured cup; for the shopping list only
+    use: Use = Use.JAR
 
 
 class MinutesBand(NamedTuple):
@@ -196,17 +204,22 @@ class ProcessRow:
     dial: tuple[PressureBand, ...] = ()
     weighted: tuple[PressureBand, ...] = ()
     note: str = ""
+    only_for: tuple[str, ...] = ()  # foods of the recipe or table that the row is for; none: for all of them
+    not_for: tuple[str, ...] = ()
+    condition: str = ""  # what else the source makes this row hang on
+    dispute: str = ""  # what another publication prints; this row is the safer one
 
 
 @dataclass(frozen=True)
 class StatedYield:
-    """What the source says one pot fills."""
+    """What the source says one pot fills. Where it prints none, `is_printed` is false and the figures mean nothing."""
 
     jar: str
     low: Fraction
     high: Fraction
     seen: Seen
     note: str = ""
+    is_printed: bool = True
 
 
 class HardBoil(NamedTuple):
@@ -227,6 +240,175 @@ class PotLimits:
     source: str = "common practice, no source"
 
 
+# The second edition of the library's format: steps, loads, jars, choices and packing liquids as data.
+
+
+class Range(NamedTuple):
+    """A figure as printed; one figure has two equal ends."""
+
+    low: Fraction
+    high: Fraction
+
+
+_PRINTED = {"minutes": "min", "hours": "h", "temperature": "F", "size": "in"}
+
+
+def figure_text(figure: Range) -> str:
+    """ "5" or "12 to 18", with fractions as printed: "1 1/2"."""
+    low, high = ((f"{end // 1} {end % 1}" if end > 1 and end % 1 else str(end)) for end in figure)
+    return low if low == high else f"{low} to {high}"
+
+
+@dataclass(frozen=True)
+class RecipeStep:
+    """One step in our own words, and its figures as printed.
+
+    `{minutes}`, `{hours}`, `{temperature}` and `{size}` in `text` stand for the figures. Temperatures are in degrees
+    Fahrenheit, sizes in inches. `pack`, `method` and `jars` say whom the step is for: None or nothing for everybody.
+    A step of the first edition is its text alone.
+    """
+
+    text: str
+    action: str = ""  # one of `document_details.ACTIONS`, or "" in the first edition
+    minutes: Range | None = None
+    hours: Range | None = None
+    temperature_f: Range | None = None
+    size_in: Range | None = None
+    size_of: str = ""  # "cubes", "whole, in diameter"
+    pack: Pack | None = None
+    method: Method | None = None
+    jars: tuple[str, ...] = ()
+    seen: Seen | None = None  # of the figures; None where there are none
+    source: TestedSource | None = None  # None: the recipe's own
+    dispute: str = ""
+
+    @property
+    def figures(self) -> dict[str, Range]:
+        """The figures by the names that stand for them in the text."""
+        named = {"minutes": self.minutes, "hours": self.hours, "temperature": self.temperature_f, "size": self.size_in}
+        return {name: figure for name, figure in named.items() if figure is not None}
+
+    def is_for(self, *, pack: Pack | None, method: Method | None, jars: Collection[str]) -> bool:
+        """Whether a plan of this pack, method and these jars has the step; None stands for what is not known."""
+        return (
+            (self.pack is None or pack in (None, self.pack))
+            and (self.method is None or method in (None, self.method))
+            and (not self.jars or not jars or any(jar in self.jars for jar in jars))
+        )
+
+    def __str__(self) -> str:
+        """The sentence with its figures as printed; pages put them into the reader's units."""
+        return self.in_words({name: f"{figure_text(figure)} {_PRINTED[name]}" for name, figure in self.figures.items()})
+
+    def in_words(self, figures: Mapping[str, str]) -> str:
+        """The sentence with these figures: in their places, and those without one behind it."""
+        said, rest = self.text, []
+        for name, words in figures.items():
+            if f"{{{name}}}" in said:
+                said = said.replace(f"{{{name}}}", words)
+            else:
+                rest.append(words)
+        return f"{said} ({', '.join(rest)})" if rest else said
+
+
+@dataclass(frozen=True)
+class LoadLine:
+    """What the source prints of one ingredient for a canner load of `count` jars."""
+
+    jar: str
+    count: int
+    item: str  # of an ingredient; of a process table: the food where it is empty
+    amount: Fraction
+    unit: str
+    seen: Seen
+    pack: Pack | None = None
+    source: TestedSource | None = None
+    dispute: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class JarFact:
+    """What goes into each jar of one size."""
+
+    item: str
+    role: Role
+    jar: str
+    amount: Fraction
+    unit: str
+    seen: Seen
+    prep: str = ""
+    amount_high: Fraction | None = None
+    optional: bool = False
+    pack: Pack | None = None
+    source: TestedSource | None = None
+    dispute: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One line of a choice that the source prints in place of other lines: for one pot, or for each jar of a size."""
+
+    instead_of: tuple[str, ...]  # items of ingredients or of facts for each jar
+    choice: str  # its name; lines of one name go together
+    item: str
+    role: Role
+    amount: Fraction
+    unit: str
+    seen: Seen
+    prep: str = ""
+    amount_high: Fraction | None = None
+    optional: bool = False
+    jar: str = ""  # "" for one pot
+    grams: Fraction | None = None
+    grams_source: str = ""
+    source: TestedSource | None = None
+    dispute: str = ""
+    note: str = ""
+
+
+class Strength(StrEnum):
+    """The five syrups of the guide, by the sugar in them."""
+
+    VERY_LIGHT = "very-light"
+    LIGHT = "light"
+    MEDIUM = "medium"
+    HEAVY = "heavy"
+    VERY_HEAVY = "very-heavy"
+
+
+@dataclass(frozen=True)
+class PackingLiquids:
+    """What the source allows to cover the food with: syrups by strength, and others by name ("water")."""
+
+    syrups: tuple[Strength, ...]
+    others: tuple[str, ...]
+    seen: Seen
+    usual: str = ""  # one of them; "" where the source prefers none
+    source: TestedSource | None = None
+    dispute: str = ""
+    note: str = ""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return (*(strength.value for strength in self.syrups), *self.others)
+
+
+@dataclass(frozen=True)
+class LowTemperature:
+    """Low-temperature pasteurisation, where the recipe itself allows it: minutes at a water temperature held."""
+
+    low_f: Fraction
+    high_f: Fraction
+    minutes: int
+    seen: Seen
+    packs: tuple[Pack, ...] = ()
+    jars: tuple[str, ...] = ()
+    source: TestedSource | None = None
+    dispute: str = ""
+
+
 # Kinds of spread that are cooked until they jell: of them alone a jelly point says anything.
 JELLIED_KINDS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve"})
 
@@ -245,7 +427,7 @@ class TestedRecipe:
     stated_yield: StatedYield
     headspace_in: Fraction
     process: tuple[ProcessRow, ...]
-    steps: tuple[str, ...]
+    steps: tuple[RecipeStep, ...]
     source: TestedSource
     amounts_seen: Seen
     process_seen: Seen | None  # None: a freezer or refrigerator recipe
@@ -254,6 +436,12 @@ class TestedRecipe:
     endpoint_f_above_boiling: Fraction | None = None
     cautions: tuple[str, ...] = ()
     note: str = ""
+    other_yields: tuple[StatedYield, ...] = ()  # what the source prints for the same pot in other jars
+    loads: tuple[LoadLine, ...] = ()
+    per_jar: tuple[JarFact, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    packing_liquids: PackingLiquids | None = None
+    low_temperature: LowTemperature | None = None
 
     @property
     def is_jellied(self) -> bool:
@@ -261,9 +449,10 @@ class TestedRecipe:
 
     @property
     def is_tested(self) -> bool:
-        """Whether amounts and process were seen in print; anything less is never shown as tested."""
+        """Whether amounts, process and the acid of each jar were seen in print; less is never shown as tested."""
         process_ok = self.method is Method.FREEZER or (self.process_seen is not None and self.process_seen.is_seen)
-        return self.amounts_seen.is_seen and process_ok
+        acid_ok = all(fact.seen.is_seen for fact in self.per_jar if fact.role is Role.ACID)
+        return self.amounts_seen.is_seen and process_ok and acid_ok
 
 
 @dataclass(frozen=True)
@@ -277,3 +466,10 @@ class ProcessTable:
     rows: tuple[ProcessRow, ...]
     source: TestedSource
     note: str = ""
+    produce: tuple[str, ...] = ()
+    loads: tuple[LoadLine, ...] = ()
+    per_jar: tuple[JarFact, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    packing_liquids: PackingLiquids | None = None
+    steps: tuple[RecipeStep, ...] = ()
+    cautions: tuple[str, ...] = ()

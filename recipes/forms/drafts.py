@@ -204,6 +204,33 @@ def document_from(
     return document
 
 
+# What the second edition of the format added, and this form has no fields for.
+DETAILS = ("other_yields", "low_temperature", "loads", "per_jar", "alternatives", "packing_liquids")
+ROW_DETAILS = ("only_for", "not_for", "condition", "dispute")
+
+
+def with_details(document: dict[str, Any], before: Mapping[str, Any]) -> dict[str, Any]:
+    """The document with the figures that it had `before`: a step keeps its own for as long as its sentence stays."""
+    steps = {step["text"]: step for step in before.get("steps", ()) if not isinstance(step, str)}
+    document["steps"] = [steps.get(text, text) for text in document["steps"]]
+    document |= {name: before[name] for name in DETAILS if name in before}
+    uses = {
+        (line["item"], line.get("prep", "")): line["use"] for line in before.get("ingredients", ()) if "use" in line
+    }
+    for line in document["ingredients"]:
+        if use := uses.get((line["item"], line.get("prep", ""))):
+            line["use"] = use
+    rows = {_row_key(row): row for row in before.get("process", ())}
+    for row in document.get("process", ()):
+        old = rows.get(_row_key(row), {})
+        row |= {name: old[name] for name in ROW_DETAILS if name in old}
+    return document
+
+
+def _row_key(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    return tuple(str(row.get(name)) for name in ("method", "pack", "jar", "minutes", "dial_psi", "weighted_psi"))
+
+
 def weakest(marks: Any) -> str:
     """The recipe's process was seen as often as its least seen row."""
     return Seen.ONCE.value if Seen.ONCE.value in list(marks) else Seen.TWICE.value
@@ -251,7 +278,7 @@ def head_initial(document: Mapping[str, Any]) -> dict[str, Any]:
     initial = {name: document.get(name, "") for name in PLAIN_HEAD}
     initial |= {name: _get(document, path) for name, path in HEAD_PATHS.items()}
     initial["produce"] = ", ".join(document.get("produce", ()))
-    initial["steps"] = "\n".join(document.get("steps", ()))
+    initial["steps"] = "\n".join(step if isinstance(step, str) else step["text"] for step in document.get("steps", ()))
     initial["cautions"] = "\n".join(document.get("cautions", ()))
     initial["amounts_seen"] = _seen_or_unsaid(document.get("amounts_seen", ""))
     return initial
@@ -357,6 +384,7 @@ class DraftForm:
         statement: str = "",
         is_own: bool = False,
     ) -> None:
+        self._document = document or {}
         self.add_to = next((part for part in FIRST_ROWS if data and f"add_{part}" in data), "")
         if data is None or self.add_to:
             self._fill(*(_typed(data, self.add_to) if data else _printed(document, statement, is_own)))
@@ -401,7 +429,8 @@ class DraftForm:
     @property
     def content(self) -> dict[str, Any]:
         ingredients = [form.cleaned_data for form in self.ingredients.kept()]
-        return document_from(self.head.cleaned_data, ingredients, [form.cleaned_data for form in self.process.kept()])
+        rows = [form.cleaned_data for form in self.process.kept()]
+        return with_details(document_from(self.head.cleaned_data, ingredients, rows), self._document)
 
     @property
     def statement(self) -> str:

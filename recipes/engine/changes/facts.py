@@ -139,7 +139,7 @@ class Facts:
     @cached_property
     def is_fermented(self) -> bool:
         """A ferment makes its own acid with the help of its salt; too little added acid to be a pickle is one sign."""
-        words = " ".join((self.recipe.kind, self.recipe.title, *self.recipe.steps)).lower()
+        words = " ".join((self.recipe.kind, self.recipe.title, *(step.text for step in self.recipe.steps))).lower()
         if self._kind_has(_FERMENT_PARTS) or "ferment" in words or "sauerkraut" in words:
             return True
         return self.is_pickle and bool(self.with_role(Role.SALT)) and self._has_little_acid

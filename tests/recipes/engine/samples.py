@@ -81,6 +81,89 @@ SNAP_BEANS: dict[str, Any] = {
     ],
 }
 
+# The second edition of the format, with each of its parts; figures as printed, but for what the name says.
+SALT: dict[str, Any] = {"item": "salt", "role": "salt", "unit": "tsp", "optional": True}
+DETAILED_BEANS: dict[str, Any] = {
+    **SNAP_BEANS,
+    "steps": [
+        "Wash the jars and keep them hot.",
+        {
+            "action": "cut",
+            "text": "Leave the beans whole or cut them into pieces.",
+            "size_in": "1",
+            "seen": "seen-twice",
+        },
+        {
+            "action": "boil",
+            "text": "Cover the beans with boiling water, boil {minutes} and fill the jars loosely.",
+            "minutes": 5,
+            "pack": "hot",
+            "seen": "seen-twice",
+        },
+        {"action": "pack", "text": "Fill the jars tightly with raw beans.", "pack": "raw"},
+        {
+            "action": "soak",
+            "text": "An invented wait of {hours}.",
+            "hours": [12, 18],
+            "jars": ["quart"],
+            "seen": "memory",
+        },
+    ],
+    "loads": [
+        {"jar": "quart", "count": 7, "item": "green beans", "amount": "14", "unit": "lb", "seen": "seen-twice"},
+        {
+            "jar": "pint",
+            "count": 9,
+            "item": "green beans",
+            "amount": "9",
+            "unit": "lb",
+            "seen": "seen-twice",
+            "source": SOURCE | {"place": "Guide 4"},
+            "dispute": "an invented one",
+        },
+    ],
+    "per_jar": [
+        {
+            "item": "salt",
+            "role": "salt",
+            "jar": "quart",
+            "amount": "1",
+            "unit": "tsp",
+            "optional": True,
+            "seen": "seen-twice",
+        },
+        {
+            "item": "salt",
+            "role": "salt",
+            "jar": "pint",
+            "amount": "1/2",
+            "unit": "tsp",
+            "optional": True,
+            "seen": "seen-once",
+        },
+    ],
+    "alternatives": [
+        {
+            "instead_of": ["salt"],
+            "item": "an invented herb",
+            "role": "spice",
+            "jar": "pint",
+            "amount": "1/4",
+            "amount_high": "1/2",
+            "unit": "tsp",
+            "seen": "memory",
+        }
+    ],
+    "other_yields": [{"jar": "pint", "low": "14", "high": "14", "seen": "memory"}],
+    "packing_liquids": {
+        "syrups": ["very-light", "light"],
+        "others": ["water"],
+        "usual": "light",
+        "seen": "memory",
+    },
+    "low_temperature": {"water_f": ["180", "185"], "minutes": 30, "packs": ["raw"], "seen": "memory"},
+}
+
 APRICOT_TABLE: dict[str, Any] = {
     "food": "apricots",
     "variant": "halved or sliced",
@@ -105,6 +188,11 @@ def strawberry_jam(**changes: Any) -> dict[str, Any]:
 
 def snap_beans(**changes: Any) -> dict[str, Any]:
     return {**copy.deepcopy(SNAP_BEANS), **changes}
+
+
+def detailed_beans(**changes: Any) -> dict[str, Any]:
+    """The beans with every part of the format's second edition."""
+    return {**copy.deepcopy(DETAILED_BEANS), **changes}
 
 
 def apricot_table(**changes: Any) -> dict[str, Any]:
