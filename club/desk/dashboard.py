@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from typing import Any
 
-from django.db.models import Case, Q, When
+from django.db.models import Case, Exists, Q, QuerySet, When
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -16,7 +17,8 @@ from django.utils.translation import ngettext
 
 from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
-from club.core.clock import club_day
+from club.core.clock import at_hour, club_day
+from club.members.choices import Role
 from club.members.models import Kitchen, User
 from club.reminders.models import audit_to_tell
 from inventory.batches.models import Batch, BatchQuerySet
@@ -24,23 +26,38 @@ from inventory.equipment.choices import WaitState
 from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry
 from inventory.fruit.choices import OfferStage
 from inventory.fruit.models import Offer, Share
+from inventory.jars.models import Balance
 from recipes.models import Revision, RevisionState
 
 SHOWN = 12  # cards in a section; the room itself lists the rest
-# Our own choice, no source: what is further ahead stands on the classes' own page.
+# Our own choices, no source. What is further ahead than `SOON` stands on the classes' own page; what presses and runs
+# out within `NOW` hours stands above everything else; what falls within `THIS_WEEK` comes before what can wait.
 SOON = timedelta(days=14)
+NOW = timedelta(hours=6)
+THIS_WEEK = timedelta(days=7)
+ONE_DAY = timedelta(hours=12)  # at a stove
 
 
 @dataclass(frozen=True)
 class Card:
     """One thing to do, leading to its page. `about` stands beneath the title; `tag` says what is due, in the tone of
-    look.css: wait, stop or go."""
+    look.css: wait, stop or go. `at` is when it falls due or happens; `is_pressing` that it cannot be done afterwards.
+    """
 
     title: str
     url: str
     about: str = ""
     tag: str = ""
     tone: str = "wait"
+    at: datetime | None = None
+    is_pressing: bool = False
+
+    def weight(self, now: datetime) -> str:
+        """ "now", "soon" or "whenever": how the page shows it."""
+        if self.is_pressing and (self.at is None or self.at <= now + NOW):
+            return "now"
+        is_near = self.at is not None and self.at <= now + THIS_WEEK
+        return "soon" if is_near or self.is_pressing or self.tone == "stop" else "whenever"
 
 
 @dataclass(frozen=True)
@@ -59,16 +76,54 @@ class Section:
 
 
 @dataclass(frozen=True)
+class Step:
+    """One thing a new club sees to; done as soon as the club's own rows say so."""
+
+    title: str
+    url: str
+    is_done: bool
+
+
+@dataclass(frozen=True)
 class Desk:
     """`sections` are those that hold anything, the most pressing first."""
 
     sections: list[Section]
     kitchens_without_altitude: list[Kitchen]
     has_kitchen: bool
+    moment: datetime
+    set_up: list[Step]
 
     @property
     def is_quiet(self) -> bool:
         return not self.sections
+
+    @property
+    def now(self) -> list[tuple[Section, Card]]:
+        """What runs out within hours, the soonest first."""
+        return self._weighing("now")
+
+    @property
+    def soon(self) -> list[tuple[Section, Card]]:
+        """The days ahead, in their order; what is overdue comes first."""
+        return self._weighing("soon")
+
+    @property
+    def whenever(self) -> list[tuple[Section, Card]]:
+        return self._weighing("whenever")
+
+    def _weighing(self, weight: str) -> list[tuple[Section, Card]]:
+        found = [(one, card) for one in self.sections for card in one.cards if card.weight(self.moment) == weight]
+        return sorted(found, key=lambda pair: pair[1].at or self.moment)
+
+    @property
+    def full(self) -> list[Section]:
+        """Sections of which there is more than the page shows."""
+        return [one for one in self.sections if one.is_full]
+
+    @property
+    def steps_left(self) -> int:
+        return sum(not step.is_done for step in self.set_up)
 
     def section(self, key: str) -> Section | None:
         return next((one for one in self.sections if one.key == key), None)
@@ -80,7 +135,36 @@ def desk_for(user: User, *, now: datetime) -> Desk:
         sections=[one for one in _sections(user, now) if one.cards],
         kitchens_without_altitude=[kitchen for kitchen in kitchens if kitchen.altitude_m is None],
         has_kitchen=bool(kitchens),
+        moment=now,
+        set_up=set_up_steps(user),
     )
+
+
+def set_up_steps(user: User) -> list[Step]:
+    """For organisers, until all is done: what a new club and a new hall need, in one query."""
+    if not user.has_perm("members.grant_role"):
+        return []
+    others = User.objects.filter(is_active=True).exclude(pk=user.pk)
+    steps: list[tuple[str, str, QuerySet[Any]]] = [
+        (_("Name the hall"), "members:kitchen-add", Kitchen.objects.filter(is_hall=True)),
+        (
+            _("Say how high the hall lies"),
+            "members:kitchen-add",
+            Kitchen.objects.filter(is_hall=True, altitude_m__isnull=False),
+        ),
+        (_("Invite the members"), "members:invite", others),
+        (_("Say who keeps gear and jars"), "members:people", others.filter(groups__name=Role.KEEPER)),
+        (_("Say who teaches"), "members:people", others.filter(groups__name=Role.INSTRUCTOR)),
+        (_("List the club's equipment"), "equipment:list", Thing.objects.all()),
+        (_("Count the jars"), "jars:home", Balance.objects.there()),
+        (_("Announce the first class"), "classes:new", ClassSession.objects.exclude(state=SessionState.DRAFT)),
+    ]
+    done = (
+        User.objects.filter(pk=user.pk).values_list(*(Exists(rows.order_by()) for _title, _name, rows in steps)).get()
+    )
+    if all(done):
+        return []
+    return [Step(title, reverse(name), is_done) for (title, name, _rows), is_done in zip(steps, done, strict=True)]
 
 
 def _sections(user: User, now: datetime) -> Iterator[Section]:
@@ -104,7 +188,9 @@ def audit_section(user: User, now: datetime) -> Section:
     words = ngettext("%(n)d thing does not go together", "%(n)d things do not go together", found.problems)
     about = _("found on %(day)s") % {"day": day_words(found.day)}
     return section(
-        "audit", title, [Card(words % {"n": found.problems}, reverse("reminders:audit"), about, tone="stop")]
+        "audit",
+        title,
+        [Card(words % {"n": found.problems}, reverse("reminders:audit"), about, tone="stop", is_pressing=True)],
     )
 
 
@@ -139,7 +225,7 @@ def batch_sections(user: User, now: datetime) -> Iterator[Section]:
     yield section(
         "on-the-stove",
         _("On the stove"),
-        map(stove_card, mine.open()[:SHOWN]),
+        (stove_card(one, now) for one in mine.open()[:SHOWN]),
         more=_("All on the stove"),
         more_url=_listed("open"),
     )
@@ -192,20 +278,31 @@ def seal_cards(
         about = [batch.lot_code, batch.kitchen.name, *([str(batch.made_by)] if names else [])]
         to_page = may_note is None or batch.pk in may_note
         url = reverse(page, args=[batch.lot_code]) if to_page else batch.get_absolute_url()
-        yield Card(batch.title, url, " · ".join(about), tag, tone)
+        # What others have to do presses them.
+        at = None if names else until or batch.window.reprocess_until
+        yield Card(batch.title, url, " · ".join(about), tag, tone, at=at, is_pressing=not names)
 
 
-def stove_card(batch: Batch) -> Card:
+def stove_card(batch: Batch, now: datetime) -> Card:
+    """What was begun on another day presses nobody any more."""
     started = _("started %(when)s") % {"when": hour_words(batch.started_at)}
     about = " · ".join([batch.lot_code, batch.kitchen.name, started])
-    return Card(batch.title, batch.get_absolute_url(), about, _("write down what was done"))
+    todo = _("write down what was done")
+    return Card(
+        batch.title,
+        batch.get_absolute_url(),
+        about,
+        todo,
+        at=batch.started_at,
+        is_pressing=batch.started_at > now - ONE_DAY,
+    )
 
 
 def cooling_cards(batches: BatchQuerySet) -> Iterator[Card]:
     for batch in batches[:SHOWN]:
         if batch.window is not None:
             look = _("look at the seals from %(when)s") % {"when": hour_words(batch.window.opens)}
-            yield Card(batch.title, batch.get_absolute_url(), f"{batch.lot_code} · {look}")
+            yield Card(batch.title, batch.get_absolute_url(), f"{batch.lot_code} · {look}", at=batch.window.opens)
 
 
 def _listed(show: str) -> str:
@@ -245,7 +342,8 @@ def _seats(user: User, now: datetime) -> Iterator[SignUp]:
 def _offer_card(signup: SignUp) -> Card:
     until = hour_words(signup.offer_until) if signup.offer_until else ""
     tag = _("take it or leave it until %(when)s") % {"when": until}
-    return _session_card(signup.session, reverse("classes:session", args=[signup.session_id]), tag=tag)
+    card = _session_card(signup.session, reverse("classes:session", args=[signup.session_id]), tag=tag)
+    return replace(card, at=signup.offer_until, is_pressing=True)
 
 
 def _taught_cards(user: User, now: datetime) -> Iterator[Card]:
@@ -268,7 +366,8 @@ def _taught_cards(user: User, now: datetime) -> Iterator[Card]:
 
 
 def _session_card(session: ClassSession, url: str, *, tag: str = "", tone: str = "wait") -> Card:
-    return Card(session.title, url, f"{hour_words(session.starts_at)} · {session.hall.name}", tag, tone)
+    about = f"{hour_words(session.starts_at)} · {session.hall.name}"
+    return Card(session.title, url, about, tag, tone, at=session.starts_at)
 
 
 # Fruit: shares to pick up, and one's own offers.
@@ -294,13 +393,14 @@ def _share_card(share: Share, units: str, now: datetime) -> Card:
         tag, tone = _("was to be picked up by %(when)s") % {"when": hour_words(share.window.ends_at)}, "stop"
     else:
         tag, tone = _("pick it up from %(when)s") % {"when": hour_words(share.window.starts_at)}, "wait"
-    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), about, tag, tone)
+    title, ends = capfirst(str(offer.title)), share.window.ends_at
+    return Card(title, offer.get_absolute_url(), about, tag, tone, at=ends, is_pressing=ends > now)
 
 
 def _fruit_offer_card(offer: Offer) -> Card:
     closes = _("claims close %(when)s") % {"when": hour_words(offer.closes_at)}
     use_by = _("best used by %(day)s") % {"day": day_words(offer.use_by)}
-    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), use_by, closes)
+    return Card(capfirst(str(offer.title)), offer.get_absolute_url(), use_by, closes, at=offer.closes_at)
 
 
 # Equipment: what one has of the club's, what is free for one, and what is not back yet.
@@ -313,7 +413,8 @@ def offer_cards(user: User, now: datetime) -> Iterator[Card]:
         assert entry.offer_until is not None
         days = f"{day_words(entry.hold.starts)} – {day_words(entry.hold.ends)}"
         until = _("take it or leave it until %(when)s") % {"when": hour_words(entry.offer_until)}
-        yield Card(entry.hold.thing.name, reverse("equipment:mine"), days, until)
+        at = entry.offer_until
+        yield Card(entry.hold.thing.name, reverse("equipment:mine"), days, until, at=at, is_pressing=True)
 
 
 def loan_cards(user: User, now: datetime) -> Iterator[Card]:
@@ -326,7 +427,8 @@ def loan_cards(user: User, now: datetime) -> Iterator[Card]:
             tag, tone = _("overdue, was due %(day)s") % day, "stop"
         else:
             tag, tone = _("due %(day)s") % day, "wait"
-        yield Card(loan.thing.name, reverse("equipment:mine"), loan.thing.code, tag, tone)
+        at = at_hour(loan.due_on, time.max)
+        yield Card(loan.thing.name, reverse("equipment:mine"), loan.thing.code, tag, tone, at=at)
 
 
 def overdue_cards(user: User, now: datetime) -> Iterator[Card]:

@@ -1,4 +1,6 @@
-"""The first page, what can be made of the fruit at hand, what the club keeps of people, and leaving it."""
+"""The first page, the pantry, what is shared, what can be made of the fruit at hand, what the club keeps of people, and
+leaving it.
+"""
 
 from __future__ import annotations
 
@@ -23,9 +25,16 @@ from club.desk.retention import RETENTION
 from club.desk.suggestions import suggestions_for
 from club.members import services as members
 from club.members.models import User, privacy_of_the_club
+from club.season.models import households_of
+from club.season.presentation import shelves_of
+from inventory.batches.models import JarOffer
 from inventory.batches.services import to_answer
+from inventory.fruit.models import FreezerItem, Offer
 from inventory.fruit.rules import MEASURE_RULES, NO_ADDED_SUGAR
 from inventory.fruit.services import produce_words
+from inventory.jars.models import ClubOrder
+
+MOST_OF_A_ROOM = 6  # rows of one kind on a page that brings several rooms together
 
 
 @require_safe
@@ -33,6 +42,36 @@ def home(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     context = {"desk": desk_for(user, now=timezone.now()), "recalls": to_answer(user)}
     return render(request, "desk/home.html", context)
+
+
+@require_safe
+def pantry(request: HttpRequest) -> HttpResponse:
+    user, now = signed_in(request), timezone.now()
+    kitchens = list(households_of(user))
+    frozen = FreezerItem.objects.visible_to(user).there()
+    lots = list(frozen.oldest_first()[: MOST_OF_A_ROOM + 1])
+    context = {
+        "shelves": shelves_of(kitchens, now=now),
+        "lots": [(item, item.shelf_life, item.age_on(club_day(now))) for item in lots[:MOST_OF_A_ROOM]],
+        "more_lots": len(lots) > MOST_OF_A_ROOM,
+    }
+    return render(request, "desk/pantry.html", context)
+
+
+@require_safe
+def sharing(request: HttpRequest) -> HttpResponse:
+    """What others can spare, and what is bought together: of each as much as fits, and the way to the rest."""
+    user, now = signed_in(request), timezone.now()
+    fruit = Offer.objects.visible_to(user).claimable(now).for_list(user).spoils_first()
+    jars = JarOffer.objects.open().sound().for_list()
+    orders = ClubOrder.objects.visible_to(user).with_mine(user).going_on().order_by("closes_at", "pk")
+    context = {
+        "offers": fruit[:MOST_OF_A_ROOM],
+        "jar_offers": jars[:MOST_OF_A_ROOM],
+        "orders": orders[:MOST_OF_A_ROOM],
+        "today": club_day(now),
+    }
+    return render(request, "desk/sharing.html", context)
 
 
 @require_safe

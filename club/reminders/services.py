@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F, Value
+from django.db.models import F, IntegerField, Subquery, Value
 from django.db.models.functions import Concat
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -264,9 +264,21 @@ def inbox_of(person: User) -> ReminderQuerySet:
     return rows.order_by(F("sent_at").desc(nulls_last=True), "-pk")
 
 
-def unread_count(person: User) -> int:
-    """One query. No further than `MOST_COUNTED` and one: that many is "many"."""
-    return inbox_of(person).filter(read_at=None).order_by()[: MOST_COUNTED + 1].count()
+class _CountOf(Subquery):
+    """How many rows a query has, as a column of another; the query may end at a limit."""
+
+    template = "(SELECT COUNT(*) FROM (%(subquery)s) counted)"
+    output_field = IntegerField()
+
+
+def unread_and_roles(person: User) -> tuple[int, frozenset[str]]:
+    """What waits unread, and the names of the person's roles, in one query: every page's head wants both.
+
+    Counted no further than `MOST_COUNTED` and one: that many is "many".
+    """
+    unread = inbox_of(person).filter(read_at=None).order_by().values("pk")[: MOST_COUNTED + 1]
+    rows = list(User.objects.filter(pk=person.pk).values_list(_CountOf(unread), "groups__name"))
+    return (rows[0][0] if rows else 0), frozenset(name for _count, name in rows if name)
 
 
 @transaction.atomic

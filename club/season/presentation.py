@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from typing import Any
+from uuid import UUID, uuid4
 
 import drawsvg
 from django.urls import reverse
@@ -95,6 +96,7 @@ class ShelfRow:
     on_shelf: int
     used: int
     has_target: bool
+    oldest: datetime | None = None  # when the oldest of them left its canner
 
     @property
     def size_word(self) -> str:
@@ -188,7 +190,7 @@ def _season(reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, 
         for target, put_up in zip(reading.targets, plan.rows, strict=True)
     ]
     jars, lids = _short(rows, reading)
-    return Season(reading, rows, plan, _shelf_rows(reading), jars, lids, frozen)
+    return Season(reading, rows, plan, shelf_rows(reading), jars, lids, frozen)
 
 
 def _need(target: YearlyTarget, cooking: Cooking, on_shelf: int) -> Need:
@@ -217,7 +219,7 @@ def _short(rows: Iterable[SeasonRow], reading: Reading) -> tuple[list[Short], Sh
     return jars, Short("lids", _("lids"), sum(needed.values()), reading.household.lids_at_home)
 
 
-def _shelf_rows(reading: Reading) -> list[ShelfRow]:
+def shelf_rows(reading: Reading) -> list[ShelfRow]:
     kept: set[Kept] = {*reading.shelf, *reading.used}
     rows = [
         ShelfRow(
@@ -227,11 +229,36 @@ def _shelf_rows(reading: Reading) -> list[ShelfRow]:
             on_shelf=reading.shelf[one],
             used=max(0, reading.used[one] - reading.never_sealed[one]),
             has_target=reading.target_of(one) is not None,
+            oldest=reading.oldest.get(one),
         )
         for one in kept
     ]
     rows = [row for row in rows if row.on_shelf or row.used]
     return sorted(rows, key=lambda row: (row.title, JAR_SIZES.index(row.size)))
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """A household's full jars, the oldest first; each row with the token of its form."""
+
+    kitchen: Kitchen
+    reading: Reading
+    rows: list[tuple[ShelfRow, UUID]]
+
+    @property
+    def jars(self) -> int:
+        return sum(row.on_shelf for row, _token in self.rows)
+
+
+def shelves_of(kitchens: Sequence[Kitchen], *, now: datetime) -> list[Shelf]:
+    """In a number of queries that does not grow with the households."""
+    found = readings(kitchens, now=now) if kitchens else {}
+    shelves = []
+    for kitchen in kitchens:
+        rows = [row for row in shelf_rows(found[kitchen.pk]) if row.on_shelf]
+        rows.sort(key=lambda row: row.oldest or now)
+        shelves.append(Shelf(kitchen, found[kitchen.pk], [(row, uuid4()) for row in rows]))
+    return shelves
 
 
 # The club

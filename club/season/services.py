@@ -269,6 +269,7 @@ class Reading:
     called_back: int = 0
     in_halls: int = 0
     recipes: dict[int, KnownRecipe] = field(default_factory=dict)
+    oldest: dict[Kept, datetime] = field(default_factory=dict)  # when the oldest jar on the shelf left its canner
 
     def target_of(self, kept: Kept) -> YearlyTarget | None:
         """The target that these jars count for: one for their recipe first, else for their kind. Never two."""
@@ -354,7 +355,8 @@ def _read_shelf(by_place: Mapping[int, Reading]) -> None:
         back=Count("pk", filter=called_back),
     )
     left = {(row["batch"], row["size"]): (row["good"], row["unseen"], row["back"]) for row in counted}
-    for row in full.order_by("place", "batch").values("place", "batch", "size", "count", *FACTS):
+    columns = ("place", "batch", "size", "count", "batch__jars_out_at", *FACTS)
+    for row in full.order_by("place", "batch").values(*columns):
         one, key = by_place[row["place"]], (row["batch"], row["size"])
         sound, unseen, back = left.get(key, (0, 0, 0))
         doubtful = min(row["count"], back)
@@ -362,7 +364,10 @@ def _read_shelf(by_place: Mapping[int, Reading]) -> None:
         waits = min(row["count"] - doubtful - here, unseen)
         left[key] = (sound - here, unseen - waits, back)
         one.full += row["count"]
-        one.shelf[_know(one, row)] += here
+        kept = _know(one, row)
+        one.shelf[kept] += here
+        if here and (out := row["batch__jars_out_at"]):
+            one.oldest[kept] = min(out, one.oldest.get(kept, out))
         one.unseen += waits
         one.called_back += doubtful
 

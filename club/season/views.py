@@ -143,6 +143,8 @@ def used(request: HttpRequest, pk: int) -> HttpResponse:
         for sentences in form.errors.values():
             for sentence in sentences:
                 messages.error(request, str(sentence))
+    if request.POST.get("back") == "pantry":
+        return redirect("desk:pantry")
     return redirect("desk:season", kitchen.pk)
 
 

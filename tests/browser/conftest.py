@@ -26,10 +26,12 @@ FLAGS = [
 ]
 PHONE = {"width": 360, "height": 740}
 DESKTOP = {"width": 1280, "height": 900}
+ROOMS, ROOMS_OF_A_PHONE = 8, 5  # in the bar; who runs the club has one more on a wide screen
 THUMB = 44  # pixels: the least height that a wet thumb hits
 # Links within a sentence are left out: a line of text cannot be that high.
 TOO_SMALL_FOR_A_THUMB = """(THUMB) => {
-  const controls = "button, summary, select, textarea, input:not([type=hidden]), a.btn, a.tap, a.room, a.plate-link";
+  const controls = "button, summary, select, textarea, input:not([type=hidden]), a.btn, a.tap, a.room, a.sheet-link, "
+    + "a.plate-link, a.now-card, a.line";
   const height = (box) => Math.max(box.getBoundingClientRect().height, ...[...(box.labels || [])].map(
     (label) => label.getBoundingClientRect().height));
   return [...document.querySelectorAll(controls)]
@@ -46,10 +48,11 @@ WIDEST = """() => [...document.querySelectorAll("main *")]
   .sort((one, other) => other[0] - one[0])[0].join(": ")"""
 # A visitor who is not signed in has no bar.
 BAR = """([count, THUMB]) => {
-  const rooms = [...document.querySelectorAll("nav.rooms a.room")];
-  const found = rooms.length && rooms.length !== count ? [`${rooms.length} rooms in the bar, not ${count}`] : [];
+  const rooms = [...document.querySelectorAll("nav.rooms .room")].filter((room) => room.checkVisibility());
+  const found = rooms.length && rooms.length < count ? [`${rooms.length} rooms in the bar, not ${count}`] : [];
   for (const room of rooms) {
-    const box = room.getBoundingClientRect(), name = room.querySelector("span");
+    const box = room.getBoundingClientRect();
+    const name = [...room.querySelectorAll("span")].find((part) => part.checkVisibility());
     if (box.left < 0 || box.right > window.innerWidth) found.push(`outside the bar: ${room.innerText}`);
     if (box.width < THUMB) found.push(`narrower than ${THUMB} px: ${room.innerText} ${box.width}`);
     if (Math.max(room.scrollWidth, name.scrollWidth) > room.clientWidth) found.push(`cut: ${room.innerText}`);
@@ -137,8 +140,9 @@ class Visitor:
             return []
         return [f"{self.page.url} scrolls sideways {when}: {wide} > {screen}, {self.page.evaluate(WIDEST)}"]
 
-    def problems_of_the_bar(self, rooms: int) -> list[str]:
+    def problems_of_the_bar(self) -> list[str]:
         """The rooms are all in the bar, each whole, as wide as a thumb, and its name not cut."""
+        rooms = ROOMS_OF_A_PHONE if self.page.viewport_size == PHONE else ROOMS
         return [f"{self.page.url}: {one}" for one in self.page.evaluate(BAR, [rooms, THUMB])]
 
     def look(self, name: str) -> None:

@@ -82,7 +82,7 @@ def test_fruit_is_offered_in_a_few_taps_claimed_for_a_pot_shared_out_and_fetched
 
     visitor.sign_in(member.email, f"/fruit/offers/{plums.pk}/")
     assert "7 Orchard Row" not in page.content()
-    assert page.locator("nav.rooms a.room", has_text="Fruit").get_attribute("aria-current") == "true"
+    assert page.locator("nav.rooms a.room", has_text="Sharing").get_attribute("aria-current") == "true"
     page.get_by_role("link", name="I would like some").click()
     page.wait_for_url("**/claim/")
     page.get_by_role("link", name="plums", exact=False).first.click()

@@ -63,7 +63,6 @@ NO_PAGE = {
     "healthz-ready": "for machines: not ready, where no beat runs",
     "metrics": "for machines: nothing without a token",
 }
-ROOMS = 7
 PUSHED = "/classes/handouts/"  # a known fault: in letters twice as large on a phone it is 10 px wider than the screen
 LARGE = "document.documentElement.style.fontSize = '200%'"
 
@@ -285,13 +284,13 @@ def mailed(member: User) -> Iterator[str]:
 def seen_on(visitor: Visitor) -> list[str]:
     """What is wrong with the page that is open: on a phone, there in letters twice as large, and on a desktop."""
     page = visitor.page
-    wrong = [*visitor.problems(), *visitor.problems_of_the_bar(ROOMS)]
+    wrong = [*visitor.problems(), *visitor.problems_of_the_bar()]
     if not page.url.startswith(f"{visitor.base_url}{PUSHED}"):
         page.evaluate(LARGE)
         wrong += visitor.scrolls_sideways("in letters twice as large")
         page.evaluate("document.documentElement.style.fontSize = ''")
     page.set_viewport_size(DESKTOP)
-    wrong += [*visitor.problems(), *visitor.problems_of_the_bar(ROOMS)]
+    wrong += [*visitor.problems(), *visitor.problems_of_the_bar()]
     page.set_viewport_size(PHONE)
     return wrong
 

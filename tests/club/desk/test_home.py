@@ -15,17 +15,21 @@ from club.desk.dashboard import SHOWN, desk_for
 from club.members.choices import Role
 from inventory.batches.services import jars_put_away, recall_answer, seals_record
 from inventory.equipment.services import waiting_join
+from inventory.jars.services import store_place
 from recipes.models import RevisionState
 from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_recall
-from tests.factories.classes import make_instructor, make_session, make_signup
+from tests.factories.classes import make_hall, make_instructor, make_session, make_signup
 from tests.factories.equipment import make_keeper, make_loan, make_thing
-from tests.factories.fruit import make_claim, make_offer, share_out
+from tests.factories.freezer import make_freezer_item
+from tests.factories.fruit import hours, make_claim, make_offer, share_out
+from tests.factories.jars import make_jars
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db
 
 HOME_QUERIES = 19
+PANTRY_QUERIES, SHARING_QUERIES = 18, 9
 
 
 def ago(hours: float):
@@ -100,22 +104,59 @@ def test_jars_that_wait_to_be_reprocessed_are_on_the_desk_until_they_are(client)
 @pytest.mark.parametrize(
     ("role", "seen", "hidden"),
     [
-        (None, ["/recipes/process-tables/"], ["/batches/lids/", "/recipes/drafts/", '/people/"', '/reminders/"']),
-        (Role.KEEPER, ["/batches/lids/"], ["/recipes/drafts/", '/people/"', '/reminders/"']),
-        (Role.INSTRUCTOR, ["/recipes/drafts/"], ['/people/"', '/reminders/"']),
-        (Role.ORGANISER, ['/people/"', '/reminders/"'], ["/recipes/drafts/"]),
+        (None, ["/pantry/", "/sharing/"], ["/batches/lids/", "/recipes/drafts/", "/people/", "/reminders/", "/jars/"]),
+        (Role.KEEPER, ["/batches/lids/", "/jars/"], ["/recipes/drafts/", "/people/", "/reminders/"]),
+        (Role.INSTRUCTOR, ["/recipes/drafts/", "/batches/recalls/"], ["/people/", "/reminders/", "/jars/"]),
+        (Role.ORGANISER, ["/people/", "/reminders/"], ["/recipes/drafts/", "/jars/"]),
     ],
 )
-def test_the_desk_leads_to_the_rooms_that_a_role_opens_and_to_no_closed_door(client, role, seen, hidden):
+def test_the_head_leads_to_the_rooms_that_a_role_opens_and_to_no_closed_door(client, role, seen, hidden):
     client.force_login(make_person(role) if role else make_person())
+    head = client.get("/").content.decode().partition("<nav")[2].partition("</nav")[0]
+    doors = set(re.findall(r'href="(/[^"]*)"', head))
+    assert set(seen) <= doors
+    assert not doors & set(hidden)
+    for path in doors:
+        assert client.get(path).status_code == 200, path
+
+
+@pytest.mark.parametrize(
+    ("page", "room"),
+    [
+        ("/make/", "/pantry/"),
+        ("/fruit/", "/sharing/"),
+        ("/batches/to-give/", "/sharing/"),
+        ("/people/me/", "/people/me/"),
+    ],
+)
+def test_the_head_says_in_which_room_one_is(client, page, room):
+    client.force_login(make_person())
+    head = client.get(page).content.decode().partition("<main")[0]
+    assert set(re.findall(r'href="([^"]+)"\s+aria-current="true"', head)) == {room}
+
+
+def test_a_new_club_s_list_ticks_itself_and_goes_when_all_is_done(client):
+    organiser = make_person(Role.ORGANISER)
+    steps = desk_for(organiser, now=timezone.now()).set_up
+    assert [step.is_done for step in steps] == [False] * 8
+    make_hall()
+    steps = desk_for(organiser, now=timezone.now()).set_up
+    assert [step.is_done for step in steps] == [True, True, *[False] * 6]
+    assert desk_for(make_person(), now=timezone.now()).set_up == []
+    make_person(Role.KEEPER), make_thing(), make_jars(store_place(), 12), make_session(by=make_instructor())
+    assert desk_for(organiser, now=timezone.now()).set_up == []
+
+
+def test_a_window_that_closes_in_an_hour_does_not_look_like_pears_of_wednesday(client):
+    person, now = make_person(), timezone.now()
+    make_batch_out(by=person, kitchen=make_kitchen(person), out_at=now - timedelta(hours=23))
+    offer = make_offer(by=person, now=now, windows=(hours(today=club_day(now)),))
+    desk = desk_for(person, now=now)
+    assert [section.key for section, _card in desk.now] == ["seals-due"]
+    assert [section.key for section, _card in desk.soon] == ["fruit-offered"]
+    client.force_login(person)
     page = client.get("/").content.decode()
-    doors = re.findall(r'<a class="tap" href="([^"]+)"', page)
-    assert len(doors) > 5
-    assert sorted(doors) == sorted(set(doors))
-    assert [path for path in seen if path not in page] == []
-    assert [path for path in hidden if path in page] == []
-    for path in seen:
-        assert client.get(path.strip('"')).status_code == 200
+    assert page.index("now-card") < page.index(f"/fruit/offers/{offer.pk}/")
 
 
 def test_a_member_does_not_see_what_others_have_to_do_and_a_keeper_does():
@@ -256,8 +297,36 @@ def test_fruit_to_fetch_is_on_the_desk_of_whoever_gets_it_and_an_open_offer_on_i
     assert titles(offer.giver, "fruit-to-fetch") == []
 
 
-def test_the_freezer_what_can_be_made_and_jars_to_give_are_found_from_the_desk(client):
+def test_the_pantry_and_what_is_shared_lead_to_their_rooms(client):
     client.force_login(make_person())
-    page = client.get("/").content.decode()
-    for name in ("fruit:freezer", "desk:make", "batches:jar-offers"):
-        assert f'href="{reverse(name)}"' in page
+    pantry, sharing = (client.get(address).content.decode() for address in ("/pantry/", "/sharing/"))
+    for page, names in ((pantry, ("fruit:freezer", "desk:make")), (sharing, ("batches:jar-offers", "jars:orders"))):
+        for name in names:
+            assert f'href="{reverse(name)}"' in page
+
+
+@pytest.mark.parametrize("count", [1, 8])
+def test_the_pantry_and_what_is_shared_ask_the_same_for_many_rows(client, count, django_assert_max_num_queries):
+    person = make_person()
+    for _ in range(count):
+        kitchen = make_kitchen(person)
+        make_freezer_item(by=person, kitchen=kitchen)
+        make_batch_checked(by=person, kitchen=kitchen, out_at=ago(30))
+        make_offer(now=ago(0), windows=(hours(today=club_day()),))
+    client.force_login(person)
+    with django_assert_max_num_queries(PANTRY_QUERIES):
+        assert len(client.get("/pantry/").context["shelves"]) == count
+    with django_assert_max_num_queries(SHARING_QUERIES):
+        assert len(client.get("/sharing/").context["offers"]) == min(count, 6)
+
+
+def test_one_press_in_the_pantry_opens_a_jar_and_stays_there(client):
+    person = make_person()
+    make_batch_checked(by=person, kitchen=make_kitchen(person), out_at=ago(30))
+    client.force_login(person)
+    [shelf] = client.get("/pantry/").context["shelves"]
+    [(row, token)] = shelf.rows
+    sent = {"token": token, "recipe": row.recipe, "size": row.size, "count": 1, "what": "emptied", "back": "pantry"}
+    answer = client.post(f"/season/{shelf.kitchen.pk}/used/", sent, follow=True)
+    assert answer.redirect_chain == [("/pantry/", 302)]
+    assert answer.context["shelves"][0].jars == shelf.jars - 1

@@ -11,7 +11,7 @@ from django.urls import reverse
 from club.desk.context import house
 from club.members.models import User
 from club.reminders.models import Reminder, ReminderState
-from club.reminders.services import MOST_COUNTED, inbox_read_all, unread_count
+from club.reminders.services import MOST_COUNTED, inbox_read_all, unread_and_roles
 from tests.factories.members import make_organiser, make_person
 from tests.factories.reminders import make_received
 
@@ -80,8 +80,8 @@ def test_marking_all_read_marks_hers_alone(client, person):
     make_received(person)
     theirs = make_received(make_person())
     client.post(reverse("reminders:read-all"))
-    assert unread_count(person) == 0
-    assert unread_count(theirs.person) == 1
+    assert unread_and_roles(person)[0] == 0
+    assert unread_and_roles(theirs.person)[0] == 1
     assert inbox_read_all(by=person) == 0
 
 
@@ -92,7 +92,7 @@ def test_marking_wants_a_post_and_a_person(client, person, name):
     assert client.get(address).status_code == 405
     client.logout()
     assert client.post(address).status_code == 302
-    assert unread_count(person) == 1
+    assert unread_and_roles(person)[0] == 1
 
 
 def test_an_empty_inbox_says_so(client, person):
@@ -134,6 +134,7 @@ def test_a_page_that_does_not_show_the_count_does_not_ask_for_it(person, django_
         asked = house(request)
     with django_assert_num_queries(1):
         assert asked["unread"]() == ""
+        assert 'href="/pantry/"' in asked["rooms"]()
 
 
 def test_nobodys_page_asks_nothing(client, django_assert_num_queries):
