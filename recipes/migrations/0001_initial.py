@@ -113,6 +113,38 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("recipe", "number"), name="one_revision_per_number"),
+                    models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("number", None), ("state__in", ["draft", "in-review"])),
+                    models.Q(
+                        ("number__isnull", False),
+                        ("published_at__isnull", False),
+                        ("state__in", ["published", "withdrawn"]),
+                    ),
+                    _connector="OR",
+                ),
+                name="published_revision_has_number_and_date",
+            ),
+                    models.CheckConstraint(
+                condition=models.Q(
+                    ("author", None),
+                    ("reviewer", None),
+                    models.Q(("author", models.F("reviewer")), _negated=True),
+                    _connector="OR",
+                ),
+                name="author_never_reviews_own_revision",
+            ),
+                    models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "withdrawn"), _negated=True),
+                    models.Q(("withdrawn_at__isnull", False), models.Q(("withdrawn_reason", ""), _negated=True)),
+                    _connector="OR",
+                ),
+                name="withdrawn_revision_says_why",
+            ),
+                ],
                 "ordering": ["recipe", models.OrderBy(models.F("number"), descending=True, nulls_first=True), "-pk"],
                 "permissions": [
                     ("draft_revision", "Can write and submit drafts"),
@@ -132,46 +164,4 @@ class Migration(migrations.Migration):
                 to="recipes.revision",
             ),
         ),
-        migrations.AddConstraint(
-            model_name="revision",
-            constraint=models.UniqueConstraint(fields=("recipe", "number"), name="one_revision_per_number"),
-        ),
-        migrations.AddConstraint(
-            model_name="revision",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("number", None), ("state__in", ["draft", "in-review"])),
-                    models.Q(
-                        ("number__isnull", False),
-                        ("published_at__isnull", False),
-                        ("state__in", ["published", "withdrawn"]),
-                    ),
-                    _connector="OR",
-                ),
-                name="published_revision_has_number_and_date",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="revision",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("author", None),
-                    ("reviewer", None),
-                    models.Q(("author", models.F("reviewer")), _negated=True),
-                    _connector="OR",
-                ),
-                name="author_never_reviews_own_revision",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="revision",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state", "withdrawn"), _negated=True),
-                    models.Q(("withdrawn_at__isnull", False), models.Q(("withdrawn_reason", ""), _negated=True)),
-                    _connector="OR",
-                ),
-                name="withdrawn_revision_says_why",
-            ),
-        ),
-    ]
+                                    ]

@@ -66,6 +66,17 @@ class Migration(migrations.Migration):
                 ('series', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='sessions', to='classes.classseries')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['state', 'starts_at'], name='classes_cla_state_eb1e1f_idx'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='session_ends_after_it_starts'),
+                    models.CheckConstraint(condition=models.Q(('seats_taken__lte', models.F('seats_total'))), name='session_never_oversold'),
+                    models.CheckConstraint(condition=models.Q(('signup_closes_at__gt', models.F('signup_opens_at'))), name='session_signup_closes_after_it_opens'),
+                    models.CheckConstraint(condition=models.Q(('minimum_people__gte', 1)), name='session_runs_with_somebody'),
+                    models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'cancelled']), models.Q(('published_at__isnull', False), ('seats_total__gte', 1)), _connector='OR'), name='session_published_says_when'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'cancelled'), _negated=True), models.Q(('cancelled_at__isnull', False), models.Q(('cancel_reason', ''), _negated=True)), _connector='OR'), name='session_cancelled_says_why'),
+                ],
                 'ordering': ['starts_at', 'pk'],
                 'permissions': [('plan_session', 'Can plan class sessions and run them')],
             },
@@ -90,6 +101,11 @@ class Migration(migrations.Migration):
                 ('session', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='stations', to='classes.classsession')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(fields=('session', 'number'), name='one_station_per_number'),
+                    models.CheckConstraint(condition=models.Q(('seats__gte', 1)), name='station_has_a_seat'),
+                    models.CheckConstraint(condition=models.Q(('pots__gte', 1)), name='station_cooks_a_pot'),
+                ],
                 'ordering': ['session', 'number'],
             },
         ),
@@ -114,75 +130,18 @@ class Migration(migrations.Migration):
                 ('station', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='signups', to='classes.station')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['session', 'state', 'joined_at'], name='classes_sig_session_c45f61_idx'),
+                    models.Index(fields=['person', 'state'], name='classes_sig_person__d351ef_idx'),
+                    models.Index(fields=['state', 'offer_until'], name='classes_sig_state_2b3487_idx'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('state__in', ['waiting', 'offered', 'seated'])), fields=('session', 'person'), name='one_open_signup_per_person'),
+                    models.CheckConstraint(condition=models.Q(('places__in', [1, 2])), name='signup_of_one_or_two'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'offered'), _negated=True), models.Q(('offer_until__isnull', False), ('offered_at__isnull', False)), _connector='OR'), name='signup_offered_until_when'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'seated'), _negated=True), ('seated_at__isnull', False), _connector='OR'), name='signup_seated_since_when'),
+                ],
                 'ordering': ['joined_at', 'pk'],
             },
         ),
-        migrations.AddIndex(
-            model_name='classsession',
-            index=models.Index(fields=['state', 'starts_at'], name='classes_cla_state_eb1e1f_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='classsession',
-            constraint=models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='session_ends_after_it_starts'),
-        ),
-        migrations.AddConstraint(
-            model_name='classsession',
-            constraint=models.CheckConstraint(condition=models.Q(('seats_taken__lte', models.F('seats_total'))), name='session_never_oversold'),
-        ),
-        migrations.AddConstraint(
-            model_name='classsession',
-            constraint=models.CheckConstraint(condition=models.Q(('signup_closes_at__gt', models.F('signup_opens_at'))), name='session_signup_closes_after_it_opens'),
-        ),
-        migrations.AddConstraint(
-            model_name='classsession',
-            constraint=models.CheckConstraint(condition=models.Q(('minimum_people__gte', 1)), name='session_runs_with_somebody'),
-        ),
-        migrations.AddConstraint(
-            model_name='classsession',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'cancelled']), models.Q(('published_at__isnull', False), ('seats_total__gte', 1)), _connector='OR'), name='session_published_says_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='classsession',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'cancelled'), _negated=True), models.Q(('cancelled_at__isnull', False), models.Q(('cancel_reason', ''), _negated=True)), _connector='OR'), name='session_cancelled_says_why'),
-        ),
-        migrations.AddConstraint(
-            model_name='station',
-            constraint=models.UniqueConstraint(fields=('session', 'number'), name='one_station_per_number'),
-        ),
-        migrations.AddConstraint(
-            model_name='station',
-            constraint=models.CheckConstraint(condition=models.Q(('seats__gte', 1)), name='station_has_a_seat'),
-        ),
-        migrations.AddConstraint(
-            model_name='station',
-            constraint=models.CheckConstraint(condition=models.Q(('pots__gte', 1)), name='station_cooks_a_pot'),
-        ),
-        migrations.AddIndex(
-            model_name='signup',
-            index=models.Index(fields=['session', 'state', 'joined_at'], name='classes_sig_session_c45f61_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='signup',
-            index=models.Index(fields=['person', 'state'], name='classes_sig_person__d351ef_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='signup',
-            index=models.Index(fields=['state', 'offer_until'], name='classes_sig_state_2b3487_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='signup',
-            constraint=models.UniqueConstraint(condition=models.Q(('state__in', ['waiting', 'offered', 'seated'])), fields=('session', 'person'), name='one_open_signup_per_person'),
-        ),
-        migrations.AddConstraint(
-            model_name='signup',
-            constraint=models.CheckConstraint(condition=models.Q(('places__in', [1, 2])), name='signup_of_one_or_two'),
-        ),
-        migrations.AddConstraint(
-            model_name='signup',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'offered'), _negated=True), models.Q(('offer_until__isnull', False), ('offered_at__isnull', False)), _connector='OR'), name='signup_offered_until_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='signup',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'seated'), _negated=True), ('seated_at__isnull', False), _connector='OR'), name='signup_seated_since_when'),
-        ),
-    ]
+                                                                                                                                            ]

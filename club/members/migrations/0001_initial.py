@@ -35,6 +35,9 @@ class Migration(migrations.Migration):
                 ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(django.db.models.functions.text.Lower('email'), name='one_user_per_email'),
+                ],
                 'permissions': [('invite_member', 'Can invite people'), ('grant_role', 'Can give and take roles')],
             },
         ),
@@ -69,19 +72,11 @@ class Migration(migrations.Migration):
                 ('people', models.ManyToManyField(blank=True, related_name='kitchens', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('altitude_m', None), models.Q(('altitude_m__gte', Decimal('-430')), ('altitude_m__lte', Decimal('5000'))), _connector='OR'), name='kitchen_altitude_is_on_land'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('altitude_how', ''), ('altitude_m', None)), models.Q(('altitude_m__isnull', False), models.Q(('altitude_how', ''), _negated=True)), _connector='OR'), name='kitchen_altitude_says_how_it_is_known'),
+                ],
                 'ordering': ['name', 'pk'],
             },
         ),
-        migrations.AddConstraint(
-            model_name='user',
-            constraint=models.UniqueConstraint(django.db.models.functions.text.Lower('email'), name='one_user_per_email'),
-        ),
-        migrations.AddConstraint(
-            model_name='kitchen',
-            constraint=models.CheckConstraint(condition=models.Q(('altitude_m', None), models.Q(('altitude_m__gte', Decimal('-430')), ('altitude_m__lte', Decimal('5000'))), _connector='OR'), name='kitchen_altitude_is_on_land'),
-        ),
-        migrations.AddConstraint(
-            model_name='kitchen',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('altitude_how', ''), ('altitude_m', None)), models.Q(('altitude_m__isnull', False), models.Q(('altitude_how', ''), _negated=True)), _connector='OR'), name='kitchen_altitude_says_how_it_is_known'),
-        ),
-    ]
+                            ]

@@ -54,6 +54,20 @@ class Migration(migrations.Migration):
                 ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='batches', to='recipes.revision')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['state', 'jars_out_at'], name='batches_bat_state_ec15df_idx'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('pots__gte', 1)), name='batch_has_a_pot'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['out', 'checked']), _negated=True), models.Q(('jars_out_at__isnull', False), ('lid_lot__isnull', False), ('processed_minutes__isnull', False), ('required_minutes__isnull', False)), _connector='OR'), name='batch_out_has_its_process_log'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['out', 'checked']), _negated=True), ('required_psi', None), ('processed_psi__isnull', False), _connector='OR'), name='batch_under_pressure_has_its_pressure_log'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'frozen'), _negated=True), models.Q(('jars_out_at__isnull', False), ('required_minutes', None)), _connector='OR'), name='batch_in_the_freezer_needs_no_process'),
+                    models.CheckConstraint(condition=models.Q(('processed_minutes', None), ('processed_minutes__gte', models.F('required_minutes')), _connector='OR'), name='batch_never_processed_below_the_tested_minutes'),
+                    models.CheckConstraint(condition=models.Q(('processed_psi', None), ('processed_psi__gte', models.F('required_psi')), _connector='OR'), name='batch_never_processed_below_the_tested_pressure'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('reprocessed_minutes', None), ('reprocessed_out_at', None), ('reprocessed_psi', None)), models.Q(models.Q(('required_psi', None), models.Q(('reprocessed_psi__gte', models.F('required_psi')), ('reprocessed_psi__isnull', False)), _connector='OR'), ('reprocessed_minutes__gte', models.F('required_minutes')), ('reprocessed_minutes__isnull', False), ('reprocessed_out_at__gt', models.F('jars_out_at'))), _connector='OR'), name='batch_reprocessed_in_full'),
+                    models.CheckConstraint(condition=models.Q(('jars_out_at', None), ('jars_out_at__gte', models.F('started_at')), _connector='OR'), name='batch_jars_never_out_before_it_began'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'abandoned'), _negated=True), models.Q(('abandoned_at__isnull', False), models.Q(('abandoned_reason', ''), _negated=True)), _connector='OR'), name='batch_given_up_says_why'),
+                ],
                 'ordering': ['-started_at', '-pk'],
                 'permissions': [('trace_batch', 'Can trace any batch by its lot code')],
             },
@@ -72,6 +86,10 @@ class Migration(migrations.Migration):
                 ('place', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jars', to='members.kitchen')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(fields=('batch', 'number'), name='one_jar_per_number'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('disposal', ''), ('seal', 'unchecked')), models.Q(('disposal__in', ['', 'shelf']), ('seal', 'sealed')), models.Q(('disposal__in', ['', 'reprocess', 'refrigerate', 'freeze', 'discard']), ('seal', 'unsealed')), models.Q(('disposal', 'discard'), ('seal', 'broken')), models.Q(('disposal', 'freeze'), ('seal', 'none')), _connector='OR'), name='jar_stands_where_its_seal_allows'),
+                ],
                 'ordering': ['batch', 'number'],
             },
         ),
@@ -93,52 +111,4 @@ class Migration(migrations.Migration):
                 'ordering': ['-checked_at', '-pk'],
             },
         ),
-        migrations.AddIndex(
-            model_name='batch',
-            index=models.Index(fields=['state', 'jars_out_at'], name='batches_bat_state_ec15df_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(('pots__gte', 1)), name='batch_has_a_pot'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['out', 'checked']), _negated=True), models.Q(('jars_out_at__isnull', False), ('lid_lot__isnull', False), ('processed_minutes__isnull', False), ('required_minutes__isnull', False)), _connector='OR'), name='batch_out_has_its_process_log'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['out', 'checked']), _negated=True), ('required_psi', None), ('processed_psi__isnull', False), _connector='OR'), name='batch_under_pressure_has_its_pressure_log'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'frozen'), _negated=True), models.Q(('jars_out_at__isnull', False), ('required_minutes', None)), _connector='OR'), name='batch_in_the_freezer_needs_no_process'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(('processed_minutes', None), ('processed_minutes__gte', models.F('required_minutes')), _connector='OR'), name='batch_never_processed_below_the_tested_minutes'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(('processed_psi', None), ('processed_psi__gte', models.F('required_psi')), _connector='OR'), name='batch_never_processed_below_the_tested_pressure'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('reprocessed_minutes', None), ('reprocessed_out_at', None), ('reprocessed_psi', None)), models.Q(models.Q(('required_psi', None), models.Q(('reprocessed_psi__gte', models.F('required_psi')), ('reprocessed_psi__isnull', False)), _connector='OR'), ('reprocessed_minutes__gte', models.F('required_minutes')), ('reprocessed_minutes__isnull', False), ('reprocessed_out_at__gt', models.F('jars_out_at'))), _connector='OR'), name='batch_reprocessed_in_full'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(('jars_out_at', None), ('jars_out_at__gte', models.F('started_at')), _connector='OR'), name='batch_jars_never_out_before_it_began'),
-        ),
-        migrations.AddConstraint(
-            model_name='batch',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'abandoned'), _negated=True), models.Q(('abandoned_at__isnull', False), models.Q(('abandoned_reason', ''), _negated=True)), _connector='OR'), name='batch_given_up_says_why'),
-        ),
-        migrations.AddConstraint(
-            model_name='jar',
-            constraint=models.UniqueConstraint(fields=('batch', 'number'), name='one_jar_per_number'),
-        ),
-        migrations.AddConstraint(
-            model_name='jar',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('disposal', ''), ('seal', 'unchecked')), models.Q(('disposal__in', ['', 'shelf']), ('seal', 'sealed')), models.Q(('disposal__in', ['', 'reprocess', 'refrigerate', 'freeze', 'discard']), ('seal', 'unsealed')), models.Q(('disposal', 'discard'), ('seal', 'broken')), models.Q(('disposal', 'freeze'), ('seal', 'none')), _connector='OR'), name='jar_stands_where_its_seal_allows'),
-        ),
-    ]
+                                                                                                    ]

@@ -30,6 +30,9 @@ class Migration(migrations.Migration):
                 ('token', models.UUIDField(editable=False, unique=True)),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='recall_says_why'),
+                ],
                 'ordering': ['-opened_at', '-pk'],
             },
         ),
@@ -44,6 +47,9 @@ class Migration(migrations.Migration):
                 ('token', models.UUIDField(editable=False, unique=True)),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(models.Q(('jars', 0), ('outcome', 'none-left')), models.Q(models.Q(('outcome', 'none-left'), _negated=True), ('jars__gte', 1)), _connector='OR'), name='recall_answer_counts_what_it_names'),
+                ],
                 'ordering': ['-answered_at', '-pk'],
             },
         ),
@@ -104,11 +110,7 @@ class Migration(migrations.Migration):
             model_name='recall',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('batch', None), ('kind', 'revision'), ('lid_lot', None), ('revision__isnull', False)), models.Q(('batch', None), ('kind', 'lid-lot'), ('lid_lot__isnull', False), ('revision', None)), models.Q(('batch__isnull', False), ('kind', 'batch'), ('lid_lot', None), ('revision', None)), _connector='OR'), name='recall_is_of_just_one_subject'),
         ),
-        migrations.AddConstraint(
-            model_name='recall',
-            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='recall_says_why'),
-        ),
-        migrations.AddConstraint(
+                migrations.AddConstraint(
             model_name='recall',
             constraint=models.CheckConstraint(condition=models.Q(('opened_by__isnull', False), ('kind', 'revision'), _connector='OR'), name='recall_was_opened_by_somebody'),
         ),
@@ -128,8 +130,4 @@ class Migration(migrations.Migration):
             model_name='recall',
             constraint=models.UniqueConstraint(condition=models.Q(('batch__isnull', False), ('closed_at', None)), fields=('batch',), name='one_open_recall_of_a_batch'),
         ),
-        migrations.AddConstraint(
-            model_name='recallanswer',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('jars', 0), ('outcome', 'none-left')), models.Q(models.Q(('outcome', 'none-left'), _negated=True), ('jars__gte', 1)), _connector='OR'), name='recall_answer_counts_what_it_names'),
-        ),
-    ]
+            ]

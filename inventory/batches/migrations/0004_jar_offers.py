@@ -29,6 +29,9 @@ class Migration(migrations.Migration):
                 ('giver', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jar_offers', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('state', 'open')), models.Q(('closed_at__gte', models.F('created_at')), ('state', 'closed')), _connector='OR'), name='jar_offer_closed_says_when'),
+                ],
                 'ordering': ['-created_at', '-pk'],
             },
         ),
@@ -45,6 +48,11 @@ class Migration(migrations.Migration):
                 ('offer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='claims', to='batches.jaroffer')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('count__gte', 1)), name='jar_claim_asks_for_a_jar'),
+                    models.UniqueConstraint(condition=models.Q(('state', 'asked')), fields=('offer', 'person'), name='one_open_claim_per_offer_and_person'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('settled_at', None), ('state', 'asked')), models.Q(models.Q(('state', 'asked'), _negated=True), ('settled_at__isnull', False)), _connector='OR'), name='jar_claim_settled_says_when'),
+                ],
                 'ordering': ['asked_at', 'pk'],
             },
         ),
@@ -58,6 +66,9 @@ class Migration(migrations.Migration):
                 ('offer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jars', to='batches.jaroffer')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('is_live', True)), fields=('jar',), name='one_live_offer_of_a_jar'),
+                ],
                 'ordering': ['offer', 'jar'],
             },
         ),
@@ -65,24 +76,4 @@ class Migration(migrations.Migration):
             model_name='jaroffer',
             constraint=models.CheckConstraint(condition=models.Q(('size__in', ('quarter-pint', 'half-pint', 'twelve-ounce', 'pint', 'pint-and-half', 'quart', 'half-gallon'))), name='jar_offer_of_a_known_size'),
         ),
-        migrations.AddConstraint(
-            model_name='jaroffer',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('state', 'open')), models.Q(('closed_at__gte', models.F('created_at')), ('state', 'closed')), _connector='OR'), name='jar_offer_closed_says_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='jarclaim',
-            constraint=models.CheckConstraint(condition=models.Q(('count__gte', 1)), name='jar_claim_asks_for_a_jar'),
-        ),
-        migrations.AddConstraint(
-            model_name='jarclaim',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'asked')), fields=('offer', 'person'), name='one_open_claim_per_offer_and_person'),
-        ),
-        migrations.AddConstraint(
-            model_name='jarclaim',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('settled_at', None), ('state', 'asked')), models.Q(models.Q(('state', 'asked'), _negated=True), ('settled_at__isnull', False)), _connector='OR'), name='jar_claim_settled_says_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='offeredjar',
-            constraint=models.UniqueConstraint(condition=models.Q(('is_live', True)), fields=('jar',), name='one_live_offer_of_a_jar'),
-        ),
-    ]
+                                            ]

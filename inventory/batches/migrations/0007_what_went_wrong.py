@@ -27,6 +27,9 @@ class Migration(migrations.Migration):
                 ('note', models.CharField(blank=True, max_length=300, verbose_name='how it was found out')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('is_sound', False), models.Q(('note', ''), _negated=True), _connector='OR'), name='set_aside_found_sound_says_how'),
+                ],
                 'ordering': ['-opened_at', '-pk'],
             },
         ),
@@ -76,8 +79,4 @@ class Migration(migrations.Migration):
             model_name='jarssetaside',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('is_sound', False), ('note', ''), ('settled_at', None), ('settled_by', None)), models.Q(('settled_at__gte', models.F('opened_at')), ('settled_by__isnull', False)), _connector='OR'), name='set_aside_settled_says_by_whom'),
         ),
-        migrations.AddConstraint(
-            model_name='jarssetaside',
-            constraint=models.CheckConstraint(condition=models.Q(('is_sound', False), models.Q(('note', ''), _negated=True), _connector='OR'), name='set_aside_found_sound_says_how'),
-        ),
-    ]
+            ]

@@ -29,6 +29,10 @@ class Migration(migrations.Migration):
                 ('processed_psi', models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True, verbose_name='pressure held (psi)')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(models.Q(('gauge_reads_high_hundredths', None), ('gauge_tested_on', None), ('setting_psi', None), ('table_psi', None)), models.Q(('setting_psi__gte', models.F('table_psi')), ('setting_psi__isnull', False), ('table_psi__isnull', False), models.Q(models.Q(('gauge_reads_high_hundredths', None), ('gauge_tested_on', None)), models.Q(('gauge_reads_high_hundredths__isnull', False), ('gauge_reads_high_hundredths__lte', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.F('setting_psi'), '-', models.F('table_psi')), '*', models.Value(100))), ('gauge_reads_high_hundredths__range', (-200, 200)), ('gauge_tested_on__isnull', False)), _connector='OR')), _connector='OR'), name='canner_beside_rests_on_the_table_and_its_test'),
+                    models.CheckConstraint(condition=models.Q(('processed_psi', None), models.Q(('processed_psi__gte', models.F('setting_psi')), ('setting_psi__isnull', False)), _connector='OR'), name='canner_beside_never_below_its_setting'),
+                ],
                 'ordering': ['pk'],
             },
         ),
@@ -58,12 +62,4 @@ class Migration(migrations.Migration):
             model_name='cannerbeside',
             constraint=models.UniqueConstraint(fields=('batch', 'card'), name='canner_beside_named_once'),
         ),
-        migrations.AddConstraint(
-            model_name='cannerbeside',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('gauge_reads_high_hundredths', None), ('gauge_tested_on', None), ('setting_psi', None), ('table_psi', None)), models.Q(('setting_psi__gte', models.F('table_psi')), ('setting_psi__isnull', False), ('table_psi__isnull', False), models.Q(models.Q(('gauge_reads_high_hundredths', None), ('gauge_tested_on', None)), models.Q(('gauge_reads_high_hundredths__isnull', False), ('gauge_reads_high_hundredths__lte', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.F('setting_psi'), '-', models.F('table_psi')), '*', models.Value(100))), ('gauge_reads_high_hundredths__range', (-200, 200)), ('gauge_tested_on__isnull', False)), _connector='OR')), _connector='OR'), name='canner_beside_rests_on_the_table_and_its_test'),
-        ),
-        migrations.AddConstraint(
-            model_name='cannerbeside',
-            constraint=models.CheckConstraint(condition=models.Q(('processed_psi', None), models.Q(('processed_psi__gte', models.F('setting_psi')), ('setting_psi__isnull', False)), _connector='OR'), name='canner_beside_never_below_its_setting'),
-        ),
-    ]
+                    ]

@@ -32,6 +32,13 @@ class Migration(migrations.Migration):
                 ('placed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['person', 'state', 'ends'], name='equipment_h_person__454eab_idx'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('ends__gte', models.F('starts'))), name='hold_ends_after_it_starts'),
+                    models.CheckConstraint(condition=models.Q(('kept_until__gte', models.F('ends'))), name='hold_kept_until_its_end_or_later'),
+                ],
                 'ordering': ['starts', 'pk'],
             },
         ),
@@ -56,6 +63,13 @@ class Migration(migrations.Migration):
                 ('home', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='things', to='members.kitchen')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['kind', 'state'], name='equipment_t_kind_b74b59_idx'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('code_key', ''), _negated=True), name='thing_has_a_code'),
+                    models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='thing_has_a_name'),
+                ],
                 'ordering': ['code'],
                 'permissions': [('keep_things', 'Can keep the things lent: add, test, hand over, take back'), ('hold_for_class', "Can hold things for a class or another purpose of the club's")],
             },
@@ -83,6 +97,16 @@ class Migration(migrations.Migration):
                 ('thing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='loans', to='equipment.thing')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['returned_at', 'due_on'], name='equipment_l_returne_528279_idx'),
+                    models.Index(fields=['person', 'returned_at'], name='equipment_l_person__d4f156_idx'),
+                    models.Index(fields=['thing', '-handed_over_at'], name='equipment_l_thing_i_5e5fa9_idx'),
+                    models.Index(fields=['-handed_over_at', '-id'], name='equipment_l_handed__cd74c6_idx'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('returned_at', None)), fields=('thing',), name='one_open_loan_per_thing'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('condition_in', ''), ('returned_at', None), ('taken_back_by', None)), models.Q(('returned_at__gte', models.F('handed_over_at')), ('taken_back_by__isnull', False), models.Q(('condition_in', ''), _negated=True)), _connector='OR'), name='loan_back_says_by_whom_and_how'),
+                ],
                 'ordering': ['-handed_over_at', '-pk'],
             },
         ),
@@ -102,6 +126,9 @@ class Migration(migrations.Migration):
                 ('thing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tests', to='equipment.thing')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['thing', '-tested_on', '-id'], name='equipment_i_thing_i_96beda_idx'),
+                ],
                 'ordering': ['-tested_on', '-pk'],
             },
         ),
@@ -122,6 +149,9 @@ class Migration(migrations.Migration):
                 ('thing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='condition_notes', to='equipment.thing')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['thing', '-at'], name='equipment_c_thing_i_42aa84_idx'),
+                ],
                 'ordering': ['-at', '-pk'],
             },
         ),
@@ -134,6 +164,9 @@ class Migration(migrations.Migration):
                 ('thing', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='taken_days', to='equipment.thing')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(fields=('thing', 'day'), name='one_hold_per_thing_and_day'),
+                ],
                 'ordering': ['day'],
             },
         ),
@@ -163,87 +196,19 @@ class Migration(migrations.Migration):
                 ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='waits', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['state', 'kind', 'joined_at'], name='equipment_w_state_51c52c_idx'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('state__in', ['waiting', 'offered'])), fields=('kind', 'person'), name='one_place_in_each_line'),
+                    models.CheckConstraint(condition=models.Q(('not_after__gte', models.F('not_before'))), name='wait_ends_after_it_begins'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'offered'), _negated=True), models.Q(('hold__isnull', False), ('offer_until__isnull', False)), _connector='OR'), name='wait_offered_names_its_hold'),
+                ],
                 'ordering': ['joined_at', 'pk'],
             },
         ),
-        migrations.AddIndex(
-            model_name='thing',
-            index=models.Index(fields=['kind', 'state'], name='equipment_t_kind_b74b59_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='thing',
-            constraint=models.CheckConstraint(condition=models.Q(('code_key', ''), _negated=True), name='thing_has_a_code'),
-        ),
-        migrations.AddConstraint(
-            model_name='thing',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='thing_has_a_name'),
-        ),
-        migrations.AddIndex(
-            model_name='loan',
-            index=models.Index(fields=['returned_at', 'due_on'], name='equipment_l_returne_528279_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='loan',
-            index=models.Index(fields=['person', 'returned_at'], name='equipment_l_person__d4f156_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='loan',
-            index=models.Index(fields=['thing', '-handed_over_at'], name='equipment_l_thing_i_5e5fa9_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='loan',
-            index=models.Index(fields=['-handed_over_at', '-id'], name='equipment_l_handed__cd74c6_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='loan',
-            constraint=models.UniqueConstraint(condition=models.Q(('returned_at', None)), fields=('thing',), name='one_open_loan_per_thing'),
-        ),
-        migrations.AddConstraint(
-            model_name='loan',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('condition_in', ''), ('returned_at', None), ('taken_back_by', None)), models.Q(('returned_at__gte', models.F('handed_over_at')), ('taken_back_by__isnull', False), models.Q(('condition_in', ''), _negated=True)), _connector='OR'), name='loan_back_says_by_whom_and_how'),
-        ),
-        migrations.AddIndex(
-            model_name='instrumenttest',
-            index=models.Index(fields=['thing', '-tested_on', '-id'], name='equipment_i_thing_i_96beda_idx'),
-        ),
-        migrations.AddIndex(
+                                                                                        migrations.AddIndex(
             model_name='hold',
             index=models.Index(fields=['thing', 'state', 'starts'], name='equipment_h_thing_i_48822f_idx'),
         ),
-        migrations.AddIndex(
-            model_name='hold',
-            index=models.Index(fields=['person', 'state', 'ends'], name='equipment_h_person__454eab_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='hold',
-            constraint=models.CheckConstraint(condition=models.Q(('ends__gte', models.F('starts'))), name='hold_ends_after_it_starts'),
-        ),
-        migrations.AddConstraint(
-            model_name='hold',
-            constraint=models.CheckConstraint(condition=models.Q(('kept_until__gte', models.F('ends'))), name='hold_kept_until_its_end_or_later'),
-        ),
-        migrations.AddIndex(
-            model_name='conditionnote',
-            index=models.Index(fields=['thing', '-at'], name='equipment_c_thing_i_42aa84_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='thingday',
-            constraint=models.UniqueConstraint(fields=('thing', 'day'), name='one_hold_per_thing_and_day'),
-        ),
-        migrations.AddIndex(
-            model_name='waitingentry',
-            index=models.Index(fields=['state', 'kind', 'joined_at'], name='equipment_w_state_51c52c_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='waitingentry',
-            constraint=models.UniqueConstraint(condition=models.Q(('state__in', ['waiting', 'offered'])), fields=('kind', 'person'), name='one_place_in_each_line'),
-        ),
-        migrations.AddConstraint(
-            model_name='waitingentry',
-            constraint=models.CheckConstraint(condition=models.Q(('not_after__gte', models.F('not_before'))), name='wait_ends_after_it_begins'),
-        ),
-        migrations.AddConstraint(
-            model_name='waitingentry',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'offered'), _negated=True), models.Q(('hold__isnull', False), ('offer_until__isnull', False)), _connector='OR'), name='wait_offered_names_its_hold'),
-        ),
-    ]
+                                                                            ]

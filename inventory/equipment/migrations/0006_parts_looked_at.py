@@ -25,6 +25,9 @@ class Migration(migrations.Migration):
                 ('looked_at', models.DateTimeField()),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('due_on__gt', models.F('looked_on'))), name='parts_look_due_later'),
+                ],
                 'ordering': ['-looked_on', '-pk'],
             },
         ),
@@ -65,8 +68,4 @@ class Migration(migrations.Migration):
             model_name='partslook',
             index=models.Index(fields=['thing', '-looked_on', '-id'], name='equipment_p_thing_i_d321ac_idx'),
         ),
-        migrations.AddConstraint(
-            model_name='partslook',
-            constraint=models.CheckConstraint(condition=models.Q(('due_on__gt', models.F('looked_on'))), name='parts_look_due_later'),
-        ),
-    ]
+            ]

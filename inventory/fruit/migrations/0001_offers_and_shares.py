@@ -49,6 +49,18 @@ class Migration(migrations.Migration):
                 ('giver', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fruit_offers', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['stage', 'closes_at'], name='fruit_offer_stage_4f0659_idx'),
+                    models.Index(fields=['stage', 'use_by'], name='fruit_offer_stage_4e3567_idx'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('unit_g__gte', 1), ('units__gte', 1)), name='offer_of_something'),
+                    models.CheckConstraint(condition=models.Q(('units__gte', django.db.models.expressions.CombinedExpression(models.F('shared'), '+', models.F('kept')))), name='offer_never_shared_out_beyond_what_is_there'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('container', ''), _negated=True), ('unit_g', 1), _connector='OR'), name='offer_by_weight_is_in_grams'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('frozen_on__isnull', False), ('state', 'frozen')), models.Q(models.Q(('state', 'frozen'), _negated=True), ('frozen_on', None)), _connector='OR'), name='offer_frozen_says_when'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('produce', 'other'), _negated=True), models.Q(('name', ''), _negated=True), _connector='OR'), name='offer_of_something_else_says_what'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('rounds', 0), ('stage', 'open')), ('stage', 'taken-back'), models.Q(('rounds__gte', 1), ('shared_at__isnull', False)), _connector='OR'), name='offer_shared_says_when'),
+                ],
                 'ordering': ['use_by', 'pk'],
                 'permissions': [('run_offers', "Can see who claims, and run an offer in its giver's place")],
             },
@@ -74,6 +86,10 @@ class Migration(migrations.Migration):
                 ('offer', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='windows', to='fruit.offer')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='window_ends_after_it_starts'),
+                    models.UniqueConstraint(fields=('offer', 'starts_at', 'ends_at'), name='one_window_per_offer_and_hours'),
+                ],
                 'ordering': ['starts_at', 'pk'],
             },
         ),
@@ -93,6 +109,13 @@ class Migration(migrations.Migration):
                 ('windows', models.ManyToManyField(related_name='claims', to='fruit.pickupwindow')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['person', 'stage'], name='fruit_claim_person__8e885b_idx'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(fields=('offer', 'person'), name='one_claim_per_offer_and_person'),
+                    models.CheckConstraint(condition=models.Q(('asked__gte', models.F('least')), ('least__gte', 1)), name='claim_asks_for_its_least_or_more'),
+                ],
                 'ordering': ['made_at', 'pk'],
             },
         ),
@@ -114,6 +137,14 @@ class Migration(migrations.Migration):
                 ('window', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='shares', to='fruit.pickupwindow')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['person', 'stage', 'promised_at'], name='fruit_share_person__cdf7d1_idx'),
+                    models.Index(fields=['stage', 'window'], name='fruit_share_stage_b08092_idx'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('grams__gte', 1), ('units__gte', 1)), name='share_of_something'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('noted_at', None), ('noted_by', None), ('stage', 'promised')), models.Q(models.Q(('stage', 'promised'), _negated=True), ('noted_at__isnull', False), ('noted_by__isnull', False)), _connector='OR'), name='share_noted_by_whom_and_when'),
+                ],
                 'ordering': ['-promised_at', 'pk'],
             },
         ),
@@ -130,79 +161,10 @@ class Migration(migrations.Migration):
                 ('offer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sharing_rounds', to='fruit.offer')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(fields=('offer', 'number'), name='one_round_per_offer_and_number'),
+                ],
                 'ordering': ['offer', 'number'],
             },
         ),
-        migrations.AddIndex(
-            model_name='offer',
-            index=models.Index(fields=['stage', 'closes_at'], name='fruit_offer_stage_4f0659_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='offer',
-            index=models.Index(fields=['stage', 'use_by'], name='fruit_offer_stage_4e3567_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='offer',
-            constraint=models.CheckConstraint(condition=models.Q(('unit_g__gte', 1), ('units__gte', 1)), name='offer_of_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='offer',
-            constraint=models.CheckConstraint(condition=models.Q(('units__gte', django.db.models.expressions.CombinedExpression(models.F('shared'), '+', models.F('kept')))), name='offer_never_shared_out_beyond_what_is_there'),
-        ),
-        migrations.AddConstraint(
-            model_name='offer',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('container', ''), _negated=True), ('unit_g', 1), _connector='OR'), name='offer_by_weight_is_in_grams'),
-        ),
-        migrations.AddConstraint(
-            model_name='offer',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('frozen_on__isnull', False), ('state', 'frozen')), models.Q(models.Q(('state', 'frozen'), _negated=True), ('frozen_on', None)), _connector='OR'), name='offer_frozen_says_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='offer',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('produce', 'other'), _negated=True), models.Q(('name', ''), _negated=True), _connector='OR'), name='offer_of_something_else_says_what'),
-        ),
-        migrations.AddConstraint(
-            model_name='offer',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('rounds', 0), ('stage', 'open')), ('stage', 'taken-back'), models.Q(('rounds__gte', 1), ('shared_at__isnull', False)), _connector='OR'), name='offer_shared_says_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='pickupwindow',
-            constraint=models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='window_ends_after_it_starts'),
-        ),
-        migrations.AddConstraint(
-            model_name='pickupwindow',
-            constraint=models.UniqueConstraint(fields=('offer', 'starts_at', 'ends_at'), name='one_window_per_offer_and_hours'),
-        ),
-        migrations.AddIndex(
-            model_name='claim',
-            index=models.Index(fields=['person', 'stage'], name='fruit_claim_person__8e885b_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='claim',
-            constraint=models.UniqueConstraint(fields=('offer', 'person'), name='one_claim_per_offer_and_person'),
-        ),
-        migrations.AddConstraint(
-            model_name='claim',
-            constraint=models.CheckConstraint(condition=models.Q(('asked__gte', models.F('least')), ('least__gte', 1)), name='claim_asks_for_its_least_or_more'),
-        ),
-        migrations.AddIndex(
-            model_name='share',
-            index=models.Index(fields=['person', 'stage', 'promised_at'], name='fruit_share_person__cdf7d1_idx'),
-        ),
-        migrations.AddIndex(
-            model_name='share',
-            index=models.Index(fields=['stage', 'window'], name='fruit_share_stage_b08092_idx'),
-        ),
-        migrations.AddConstraint(
-            model_name='share',
-            constraint=models.CheckConstraint(condition=models.Q(('grams__gte', 1), ('units__gte', 1)), name='share_of_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='share',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('noted_at', None), ('noted_by', None), ('stage', 'promised')), models.Q(models.Q(('stage', 'promised'), _negated=True), ('noted_at__isnull', False), ('noted_by__isnull', False)), _connector='OR'), name='share_noted_by_whom_and_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='sharinground',
-            constraint=models.UniqueConstraint(fields=('offer', 'number'), name='one_round_per_offer_and_number'),
-        ),
-    ]
+                                                                                                                                                    ]

@@ -36,6 +36,15 @@ class Migration(migrations.Migration):
                 ('put_in_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='freezer_items', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'indexes': [
+                    models.Index(condition=models.Q(('grams_left__gt', 0)), fields=['kitchen', 'frozen_on'], name='fruit_freezer_there'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('grams__gte', 1)), name='freezer_item_weighs_something'),
+                    models.CheckConstraint(condition=models.Q(('grams_left__lte', models.F('grams'))), name='freezer_item_never_more_left_than_was'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('bags', None), ('bags_left', None)), models.Q(('bags__gte', 1), ('bags__isnull', False), ('bags_left__isnull', False), ('bags_left__lte', models.F('bags'))), _connector='OR'), name='freezer_item_bags_add_up'),
+                    models.CheckConstraint(condition=models.Q(('what', ''), _negated=True), name='freezer_item_says_what'),
+                ],
                 'ordering': ['frozen_on', 'pk'],
             },
         ),
@@ -53,31 +62,10 @@ class Migration(migrations.Migration):
                 ('item', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='takings', to='fruit.freezeritem')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('grams__gte', 1)), name='freezer_taking_takes_something'),
+                ],
                 'ordering': ['-at', '-pk'],
             },
         ),
-        migrations.AddIndex(
-            model_name='freezeritem',
-            index=models.Index(condition=models.Q(('grams_left__gt', 0)), fields=['kitchen', 'frozen_on'], name='fruit_freezer_there'),
-        ),
-        migrations.AddConstraint(
-            model_name='freezeritem',
-            constraint=models.CheckConstraint(condition=models.Q(('grams__gte', 1)), name='freezer_item_weighs_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='freezeritem',
-            constraint=models.CheckConstraint(condition=models.Q(('grams_left__lte', models.F('grams'))), name='freezer_item_never_more_left_than_was'),
-        ),
-        migrations.AddConstraint(
-            model_name='freezeritem',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('bags', None), ('bags_left', None)), models.Q(('bags__gte', 1), ('bags__isnull', False), ('bags_left__isnull', False), ('bags_left__lte', models.F('bags'))), _connector='OR'), name='freezer_item_bags_add_up'),
-        ),
-        migrations.AddConstraint(
-            model_name='freezeritem',
-            constraint=models.CheckConstraint(condition=models.Q(('what', ''), _negated=True), name='freezer_item_says_what'),
-        ),
-        migrations.AddConstraint(
-            model_name='freezertaking',
-            constraint=models.CheckConstraint(condition=models.Q(('grams__gte', 1)), name='freezer_taking_takes_something'),
-        ),
-    ]
+                                                    ]

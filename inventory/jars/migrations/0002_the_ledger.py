@@ -55,6 +55,10 @@ class Migration(migrations.Migration):
                 ('person', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='jar_place', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('kind__in', ['kitchen', 'member']), _negated=True), fields=('kind',), name='one_place_of_its_kind'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('kind', 'kitchen'), ('kitchen__isnull', False), ('person', None)), models.Q(('kind', 'member'), ('kitchen', None), ('person__isnull', False)), models.Q(('kind__in', ['bought', 'given-away', 'broken', 'store']), ('kitchen', None), ('person', None)), _connector='OR'), name='place_is_a_kitchen_a_member_or_neither'),
+                ],
                 'ordering': ['pk'],
                 'permissions': [('keep_ledger', 'Can keep the jar ledger, lids and supplies')],
             },
@@ -78,6 +82,17 @@ class Migration(migrations.Migration):
                 ('target', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='movements_in', to='jars.place')),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['source', '-id'], name='jars_movement_out'),
+                    models.Index(fields=['target', '-id'], name='jars_movement_in'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('count__gte', 1)), name='movement_moves_a_jar'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('source', models.F('target')), _negated=True), models.Q(('source_state', models.F('target_state')), _negated=True), _connector='OR'), name='movement_changes_place_or_state'),
+                    models.CheckConstraint(condition=models.Q(models.Q(models.Q(('source_state', 'full'), ('target_state', 'full'), _connector='OR'), ('batch__isnull', False)), models.Q(models.Q(('source_state', 'full'), _negated=True), models.Q(('target_state', 'full'), _negated=True), ('batch', None)), _connector='OR'), name='movement_of_full_jars_names_their_lot'),
+                    models.CheckConstraint(condition=models.Q(('source_state__in', ['empty', 'full', 'chipped']), ('target_state__in', ['empty', 'full', 'chipped'])), name='movement_of_known_states'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('corrects__isnull', False), ('reason', 'corrected')), models.Q(models.Q(('reason', 'corrected'), _negated=True), ('corrects', None)), _connector='OR'), name='movement_that_corrects_says_so'),
+                ],
                 'ordering': ['-pk'],
             },
         ),
@@ -93,6 +108,16 @@ class Migration(migrations.Migration):
                 ('place', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='balances', to='jars.place')),
             ],
             options={
+                'indexes': [
+                    models.Index(condition=models.Q(('count', 0), _negated=True), fields=['is_inside', 'size', 'state', 'count'], name='jars_balance_totals'),
+                    models.Index(condition=models.Q(('count', 0), _negated=True), fields=['place', 'state', 'size', 'count'], name='jars_balance_there'),
+                ],
+                'constraints': [
+                    models.UniqueConstraint(condition=models.Q(('batch', None)), fields=('place', 'size', 'state'), name='one_balance_of_jars_without_a_lot'),
+                    models.UniqueConstraint(condition=models.Q(('batch__isnull', False)), fields=('place', 'size', 'state', 'batch'), name='one_balance_of_a_lot'),
+                    models.CheckConstraint(condition=models.Q(('is_inside', False), ('count__gte', 0), _connector='OR'), name='no_place_inside_goes_below_zero'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('batch__isnull', False), ('state', 'full')), models.Q(('batch', None), ('state__in', ['empty', 'chipped'])), _connector='OR'), name='full_jars_and_only_they_have_a_lot'),
+                ],
                 'ordering': ['pk'],
             },
         ),
@@ -123,6 +148,13 @@ class Migration(migrations.Migration):
                 ('supply', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lots', to='jars.supply')),
             ],
             options={
+                'indexes': [
+                    models.Index(condition=models.Q(('count__gt', 0)), fields=['use_by'], name='jars_supply_use_by'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('count__gte', 0)), name='supply_never_below_zero'),
+                    models.CheckConstraint(condition=models.Q(('strength_tenths', None), ('strength_tenths__lte', 1000), _connector='OR'), name='strength_is_a_percentage'),
+                ],
                 'ordering': ['use_by', 'pk'],
             },
         ),
@@ -140,6 +172,10 @@ class Migration(migrations.Migration):
                 ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='jars.supplylot')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('change', 0), _negated=True), name='supply_movement_changes_something'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('corrects__isnull', False), ('reason', 'corrected')), models.Q(models.Q(('reason', 'corrected'), _negated=True), ('corrects', None)), _connector='OR'), name='supply_correction_says_so'),
+                ],
                 'ordering': ['-pk'],
             },
         ),
@@ -197,92 +233,12 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('cents', 0), ('jars', 0), _negated=True), name='deposit_note_says_something')],
             },
         ),
-        migrations.AddConstraint(
-            model_name='place',
-            constraint=models.UniqueConstraint(condition=models.Q(('kind__in', ['kitchen', 'member']), _negated=True), fields=('kind',), name='one_place_of_its_kind'),
-        ),
-        migrations.AddConstraint(
-            model_name='place',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'kitchen'), ('kitchen__isnull', False), ('person', None)), models.Q(('kind', 'member'), ('kitchen', None), ('person__isnull', False)), models.Q(('kind__in', ['bought', 'given-away', 'broken', 'store']), ('kitchen', None), ('person', None)), _connector='OR'), name='place_is_a_kitchen_a_member_or_neither'),
-        ),
-        migrations.AddIndex(
-            model_name='movement',
-            index=models.Index(fields=['source', '-id'], name='jars_movement_out'),
-        ),
-        migrations.AddIndex(
-            model_name='movement',
-            index=models.Index(fields=['target', '-id'], name='jars_movement_in'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(('count__gte', 1)), name='movement_moves_a_jar'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('source', models.F('target')), _negated=True), models.Q(('source_state', models.F('target_state')), _negated=True), _connector='OR'), name='movement_changes_place_or_state'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(models.Q(('source_state', 'full'), ('target_state', 'full'), _connector='OR'), ('batch__isnull', False)), models.Q(models.Q(('source_state', 'full'), _negated=True), models.Q(('target_state', 'full'), _negated=True), ('batch', None)), _connector='OR'), name='movement_of_full_jars_names_their_lot'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(('source_state__in', ['empty', 'full', 'chipped']), ('target_state__in', ['empty', 'full', 'chipped'])), name='movement_of_known_states'),
-        ),
-        migrations.AddConstraint(
+                                                                        migrations.AddConstraint(
             model_name='movement',
             constraint=models.CheckConstraint(condition=models.Q(('size__in', ('quarter-pint', 'half-pint', 'twelve-ounce', 'pint', 'pint-and-half', 'quart', 'half-gallon'))), name='movement_of_a_known_size'),
         ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('corrects__isnull', False), ('reason', 'corrected')), models.Q(models.Q(('reason', 'corrected'), _negated=True), ('corrects', None)), _connector='OR'), name='movement_that_corrects_says_so'),
-        ),
-        migrations.AddIndex(
-            model_name='balance',
-            index=models.Index(condition=models.Q(('count', 0), _negated=True), fields=['is_inside', 'size', 'state', 'count'], name='jars_balance_totals'),
-        ),
-        migrations.AddIndex(
-            model_name='balance',
-            index=models.Index(condition=models.Q(('count', 0), _negated=True), fields=['place', 'state', 'size', 'count'], name='jars_balance_there'),
-        ),
-        migrations.AddConstraint(
-            model_name='balance',
-            constraint=models.UniqueConstraint(condition=models.Q(('batch', None)), fields=('place', 'size', 'state'), name='one_balance_of_jars_without_a_lot'),
-        ),
-        migrations.AddConstraint(
-            model_name='balance',
-            constraint=models.UniqueConstraint(condition=models.Q(('batch__isnull', False)), fields=('place', 'size', 'state', 'batch'), name='one_balance_of_a_lot'),
-        ),
-        migrations.AddConstraint(
-            model_name='balance',
-            constraint=models.CheckConstraint(condition=models.Q(('is_inside', False), ('count__gte', 0), _connector='OR'), name='no_place_inside_goes_below_zero'),
-        ),
-        migrations.AddConstraint(
-            model_name='balance',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('batch__isnull', False), ('state', 'full')), models.Q(('batch', None), ('state__in', ['empty', 'chipped'])), _connector='OR'), name='full_jars_and_only_they_have_a_lot'),
-        ),
-        migrations.AddConstraint(
+                                                                migrations.AddConstraint(
             model_name='balance',
             constraint=models.CheckConstraint(condition=models.Q(('size__in', ('quarter-pint', 'half-pint', 'twelve-ounce', 'pint', 'pint-and-half', 'quart', 'half-gallon'))), name='balance_of_a_known_size'),
         ),
-        migrations.AddIndex(
-            model_name='supplylot',
-            index=models.Index(condition=models.Q(('count__gt', 0)), fields=['use_by'], name='jars_supply_use_by'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplylot',
-            constraint=models.CheckConstraint(condition=models.Q(('count__gte', 0)), name='supply_never_below_zero'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplylot',
-            constraint=models.CheckConstraint(condition=models.Q(('strength_tenths', None), ('strength_tenths__lte', 1000), _connector='OR'), name='strength_is_a_percentage'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplymovement',
-            constraint=models.CheckConstraint(condition=models.Q(('change', 0), _negated=True), name='supply_movement_changes_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplymovement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('corrects__isnull', False), ('reason', 'corrected')), models.Q(models.Q(('reason', 'corrected'), _negated=True), ('corrects', None)), _connector='OR'), name='supply_correction_says_so'),
-        ),
-    ]
+                                            ]

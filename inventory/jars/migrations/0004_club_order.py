@@ -45,6 +45,14 @@ class Migration(migrations.Migration):
                 ('opened_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='orders_opened', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'indexes': [
+                    models.Index(fields=['state', 'closes_at'], name='jars_order_closing'),
+                ],
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('title', ''), _negated=True), name='order_says_what_for'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['arrived', 'closed']), _negated=True), models.Q(('arrival_token__isnull', False), ('arrived_at__isnull', False)), _connector='OR'), name='order_that_arrived_says_when'),
+                    models.CheckConstraint(condition=models.Q(models.Q(('state', 'cancelled'), _negated=True), models.Q(('cancelled_at__isnull', False), models.Q(('cancelled_reason', ''), _negated=True)), _connector='OR'), name='order_cancelled_says_why'),
+                ],
                 'ordering': ['-opened_at', '-pk'],
                 'permissions': [('run_orders', "Can run the club's orders")],
             },
@@ -68,6 +76,10 @@ class Migration(migrations.Migration):
                 ('supply_lot', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='order_lines', to='jars.supplylot')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(models.Q(('name', ''), _negated=True), models.Q(('unit', ''), _negated=True)), name='order_line_says_what'),
+                    models.CheckConstraint(condition=models.Q(('pieces__gte', 1)), name='order_line_holds_a_piece'),
+                ],
                 'ordering': ['pk'],
             },
         ),
@@ -84,6 +96,9 @@ class Migration(migrations.Migration):
                 ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='payments', to='jars.cluborder')),
             ],
             options={
+                'constraints': [
+                    models.CheckConstraint(condition=models.Q(('cents', 0), _negated=True), name='order_payment_is_something'),
+                ],
                 'ordering': ['-pk'],
             },
         ),
@@ -98,6 +113,9 @@ class Migration(migrations.Migration):
                 ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pickups', to='jars.cluborder')),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(fields=('order', 'member'), name='one_pickup_per_order_and_member'),
+                ],
                 'ordering': ['pk'],
             },
         ),
@@ -112,58 +130,19 @@ class Migration(migrations.Migration):
                 ('member', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='order_wishes', to=settings.AUTH_USER_MODEL)),
             ],
             options={
+                'constraints': [
+                    models.UniqueConstraint(fields=('line', 'member'), name='one_wish_per_line_and_member'),
+                    models.CheckConstraint(condition=models.Q(('quantity__gte', 1)), name='order_wish_wants_something'),
+                    models.CheckConstraint(condition=models.Q(('got', None), ('got__lte', models.F('quantity')), _connector='OR'), name='nobody_gets_more_than_she_asked_for'),
+                ],
                 'ordering': ['asked_at', 'pk'],
             },
         ),
-        migrations.AddIndex(
-            model_name='cluborder',
-            index=models.Index(fields=['state', 'closes_at'], name='jars_order_closing'),
-        ),
-        migrations.AddConstraint(
-            model_name='cluborder',
-            constraint=models.CheckConstraint(condition=models.Q(('title', ''), _negated=True), name='order_says_what_for'),
-        ),
-        migrations.AddConstraint(
-            model_name='cluborder',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['arrived', 'closed']), _negated=True), models.Q(('arrival_token__isnull', False), ('arrived_at__isnull', False)), _connector='OR'), name='order_that_arrived_says_when'),
-        ),
-        migrations.AddConstraint(
-            model_name='cluborder',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'cancelled'), _negated=True), models.Q(('cancelled_at__isnull', False), models.Q(('cancelled_reason', ''), _negated=True)), _connector='OR'), name='order_cancelled_says_why'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderline',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('name', ''), _negated=True), models.Q(('unit', ''), _negated=True)), name='order_line_says_what'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderline',
-            constraint=models.CheckConstraint(condition=models.Q(('pieces__gte', 1)), name='order_line_holds_a_piece'),
-        ),
-        migrations.AddConstraint(
+                                                        migrations.AddConstraint(
             model_name='orderline',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('jar_size', ''), ('kind', 'lids'), ('supply', None)), models.Q(('jar_size__in', ('quarter-pint', 'half-pint', 'twelve-ounce', 'pint', 'pint-and-half', 'quart', 'half-gallon')), ('kind', 'jars'), ('supply', None)), models.Q(('jar_size', ''), ('kind', 'supply'), ('supply__isnull', False)), _connector='OR'), name='order_line_becomes_one_thing'),
         ),
-        migrations.AddConstraint(
-            model_name='orderpayment',
-            constraint=models.CheckConstraint(condition=models.Q(('cents', 0), _negated=True), name='order_payment_is_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderpickup',
-            constraint=models.UniqueConstraint(fields=('order', 'member'), name='one_pickup_per_order_and_member'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderwish',
-            constraint=models.UniqueConstraint(fields=('line', 'member'), name='one_wish_per_line_and_member'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderwish',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gte', 1)), name='order_wish_wants_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderwish',
-            constraint=models.CheckConstraint(condition=models.Q(('got', None), ('got__lte', models.F('quantity')), _connector='OR'), name='nobody_gets_more_than_she_asked_for'),
-        ),
-        # A choice was added to a guarded table: its triggers are laid down anew, whatever became of them.
+                                                # A choice was added to a guarded table: its triggers are laid down anew, whatever became of them.
         migrations.RunPython(triggers.remove, triggers.install),
         migrations.RunPython(triggers.install, triggers.remove),
     ]
