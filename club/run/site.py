@@ -15,7 +15,7 @@ import time
 import urllib.error
 import urllib.request
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -142,6 +142,13 @@ MOST_SILENT = 4  # asked in vain so often, a part hangs
 ROUND_PATIENCE_S = 420.0
 
 
+def rounds_stand_still(found: Mapping[str, Any], *, patience_s: float) -> bool:
+    """No round ended for so long, by the site's health, though database and broker speak."""
+    ago = found.get("last_tick_s_ago")
+    can_work = found.get("database") == "ok" and found.get("broker") == "ok"
+    return can_work and (ago is None or ago > patience_s)
+
+
 @dataclass
 class Watch:
     """Asks running parts whether they work. One that only seems to run is ended, and the supervisor starts it again."""
@@ -181,11 +188,8 @@ class Watch:
 
     def _look_at_rounds(self, found: dict[str, Any]) -> None:
         """A worker that takes no message, or a beat that sends none: which, nobody can tell from outside."""
-        if found.get("database") != "ok" or found.get("broker") != "ok":
-            return
-        ago = found.get("last_tick_s_ago")
         up_for = min(self.supervisor.seconds_up(part) for part in ("worker", "beat"))
-        if up_for > self.round_patience_s and (ago is None or ago > self.round_patience_s):
+        if up_for > self.round_patience_s and rounds_stand_still(found, patience_s=self.round_patience_s):
             for part in ("worker", "beat"):
                 self.supervisor.end_one(part, "ended no round of reminders for minutes")
 

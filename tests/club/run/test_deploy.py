@@ -71,6 +71,21 @@ def test_systemd_finds_nothing_wrong_with_the_units(tmp_path):
     assert (done.returncode, done.stderr) == (0, "")
 
 
+def test_worker_and_beat_begin_again_where_the_rounds_stand_still():
+    compose = yaml.safe_load((DEPLOY / "compose.yaml").read_text(encoding="utf-8"))
+    for name in ("worker", "beat"):
+        part = compose["services"][name]
+        assert "manage.py rounds" in part["healthcheck"]["test"][-1]
+        assert part["init"]  # else what dies is not the container
+    asks, again = (
+        (DEPLOY / "systemd" / f"kettlehall-{name}.service").read_text(encoding="utf-8") for name in ("rounds", "again")
+    )
+    assert "manage.py rounds" in asks
+    assert "OnFailure=kettlehall-again.service" in asks
+    assert "try-restart kettlehall-worker.service kettlehall-beat.service" in again
+    assert "kettlehall-rounds.timer" in README
+
+
 def test_each_part_that_stays_is_started_again_however_it_ends():
     for name in ("web", "worker", "beat"):
         unit = (DEPLOY / "systemd" / f"kettlehall-{name}.service").read_text(encoding="utf-8")
