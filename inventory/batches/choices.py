@@ -41,6 +41,28 @@ class Disposal(models.TextChoices):
 EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value, Disposal.GONE.value})
 
 
+class PressKind(models.TextChoices):
+    """What is pressed on the cook's page."""
+
+    DONE = "done", _("gone on")
+    BEGAN = "began", _("the minutes count")
+    FELL = "fell", _("the boil or the pressure was lost")
+    GAUGE = "gauge", _("the gauge was read")
+    SHORT = "short", _("a jar fewer")
+    MORE = "more", _("a jar more")
+    FRIDGE = "fridge", _("a jar for the refrigerator")
+    BROKE = "broke", _("a jar broke")
+    LIDS = "lids", _("the lids' lot")
+    TAKEN_BACK = "taken-back", _("a slip, taken back")
+
+
+# Presses that count jars of a size, and those that happen once for each count of a step's minutes.
+PRESSES_OF_JARS = (PressKind.SHORT, PressKind.MORE, PressKind.FRIDGE, PressKind.BROKE)
+PRESSES_OF_A_COUNT = (PressKind.DONE, PressKind.BEGAN, PressKind.FELL)
+# A lost boil and a low gauge stay written: nobody un-says them for jars that others will eat.
+PRESSES_TO_TAKE_BACK = (PressKind.BEGAN, *PRESSES_OF_JARS, PressKind.LIDS)
+
+
 class LotKind(models.TextChoices):
     """The ingredients whose lots a batch notes. All but fruit are kinds of a supply, under the same values."""
 

@@ -22,11 +22,14 @@ from django.utils.translation import gettext_lazy as _
 from club.core.clock import in_utc, moment_near
 from club.members.models import Kitchen, User
 from inventory.batches.choices import (
+    PRESSES_OF_A_COUNT,
+    PRESSES_OF_JARS,
     BatchState,
     ClaimState,
     Disposal,
     LotKind,
     OfferState,
+    PressKind,
     RecallKind,
     RecallOutcome,
     Seal,
@@ -45,7 +48,7 @@ from inventory.batches.rules import (
 from inventory.equipment.models import Thing
 from inventory.fruit.models import FreezerItem, Offer
 from inventory.jars.models import LidLot, SupplyLot
-from inventory.jars.rules import WEAKEST_VINEGAR_TENTHS
+from inventory.jars.rules import LID_CODE_LENGTH, WEAKEST_VINEGAR_TENTHS
 from recipes.engine import ProcessFound, gauge_setting, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
@@ -72,6 +75,7 @@ RECALL_SUBJECTS = {
 # Of these, what a batch takes of: fields of `LotTaken` too.
 LOT_SOURCES = ("supply_lot", "freezer_item", "fruit_offer")
 ITEM_LENGTH = 200  # of an ingredient, as the plan calls it
+STEP_LENGTH = 24  # of a step at the stove: "p2s13", "l1process"
 
 # When the jars that still want a look last came out of a canner.
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
@@ -133,6 +137,11 @@ class BatchQuerySet(models.QuerySet["Batch"]):
     def open(self) -> BatchQuerySet:
         """On the stove: started, and nothing logged yet."""
         return self.filter(state=BatchState.STARTED)
+
+    def under_way_of(self, user: User) -> BatchQuerySet:
+        """One's own, and those that one started for somebody, on the stove or cooling."""
+        rows = self.filter(pk__in=_cared_for(user, or_started=True))
+        return rows.filter(state__in=[BatchState.STARTED, BatchState.OUT])
 
     def seals_due(self, now: datetime) -> BatchQuerySet:
         """Out for 12 hours or more and no settling look yet, the longest wait first. An early look settles nothing."""
@@ -1106,3 +1115,67 @@ class LotTaken(models.Model):
     def strength_text(self) -> str:
         """In percent of acid: "5", "5.5"; empty for what is no vinegar."""
         return "" if self.strength_tenths is None else f"{self.strength_tenths / 10:g}"
+
+
+class PressQuerySet(models.QuerySet["Press"]):
+    def live(self) -> PressQuerySet:
+        """Those that still stand, in the order in which they count; neither slips nor the rows that took them back."""
+        return self.filter(taken_back=None).exclude(kind=PressKind.TAKEN_BACK).order_by("at", "pk")
+
+    def in_order(self) -> PressQuerySet:
+        return self.select_related("by").order_by("at", "pk")
+
+
+class Press(models.Model):
+    """One press on the cook's page. Rows are written once and never changed or deleted (a trigger).
+
+    `at` is the moment that counts, by the server's clock; `client_at` what the phone's own clock showed, `received_at`
+    when it reached the server, perhaps hours later. `is_doubtful`: the phone's clock was moved in between, so `at` is
+    the stricter of two. `count` numbers how often the minutes of the step were begun anew.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="presses")
+    token = models.UUIDField(unique=True, editable=False)
+    kind = models.CharField(max_length=12, choices=PressKind.choices)
+    step = models.CharField(max_length=STEP_LENGTH)
+    count = models.PositiveSmallIntegerField(default=0)
+    psi = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    size = models.CharField(max_length=16, blank=True)
+    words = models.CharField(max_length=LID_CODE_LENGTH, blank=True)  # the code on a box of lids
+    takes_back = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="taken_back"
+    )
+    at = models.DateTimeField()
+    client_at = models.DateTimeField(null=True, blank=True)
+    received_at = models.DateTimeField(default=timezone.now)
+    is_doubtful = models.BooleanField(default=False)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="presses")
+
+    objects = PressQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at", "pk"]
+        indexes = [models.Index(fields=["batch", "at"], name="presses_of_a_batch")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["batch", "step", "kind", "count"],
+                condition=Q(kind__in=[kind.value for kind in PRESSES_OF_A_COUNT]),
+                name="press_once_for_each_count",
+            ),
+            models.CheckConstraint(name="press_of_a_known_kind", condition=Q(kind__in=PressKind.values)),
+            models.CheckConstraint(
+                name="press_says_what_its_kind_says",
+                condition=Q(kind="gauge", psi__gt=0, size="", words="")
+                | (Q(kind="lids", psi=None, size="") & ~Q(words=""))
+                | (Q(kind__in=[kind.value for kind in PRESSES_OF_JARS], psi=None, words="") & ~Q(size=""))
+                | Q(kind__in=["done", "began", "fell", "taken-back"], psi=None, size="", words=""),
+            ),
+            models.CheckConstraint(
+                name="press_taken_back_by_one_that_says_so",
+                condition=Q(kind="taken-back", takes_back__isnull=False) | (~Q(kind="taken-back") & Q(takes_back=None)),
+            ),
+            models.CheckConstraint(name="press_is_not_ahead", condition=Q(at__lte=F("received_at"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.step} {self.kind}"

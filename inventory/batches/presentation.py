@@ -15,10 +15,11 @@ from django.utils.translation import gettext as _
 from club.core.papers import square_svg
 from club.members.models import Kitchen, User
 from inventory.batches.accidents import NAMES, Situation
-from inventory.batches.choices import BatchState, Disposal, Seal
+from inventory.batches.choices import BatchState, Disposal, PressKind, Seal
 from inventory.batches.models import Batch, Jar, JarsSetAside
 from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
+from inventory.batches.stove import Course
 from inventory.batches.tracing import is_called_back
 from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Loan, Thing
@@ -297,3 +298,27 @@ def lids_compared(a: LidLot, b: LidLot) -> LidsCompared:
     """Two lots side by side, over all their jars, with what the difference bears."""
     one, other = lid_figures([a, b])
     return LidsCompared(one, other, compare(one.unsealed, one.looked_at, other.unsealed, other.looked_at))
+
+
+# The log, filled from what was pressed at the stove: looked over by whoever signs it, and refused as if it were typed.
+
+
+def log_filled(course: Course) -> dict[str, object]:
+    """The log form's fields of which the presses say something. Times only where every load was held to its end: of
+    the first load that began and the last that came out, as one log stands for all of them."""
+    if not any(press.kind != PressKind.LIDS for press in course.live):
+        return {"lid_code": course.lid_code} if course.lid_code else {}
+    found: dict[str, object] = {f"jars_{size}": count for size, count in course.jars.items()}
+    found["note"] = "\n".join(course.notes())
+    found["lid_code"] = course.lid_code
+    if not course.is_all_out:
+        return found
+    found["jars_out_at"] = course.outs[-1].at
+    if course.held:
+        found["process_started_at"] = min(one.began_at for one in course.held)
+        found["minutes"] = min(one.minutes for one in course.held)
+    if course.lowest_psi is not None:
+        found["psi"] = course.lowest_psi
+        for row in course.batch.canners_beside.all():
+            found[f"psi_{row.pk}"] = row.setting_psi
+    return found

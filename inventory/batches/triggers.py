@@ -1,11 +1,12 @@
 """Database triggers: what a batch's note of a lot repeats of the lot's label is what the label says.
 
-The rule that no weak or lapsed vinegar is canned with hangs on those columns.
+The rule that no weak or lapsed vinegar is canned with hangs on those columns. A second pair keeps what was pressed at
+the stove: a slip is taken back by another row.
 """
 
 from __future__ import annotations
 
-from club.core.ledger import RefusalTrigger, RefusalTriggers
+from club.core.ledger import RefusalTrigger, RefusalTriggers, keep_rows
 
 DISAGREES = "A note of a lot says the kind, strength and use-by of the lot itself."
 _LOT = (
@@ -41,3 +42,7 @@ GUARDS = RefusalTriggers(
 )
 # Under the names that the migrations call.
 install, remove = GUARDS.install, GUARDS.remove
+
+KEPT = "What was pressed at the stove is never changed or deleted; a slip is taken back by another press."
+PRESSES = RefusalTriggers(*keep_rows("batches_press", message=KEPT, function="batches_presses_kept"))
+install_presses, remove_presses = PRESSES.install, PRESSES.remove

@@ -39,6 +39,7 @@ from inventory.batches.services.recalls import (
     recalls_audit,
     recalls_follow_withdrawals,
 )
+from inventory.batches.services.stove import moment_pressed, stove_press
 from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
@@ -64,6 +65,7 @@ __all__ = [
     "lot_take_back",
     "lots_note",
     "may_recall",
+    "moment_pressed",
     "recall_answer",
     "recall_close",
     "recall_open",
@@ -72,6 +74,7 @@ __all__ = [
     "recalls_of",
     "seals_record",
     "set_aside_clear",
+    "stove_press",
     "to_answer",
     "waiting",
 ]
