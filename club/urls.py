@@ -6,6 +6,7 @@ from django.urls import include, path
 from club.reminders import views as reminders_views
 from club.reminders.urls import calendar_patterns
 from club.run import metrics
+from inventory.batches.views import stove
 
 handler500 = "club.core.faults.page_of_error"
 
@@ -14,6 +15,9 @@ urlpatterns = [
     path("people/", include("club.members.urls")),
     path("recipes/", include("recipes.urls")),
     path("batches/", include("inventory.batches.urls")),
+    # At the root, as what a browser keeps for the kitchen has pages of several rooms in it.
+    path("kitchen-worker.js", stove.worker, name="kitchen-worker"),
+    path("kitchen.webmanifest", stove.manifest, name="kitchen-manifest"),
     path("equipment/", include("inventory.equipment.urls")),
     path("jars/", include("inventory.jars.urls")),
     path("fruit/", include("inventory.fruit.urls")),

@@ -23,7 +23,7 @@ from club.core.fields import ClockField, Fold, day_field, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import User
 from inventory.batches.accidents import NAMES, Situation
-from inventory.batches.choices import FINDINGS, Disposal, LotKind, RecallKind, RecallOutcome, Seal
+from inventory.batches.choices import FINDINGS, Disposal, LotKind, PressKind, RecallKind, RecallOutcome, Seal
 from inventory.batches.ingredients import LotLine, Proposal
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
@@ -32,6 +32,7 @@ from inventory.batches.models import (
     OFFER_NOTE_LENGTH,
     RECALL_REASON_LENGTH,
     RECALL_SUBJECTS,
+    STEP_LENGTH,
     Batch,
     Jar,
     LotTaken,
@@ -56,6 +57,7 @@ from recipes.models import Revision
 from recipes.safety import Food
 
 MOST_JARS = 999
+MOST_MS = 4_102_444_800_000  # of a phone's clock: the year 2100
 
 
 class StartForm(forms.Form):
@@ -936,3 +938,36 @@ def _grams(text: str) -> int:
     if UNITS[amount.unit].kind != "mass":
         raise AmountError(plain)
     return int(amount.value * UNITS[amount.unit].size)
+
+
+# What is pressed on the cook's page.
+
+
+class PressForm(forms.Form):
+    """One press, from a button or out of a phone's store. The step's key is in the address, or in the press."""
+
+    token = token_field()
+    kind = forms.ChoiceField(choices=PressKind.choices)
+    step = forms.CharField(max_length=STEP_LENGTH)
+    psi = forms.DecimalField(required=False, max_digits=6, decimal_places=3, min_value=0)
+    size = forms.CharField(required=False, max_length=16)
+    words = forms.CharField(required=False, max_length=LID_CODE_LENGTH)
+    takes_back = forms.UUIDField(required=False)
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `stove_press`."""
+        return dict(self.cleaned_data)
+
+
+class KeptPressForm(PressForm):
+    """A press that a phone kept: in milliseconds of its own clock when it was pressed, and how far that clock was
+    behind the server's when the two last spoke."""
+
+    pressed_ms = forms.IntegerField(min_value=0, max_value=MOST_MS)
+    behind_ms = forms.IntegerField(required=False, min_value=-MOST_MS, max_value=MOST_MS)
+
+    def written(self) -> dict[str, Any]:
+        data = dict(self.cleaned_data)
+        for name in ("pressed_ms", "behind_ms"):
+            data.pop(name)
+        return data

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import giving, lots, recalls, wrong
+from inventory.batches.views import giving, lots, recalls, stove, wrong
 
 app_name = "batches"
 
@@ -29,6 +29,7 @@ register_converter(LotCodeConverter, "lot")
 urlpatterns = [
     path("", views_batches.batch_list, name="list"),
     path("start/", views_batches.start, name="start"),
+    path("stove/", stove.under_way, name="stove-list"),
     path("trace/", views_batches.trace, name="trace"),
     path("lids/", views_batches.lids, name="lids"),
     path("canners/<slug:code>/", views_batches.canner, name="canner"),
@@ -47,6 +48,9 @@ urlpatterns = [
     path("to-give/claims/<int:pk>/withdraw/", giving.jar_claim_withdraw, name="jar-claim-withdraw"),
     path("<lot:lot_code>/", views_batches.detail, name="detail"),
     path("<lot:lot_code>/log/", views_batches.log, name="log"),
+    path("<lot:lot_code>/stove/", stove.stove, name="stove"),
+    path("<lot:lot_code>/stove/presses/", stove.presses, name="stove-presses"),
+    path("<lot:lot_code>/stove/<slug:step>/", stove.stove, name="stove-step"),
     path("<lot:lot_code>/lots/", lots.lots, name="lots"),
     path("<lot:lot_code>/lots/<int:pk>/take-back/", lots.lot_take_back, name="lot-take-back"),
     path("<lot:lot_code>/seals/", views_batches.seals, name="seals"),

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from math import floor
+from uuid import UUID, uuid4
 
 from django import template
+from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from club.core.clock import zoned_text
 from inventory.batches.models import Batch, CannerBeside
@@ -92,3 +96,29 @@ def altitude_filter(altitude: Altitude) -> str:
 def percent(share: float) -> str:
     """A share of one in percent, to a whole number; the least above nothing is said as such."""
     return "<1" if 0 < share < 0.005 else str(round(100 * share))
+
+
+@register.simple_tag
+def press_token() -> UUID:
+    """A new one for each button of a page: the same button sent twice is one press."""
+    return uuid4()
+
+
+@register.filter
+def on_the_wall(moment: datetime) -> str:
+    """ "14:30:05": for what is counted in minutes, to the second."""
+    return f"{timezone.localtime(moment):%H:%M:%S}"
+
+
+@register.filter
+def minutes_words(minutes: int) -> str:
+    """ "20 minutes", "12 hours"."""
+    if minutes % 60 == 0 and minutes > 60:
+        return ngettext("%(n)s hour", "%(n)s hours", minutes // 60) % {"n": minutes // 60}
+    return ngettext("%(n)s minute", "%(n)s minutes", minutes) % {"n": minutes}
+
+
+@register.filter
+def of_key(counts: Mapping[str, int], key: str) -> int:
+    """How many of it; 0 where it is not named."""
+    return counts.get(key, 0)

@@ -12,6 +12,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -42,11 +43,13 @@ from inventory.batches.presentation import (
     labels_of,
     lid_figures,
     lids_compared,
+    log_filled,
     set_aside_rows,
     timeline,
 )
 from inventory.batches.rules import HELD_APART, NOT_EATEN
 from inventory.batches.statistics import FEW
+from inventory.batches.stove import course_of
 from inventory.batches.tracing import canner_doubts, is_called_back, recalls_of
 from inventory.batches.tracing import trace as find
 from inventory.equipment.choices import CANNER_KINDS
@@ -79,6 +82,11 @@ def batch_at_the_stove(user: User, lot_code: str) -> Batch:
     if not Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists():
         raise PermissionDenied
     return batch
+
+
+def whose_store(user: User) -> str:
+    """What a phone's store is marked with, so that nobody's presses are sent as somebody else's."""
+    return salted_hmac("inventory.batches.store of a phone", str(user.pk)).hexdigest()[:16]
 
 
 # Reading: the list, one batch, its labels, a trace, and how the lids have done.
@@ -129,8 +137,11 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     kept = [jar for jar in batch.jars.all() if jar.disposal != Disposal.DISCARD]
     may_trace = user.has_perm("batches.trace_batch")
     called_back = LotTaken.objects.live().called_back().filter(batch=batch)
+    may_work = Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists()
+    is_under_way = batch.state in (BatchState.STARTED, BatchState.OUT)
     context = {
         "batch": batch,
+        "store": whose_store(user) if may_work and is_under_way else "",
         "points": kitchen_points(batch.altitude, tested),
         "headspace": headspace_text(tested.headspace_in),
         "sterilise_minutes": sterilise_minutes(batch.altitude) if batch.plan.get("sterilise_jars") else None,
@@ -144,7 +155,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "waiting": batch.jars_to_reprocess(),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
-        "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
+        "may_work": may_work,
         "may_trace": may_trace,
         "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
         "rules": rules,
@@ -309,10 +320,11 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
     batch = batch_at_the_stove(user, lot_code)
     # Where the beginning was noted already, such as on a class's day, the address brings it along.
-    began = {"process_started_at": request.GET.get("began", "")[:16]}
+    began: dict[str, Any] = {"process_started_at": request.GET.get("began", "")[:16]}
+    course = course_of(batch, user.units)
     acids = acids_not_noted(batch) if batch.state == BatchState.STARTED else []
     offered = proposals(batch, user, acids) if acids else {}
-    form = LogForm(request.POST or None, batch=batch, acids=acids, offered=offered, initial=began)
+    form = LogForm(request.POST or None, batch=batch, acids=acids, offered=offered, initial=began | log_filled(course))
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form, {"jars": f"jars_{form.sizes[0]}"}):
@@ -332,6 +344,7 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
         "most": [(size, batch.most_jars(size)) for size in form.sizes],
         "lid_lots": LidLot.objects.all()[:LIDS_OFFERED],
         "unsafe": rules.UNDERPROCESSED,
+        "course": course,
     }
     return render(request, "batches/log.html", context)
 
