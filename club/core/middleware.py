@@ -33,6 +33,11 @@ PERMISSIONS = ", ".join(
 )
 
 
+# After these nothing of the member is left on the device. An end that nobody asked for, such as after idle days, lets
+# presses be that are still to be sent.
+SIGNS_OUT = ("account_logout", "members:sign-out-everywhere")
+
+
 class ResponseHeadersMiddleware:
     """What a signed-in person was shown stays in no cache, so that whoever has the browser next cannot go back to it.
 
@@ -45,6 +50,9 @@ class ResponseHeadersMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        if getattr(request.resolver_match, "view_name", "") in SIGNS_OUT and request.method == "POST":
+            # With the cook's pages and presses that a phone keeps, and the worker that keeps them.
+            response.headers["Clear-Site-Data"] = '"storage"'
         user = getattr(request, "user", None)  # nobody was asked where a body was refused before
         if user is not None and user.is_authenticated:
             response.headers.setdefault("Cache-Control", "no-store, private")

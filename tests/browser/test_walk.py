@@ -60,6 +60,9 @@ NO_PAGE = {
     "fruit:photo": "a picture",
     "classes:photo": "a picture",
     "calendar:feed": "a calendar",
+    "batches:stove-presses": "for the script of the cook's page",
+    "kitchen-worker": "a script",
+    "kitchen-manifest": "for browsers",
     "healthz-ready": "for machines: not ready, where no beat runs",
     "metrics": "for machines: nothing without a token",
 }
