@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import reduce
+from operator import and_, or_
 from typing import Any, TypedDict
 
 from django.conf import settings
@@ -22,6 +23,7 @@ from recipes.engine.document import process_table_from_document, recipe_from_doc
 from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import ProcessTable as TestedProcessTable
 from recipes.engine.terms import TestedRecipe
+from recipes.search import read_search, search_key
 
 FACETS = ("produce", "kind", "method", "jar")
 
@@ -63,12 +65,6 @@ class RecipeIndex(TypedDict):
     search_text: str
 
 
-def search_key(text: str) -> str:
-    """`text` in lower case and without accents, so that "Jalapeño" is found by "jalapeno"."""
-    apart = unicodedata.normalize("NFKD", text.replace("\x00", " "))
-    return "".join(char for char in apart if not unicodedata.combining(char)).casefold()
-
-
 def price_key(item: str) -> str:
     """The one spelling under which a price of a thing is kept and found."""
     return " ".join(search_key(item).split())
@@ -101,6 +97,28 @@ def index_of(recipe: TestedRecipe) -> RecipeIndex:
     )
 
 
+def spelt(words: str) -> Q:
+    """Rows whose `search_text` holds each term of what somebody typed, by any of its names."""
+    return holding(words, "search_text__contains")
+
+
+def holding(words: str, *lookups: str) -> Q:
+    """Rows that hold each term of what somebody typed, by all the words of any of its names, in any of these columns.
+
+    All where nothing was typed; none where no word is in it.
+    """
+    terms = read_search(words).terms
+    asked = Q() if terms or not words.strip() else Q(pk__in=[])
+    for term in terms:
+        names = (reduce(and_, (_in_any(lookups, word) for word in name.split())) for name in term)
+        asked &= reduce(or_, names)
+    return asked
+
+
+def _in_any(lookups: tuple[str, ...], word: str) -> Q:
+    return reduce(or_, (Q((lookup, word)) for lookup in lookups))
+
+
 def table_search_text(table: TestedProcessTable) -> str:
     return search_key(f"{table.food} {table.variant}")
 
@@ -117,11 +135,8 @@ class RecipeQuerySet(models.QuerySet["Recipe"]):
         return self.filter(Exists(Revision.objects.filter(recipe=OuterRef("pk"), number__isnull=False)))
 
     def search(self, words: str) -> RecipeQuerySet:
-        """Every word must occur in the title, the produce or an ingredient, whatever its case and accents."""
-        found = self
-        for word in search_key(words).split():
-            found = found.filter(search_text__contains=word)
-        return found
+        """Every word, or another name of the same food, must occur in the title, the produce or an ingredient."""
+        return self.filter(spelt(words))
 
     def index_rows(self) -> list[IndexRow]:
         """The facets' words of each recipe, in one query."""
@@ -348,10 +363,7 @@ class ProcessTableQuerySet(models.QuerySet["ProcessTable"]):
         return self.filter(is_held_back=False)
 
     def search(self, words: str) -> ProcessTableQuerySet:
-        found = self
-        for word in search_key(words).split():
-            found = found.filter(search_text__contains=word)
-        return found
+        return self.filter(spelt(words))
 
 
 class ProcessTable(models.Model):

@@ -1,6 +1,4 @@
-"""The first page, the pantry, what is shared, what can be made of the fruit at hand, what the club keeps of people, and
-leaving it.
-"""
+"""The first page, the search, pages that bring rooms together, what the club keeps of people, and leaving it."""
 
 from __future__ import annotations
 
@@ -22,6 +20,7 @@ from club.desk.download import everything_of
 from club.desk.forms import LeaveForm, PrivacyForm, SuggestionsForm
 from club.desk.leaving import membership_end, what_follows
 from club.desk.retention import RETENTION
+from club.desk.search import found_for
 from club.desk.suggestions import suggestions_for
 from club.members import services as members
 from club.members.models import User, privacy_of_the_club
@@ -72,6 +71,17 @@ def sharing(request: HttpRequest) -> HttpResponse:
         "today": club_day(now),
     }
     return render(request, "desk/sharing.html", context)
+
+
+@require_safe
+def find(request: HttpRequest) -> HttpResponse:
+    """Everything, by words or a code. As one types only the results are sent; a whole code leads there at once."""
+    found = found_for(signed_in(request), request.GET.get("q", ""), now=timezone.now())
+    if request.headers.get("HX-Request") == "true":
+        return render(request, "desk/parts/found.html", {"found": found})
+    if found.at_once:
+        return redirect(found.at_once)
+    return render(request, "desk/find.html", {"found": found})
 
 
 @require_safe

@@ -36,7 +36,8 @@ from inventory.jars.services import NotEnough, count_check, jars_move, outside_p
 from recipes.choices import JARS, PACKS
 from recipes.engine import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
-from recipes.models import Recipe, Revision, search_key, unbarred
+from recipes.models import Recipe, Revision, unbarred
+from recipes.search import search_key
 from recipes.services import plan_for
 from recipes.shopping import fruit_grams
 

@@ -120,6 +120,12 @@ class BatchQuerySet(models.QuerySet["Batch"]):
             return self
         return self.filter(pk__in=_cared_for(user, or_started=True))
 
+    def code_begins(self, start: str) -> BatchQuerySet:
+        """By the beginning of the lot code, which an index finds: figures sort alike on every database."""
+        figures = start[:5]
+        after = str(int(figures) + 1).zfill(len(figures))
+        return self.filter(lot_code__gte=figures, lot_code__lt=after, lot_code__startswith=start)
+
     def cared_for_by(self, user: User) -> BatchQuerySet:
         """Batches a person made, or that were made in a kitchen of theirs."""
         return self.filter(pk__in=_cared_for(user))

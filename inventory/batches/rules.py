@@ -41,6 +41,36 @@ def lot_code_typed(text: str) -> str | None:
     return f"{found[1]}-{found[2]}" if found else None
 
 
+_JAR_TYPED = re.compile(rf"([0-9]{{5}})([{ALPHABET}]{{3}})([0-9]{{1,3}})?")
+
+
+def jar_code_typed(text: str) -> tuple[str, int | None] | None:
+    """ "26334-G4K / 2", as a jar's label prints it: the lot code and the jar's number, None where no number is given.
+
+    None when it cannot be a code of ours.
+    """
+    found = _JAR_TYPED.fullmatch(bare(text))
+    return (f"{found[1]}-{found[2]}", int(found[3]) if found[3] else None) if found else None
+
+
+_PART = re.compile(rf"([0-9]{{3,5}})([{ALPHABET}]{{0,2}})")
+_TAIL = re.compile(rf"[{ALPHABET}]{{3}}")
+
+
+def lot_code_begun(text: str) -> str | None:
+    """The beginning of a lot code, as we write it: at least the year and one figure of the day."""
+    found = _PART.fullmatch(bare(text))
+    if not found or (found[2] and len(found[1]) < 5):
+        return None
+    return f"{found[1]}-{found[2]}" if found[2] else found[1]
+
+
+def lot_code_end(text: str) -> str | None:
+    """The three letters that a lot code ends with; what people read out."""
+    found = bare(text)
+    return found if _TAIL.fullmatch(found) else None
+
+
 _FRUIT = re.compile(r"(frozen|shared)[\s-]*([0-9]{1,9})", re.IGNORECASE)
 
 

@@ -24,6 +24,7 @@ from recipes.engine.quantities import JAR_SIZES, UNITS, Amount, AmountError, par
 from recipes.engine.terms import Canner, Pack, TestedRecipe
 from recipes.models import FACETS, IndexRow, Price, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
 from recipes.planning import CAPACITIES, MOST_EMPTIES, PLAN_FIELDS, PlanInput, PlanInputError, read_plan_input
+from recipes.search import LONGEST_SEARCH, mended
 
 # For whom a page is shown: which kitchen's altitude, which units.
 
@@ -93,8 +94,6 @@ class ViewForm(OwnKitchenForm):
         return str(Units(self.chosen_units).label)
 
 
-LONGEST_SEARCH = 100
-
 NAMES: dict[str, Callable[[str], str]] = {
     "produce": str,
     "kind": kind_label,
@@ -131,7 +130,12 @@ class SearchForm(forms.Form):
     def __init__(self, data: Any) -> None:
         super().__init__(data)
         self.helper = bare_helper()
-        self._rows = Recipe.objects.published().search(self._text()).index_rows()
+        published, text = Recipe.objects.published(), self._text()
+        self._rows = published.search(text).index_rows()
+        # What was read instead, where nothing was found as it was typed; "" as a rule.
+        self.mended = "" if self._rows or not text else mended(text, published.values_list("search_text", flat=True))
+        if self.mended:
+            self._rows = published.search(self.mended).index_rows()
         self._wanted = {facet: str(data.get(facet, "")) for facet in FACETS}
         for facet, counts in facet_counts(self._rows, self._wanted).items():
             set_choices(self.fields[facet], self._choices(facet, counts))

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from recipes.engine.document import recipe_from_document
-from recipes.models import IndexRow, barred, facet_counts, index_of, matching, search_key, unbarred
+from recipes.models import IndexRow, barred, facet_counts, index_of, matching, unbarred
+from recipes.search import search_key
 from tests.factories.recipes import SPREAD, recipe_document
 
 

@@ -42,6 +42,11 @@ class LidLotQuerySet(models.QuerySet["LidLot"]):
         key = code_key(code)
         return self.filter(code_key=key) if key else self.none()
 
+    def coded_about(self, code: str) -> LidLotQuerySet:
+        """Lots whose code holds these letters and figures; at least three of them."""
+        key = code_key(code)
+        return self.filter(code_key__contains=key) if len(key) >= 3 else self.none()
+
 
 class LidLot(models.Model):
     """Lids bought together. The code is what the box prints, or what the club wrote on it."""
