@@ -17,7 +17,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from recipes.engine.changes.allowed import Allowed, allowed_by, judge_allowed, pickable_foods
-from recipes.engine.changes.facts import Facts, facts_of, for_the_pot, is_consumed, unrelated
+from recipes.engine.changes.facts import (
+    Facts,
+    as_spice,
+    facts_of,
+    for_the_pot,
+    is_consumed,
+    unrelated,
+)
 from recipes.engine.changes.foods import ACIDS, PECTINS, SALTS, SWEETS, Kind, Phrase, form_of, read_phrase
 from recipes.engine.changes.judge_food import judge_add, judge_amount, judge_form
 from recipes.engine.changes.judge_swap import judge_swap, judge_use, worst_of
@@ -127,6 +134,7 @@ def refuse_all(changes: Iterable[str], code: str) -> Checked:
 def _worst_reading(facts: Facts, asked: str | Change) -> list[tuple[Change, Decision]]:
     """The changes of the reading that is judged the worst, each with its decision."""
     readings = [[asked]] if isinstance(asked, Change) else read(asked, facts.words)
+    readings = [[as_spice(facts, change) for change in reading] for reading in readings]
     judged = [[(change, _decide(facts, change)) for change in reading] for reading in readings]
     judged = [pairs for pairs in judged if pairs]
     if not judged:

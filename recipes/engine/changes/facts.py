@@ -10,6 +10,7 @@ from functools import cached_property, lru_cache
 
 from recipes.engine.changes.foods import (
     ACIDS,
+    DRIED,
     GROUND,
     MASHED,
     PECTINS,
@@ -415,6 +416,25 @@ def _fewest_jars(facts: Facts, jar: str) -> Fraction:
     """The fewest jars that a pot fills; "each jar" is of the size that the yield is stated in."""
     stated = facts.recipe.stated_yield
     return stated.low * JAR_ML[stated.jar] / JAR_ML[jar if jar in JAR_ML else stated.jar]
+
+
+def as_spice(facts: Facts, change: Change) -> Change:
+    """Ginger, or an herb by the teaspoon, of which nothing else is said: the dried spice, and read back so.
+
+    Ginger without a measure is that only beside fruit high in acid, where the fresh root would do no harm either.
+    """
+    name = change.other if change.act is Act.SWAP else change.item
+    amount = change.other_amount if change.act is Act.SWAP else change.amount
+    if change.act not in (Act.ADD, Act.USE, Act.SWAP) or (amount and amount.unit not in ("tsp", "tbsp")):
+        return change
+    if name == "ginger" and not facts.with_kind({Kind.FRESH_ROOT}) and (amount or facts.is_high_acid_fruit):
+        name = f"{GROUND} {name}"
+    elif name in _DRIED_BY_THE_TEASPOON and amount and amount.unit == "tsp" and amount.value <= 3:
+        name = name if facts.find(name, widely=False) else f"{DRIED} {name}"
+    return replace(change, other=name) if change.act is Act.SWAP else replace(change, item=name)
+
+
+_DRIED_BY_THE_TEASPOON = frozenset({"oregano", "thyme", "marjoram", "sage", "rosemary", "savory", "basil", "tarragon"})
 
 
 def is_consumed(facts: Facts, name: str) -> bool:

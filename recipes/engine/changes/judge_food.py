@@ -420,7 +420,7 @@ def _by_kind(facts: Facts, food: Food, phrase: Phrase, amount: Amount | None) ->
             return "VINEGAR-UNKNOWN"
         return "ACID-FRESH" if kind is Kind.CITRUS_JUICE and phrase.forms & {FRESH, HOMEMADE} else acid_more(facts)
     if kind in (Kind.FRUIT, Kind.CITRUS):
-        return _fruit(facts)
+        return _fruit(facts, kind)
     if kind in (Kind.WATER, Kind.JUICE):
         return liquid_more(facts, water=kind is Kind.WATER)
     if kind is Kind.FIRMING:
@@ -455,11 +455,13 @@ def _flavour(facts: Facts, kind: Kind, amount: Amount | None) -> str:
     return "FLAVOUR-FRUIT" if facts.is_high_acid_fruit else "FLAVOUR-MORE"
 
 
-def _fruit(facts: Facts) -> str:
+def _fruit(facts: Facts, kind: Kind) -> str:
     if facts.is_high_acid_spread:
         return "FRUIT-ADD-SPREAD"
     if facts.is_mixture:
         return "FRUIT-IN-MIXTURE"
+    if kind is Kind.CITRUS and facts.is_high_acid_fruit:
+        return "FLAVOUR-FRUIT"  # a slice of lemon
     return "FRUIT-OTHER-PROCESS" if facts.is_fruit_pack else "NOT-COVERED"
 
 

@@ -8,7 +8,16 @@ from dataclasses import replace
 from fractions import Fraction
 
 from recipes.engine.changes.allowed import allows
-from recipes.engine.changes.facts import TEASPOON_ML, Facts, Line, new_preps, ratio_to, unrelated
+from recipes.engine.changes.facts import (
+    TEASPOON_ML,
+    Facts,
+    Line,
+    converted,
+    new_preps,
+    ratio_to,
+    total_of,
+    unrelated,
+)
 from recipes.engine.changes.foods import (
     ACIDS,
     BOTTLED,
@@ -18,6 +27,7 @@ from recipes.engine.changes.foods import (
     LOW_ACID,
     PECTINS,
     SALTS,
+    SWEETS,
     Food,
     Kind,
     Phrase,
@@ -40,7 +50,7 @@ from recipes.engine.changes.judge_food import (
     vinegar_rule,
 )
 from recipes.engine.changes.normalise import lemmas
-from recipes.engine.changes.terms import ALL, BARE, FOR, LITTLE, ORDER, PART, Act, Change, Decision, Ruling
+from recipes.engine.changes.terms import ALL, BARE, FOR, HALVES, LITTLE, ORDER, PART, Act, Change, Decision, Ruling
 from recipes.engine.changes.vocabulary import CHANGE_RULES
 from recipes.engine.quantities import Amount, ConversionError, convert
 from recipes.engine.terms import Role
@@ -83,6 +93,8 @@ def judge_swap(facts: Facts, change: Change) -> list[Decision]:
         return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
     if not old and set(change.item.split()) <= _VINEGARS and Kind.VINEGAR in read_phrase(change.other).kinds:
         return judge_use(facts, Change(Act.USE, change.other, amount=change.other_amount, text=change.text))
+    if change.word == HALVES and not old and not new:  # "half raspberries, half strawberries" of "berries"
+        return judge_use(facts, Change(Act.USE, change.item)) + judge_use(facts, Change(Act.USE, change.other))
     turned = Change(
         Act.SWAP, change.other, change.item, change.other_amount, change.amount, change.factor, text=change.text
     )
@@ -167,6 +179,10 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
     phrase = read_phrase(change.item)
     if change.word == BARE and phrase.unknown:
         return [Decision("NOT-UNDERSTOOD")]
+    if phrase.preps and not (phrase.foods or phrase.forms or phrase.unknown):  # "sliced"
+        produce = [*facts.with_role(Role.FRUIT), *facts.with_role(Role.LOW_ACID)]
+        is_printed = len(produce) == 1 and phrase.preps <= produce[0].phrase.preps
+        return [Decision("PREP-WHOLE" if is_printed else "PREP-CHANGED")]
     if phrase.kinds & {Kind.WATER} and facts.with_role(Role.ACID) and not change.amount:
         return [Decision("BRINE-RATIO")]  # perhaps in place of the acid
     if phrase.kinds == {Kind.WATER} and facts.is_syrup_pack and not change.amount:
@@ -189,7 +205,8 @@ def _use_food(facts: Facts, change: Change, phrase: Phrase) -> list[Decision]:
     same_or_plain = same or phrase.words == {"vinegar"}
     as_printed = not phrase.forms and not any(new_preps(line, phrase) for line in lines)
     if change.word == BARE and lines and same_or_plain and not change.amount and as_printed:
-        return [Decision("NO-CHANGE" if _is_as_printed(lines, phrase) else "NOT-UNDERSTOOD")]
+        is_same = _is_as_printed(lines, phrase) or phrase.kinds == {Kind.SPICE}  # more of a spice would do no harm
+        return [Decision("NO-CHANGE" if is_same else "NOT-UNDERSTOOD")]
     if change.amount and lines and phrase.is_known:
         swapped = [] if same and as_printed else _swap(facts, lines, _for_lines(change))
         return set_to(facts, lines, change.amount) + swapped
@@ -208,9 +225,10 @@ def _is_as_printed(lines: Sequence[Line], phrase: Phrase) -> bool:
 def _is_sort_of_main(facts: Facts, phrase: Phrase) -> bool:
     """ "Golden beets" alone: a sort of the one food that the recipe is of, which nobody would add to itself."""
     names = {food.name for food in phrase.foods}
-    lines = [line for line in facts.lines if names & {known.name for known in line.phrase.foods}]
+    lines = [line for line in facts.lines if all(_same_sort(line, food) for food in phrase.foods)]
     words = {word for name in names for word in name.split()}
-    told = phrase.words - words and not phrase.forms
+    is_sort = phrase.words - words or not any(names & {known.name for known in line.phrase.foods} for line in lines)
+    told = is_sort and not phrase.forms
     return bool(phrase.is_known and told and len(lines) == 1 and leaves_nothing(facts, lines))
 
 
@@ -225,7 +243,10 @@ def _kin(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:
 
 
 def _for_lines(change: Change) -> Change:
-    return Change(Act.SWAP, item=change.item, other=without_percent(change.item), text=change.text)
+    """A food in place of the lines; "all honey" is in place of all of the sugar."""
+    is_all = change.word == ALL and read_phrase(change.item).kinds <= SWEETS
+    factor = Fraction(1) if is_all else None
+    return Change(Act.SWAP, change.item, without_percent(change.item), factor=factor, text=change.text)
 
 
 def _near(facts: Facts, phrase: Phrase) -> tuple[Line, ...]:
@@ -361,11 +382,15 @@ _SNAP_BEANS = frozenset(
         "string bean",
         "french bean",
         "italian bean",
+        "purple bean",
+        "purple string bean",
+        "haricot vert",
         "kentucky wonder",
         "kentucky wonder bean",
         "blue lake bean",
     }
 )
+_SWEET_CORN = frozenset({"corn", "sweet corn"})
 _TOMATOES = frozenset({Kind.TOMATO, Kind.GREEN_TOMATO, Kind.TOMATO_PRODUCT})
 
 
@@ -395,6 +420,8 @@ def _same_sort(line: Line, food: Food) -> str | None:
         return "ONION-SWAP"
     if food.name in _SNAP_BEANS and names & _SNAP_BEANS:
         return "BEAN-COLOUR"
+    if food.name in _SWEET_CORN and names & _SWEET_CORN:
+        return "SAME-FOOD"
     return "SAME-FOOD" if food.name in names else None
 
 
@@ -432,6 +459,8 @@ def fruit_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Cha
 
 def _high_acid_swap(facts: Facts, line: Line, food: Food) -> str:
     if food.name == "fruit" or food.name in {known.name for known in line.phrase.foods}:
+        return "SAME-FOOD"
+    if food.name == "berry" and any(known.name.endswith("berry") for known in line.phrase.foods):
         return "SAME-FOOD"
     own = set(lemmas(f"{line.ingredient.item} {line.ingredient.prep}"))
     if set(food.name.split()) <= own:  # "cherries, sweet or sour"
@@ -522,6 +551,8 @@ def _sugar_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Ch
         lean = facts.is_spread and not facts.is_high_acid_spread
         if lean:
             return "SUGAR-LESS-LOWACID-SPREAD"
+        if facts.is_spread and not _is_part_honey(facts, line, change):
+            return "HONEY-MOST"
         return "HONEY-PICKLE" if facts.is_pickle or facts.has_tomato else "HONEY-FOR-SUGAR"
     if food.kind is Kind.OTHER_SWEET:
         strong = facts.is_fruit_pack and set(food.name.split()) & _STRONG
@@ -531,6 +562,25 @@ def _sugar_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Ch
     if food.kind is Kind.JUICE:
         return "LIQUID-FRUIT" if facts.is_fruit_pack else "NOT-COVERED"
     return sugar_less(facts, None if change.factor is None else 1 - change.factor)
+
+
+MOST_HONEY_CUPS = 2
+
+
+def _is_part_honey(facts: Facts, line: Line, change: Change) -> bool:
+    """Whether honey takes only that part of a spread's sugar that is published: 2 cups with pectin, half without."""
+    if change.factor is None and not (change.amount or change.other_amount):
+        return True  # how much is not said; the rule that is shown says how much may be
+    sugar = total_of([line], "cup")
+    replaced = change.amount
+    if replaced is None and change.factor is not None and sugar is not None:
+        replaced = Amount(sugar * change.factor, "cup")
+    said = [amount for amount in (replaced, change.other_amount) if amount is not None]
+    cups = [converted(amount, "cup") for amount in said]
+    if replaced is None or sugar is None or any(cup is None for cup in cups):
+        return False
+    most = Fraction(MOST_HONEY_CUPS) if facts.has_pectin else sugar / 2
+    return all(cup is not None and cup <= most for cup in cups)
 
 
 def _no_sugar_swap(facts: Facts) -> str:
@@ -569,7 +619,7 @@ def _spice(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change)
     if line.is_fresh_herb:
         if food.kind is Kind.SPICE:
             return "HERB-DRIED-FOR-FRESH"
-        same = food.name in {known.name for known in line.phrase.foods}
+        same = any(set(food.name.split()) <= set(known.name.split()) for known in line.phrase.foods)
         unclear = FRESH in phrase.forms and FRESH not in line.phrase.forms and line.ingredient.unit in ("tsp", "tbsp")
         if same and unclear:  # a spoonful of "oregano" may be the dried herb
             return "HERB-FRESH-FOR-DRIED"

@@ -188,6 +188,7 @@ _CUTS = (
 )
 # Which recipes a way of working fits, and the rule of the others.
 _FITS: dict[str, tuple[Callable[[Facts], bool], str]] = {
+    "SLOW-COOKER-BUTTER": (lambda facts: "butter" in facts.kind and not facts.has_borderline_fruit, "SLOW-COOKER"),
     "BOIL-LONGER": (lambda facts: facts.is_spread, "PREP-CHANGED"),
     "PECTIN-ORDER": (lambda facts: facts.has_pectin, "NOT-UNDERSTOOD"),
     "FREEZE-INSTEAD": (lambda facts: not facts.is_freezer, "NO-CHANGE"),

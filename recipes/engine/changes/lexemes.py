@@ -20,6 +20,7 @@ from recipes.engine.changes.vocabulary import (
     data,
     food_words,
     phrases,
+    places,
     singular,
     spellings,
     ways_words,
@@ -86,7 +87,7 @@ def _listed() -> Iterator[tuple[str, str, object]]:
     yield from ((words["measure"][name], letter, None) for name, letter in _MEASURES.items())
     describing = (("words", "D"), ("prepared", "D"), ("same", "G"))
     yield from ((words["describing"][name], letter, None) for name, letter in describing)
-    yield from ((text, "D", None) for text in words["variety"].values())
+    yield from ((text, "D", None) for text in (*words["variety"].values(), places()))
     yield from ((text, "O", name) for name, text in words["form"].items())
     yield from ((text, "F", f"role {role}") for role, text in words["role"].items())
     yield from ((word, "o", item) for word, item in words["leaves_out"].items())
@@ -111,15 +112,18 @@ def _fillers() -> tuple[frozenset[tuple[str, ...]], frozenset[str], frozenset[tu
     dish = frozenset(words_of(phrase) for phrase in phrases(words["dish"]))
     purpose = frozenset(words_of(phrase) for phrase in phrases(words["purpose"]))
     likes = {
-        words_of(f"{who} like {what} {taste}")
-        for who, what, taste in product(phrases(words["who"]), ("it", "them"), phrases(words["tastes"]))
+        words_of(f"{who} {like} {what} {taste}")
+        for who, like, what, taste in product(
+            phrases(words["who"]), ("like", "want", "prefer"), ("it", "them"), phrases(words["tastes"])
+        )
     }
     asked = {
         words_of(f"{ask} {fine} {then}")
         for ask, fine, then in product(*(phrases(words[f"ask_{part}"]) for part in ("open", "fine", "then")))
     }
+    plenty = {words_of(f"{have} {much}") for have, much in product(phrases(words["have"]), phrases(words["plenty"]))}
     return (
-        word_lists()["filler"] | purpose | likes | asked,
+        word_lists()["filler"] | purpose | likes | asked | plenty,
         frozenset(words["before_dish"].replace(",", " ").split()),
         dish,
     )
@@ -147,9 +151,24 @@ def filler_at(tokens: Sequence[Token], at: int) -> int:
     words = tuple(token.word for token in tokens[at : at + 12])
     fillers, before, _ = _fillers()
     best = next((size for size in _filler_sizes() if size <= len(words) and words[:size] in fillers), 0)
+    if len(words) > 2 and words[0] in food_words() - _ACID_WORDS and (at == 0 or tokens[at - 1].word in _BEFORE_REASON):
+        best = max(best, _taste_at(tokens, at))
     if words and words[0] in _reasons().starts and (size := _reason_at(tokens, at)):
         best = max(best, size)
     return max(best, _dish_at(words)) if words and words[0] in before else best
+
+
+_BEFORE_REASON = frozenset({STOP, ",", "because", "since", "as"})
+_TASTES = frozenset(words_of("sweet sweeter sour tart tarter sharp sharper tangy bitter bland watery juicy mild hot"))
+_OF_TASTES = frozenset(words_of("a bit little very so too rather quite really this year and"))
+
+
+def _taste_at(tokens: Sequence[Token], at: int) -> int:
+    """ "The tomatoes are sharp this year": how many tokens, to the end of the sentence, say how the fruit tastes."""
+    end = next((place for place in range(at, len(tokens)) if tokens[place].word in _ENDS), len(tokens))
+    said = [token.word for token in tokens[at:end]]
+    is_said = len(said) > 2 and said[1] in ("is", "are", "was", "were", "be", "taste") and set(said[2:]) & _TASTES
+    return end - at if is_said and set(said[2:]) <= _TASTES | _OF_TASTES else 0
 
 
 class _Reasons(NamedTuple):
@@ -187,7 +206,8 @@ def _reason_at(tokens: Sequence[Token], at: int) -> int:
     if not begin or not rest or any(token.value is not None for token in tokens[at:end]):
         return 0
     likes = set(rest) & reasons.likes
-    if _longest_lexeme(tokens, at)[0] > 1 or (likes and (begin[0] in _MAY_BE_MEASURE or rest[-1] in ("it", "them"))):
+    of_it = rest[-1] in ("it", "them") and begin[0] not in ("because", "since")
+    if _longest_lexeme(tokens, at)[0] > 1 or (likes and (begin[0] in _MAY_BE_MEASURE or of_it)):
         return 0  # "as you like", "so we like it": how much of it
     if begin == ("for",) and any(letter in "DOG" for word in rest for letter, _ in lexicon().get((word,), ())):
         return 0  # "hot for mild" is a wish
@@ -256,6 +276,8 @@ def _each_jar_at(tokens: Sequence[Token], at: int) -> tuple[str, int, str] | Non
         before = " ".join(token.word for token in tokens[at : at + size])
         if before not in _each_words():
             continue
+        if before in _IN_EACH and (len(tokens) == at + size or tokens[at + size].word in _ENDS):
+            return "jar", size, before  # "a pinch of sugar in each"
         for name, jar in _JAR_NAMES.items():
             end = at + size + len(name)
             if tuple(token.word for token in tokens[at + size : end]) == name:
@@ -263,6 +285,9 @@ def _each_jar_at(tokens: Sequence[Token], at: int) -> tuple[str, int, str] | Non
                     end += 1
                 return jar, end - at, before
     return None
+
+
+_IN_EACH = frozenset({"in each", "to each", "into each", "for each"})
 
 
 @cache
@@ -416,11 +441,16 @@ def _options_at(tokens: Sequence[Token], at: int, before: Token | None) -> tuple
     one = _measure(tokens, at + 1, Fraction(1), 1) if token.word in ("a", "an") else None
     if before is not None and before.word in ("extra", "another", "additional"):
         one = one or _measure(tokens, at, Fraction(1), 0)
+    if before is None and token.word in _SPOONS and tokens[at + 1 : at + 2] == (Token("of"),):
+        one = _measure(tokens, at, Fraction(1), 0)  # "tsp of orange zest"
     if one and one[1].unit != "jar":
         return one[0], [Lexeme("Q", (), one[1])]
     if token.word in ("at", "of") and len(tokens) > at + 1 and tokens[at + 1].value is not None:
         return 1, []
     return _word_at(tokens, at)
+
+
+_SPOONS = frozenset({"tsp", "tbsp", "teaspoon", "tablespoon", "cup"})
 
 
 def _word_at(tokens: Sequence[Token], at: int) -> tuple[int, list[Lexeme]]:

@@ -67,6 +67,7 @@ def plain(text: str) -> str:
     folded = re.sub(r"(?<=[a-z]) ?\+ ?(?=[a-z])", " and ", folded)
     folded = re.sub(r"(?<=[a-z])/(?=[a-z])", " ; ", folded)
     folded = re.sub(r"\(\s*([a-z]+|[0-9.,]+ ?(?:%|percent)(?: acidity| acid)?)\s*\)", _bracketed, folded)
+    folded = re.sub(rf"(?<=[a-z]) *\(([^()]*)\) *((?:{_IN_PLACE_OF}) [^;.,()]*)", _aside, folded)
     folded = re.sub(rf"\b({'|'.join(_SHORT_UNITS)})\.(?=\s|$)", r"\1 ", folded)
     folded = re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", folded)
     folded = re.sub(r":(?=\s*[0-9][^;.]* instead of [0-9])", " ", folded)  # "cloves: 6 instead of 12"
@@ -78,6 +79,24 @@ def plain(text: str) -> str:
 
 def _quote(found: re.Match[str]) -> str:
     return "" if found[0] != "*" else " x "
+
+
+_IN_PLACE_OF = "instead of|in place of|rather than|in lieu of|for"
+# The powder is called so as well; one of them, two of them, or fresh ones are the vegetable.
+_GROUND_CAYENNE = (
+    r"((?:^|[,;:]|\b(?:of|add|more|less|extra|no|the|and|or|with|without|omit|skip|drop|use|for|is|tsp|teaspoons?|tbsp|ground"
+    r"|pinch|dash)) ?)cayenne pepper(?= |$|[,;.?!])"
+)
+
+
+def powders(text: str) -> str:
+    """A text as written, with "cayenne pepper" as the powder where it is not said of peppers."""
+    return re.sub(_GROUND_CAYENNE, r"\1cayenne", text, flags=re.IGNORECASE)
+
+
+def _aside(found: re.Match[str]) -> str:
+    """ "Ground ginger (1 tsp) instead of fresh": what was said in brackets comes after the sentence it stands in."""
+    return f" {found[2]} ; {found[1]} ; "
 
 
 def _bracketed(found: re.Match[str]) -> str:
@@ -147,6 +166,9 @@ def _with_foods(tokens: list[Token]) -> list[Token]:
     return found
 
 
+_PARTS = {"half": Fraction(1, 2), "third": Fraction(1, 3), "quarter": Fraction(1, 4), "eighth": Fraction(1, 8)}
+
+
 def _numbers(tokens: list[Token]) -> list[Token]:
     """Number words as numbers, and "half a cup" as half of one."""
     found: list[Token] = []
@@ -154,11 +176,10 @@ def _numbers(tokens: list[Token]) -> list[Token]:
     while at < len(tokens):
         token = tokens[at]
         rest = [t.word for t in tokens[at + 1 : at + 4]]
-        if token.value is None and token.word in ("half", "quarter") and (skip := _before_measure(rest)) is not None:
+        if token.value is None and token.word in _PARTS and (skip := _before_measure(rest)) is not None:
             if found and found[-1].word == "a":
                 found.pop()
-            part = Fraction(1, 2) if token.word == "half" else Fraction(1, 4)
-            found.append(Token("#", part))
+            found.append(Token("#", _PARTS[token.word]))
             at += 1 + skip
             continue
         if token.word in NUMBER_WORDS and not (token.word == "one" and _is_pronoun(found, rest)):
@@ -217,6 +238,9 @@ def _before_measure(rest: list[str]) -> int | None:
 
 def _is_pronoun(before: list[Token], rest: list[str]) -> bool:
     """ "One" for a thing: "another one", "the red one"; or "one kind", "one for another"."""
+    if not rest and [token.word for token in before[-2:]] in (["instead", "of"], ["rather", "than"]):
+        counted = [at for at, token in enumerate(before[:-2]) if token.value is not None]
+        return not counted or before[counted[-1] + 1].word in _MEASURES  # "two lemons instead of one" is a number
     return (
         bool(before) and (not rest or rest[0] not in _MEASURES) and before[-1].word not in ("use", "only", "add", "->")
     )

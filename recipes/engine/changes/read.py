@@ -15,13 +15,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 
-from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, MASHED, Kind, form_of, read_phrase
+from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, MASHED, SWEETS, Kind, form_of, read_phrase
 from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, mended, rows
-from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, tokenise
+from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, powders, tokenise
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
 from recipes.engine.changes.vocabulary import data, phrases, words_of
 from recipes.engine.changes.ways import is_later, read_accident, read_way
-from recipes.engine.quantities import Amount, ConversionError, convert
+from recipes.engine.quantities import SPELLINGS, Amount, ConversionError, convert
 
 MOST_PARTS = 12
 _MOST_READINGS = 24
@@ -66,10 +66,11 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
     """
     if len(text) > LONGEST_TEXT:
         return []
-    tokens = _mended(tokenise(text), own)
+    tokens = _each_of_several(_mended(tokenise(powders(text)), own))
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
     found = _Reader(own).wishes(_without_ends(tokens))
+    found = [_acid_for_acid(reading) for reading in found]
     if any(_is_beside(part) and not _stripped(part) for part in _pieces(tokens)):  # ", too"
         found = [[_on_top(change) for change in reading] for reading in found]
     if is_later(tokens):
@@ -103,6 +104,57 @@ def _mended(tokens: tuple[Token, ...], own: frozenset[str]) -> tuple[Token, ...]
         token if is_kept else replace(token, word=mended(token.word))
         for token, is_kept in zip(tokens, kept, strict=True)
     )
+
+
+def _each_of_several(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
+    """ "1 tsp each cumin and oregano", "cumin and oregano, 1 tsp each": the measure written before each of them."""
+    words = [token.word for token in tokens]
+    for at in range(2, len(tokens)):
+        measured = words[at] == "each" and tokens[at - 2].value is not None and words[at - 1] in SPELLINGS
+        if not measured or words[at + 1 : at + 2] in (["jar"], ["pint"], ["quart"], ["half"], ["quarter"]):
+            continue
+        amount = tokens[at - 2 : at]
+        if at + 1 == len(tokens) or words[at + 1] in (STOP, ","):
+            listed = _before(tokens, at - 2)
+            return (*tokens[: listed[0]], *_with_measure(tokens[listed[0] : listed[1]], amount), *tokens[at + 1 :])
+        rest = at + 1 + (words[at + 1] == "of")
+        end = next((place for place in range(rest, len(tokens)) if words[place] == STOP), len(tokens))
+        return (*tokens[: at - 2], *_with_measure(tokens[rest:end], amount), *tokens[end:])
+    return tokens
+
+
+def _before(tokens: Sequence[Token], end: int) -> tuple[int, int]:
+    """Where the list of foods before a measure begins, behind the verb, and where it ends."""
+    end -= 1 if end and tokens[end - 1].word == "," else 0
+    start = next((at + 1 for at in range(end - 1, -1, -1) if tokens[at].word == STOP), 0)
+    letters = [{letter for letter, _ in lexicon().get((token.word,), ())} for token in tokens]
+    verbs = [at + 1 for at in range(start, end) if letters[at] & {"A", "E"}]
+    return (verbs[-1] if verbs else start), end
+
+
+def _with_measure(listed: Sequence[Token], amount: Sequence[Token]) -> tuple[Token, ...]:
+    """A list with the amount before each thing; a list with numbers of its own is left for the reader to refuse."""
+    found = list(amount)
+    for token in listed:
+        found.append(token)
+        if token.word in ("and", "&", ","):
+            found += amount
+    twice = [at for at in range(1, len(found)) if found[at].word in ("and", "&") and found[at - 1] == amount[-1]]
+    for at in reversed(twice):  # ", and"
+        del found[at - len(amount) : at]
+    return tuple(found)
+
+
+def _acid_for_acid(reading: list[Change]) -> list[Change]:
+    """ "No lemon juice but citric acid, 1/2 tsp a quart": one acid left out and another named is a swap."""
+    out = [change for change in reading if change.act is Act.OMIT and read_phrase(change.item).kinds & ACIDS]
+    used = [change for change in reading if change.act in (Act.USE, Act.ADD) and change.word in ("", BARE, ADDED)]
+    put_in = [change for change in used if read_phrase(change.item).kinds & ACIDS]
+    if len(out) != 1 or len(put_in) != 1:
+        return reading
+    old, new = out[0], put_in[0]
+    swap = Change(Act.SWAP, old.item, new.item, other_amount=new.amount, per_jar=new.per_jar)
+    return [swap, *(change for change in reading if change is not old and change is not new)]
 
 
 def _without_ends(tokens: Sequence[Token]) -> tuple[Token, ...]:
@@ -176,7 +228,7 @@ def _joined(row: list[Lexeme]) -> list[Lexeme]:
 def _joins_descriptions(row: Sequence[Lexeme], at: int) -> bool:
     if row[at].letter not in "&," or not 0 < at < len(row) - 1 or row[at - 1].letter not in "DO":
         return False
-    if re.match(r"[DO]+F", "".join(item.letter for item in row[at + 1 :])):
+    if re.match(r"[DO]+(?:[&,]{1,2}[DO]+)*F", "".join(item.letter for item in row[at + 1 :])):
         return True
     if at + 2 == len(row) and row[at + 1].letter == "D":  # "instead of red and green"
         return set(row[at - 1].words) | set(row[at + 1].words) <= _COLOURS
@@ -194,6 +246,8 @@ def _noun(parts: list[Lexeme], has_food: bool) -> Noun | None:
     strengths = [part.value for part in parts if part.letter == "p" and isinstance(part.value, Fraction)]
     amount = _sum(amounts)
     is_scant = any("scant" in part.words for part in parts) and bool(amount or shares)
+    if "k" in flags and not (amounts or shares):
+        return None  # "under tomatoes" is no amount
     if (amounts and amount is None) or len(shares) + bool(amount) > 1 or len(strengths) > 1 or is_scant:
         return None
     name = " ".join(word for part in parts for word in _name_of(part))
@@ -364,12 +418,13 @@ def _swap(old: Noun, new: Noun, *, word: str = "", either: bool = False) -> list
         return [Change(Act.USE, new.name)] if same else None
     if new.letter == "D" and old.letter == "D" and not (old.name and new.name):
         return None
-    factor = old.share
+    factor = Fraction(1) if _is_all_sugar(old) else old.share
     if old.is_part or old.little:
         word, factor = word or PART, None
         if new.share is not None:
             return None
-        return [Change(Act.SWAP, old.name, new.name, old.amount, new.amount, Fraction(1, 2), word, either_way=either)]
+        share = None if read_phrase(old.name).kinds <= SWEETS else Fraction(1, 2)
+        return [Change(Act.SWAP, old.name, new.name, old.amount, new.amount, share, word, either_way=either)]
     if new.share is not None or new.is_part or (new.little and new.amount is None):
         if old.share is not None and old.share == new.share:
             word = ""
@@ -380,6 +435,16 @@ def _swap(old: Noun, new: Noun, *, word: str = "", either: bool = False) -> list
     if new.letter == "D" and old.food and old.letter == "N":
         new = replace(new, name=f"{new.name} {_bare_food(old.food)}")
     return [Change(Act.SWAP, old.name, new.name, old.amount, new.amount, factor, word, either_way=either)]
+
+
+def _is_all_sugar(old: Noun) -> bool:
+    """ "Honey for all the sugar": nothing is left to guess of what goes and how much of it."""
+    return old.word == ALL and bool(old.food) and read_phrase(old.name).kinds <= SWEETS
+
+
+def _is_all_but(new: Noun, old: Noun) -> bool:
+    """ "All green peppers, no red": of what is no acid."""
+    return new.word == ALL and old.is_plain and not read_phrase(new.name).kinds & ACIDS
 
 
 def _bare_food(food: str) -> str:
@@ -547,7 +612,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"A?M([Q])(N)", lambda i: _more_by(_n(i[1]), i[0])),
     (r"(N)([QS])[MI]|I(N)b([QS#])|(N)\+([QS])|(N)Ib([QS])|(N)Mb([QS])", lambda i: _more_by(_n(i[0]), i[1])),
     # left out
-    (r"E?Z[GE]?(N)[zd]?|v(N)z|(N)zz?|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
+    (r"E?Z[GE]?(N)[zd]?(?:ZP|vPz)?|v(N)z|(N)zz?|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
     (r"(B)P?", lambda i: [Change(Act.ADD, str(i[0].value), word=ADDED)] if isinstance(i[0], Lexeme) else None),
     (r"v?P?(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
@@ -566,7 +631,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(T)u?(N)", lambda i: _times(_n(i[1]), _share_of(i[0]))),
     (r"(N)([TX])", lambda i: _times(_n(i[0]), _share_of(i[1]))),
     # a new amount
-    (r"[Ew]?(N)[qc]?(Q)", lambda i: _measured(_n(i[0]), _amount_of(i[1]))),
+    (r"[Ew]?(N)[qc]?([Q#])", lambda i: _measured(_n(i[0]), _amount_of(i[1]))),
     (r"[RI]?(N)[>t][qc]?([QS#])|(N)b?E([S])|(N)q([QS])", lambda i: _to(_n(i[0]), i[1])),
     (r"[RI]?(N)m?([Q#])[>t][qc]?([Q#])", lambda i: _to(_n(i[0]), i[2], i[1])),
     (r"[Ew]?(N)i([Q#])", _set_instead),
@@ -596,7 +661,8 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(N)(D)", lambda i: _formed(_n(i[0]), _n(i[1]))),
     (r"[Ew]?([ND])[&,](N)[fi](N)", lambda i: _two_for(_n(i[0]), _n(i[1]), _n(i[2]))),
     (r"h(N),?[AEw]*(N)K?|h(N),?[AEw]*(D)K?", lambda i: _swap(_n(i[0]), _n(i[1]))),
-    (r"h(N)", lambda i: _omit(_n(i[0]))),
+    (r"h(N),?(?:vPz?|ZP|z)?", lambda i: _omit(_n(i[0]))),
+    (r"[Ew]?(N)Z(D)", lambda i: _use(_n(i[0])) if _is_all_but(_n(i[0]), _n(i[1])) else None),
     (r"Z(N)Z(N)", lambda i: _both(_omit(_n(i[0])), _omit(_n(i[1])))),
     (r"Z(N),?(N)", lambda i: _both(_omit(_n(i[0])), _use(_n(i[1]))) if _n(i[1]).only else None),
     (r"[Ew]?(N)q", lambda i: _only(_n(i[0]))),
@@ -678,9 +744,13 @@ _AFTER: tuple[tuple[str, Callable[[list[Item], Change], list[Change] | None]], .
     (r"[EwA]?[ln]?M P?", lambda i, last: [Change(Act.MORE, _last_item(last))]),
     (r"(T)P|(T)", lambda i, last: [_scaled(_last_item(last), _share_of(i[0]))]),
     (r"RP[bEwt]?(S)", lambda i, last: [_scaled(_last_item(last), 1 - _share_of(i[0]))]),
-    (r"[EwA]?[qc]?([Q])P?", lambda i, last: _with_amount(last, _amount_of(i[0]))),
+    (r"[EwA]?[qc]?([Q#])P?", lambda i, last: _with_amount(last, _amount_of(i[0]))),
+    (r"k([Q])P?", lambda i, last: None if _names_acid(last) else _with_amount(last, _amount_of(i[0]))),
+    (r"EP", lambda i, last: [] if last.act is Act.USE else None),
     (r"[EwA]?q([Q])", lambda i, last: _with_amount(last, _amount_of(i[0]))),
-    (r"[EA]?ZP|vPz|ZP[zd]?|Pz|z|hP?", lambda i, last: [Change(Act.OMIT, _last_item(last))]),
+    (r"[EA]?ZP|vPz|ZP[zd]?|Pz|z|hP?", lambda i, last: [] if _is_spice(last) else [Change(Act.OMIT, _last_item(last))]),
+    (r"[EA]?vP|vP", lambda i, last: [] if last.act is Act.OMIT else None),
+    (r"Z[DO]+", lambda i, last: [] if last.act is Act.USE and last.word == ALL and not _names_acid(last) else None),
     (r"G", lambda i, last: []),
 )
 
@@ -688,6 +758,15 @@ _AFTER: tuple[tuple[str, Callable[[list[Item], Change], list[Change] | None]], .
 @cache
 def _after() -> tuple[tuple[re.Pattern[str], Callable[[list[Item], Change], list[Change] | None]], ...]:
     return tuple((re.compile(pattern), follow) for pattern, follow in _AFTER)
+
+
+def _is_spice(last: Change) -> bool:
+    """ "Add a cinnamon stick and take it out": it gave its taste; in the jar or not, it is a spice added."""
+    return last.act is Act.ADD and read_phrase(last.item).kinds == {Kind.SPICE}
+
+
+def _names_acid(change: Change) -> bool:
+    return bool(read_phrase(change.item).kinds & ACIDS)
 
 
 def _last_item(last: Change) -> str:
@@ -742,8 +821,11 @@ class _Reader:
             return []
         readings: Readings = [[]]
         for clause in map(_asked, clauses):
+            asked = any(token.word in _ASKED_OF for token in clause)
             readings = [
-                _merged(before, more) for before in readings for more in self._clause(tuple(clause), tuple(before))
+                _merged(before, _asked_of(more) if asked else more)
+                for before in readings
+                for more in self._clause(tuple(clause), tuple(before))
             ][:_MOST_READINGS]
         return readings
 
@@ -752,7 +834,11 @@ class _Reader:
         return self._part(tokens, before, None) or self._parts(tokens, before, None, 0) or self._in_jars(tokens, before)
 
     def _in_jars(self, tokens: tuple[Token, ...], before: tuple[Change, ...]) -> Readings:
-        """ "Hot pack in quarts": a wish, and the jar it goes into."""
+        """ "Hot pack in quarts", "quarts, raw pack": a wish, and the jar it goes into."""
+        for at in range(1, len(tokens)):
+            jar, pack = read_way(tokens[:at]), read_way(tokens[at:])
+            if jar and pack and (jar.act, pack.act) == (Act.JAR, Act.PACK):
+                return [[jar, pack]]
         for at in range(len(tokens) - 1, 0, -1):
             way = read_way(tokens[at:])
             if way and (way.act is Act.JAR or (way.act is Act.SYRUP and tokens[at].word == "in")):
@@ -814,6 +900,14 @@ class _Reader:
                     found.append(said)
         strange = None if found else _strange(tokens)
         return [strange] if strange else found
+
+
+_ASKED_OF = frozenset({"ok", "okay", "alright", "fine", "acceptable"})
+
+
+def _asked_of(changes: list[Change]) -> list[Change]:
+    """ "Red onions ok?": whether they may be used, not whether they come on top."""
+    return [replace(change, word="") if change.word == BARE else change for change in changes]
 
 
 def _letter(row: Sequence[Lexeme], at: int) -> str:
@@ -949,7 +1043,7 @@ def _in_form_of(first: Change, name: str) -> str:
     """ "Dried oregano and basil": both are dried, where both are herbs and nothing else is said of either."""
     herb, other = read_phrase(first.item.removeprefix(f"{DRIED} ")), read_phrase(name)
     are_herbs = herb.kinds == other.kinds == {Kind.HERB} and first.item.startswith(f"{DRIED} ")
-    plain = not (other.forms or first.amount or first.per_jar or "leaf" in other.words or herb.foods == other.foods)
+    plain = not (other.forms or "leaf" in other.words or herb.foods == other.foods)
     return f"{DRIED} {name}" if are_herbs and plain else name
 
 

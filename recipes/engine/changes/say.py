@@ -63,6 +63,8 @@ def _each(jar: str) -> str:
 
 
 def _share(factor: Fraction) -> str:
+    if factor == 1:
+        return "all of it"
     return f"{factor} of it" if factor.denominator in (1, 2, 3, 4, 5, 8, 10) else f"{float(factor) * 100:g} % of it"
 
 

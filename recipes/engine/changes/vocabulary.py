@@ -113,6 +113,12 @@ def varieties() -> dict[tuple[str, ...], tuple[str, ...]]:
     return {words_of(sort): words_of(food) for food, sorts in lists for sort in phrases(sorts)}
 
 
+def places() -> str:
+    """ "From our garden, off the tree": where a food comes from, as a list of phrases."""
+    words = data("words")["place"]
+    return ",".join(f"{come} {place}" for come in phrases(words["from"]) for place in phrases(words["of"]))
+
+
 @cache
 def food_words() -> frozenset[str]:
     """Every word of a food's name."""
@@ -123,7 +129,10 @@ def food_words() -> frozenset[str]:
 def word_lists() -> dict[str, frozenset[tuple[str, ...]]]:
     """The lists of words beside the names of foods: describing, prepared, same, filler and each form by its name."""
     words = data("words")
-    lists = {"describing": words["describing"]["words"], "prepared": words["describing"]["prepared"]}
+    lists = {
+        "describing": ",".join((words["describing"]["words"], places())),
+        "prepared": words["describing"]["prepared"],
+    }
     lists |= {"same": words["describing"]["same"]}  # last: "whole" before a food is how it is cut sooner than all of it
     lists |= {"filler": ",".join(words["filler"][name] for name in ("polite", "asking", "small"))}
     lists |= {f"form {name}": text for name, text in words["form"].items()}

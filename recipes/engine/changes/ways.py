@@ -67,7 +67,11 @@ def _says(entry: dict[str, object], text: str) -> str:
     words = set(text.split())
     if words & set(str(entry.get("never", "")).split()):
         return ""
+    unless = entry.get("unless", [])
     says = entry["says"]
+    assert isinstance(unless, list)
+    if any(_pattern(line).search(text + " ") for line in unless):
+        return ""
     assert isinstance(says, list)
     return next((line for line in says if _pattern(line).search(text + " ")), "")
 
@@ -192,7 +196,7 @@ def _jar(tokens: Sequence[Token], text: str) -> Change | None:
     found = [(_sizes()[match[1]], match.start(), match[1]) for match in _size_pattern().finditer(text)]
     if not found:
         return None
-    rest = set(_size_pattern().sub(" ", text).split())
+    rest = set(_size_pattern().sub(" ", text).split()) - {","}
     if rest - _allowed("jar") - {"->", "for", "to", "change", "swap", "switch", "replace", "than"}:
         return None
     if len(found) > 1 and not rest & (_INSTEAD | _TURN | {"than"}):

@@ -133,7 +133,9 @@ def test_no_jumble_of_our_own_words_ever_raises(slug, text):
 @settings(max_examples=1500 if IS_WHOLE else 500, deadline=None)
 def test_adding_a_low_acid_food_is_never_allowed(slug, how, word):
     answer = check_change(recipes()[slug], how.format(word))
-    assert answer.verdict is Ruling.REFUSED, answer
+    # Ginger of which nothing else is said is the powder, and is read back so.
+    as_powder = word == "ginger" and "ground ginger" in answer.reading
+    assert answer.verdict is Ruling.REFUSED or as_powder, answer
 
 
 @given(st.sampled_from(ACID_SLUGS), st.sampled_from(AMOUNTS), st.integers(1, 99), st.sampled_from(["acid", "{own}"]))

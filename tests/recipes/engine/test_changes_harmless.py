@@ -1,6 +1,7 @@
 """Wishes that do no harm, as people say them: nearly all are allowed, and none is refused for an untrue reason.
 
-The rows marked "aside" were not looked at while the reader was written.
+The rows marked "aside" were not looked at while the reader was written; those marked "used" were each a list of wishes
+for it to fail on before it was mended.
 """
 
 from __future__ import annotations
@@ -31,14 +32,17 @@ def refused(group: str) -> list[Verdict]:
     return [answer for row, answer in found if row["aside"] == group and answer.verdict is Ruling.REFUSED]
 
 
-@pytest.mark.parametrize("group", ["", "aside"])
+GROUPS = ["", "aside", "used"]
+
+
+@pytest.mark.parametrize("group", GROUPS)
 def test_nearly_every_harmless_wish_is_allowed(group):
     asked = [row for row in WISHES if row["aside"] == group]
     assert len(asked) >= 70
     assert len(refused(group)) <= MOST_REFUSED * len(asked), refused(group)
 
 
-@pytest.mark.parametrize("group", ["", "aside"])
+@pytest.mark.parametrize("group", GROUPS)
 def test_no_harmless_wish_is_refused_for_an_untrue_reason(group):
     assert [answer for answer in refused(group) if answer.rule not in HONEST] == []
 
@@ -78,6 +82,63 @@ def test_what_was_not_understood_says_so_and_offers_three_wishes_that_can_be_rea
 def test_lime_juice_that_is_not_said_to_be_bottled_is_told_that_and_nothing_else():
     answer = check_change(recipes()["tomatoes-raw-no-liquid"], "lime juice instead of lemon juice")
     assert (answer.verdict, answer.rule) == (Ruling.REFUSED, "ACID-NOT-BOTTLED")
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "reading"),
+    [
+        ("chile-salsa", "1 tsp each of allspice and cumin", "allspice, 1 tsp; cumin, 1 tsp"),
+        ("applesauce", "cinnamon and nutmeg, 1 tsp each", "cinnamon, 1 tsp; nutmeg, 1 tsp"),
+        (
+            "cranberry-orange-chutney",
+            "ground ginger (1 tsp) instead of fresh",
+            "ground ginger, 1 tsp in place of fresh",
+        ),
+        ("apple-marmalade-plain", "add ginger", "ground ginger, added"),
+        ("dilly-beans-usda", "cayenne pepper instead of the flakes", "cayenne in place of flake"),
+        (
+            "tomato-juice",
+            "no lemon juice but citric acid, 1/2 tsp a quart",
+            "citric acid, 1/2 tsp a quart in place of 2 tbsp lemon juice",
+        ),
+        ("apple-butter", "can I do this in the slow cooker", "cooking it down in a slow cooker"),
+    ],
+)
+def test_a_measure_stands_for_each_and_what_is_bare_is_read_back_in_full(slug, text, reading):
+    answer = check_change(recipes()[slug], text)
+    assert answer.verdict is not Ruling.REFUSED, answer
+    assert answer.reading == reading
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "is_allowed"),
+    [
+        ("strawberry-jam-liquid", "honey for all the sugar", False),
+        ("strawberry-jam-liquid", "all honey", False),
+        ("strawberry-jam-liquid", "2 cups honey for 2 cups of the sugar", True),
+        ("strawberry-jam-liquid", "3 cups honey for 3 cups of the sugar", False),
+        ("strawberry-jam-liquid", "replace half the sugar with honey", False),
+        ("berry-jam-plain", "replace half the sugar with honey", True),
+        ("berry-jam-plain", "replace two thirds of the sugar with honey", False),
+        ("apricots-halved", "honey for all the sugar", True),
+    ],
+)
+def test_honey_takes_only_that_part_of_the_sugar_of_a_spread_that_is_published(slug, text, is_allowed):
+    answer = check_change(recipes()[slug], text)
+    assert (answer.verdict is not Ruling.REFUSED) is is_allowed, answer
+    assert is_allowed or answer.rule == "HONEY-MOST"
+
+
+def test_a_slow_cooker_cooks_a_fruit_butter_and_never_processes_a_jar():
+    butter = recipes()["apple-butter"]
+    assert check_change(butter, "cook it in the slow cooker overnight").rule == "SLOW-COOKER-BUTTER"
+    for text in (
+        "can it in the slow cooker",
+        "process the jars in the slow cooker",
+        "slow cooker instead of processing",
+    ):
+        assert check_change(butter, text).verdict is Ruling.REFUSED, text
+    assert check_change(recipes()["tomato-juice"], "cook it in the slow cooker").verdict is Ruling.REFUSED
 
 
 # Reasons, slips of the pen, and what is done when the jar is opened
