@@ -22,6 +22,7 @@ CANNERS: dict[str, str | Promise] = {
     Canner.BOILING_WATER: _("boiling-water canner"),
     Canner.DIAL_GAUGE: _("pressure canner, dial gauge"),
     Canner.WEIGHTED_GAUGE: _("pressure canner, weighted gauge"),
+    Canner.STEAM: _("atmospheric steam canner"),
 }
 JARS: dict[str, str | Promise] = {
     "quarter-pint": _("quarter-pint (118 ml)"),

@@ -34,6 +34,7 @@ from recipes.models import Revision, RevisionState
 MOST = 999
 MOST_GEAR = 99
 MOST_EMPTIES = 999
+LONGEST_WORDS = 200
 MOST_AT_ONCE = 99  # jars of one size in one layer of a canner
 SIZES = ("jars", "pots", "fruit")
 STOVES = tuple(EFFICIENCY)
@@ -48,7 +49,8 @@ class PlanInput(TypedDict, total=False):
     """Just one of jars, pots and fruit is not None; whatever else is None is left to the engine.
 
     `empties` are the jars at hand by size, `finish` the minute of the day at which the last jar is out, `reads_high`
-    what a dial gauge showed above the truth at its last test, in psi (below zero: it reads low).
+    what a dial gauge showed above the truth at its last test, in psi (below zero: it reads low). `liquid`, `instead`
+    and `food` are words of the recipe itself: a packing liquid, names of alternatives, one of its produce.
     """
 
     pots: int | None
@@ -65,6 +67,9 @@ class PlanInput(TypedDict, total=False):
     capacity: Capacity | None
     finish: int | None
     reads_high: Fraction | None
+    liquid: str | None
+    instead: tuple[str, ...] | None
+    food: str | None
 
 
 class StationInput(PlanInput, total=False):
@@ -132,6 +137,9 @@ def read_plan_input(data: Mapping[str, str | None]) -> PlanInput:
         capacity=_read("capacity", text["capacity"], capacity_from, problems),
         finish=_read("finish", text["finish"], minute_from, problems),
         reads_high=_read("reads_high", text["reads_high"], gauge_error_from, problems),
+        liquid=_short("liquid", text["liquid"], problems) or None,
+        instead=tuple(filter(None, map(str.strip, _short("instead", text["instead"], problems).split(";")))) or None,
+        food=_short("food", text["food"], problems) or None,
     )
     if text["reads_high"] and wanted.get("canner") is not Canner.DIAL_GAUGE:
         text_of = _(
@@ -210,6 +218,13 @@ def _count(field: str, text: str, problems: Problems, *, least: int = 1, most: i
         problems[field] = _("Write a whole number from %(least)s to %(most)s.") % {"least": least, "most": most}
         return None
     return int(text)
+
+
+def _short(field: str, text: str, problems: Problems) -> str:
+    if len(text) > LONGEST_WORDS:
+        problems[field] = _("This is too long: at most %(most)s letters.") % {"most": LONGEST_WORDS}
+        return ""
+    return text
 
 
 def _jar(text: str, problems: Problems) -> str | None:

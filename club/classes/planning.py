@@ -219,6 +219,7 @@ CANNER_KINDS: Mapping[Canner, Kind] = {
     Canner.BOILING_WATER: Kind.BOILING_WATER,
     Canner.DIAL_GAUGE: Kind.DIAL_GAUGE,
     Canner.WEIGHTED_GAUGE: Kind.WEIGHTED_GAUGE,
+    Canner.STEAM: Kind.STEAM,
 }
 
 
@@ -302,8 +303,4 @@ def _canners(station: PlannedStation) -> Iterator[GearRequirement]:
 def _kind(station: PlannedStation) -> Kind | None:
     """By the process that was found; None where there is none, and so no plan to keep a canner for."""
     process = station.plan.process
-    if process is None:
-        return None
-    if process.method is Method.BOILING_WATER:
-        return Kind.BOILING_WATER
-    return CANNER_KINDS[Canner.DIAL_GAUGE if process.gauge == "dial" else Canner.WEIGHTED_GAUGE]
+    return None if process is None else CANNER_KINDS[process.canner]

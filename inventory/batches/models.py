@@ -506,6 +506,7 @@ class Batch(models.Model):
             canner=Canner(self.canner),
             altitude=self.altitude,
             reads_high=self.reads_high,
+            food=self.plan.get("food"),
         )
 
 

@@ -208,6 +208,7 @@ def read_packing_liquids(fields: Fields, key: str = "packing_liquids") -> Packin
         others=table.texts("others", required=False),
         seen=table.choice("seen", Seen),
         usual=table.text("usual", required=False, most=LONGEST_NAME),
+        instead_of=table.texts("instead_of", required=False),
         source=read_own_source(table),
         dispute=table.text("dispute", required=False),
         note=table.text("note", required=False),

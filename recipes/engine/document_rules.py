@@ -133,6 +133,11 @@ def check_details(entry: TestedRecipe | ProcessTable, fields: Fields) -> None:
     for i, first in duplicates((fact.jar, fact.pack, same_item(fact.item)) for fact in entry.per_jar):
         fields.note(f"per_jar[{i}]", f"The same jar, pack and item as per_jar[{first}].")
     _check_jar_acid(entry.per_jar, fields)
+    if entry.packing_liquids is not None and isinstance(entry, TestedRecipe):
+        items = {same_item(line.item) for line in entry.ingredients}
+        for i, name in enumerate(entry.packing_liquids.instead_of):
+            if same_item(name) not in items:
+                fields.note(f"packing_liquids.instead_of[{i}]", f'No ingredient here is "{name}".')
     _check_alternatives(entry, fields)
 
 

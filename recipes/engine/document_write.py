@@ -191,7 +191,7 @@ def _alternative(other: Alternative) -> Document:
 def _packing_liquids(liquids: PackingLiquids) -> Document:
     return {
         **_said(syrups=[strength.value for strength in liquids.syrups], others=list(liquids.others)),
-        **_said(usual=liquids.usual),
+        **_said(usual=liquids.usual, instead_of=list(liquids.instead_of)),
         "seen": liquids.seen.value,
         **_said(source=_own_source(liquids.source), dispute=liquids.dispute, note=liquids.note),
     }

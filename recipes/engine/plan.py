@@ -7,10 +7,20 @@ raises: the plan carries the refusals, and shows no process that a rule does not
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import NamedTuple
 
+from recipes.engine.alternatives import Choice, choices_of, same_item, with_choice
+from recipes.engine.canner_load import (
+    CANNER_LOAD,
+    JarLoad,
+    lines_by_load,
+    load_for,
+    mixes_by_load,
+    pots_by_load,
+    with_jar_facts,
+)
 from recipes.engine.jars import SEVEN_QUART, Capacity, JarMix, jar_mixes
 from recipes.engine.mass_balance import NO_END, SEA_LEVEL_BOILING_C, PotBalance, Span, pot_balance
 from recipes.engine.messages import Text
@@ -25,8 +35,9 @@ from recipes.engine.process import (
     sterilise_minutes,
 )
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount
-from recipes.engine.scaling import Cooking, Line, Pots, cooking_for
+from recipes.engine.scaling import Cooking, Line, Pots, cooking_for, fruit_printed, stated_for, wish_refusal
 from recipes.engine.schedule import SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
+from recipes.engine.syrups import SYRUPS, liquid_named, with_liquid
 from recipes.engine.terms import (
     Altitude,
     Canner,
@@ -34,9 +45,12 @@ from recipes.engine.terms import (
     JarCount,
     Method,
     Pack,
+    Range,
+    RecipeStep,
     Refusal,
     Role,
     StatedYield,
+    Strength,
     TestedRecipe,
     TestedSource,
 )
@@ -67,7 +81,8 @@ class PlanRequest:
     `watts` is the power of each burner, where it is known; there are then just so many, whatever `burners` says.
     `finish` is the minute of the day at which the last jar is out; None: the timeline has no clock.
     `reads_high` is what a dial gauge showed above the truth at its last test, in psi (below zero: it reads low); None:
-    not known, and then the pressure is the table's.
+    not known, and then the pressure is the table's. `liquid` is one of the recipe's packing liquids, `instead` names
+    choices of its alternatives, `food` is one of its produce where processes differ by that.
     """
 
     altitude: Altitude | None = None
@@ -86,6 +101,9 @@ class PlanRequest:
     finish: int | None = None
     watts: tuple[int, ...] | None = None
     reads_high: Fraction | None = None
+    liquid: str | None = None
+    instead: tuple[str, ...] | None = None
+    food: str | None = None
 
     @property
     def mixes_sizes(self) -> bool:
@@ -104,7 +122,7 @@ class Predicted(NamedTuple):
     mass balance; `why_not` says why there is none.
     """
 
-    basis: str  # MASS_BALANCE or STATED_YIELD
+    basis: str  # MASS_BALANCE, STATED_YIELD or CANNER_LOAD
     low_ml: Fraction
     best_ml: Fraction
     high_ml: Fraction
@@ -130,7 +148,8 @@ class Plan:
     boiling_point_c: float | None
     jelly_point_c: float | None  # of a spread that jells; None for anything else
     pots: int | None
-    pot_scale: Fraction  # of the printed amounts, for each pot
+    pot_scale: Fraction  # of the printed amounts, for each pot; of canner loads, the first
+    printed_total: Fraction  # of the printed amounts, all pots together
     lines: tuple[Line, ...]
     stated_yield: StatedYield
     predicted: Predicted | None
@@ -145,6 +164,12 @@ class Plan:
     loads: tuple[PotLoad, ...] = ()
     day: Timeline | None = None  # from minute 0
     finish: int | None = None
+    steps: tuple[RecipeStep, ...] = ()  # of this pack, method and jars alone
+    look_up: tuple[Text, ...] = ()  # what was not read in print, and where it stands
+    printed_load: JarLoad | None = None  # what the jars are planned from, where that is the canner load
+    liquid: str = ""  # the packing liquid, of those that the source allows
+    chosen: tuple[Choice, ...] = ()
+    food: str | None = None  # which of the recipe's produce, where that is known
 
     @property
     def ok(self) -> bool:
@@ -197,6 +222,7 @@ class Yield(NamedTuple):
     predicted: Predicted | None
     pot_ml: Fraction | None
     basis: str
+    filled_ml: Fraction | None
 
 
 @dataclass(eq=False, repr=False)
@@ -213,6 +239,10 @@ class _Found:
     mixes: tuple[JarMix, ...] = ()
     processes: dict[str, Process] = field(default_factory=dict)  # of the sizes in the mixes
     day: Day | None = None
+    load: JarLoad | None = None  # where the source prints what a canner load of this jar takes
+    liquid: str = ""
+    chosen: tuple[Choice, ...] = ()
+    food: str | None = None
     refusals: list[Refusal] = field(default_factory=list)
     cautions: list[Caution] = field(default_factory=list)
 
@@ -233,10 +263,12 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
     altitude = request.altitude
     possible = altitude if altitude is not None and altitude_problem(altitude) is None else None
     found = _Found(jar=request.jar or recipe.stated_yield.jar, altitude=possible)
+    cooked = recipe
     if recipe.is_tested:
         _find_process(recipe, request, found)
-        _find_amounts(recipe, request, found)
-        _find_jars(recipe, request, found)
+        cooked = _find_choices(recipe, request, found)
+        _find_amounts(cooked, request, found)
+        _find_jars(cooked, request, found, recipe)
         _find_day(recipe, request, found)
     else:
         found.refusals.append(Refusal("recipe-not-tested", "SEEN-ONLY"))
@@ -251,20 +283,27 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
         jelly_point_c=jelly_point_c(possible, above_f) if possible and recipe.is_jellied else None,
         pots=pots.count if pots else None,
         pot_scale=pots.scale if pots else Fraction(1),
+        printed_total=pots.total if pots else Fraction(0),
         lines=found.cooking.lines if found.cooking else (),
         stated_yield=recipe.stated_yield,
         predicted=yields.predicted if yields else None,
-        filled_ml=yields.pot_ml * pots.count if yields and yields.pot_ml is not None and pots else None,
+        filled_ml=yields.filled_ml if yields else None,
         filled_basis=yields.basis if yields else "",
         mixes=found.mixes,
         process=found.process,
         sterilise_jars=found.sterile,
         sterilise_minutes=found.sterilise_minutes,
-        cautions=_cautions(recipe, request, found) if recipe.is_tested else (),
+        cautions=_cautions(cooked, request, found) if recipe.is_tested else (),
         refusals=tuple(found.refusals),
         loads=day.loads if day else (),
         day=day.timeline if day else None,
         finish=request.finish,
+        steps=_steps(recipe, request, found),
+        look_up=tuple(_look_up(cooked, request, found)),
+        printed_load=found.load,
+        liquid=found.liquid,
+        chosen=found.chosen,
+        food=found.food,
     )
 
 
@@ -273,6 +312,9 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
 
 def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
     """The process, or every reason against it: the altitude's, and those that hold at any altitude."""
+    found.food = request.food or (recipe.produce[0] if len(recipe.produce) == 1 else None)
+    if request.food and same_item(request.food) not in map(same_item, recipe.produce):
+        found.refusals.append(Refusal("food-unknown", "ROW-FOODS", {"foods": recipe.produce}))
     problem = altitude_refusal(request.altitude)
     if recipe.method is Method.FREEZER:
         found.jar_serves = found.jar in JAR_ML
@@ -289,6 +331,7 @@ def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
         altitude=SEA_LEVEL if problem else request.altitude,
         any_size=request.mixes_sizes,
         reads_high=request.reads_high,
+        food=found.food,
     )
     found.refusals += [reason for reason in (problem, allowed) if isinstance(reason, Refusal)]
     if isinstance(allowed, Refusal):
@@ -298,14 +341,71 @@ def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
         found.allowed, found.process = allowed, allowed[found.jar]
 
 
+def _find_choices(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> TestedRecipe:
+    """The recipe with what was chosen of its alternatives and packing liquids; what it does not allow is refused."""
+    cooked = recipe
+    offered = [choice for choice in choices_of(recipe) if choice.is_seen]
+    replaced: set[str] = set()
+    for name in request.instead or ():
+        choice = next((each for each in offered if same_item(each.name) == same_item(name)), None)
+        if choice is None:
+            names = tuple(each.name for each in offered)
+            unknown = Refusal("choice-unknown", "ALTERNATIVE", {"choice": name, "choices": names})
+            found.refusals.append(unknown if names else Refusal("choice-unknown.none", "ALTERNATIVE"))
+            continue
+        items = set(map(same_item, choice.instead_of))
+        if items & replaced:
+            found.refusals.append(Refusal("choice-twice", "ALTERNATIVE", {"choice": choice.name}))
+            continue
+        replaced |= items
+        found.chosen = (*found.chosen, choice)
+        cooked = with_choice(cooked, choice)
+    return _with_liquid(cooked, request, found)
+
+
+def _with_liquid(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> TestedRecipe:
+    liquids = recipe.packing_liquids
+    if liquids is None or not liquids.seen.is_seen:
+        if request.liquid:
+            found.refusals.append(Refusal("liquid-not-allowed.none", "PACKING-LIQUID"))
+        return recipe
+    named = liquid_named(liquids, request.liquid) if request.liquid else liquids.usual
+    if request.liquid and not named:
+        found.refusals.append(
+            Refusal("liquid-not-allowed", "PACKING-LIQUID", {"liquid": request.liquid, "liquids": liquids.names})
+        )
+    if not request.liquid and len(liquids.names) > 1:
+        found.cautions.append(Caution("liquid-open", "PACKING-LIQUID", {"liquids": liquids.names}))
+    if not named:
+        return recipe
+    found.liquid = named
+    return with_liquid(recipe, named)
+
+
 def _find_amounts(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
     if found.jar not in JAR_ML and request.jars is not None and request.pots is None and request.fruit is None:
         return  # the jar size is refused already
-    cooking = cooking_for(recipe, pots=request.pots, jars=request.jars, fruit=request.fruit, jar=found.jar)
+    cooking: Cooking | Refusal
+    pack = found.process.pack if found.process else request.pack
+    if not request.mixes_sizes:
+        found.load = load_for(recipe, jar=found.jar, pack=pack, canner=request.capacity)
+    if found.load is None:
+        cooking = cooking_for(recipe, pots=request.pots, jars=request.jars, fruit=request.fruit, jar=found.jar)
+    else:
+        cooking = _cooking_by_load(recipe, request, found.load)
     if isinstance(cooking, Refusal):
         found.refusals.append(cooking)
     else:
         found.cooking = cooking
+
+
+def _cooking_by_load(recipe: TestedRecipe, request: PlanRequest, load: JarLoad) -> Cooking | Refusal:
+    if (unclear := wish_refusal(request.pots, request.jars, request.fruit)) is not None:
+        return unclear
+    pots = pots_by_load(recipe, load, pots=request.pots, jars=request.jars, fruit=request.fruit)
+    if isinstance(pots, Refusal):
+        return pots
+    return Cooking(pots, lines_by_load(recipe, load, pots), fruit_printed(recipe))
 
 
 # The yield and the jars. Jars are planned from the low end of the yield that the tested source states; only where that
@@ -313,14 +413,28 @@ def _find_amounts(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
 # the two agree.
 
 
-def _find_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:
-    """What the pots give, and which jars they fill; the process becomes that of the largest jar in the mix."""
+def _find_jars(cooked: TestedRecipe, request: PlanRequest, found: _Found, recipe: TestedRecipe) -> None:
+    """What the pots give, and which jars they fill; the process becomes that of the largest jar in the mix.
+
+    Weighed is the `recipe` as printed: how much of a packing liquid goes in is not known of each.
+    """
     if found.cooking is None:
         return
     pots = found.cooking.pots
-    found.yields = _yield_of(recipe, pots, boiling_point_c(found.altitude) if found.altitude else SEA_LEVEL_BOILING_C)
+    boiling_c = boiling_point_c(found.altitude) if found.altitude else SEA_LEVEL_BOILING_C
+    stated = recipe.stated_yield if request.mixes_sizes else stated_for(recipe, found.jar)
+    found.yields = _yield_of(replace(recipe, stated_yield=stated), pots, boiling_c, found.load)
     found.cautions += _yield_cautions(recipe, pots, found.yields)
-    if found.yields.pot_ml is None or not found.jar_serves:
+    if found.jar_serves:
+        _fill_jars(recipe, request, found, pots, found.yields)
+    pack = found.process.pack if found.process else request.pack
+    lines = with_jar_facts(found.cooking.lines, cooked.per_jar, found.mixes, pack)
+    found.cooking = found.cooking._replace(lines=lines)
+
+
+def _fill_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found, pots: Pots, yields: Yield) -> None:
+    """The jars of each pot, and the process of the largest of them."""
+    if yields.pot_ml is None:
         return
     # Without a process (a plan that is refused, or the freezer) the sizes are only counted out.
     kept_cold = JAR_SIZES if request.mixes_sizes and recipe.method is Method.FREEZER else (found.jar,)
@@ -328,7 +442,11 @@ def _find_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Non
     allowed = allowed or dict.fromkeys(kept_cold)
     # One size without end: the canner has no say in which jars, so a jar too tall for it is still counted.
     fillable = dict.fromkeys(allowed) if request.empties is None else allowed
-    mixes = jar_mixes(found.yields.pot_ml, pots.count, fillable, request.capacity or SEVEN_QUART, request.empties)
+    mixes: tuple[JarMix, ...] | Refusal
+    if found.load is not None:
+        mixes = mixes_by_load(found.load, pots, request.empties)
+    else:
+        mixes = jar_mixes(yields.pot_ml, pots.count, fillable, request.capacity or SEVEN_QUART, request.empties)
     if isinstance(mixes, Refusal):
         found.cautions.append(mixes.as_caution())
         return
@@ -340,26 +458,35 @@ def _find_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Non
     found.cautions += _mix_cautions(mixes, found.processes)
 
 
-def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float) -> Yield:
-    """The yield of these pots where water boils at `boiling_c`."""
+def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float, load: JarLoad | None) -> Yield:
+    """The yield of these pots where water boils at `boiling_c`; of a canner load just its jars."""
     stated = recipe.stated_yield
-    balance = pot_balance(recipe, scale=pots.scale, boiling_water_c=boiling_c)
+    balance: PotBalance | Refusal = Refusal(NO_END, "MASS-BALANCE")
+    if recipe.ingredients:
+        balance = pot_balance(recipe, scale=pots.scale, boiling_water_c=boiling_c)
     predicted: Predicted | None = None
+    filled = Fraction(0) if load is None else JAR_ML[load.jar] * sum(pots.fills)
     if not isinstance(balance, Refusal):
         predicted = _by_balance(balance, pots)
+    elif load is not None:
+        predicted = Predicted(CANNER_LOAD, low_ml=filled, best_ml=filled, high_ml=filled, why_not=balance.text)
     elif stated.seen.is_seen:
         low, high = (jars * JAR_ML[stated.jar] * pots.total for jars in (stated.low, stated.high))
         predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.text)
+    if load is not None:
+        return Yield(balance, predicted, JAR_ML[load.jar] * pots.fills[0], CANNER_LOAD, filled)
     if stated.seen.is_seen:
-        return Yield(balance, predicted, stated.low * JAR_ML[stated.jar] * pots.scale, STATED_YIELD)
+        pot_ml = stated.low * JAR_ML[stated.jar] * pots.scale
+        return Yield(balance, predicted, pot_ml, STATED_YIELD, pot_ml * pots.count)
     if predicted is None:
-        return Yield(balance, None, None, "")
-    return Yield(balance, predicted, predicted.low_ml / pots.count, MASS_BALANCE)
+        return Yield(balance, None, None, "", None)
+    return Yield(balance, predicted, predicted.low_ml / pots.count, MASS_BALANCE, predicted.low_ml)
 
 
 def _by_balance(balance: PotBalance, pots: Pots) -> Predicted:
     # To a tenth of a millilitre: as fine as anybody needs it, and exact from here on.
-    low, best, high = (Fraction(round(ml * 10), 10) * pots.count for ml in balance.volume_filling_ml)
+    many = pots.total / pots.scale  # of such pots; the last load of several may be a smaller one
+    low, best, high = (Fraction(round(ml * 10), 10) * many for ml in balance.volume_filling_ml)
     return Predicted(
         basis=MASS_BALANCE,
         low_ml=low,
@@ -472,8 +599,9 @@ def _cautions(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> tupl
         *_of_process(found.process, found.sterilise_minutes),
         *_of_pots(recipe, request, found),
         *found.cautions,
+        *_of_details(recipe, found),
         *_of_recipe(recipe),
-        *_of_method(recipe, found.process),
+        *_of_method(recipe, found),
         Caution("local-advice", "LOCAL-ADVICE"),
     )
 
@@ -483,6 +611,10 @@ def _of_process(process: ProcessFound | None, sterilise: int | None) -> Iterator
         return
     yield from process.cautions
     yield from _of_gauge(process)
+    if process.condition:
+        yield Caution("row-condition", "ROW-FOODS", {"condition": process.condition})
+    if process.dispute:
+        yield Caution("source-dispute", "DISPUTE", {"dispute": process.dispute})
     if sterilise is not None:
         yield Caution("sterilise-jars", "STERIL-NEEDED", {"minutes": sterilise})
     if process.jar != process.tested_jar:
@@ -518,11 +650,11 @@ def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Itera
     if found.cooking is None:
         return
     pots = found.cooking.pots
-    if pots.scale != 1:
+    if pots.scale != 1 and found.load is None:
         yield Caution("part-pot", "POT-LIMITS", {"share": Amount(pots.scale, "each")})
     if pots.count > 1 and recipe.kind in SPREADS:
         yield Caution("one-pot-at-a-time", "JAM-NO-DOUBLE")
-    if not recipe.stated_yield.seen.is_seen:
+    if not recipe.stated_yield.seen.is_seen and found.load is None:
         yield Caution("yield-unknown", "YIELD-STATED")
     made = sum(count.count for count in counted(found.mixes))
     if request.jars is not None and made > request.jars and request.empties is None:
@@ -531,6 +663,17 @@ def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Itera
         yield Caution("fruit-prepared", "FRUIT-PREPARED", {"fruit": found.cooking.fruit})
     if pots.spare_fruit is not None:
         yield Caution("fruit-left-over", "POT-LIMITS", {"fruit": pots.spare_fruit})
+
+
+def _of_details(recipe: TestedRecipe, found: _Found) -> Iterator[Caution]:
+    """What other publications print instead of a figure that is used here."""
+    disputes = [line.dispute for line in (found.load.lines if found.load else ())]
+    disputes += [fact.dispute for fact in recipe.per_jar]
+    disputes += [line.dispute for choice in found.chosen for line in choice.lines]
+    if recipe.packing_liquids and found.liquid:
+        disputes.append(recipe.packing_liquids.dispute)
+    for words in dict.fromkeys(filter(None, disputes)):
+        yield Caution("source-dispute", "DISPUTE", {"dispute": words})
 
 
 def _of_recipe(recipe: TestedRecipe) -> Iterator[Caution]:
@@ -543,12 +686,17 @@ def _of_recipe(recipe: TestedRecipe) -> Iterator[Caution]:
         yield Caution("bottled-juice", "BOTTLED-JUICE")
 
 
-def _of_method(recipe: TestedRecipe, process: ProcessFound | None) -> Iterator[Caution]:
+def _of_method(recipe: TestedRecipe, found: _Found) -> Iterator[Caution]:
+    process = found.process
     if recipe.method is Method.FREEZER:
         yield Caution("freezer-only", "FREEZER-ONLY")
         return
     method = process.method if process else recipe.method
-    if method is Method.BOILING_WATER:
+    if process is not None and process.in_steam and found.altitude is not None:
+        yield Caution("steam-canner", "STEAM-COUNT")
+        yield Caution("steam-canner.count", "STEAM-COUNT", {"celsius": boiling_point_c(found.altitude)})
+        yield Caution("stand", "BWC-STAND")
+    elif method is Method.BOILING_WATER:
         yield Caution("water-over-jars", "BWC-WATER-OVER")
         yield Caution("full-boil", "BWC-RESTART")
         yield Caution("stand", "BWC-STAND")
@@ -558,6 +706,50 @@ def _of_method(recipe: TestedRecipe, process: ProcessFound | None) -> Iterator[C
         if process is None or (process.gauge == "dial" and process.reads_high is None):
             yield Caution("gauge-test", "PC-GAUGE-YEARLY")
     yield Caution("cool", "COOL")
+
+
+# The steps of this plan alone, and what nobody here has read in print.
+
+
+def _steps(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> tuple[RecipeStep, ...]:
+    """The steps of the plan's own pack, method and jars; before these are known, of what was asked for."""
+    process = found.process
+    pack = process.pack if process else request.pack
+    method = process.method if process else None
+    sizes = [jar.size for jar in counted(found.mixes)] or ([found.jar] if not request.mixes_sizes else [])
+    return tuple(step for step in recipe.steps if step.is_for(pack=pack, method=method, jars=sizes))
+
+
+def _look_up(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Iterator[Text]:
+    source = _named(recipe.source)
+    if found.load is not None and not found.load.lines:
+        yield Text("look-up.load", {"source": source})
+    sizes = {jar.size for jar in counted(found.mixes)} or {found.jar}
+    seen = {same_item(fact.item) for fact in recipe.per_jar if fact.seen.is_seen}
+    for fact in recipe.per_jar:
+        if not fact.seen.is_seen and fact.jar in sizes and same_item(fact.item) not in seen:
+            where = _named(fact.source or recipe.source)
+            yield Text("look-up.fact", {"item": fact.item, "jar": fact.jar, "source": where})
+    if recipe.is_by_jar and not recipe.per_jar:
+        yield Text("look-up.facts", {"source": source})
+    for step in _steps(recipe, request, found):
+        if step.figures and step.seen is not None and not step.seen.is_seen:
+            where = _named(step.source or recipe.source)
+            yield Text("look-up.step", {"text": without_figures(step), "source": where})
+    if found.liquid and found.liquid not in list(Strength):
+        yield Text("look-up.liquid", {"liquid": found.liquid})
+
+
+def without_figures(step: RecipeStep) -> str:
+    """The sentence of a step whose figures were not read in print."""
+    return step.in_words(dict.fromkeys((name for name in step.figures if f"{{{name}}}" in step.text), AS_PRINTED))
+
+
+AS_PRINTED = str(Text("part.as-printed"))
+
+
+def _named(source: TestedSource) -> str:
+    return ", ".join(part for part in (source.title, source.edition, source.place) if part)
 
 
 # The plan as plain values for JSON: what pages store with a batch and the command line prints.
@@ -575,6 +767,7 @@ def plan_as_dict(plan: Plan) -> Json:
         "recipe": plan.recipe.slug,
         "revision": plan.revision,
         "source": _source(plan.source),
+        "food": plan.food,
         "altitude_m": None if plan.altitude is None else _number(plan.altitude.metres, 4),
         "boiling_point_c": _rounded(plan.boiling_point_c),
         "jelly_point_c": _rounded(plan.jelly_point_c),
@@ -589,8 +782,67 @@ def plan_as_dict(plan: Plan) -> Json:
         "loads": [_load(load) for load in plan.loads],
         "sterilise_jars": plan.sterilise_jars,
         "timeline": [_step(plan, step) for step in plan.day.steps] if plan.day else [],
+        "steps": [_recipe_step(step) for step in plan.steps],
+        "look_up": list(map(str, plan.look_up)),
+        "printed_load": None if plan.printed_load is None else _printed_load(plan.printed_load),
+        "packing_liquid": _packing_liquid(plan),
+        "choices": [
+            {"name": choice.name, "instead_of": list(choice.instead_of), "chosen": choice in plan.chosen}
+            for choice in choices_of(plan.recipe)
+            if choice.is_seen
+        ],
         "cautions": [_reason(caution) for caution in plan.cautions],
         "refusals": [_reason(refusal) for refusal in plan.refusals],
+    }
+
+
+def _recipe_step(step: RecipeStep) -> Json:
+    """A step with its figures as printed, each as its low and high end; those that nobody read are left out."""
+    known = step.seen is None or step.seen.is_seen
+    return {
+        "action": step.action or None,
+        "text": str(step) if known else without_figures(step),
+        "minutes": _range(step.minutes) if known else None,
+        "hours": _range(step.hours) if known else None,
+        "temperature_f": _range(step.temperature_f) if known else None,
+        "size_in": _range(step.size_in) if known else None,
+        "size_of": step.size_of or None,
+        "pack": step.pack and step.pack.value,
+        "jars": list(step.jars),
+        "seen": step.seen and step.seen.value,
+        "source": step.source and _source(step.source),
+        "dispute": step.dispute or None,
+    }
+
+
+def _range(figure: Range | None) -> list[int | float | None] | None:
+    return None if figure is None else [_number(end, 4) for end in figure]
+
+
+def _printed_load(load: JarLoad) -> Json:
+    return {
+        "jar": load.printed_jar,
+        "count": load.printed_count,
+        "jars_at_once": load.most,
+        "lines": [
+            {"item": line.item, "amount": _number(line.amount, 6), "unit": line.unit, "seen": line.seen.value}
+            for line in load.lines
+        ],
+    }
+
+
+def _packing_liquid(plan: Plan) -> Json | None:
+    """What covers the food, of what the source allows; the cups of a syrup are among the lines."""
+    liquids = plan.recipe.packing_liquids
+    if liquids is None:
+        return None
+    syrup = SYRUPS.get(Strength(plan.liquid)) if plan.liquid in list(Strength) else None
+    return {
+        "name": plan.liquid or None,
+        "percent": syrup.percent if syrup else None,
+        "allowed": list(liquids.names),
+        "usual": liquids.usual or None,
+        "source": _source(syrup.source) if syrup else None,
     }
 
 
@@ -675,6 +927,17 @@ def _line(line: Line) -> Json:
         "text_per_pot": line.text_per_pot,
         "grams": _number(line.grams, 1),
         "rounding_error_pct": _number(line.rounding_error_pct, 2),
+        "use": line.ingredient.use.value,
+        "per_jar": [
+            {
+                "jar": each.jar,
+                "amount": _number(each.amount, 6),
+                "amount_high": _number(each.amount_high, 6),
+                "unit": each.unit,
+                "text": each.text,
+            }
+            for each in line.each
+        ],
     }
 
 
@@ -692,6 +955,9 @@ def _process(found: ProcessFound) -> Json:
         "tested_jar": found.tested_jar,
         "headspace_in": _number(found.headspace_in, 4),
         "vent_minutes": found.vent_minutes,
+        "canner": found.canner.value,
+        "condition": found.condition or None,
+        "dispute": found.dispute or None,
         "source": _source(found.source),
     }
 

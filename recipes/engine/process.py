@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from recipes.engine.alternatives import same_item
 from recipes.engine.messages import Text
 from recipes.engine.physics import altitude_problem
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
@@ -118,23 +119,42 @@ def gauge_bands(row: ProcessRow) -> dict[Canner, tuple[PressureBand, ...]]:
 
 
 def rows_for(
-    rows: Sequence[ProcessRow], *, jar: str, pack: Pack | None, canner: Canner | None
+    rows: Sequence[ProcessRow], *, jar: str, pack: Pack | None, canner: Canner | None, food: str | None = None
 ) -> tuple[list[ProcessRow], Canner] | Refusal:
-    """The rows of one pack and one tested jar for the canner at hand."""
+    """The rows of one pack and one tested jar for the canner at hand. `food` is one that the rows are told apart by."""
     if jar not in JAR_ML:
         return Refusal("jar-unknown.named", "JAR-SIZE", {"jar": jar, "sizes": JAR_SIZES})
     seen = [row for row in rows if row.seen.is_seen]
     if not seen:
         return Refusal("process-not-seen" if rows else "no-process", "SEEN-ONLY")
-    chosen = _choose_canner(seen, canner)
+    of_food = _of_food(seen, food)
+    if isinstance(of_food, Refusal):
+        return of_food
+    chosen = _choose_canner(of_food, canner)
     if isinstance(chosen, Refusal):
         return chosen
-    for_canner = [row for row in seen if chosen in canners_of(row)]
+    for_canner = [row for row in of_food if chosen in canners_of(row)]
     packed = _choose_pack(for_canner, pack)
     if isinstance(packed, Refusal):
         return packed
     fitting = _choose_jar(packed, rows, jar, chosen)
     return fitting if isinstance(fitting, Refusal) else (fitting, chosen)
+
+
+def _of_food(seen: list[ProcessRow], food: str | None) -> list[ProcessRow] | Refusal:
+    """The rows for this food. A row for some foods only is for none that nobody named."""
+    named = None if food is None else same_item(food)
+    fitting = []
+    for row in seen:
+        only, never = (set(map(same_item, names)) for names in (row.only_for, row.not_for))
+        if (not only and not never) or (named is not None and named not in never and (not only or named in only)):
+            fitting.append(row)
+    if fitting:
+        return fitting
+    if food is None:
+        names = tuple(dict.fromkeys(name for row in seen for name in (*row.only_for, *row.not_for)))
+        return Refusal("food-unnamed", "ROW-FOODS", {"foods": names})
+    return Refusal("food-not-tested", "ROW-FOODS", {"food": food})
 
 
 def _choose_canner(seen: Sequence[ProcessRow], canner: Canner | None) -> Canner | Refusal:
@@ -230,6 +250,9 @@ class ProcessFound:
     others: tuple[PressureChoice, ...] = ()
     note: str = ""
     reads_high: Fraction | None = None  # psi, of a dial gauge at its last test; None: not known, or no dial gauge
+    in_steam: bool = False  # in an atmospheric steam canner, and not under water
+    condition: str = ""  # what else the source makes it hang on
+    dispute: str = ""  # what another publication prints
 
     @property
     def setting_psi(self) -> int | None:
@@ -240,7 +263,7 @@ class ProcessFound:
     def canner(self) -> Canner:
         """The kind of canner that this process is for: its gauge says."""
         if self.method is Method.BOILING_WATER:
-            return Canner.BOILING_WATER
+            return Canner.STEAM if self.in_steam else Canner.BOILING_WATER
         return Canner.DIAL_GAUGE if self.gauge == "dial" else Canner.WEIGHTED_GAUGE
 
 
@@ -270,20 +293,24 @@ def process_for(
     canner: Canner | None,
     altitude: Altitude | None,
     reads_high: Fraction | None = None,
+    food: str | None = None,
 ) -> ProcessFound | Refusal:
     """The tested process for this jar, pack, canner and altitude, or why there is none.
 
-    The steps, each of which may refuse: 1 a known altitude; 2 rows seen in print; 3 a canner they are for;
-    4 one pack; 5 the jar or the next larger tested one; 6 the band of the altitude; 7 a dial gauge that `reads_high`
-    (psi above the truth at its last test) by more than it may.
+    The steps, each of which may refuse: 1 a known altitude; 2 rows seen in print, for this food; 3 a canner they are
+    for; 4 one pack; 5 the jar or the next larger tested one; 6 the band of the altitude; 7 a dial gauge that
+    `reads_high` (psi above the truth at its last test) by more than it may, or a steam canner for longer than it may.
     """
     if (problem := altitude_refusal(altitude)) is not None:
         return problem
     assert altitude is not None  # noqa: S101 - refused above
-    narrowed = rows_for(recipe_rows, jar=jar, pack=pack, canner=canner)
+    with_water = Canner.BOILING_WATER if canner is Canner.STEAM else canner
+    narrowed = rows_for(recipe_rows, jar=jar, pack=pack, canner=with_water, food=food)
     if isinstance(narrowed, Refusal):
         return narrowed
     rows, used_canner = narrowed
+    if canner is Canner.STEAM:
+        return _in_steam(_boiling_water(rows[0], jar, altitude))
     if used_canner is Canner.BOILING_WATER:
         return _boiling_water(rows[0], jar, altitude)
     return _pressure(rows, jar, used_canner, altitude, reads_high if used_canner is Canner.DIAL_GAUGE else None)
@@ -306,12 +333,14 @@ def processes_for(
     altitude: Altitude | None,
     any_size: bool,
     reads_high: Fraction | None = None,
+    food: str | None = None,
 ) -> dict[str, ProcessFound] | Refusal:
     """The process of this jar; with `any_size` of all that the same pack and canner allow, largest first."""
-    found = process_for(recipe_rows, jar=jar, pack=pack, canner=canner, altitude=altitude, reads_high=reads_high)
+    kitchen: dict[str, Any] = {"altitude": altitude, "reads_high": reads_high, "food": food}
+    found = process_for(recipe_rows, jar=jar, pack=pack, canner=canner, **kitchen)
     if isinstance(found, Refusal) or not any_size:
         return found if isinstance(found, Refusal) else {jar: found}
-    return sizes_allowed(recipe_rows, pack=found.pack, canner=found.canner, altitude=altitude, reads_high=reads_high)
+    return sizes_allowed(recipe_rows, pack=found.pack, canner=found.canner, **kitchen)
 
 
 def sizes_allowed(
@@ -321,11 +350,12 @@ def sizes_allowed(
     canner: Canner | None,
     altitude: Altitude | None,
     reads_high: Fraction | None = None,
+    food: str | None = None,
 ) -> dict[str, ProcessFound]:
     """The process of each jar size that the table allows in this kitchen, largest first; others are left out."""
+    kitchen: dict[str, Any] = {"altitude": altitude, "reads_high": reads_high, "food": food}
     found = {
-        size: process_for(recipe_rows, jar=size, pack=pack, canner=canner, altitude=altitude, reads_high=reads_high)
-        for size in reversed(JAR_SIZES)
+        size: process_for(recipe_rows, jar=size, pack=pack, canner=canner, **kitchen) for size in reversed(JAR_SIZES)
     }
     return {size: process for size, process in found.items() if not isinstance(process, Refusal)}
 
@@ -342,6 +372,19 @@ def _boiling_water(row: ProcessRow, jar: str, altitude: Altitude) -> ProcessFoun
         return Refusal("altitude-above-table.minutes", "ALTITUDE-BANDS", {"limit_ft": limits[-1]})
     minutes = row.minutes_bands[place.index].minutes
     return _found(row, jar, minutes, None, None, place.text, edge_caution(limits, altitude))
+
+
+# An atmospheric steam canner heats as boiling water does, for as long as its water lasts.
+STEAM_MOST_MINUTES = 45
+
+
+def _in_steam(found: ProcessFound | Refusal) -> ProcessFound | Refusal:
+    """The same boiling-water time in steam (rule STEAM-LONGEST), or why not."""
+    if isinstance(found, Refusal):
+        return found
+    if found.minutes > STEAM_MOST_MINUTES:
+        return Refusal("steam-too-long", "STEAM-LONGEST", {"minutes": found.minutes, "most": STEAM_MOST_MINUTES})
+    return replace(found, in_steam=True)
 
 
 def gauge_refusal(reads_high: Fraction) -> Refusal | None:
@@ -421,4 +464,6 @@ def _found(
         rule=RULES["TESTED-ONLY"],
         cautions=cautions,
         note=row.note,
+        condition=row.condition,
+        dispute=row.dispute,
     )

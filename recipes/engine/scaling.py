@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, PACKETS, UNITS, Amount, KitchenAmount, measure_text, round_for_kitchen
-from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, TestedRecipe, Use
+from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, StatedYield, TestedRecipe, Use
 
 MOST_POTS = 60  # in one plan: more than a club can cook in a day (common practice, no source)
 
@@ -25,11 +25,25 @@ class Pots:
     count: int
     scale: Fraction = Fraction(1)
     spare_fruit: Amount | None = None
+    # Of a plan by the canner load: the jars of each load, the first the fullest; `scale` is that of the first, and
+    # `whole` all of them of the printed amounts.
+    fills: tuple[int, ...] = ()
+    whole: Fraction | None = None
 
     @property
     def total(self) -> Fraction:
         """All pots together, of the printed amounts."""
-        return self.count * self.scale
+        return self.count * self.scale if self.whole is None else self.whole
+
+
+class EachJar(NamedTuple):
+    """What goes into one jar of a size, and its text as it is measured."""
+
+    jar: str
+    amount: Fraction
+    amount_high: Fraction | None
+    unit: str
+    text: str
 
 
 class Line(NamedTuple):
@@ -43,6 +57,7 @@ class Line(NamedTuple):
     text_per_pot: str
     grams: Fraction | None  # of `amount`, where the recipe or the unit gives a weight
     rounding_error_pct: Fraction  # of the exact amount
+    each: tuple[EachJar, ...] = ()  # where it is measured into each jar
 
 
 class Cooking(NamedTuple):
@@ -57,11 +72,10 @@ def cooking_for(
     recipe: TestedRecipe, *, pots: int | None, jars: int | None, fruit: Amount | None, jar: str
 ) -> Cooking | Refusal:
     """The pots that one of the three asks for, with every ingredient rounded as a cook measures it."""
-    asked = [size for size in (pots, jars, fruit) if size is not None]
     found: Pots | Refusal
-    if len(asked) != 1:
-        found = Refusal("wish-unclear" if asked else "wish-missing", "WISH")
-    elif fruit is not None:
+    if (unclear := wish_refusal(pots, jars, fruit)) is not None:
+        return unclear
+    if fruit is not None:
         found = pots_for_fruit(recipe, fruit)
     elif jars is not None:
         found = pots_for_jars(recipe, jars, jar)
@@ -72,10 +86,22 @@ def cooking_for(
     return Cooking(found, amounts_for_pots(recipe, found), fruit_printed(recipe))
 
 
+def wish_refusal(pots: object, jars: object, fruit: Amount | None) -> Refusal | None:
+    """Why this is no wish: just one of the three is given, a whole number from 1 on or a weight."""
+    asked = [size for size in (pots, jars, fruit) if size is not None]
+    if len(asked) != 1:
+        return Refusal("wish-unclear" if asked else "wish-missing", "WISH")
+    if pots is not None and whole_count(pots) is None:
+        return Refusal("wish-not-positive.pots", "WISH")
+    if jars is not None and whole_count(jars) is None:
+        return Refusal("wish-not-positive.jars", "WISH")
+    return None
+
+
 def pots_as_asked(pots: object) -> Pots | Refusal:
     """So many whole pots as printed."""
-    count = _count(pots)
-    return Refusal("wish-not-positive.pots", "WISH") if count is None else _within_reason(Pots(count))
+    count = whole_count(pots)
+    return Refusal("wish-not-positive.pots", "WISH") if count is None else within_reason(Pots(count))
 
 
 def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusal:
@@ -83,7 +109,7 @@ def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusa
 
     Each pot fills its own jars: two half-filled ones never make a full one.
     """
-    wanted = _count(jars)
+    wanted = whole_count(jars)
     if wanted is None:
         return Refusal("wish-not-positive.jars", "WISH")
     per_pot = jars_per_pot(recipe, jar)
@@ -95,7 +121,7 @@ def pots_for_jars(recipe: TestedRecipe, jars: object, jar: str) -> Pots | Refusa
         return Refusal("jar-larger-than-pot", "POT-LIMITS")
     count = ceil(Fraction(wanted, whole))
     each = ceil(Fraction(wanted, count))
-    return _within_reason(Pots(count, _at_least(limits, each / per_pot)))
+    return within_reason(Pots(count, _at_least(limits, each / per_pot)))
 
 
 def pots_for_fruit(recipe: TestedRecipe, fruit: Amount) -> Pots | Refusal:
@@ -106,7 +132,7 @@ def pots_for_fruit(recipe: TestedRecipe, fruit: Amount) -> Pots | Refusal:
     limits = limits_of(recipe)
     if fruit.value < need * limits.smallest:
         return Refusal("fruit-too-little", "POT-LIMITS", {"least": Amount(need * limits.smallest, fruit.unit)})
-    return _within_reason(_most_from(limits, fruit, need))
+    return within_reason(_most_from(limits, fruit, need))
 
 
 def _most_from(limits: PotLimits, fruit: Amount, need: Fraction) -> Pots:
@@ -121,8 +147,14 @@ def _most_from(limits: PotLimits, fruit: Amount, need: Fraction) -> Pots:
 
 def jars_per_pot(recipe: TestedRecipe, jar: str) -> Fraction | None:
     """Jars of a size from one pot as printed, by volume from the low stated yield; None when that was not seen."""
-    stated = recipe.stated_yield
+    stated = stated_for(recipe, jar)
     return stated.low * JAR_ML[stated.jar] / JAR_ML[jar] if stated.seen.is_seen else None
+
+
+def stated_for(recipe: TestedRecipe, jar: str) -> StatedYield:
+    """The yield that is printed for this jar itself and was seen, else the recipe's usual one."""
+    printed = (each for each in recipe.other_yields if each.jar == jar and each.seen.is_seen)
+    return recipe.stated_yield if jar == recipe.stated_yield.jar else next(printed, recipe.stated_yield)
 
 
 def fruit_per_pot(recipe: TestedRecipe, unit: str) -> Fraction | None:
@@ -224,12 +256,13 @@ def _at_most(limits: PotLimits, have: Fraction) -> Fraction:
     return have if limits.step is None else floor(have / limits.step) * limits.step
 
 
-def _count(value: object) -> int | None:
+def whole_count(value: object) -> int | None:
     """A whole number from 1 on, or None."""
     return value if isinstance(value, int) and not isinstance(value, bool) and value >= 1 else None
 
 
-def _within_reason(pots: Pots) -> Pots | Refusal:
+def within_reason(pots: Pots) -> Pots | Refusal:
+    """These pots, unless they are more than one plan holds."""
     if pots.count <= MOST_POTS:
         return pots
     return Refusal("too-many-pots", "WISH", {"most": MOST_POTS})

@@ -135,6 +135,7 @@ FOOD_C = Figure(20, NO_SOURCE)
 RAW_WATER_C = Figure(60, "Univ. Minnesota Extension; Andress, fightbac.org (140 F for raw packs)")
 HOT_FILL_C = Figure(85, NO_SOURCE)
 COOLED_BY_C = Figure(10, NO_SOURCE)  # a canner's water between two loads
+STEAM_WATER_L = Figure(1.9, "Univ. of Wisconsin Extension, Winnebago County, 2020 (about 2 quarts)")
 PRESSURE_WATER_L = Figure(3, NO_SOURCE)  # 2 to 3 inches in the bottom
 WASH_PER_JAR = Figure(0.5, NO_SOURCE)
 STIR = Figure(5, NO_SOURCE)
@@ -167,6 +168,8 @@ class Paces:
 
     @cached_property
     def water_kg(self) -> float:
+        if self.gear.kind is Canner.STEAM:
+            return STEAM_WATER_L.value
         if self.gear.kind is not Canner.BOILING_WATER:
             return PRESSURE_WATER_L.value
         quarts = max(self.gear.capacity.holds("quart"), 1)
@@ -213,8 +216,9 @@ class Paces:
                 (StepKind.PROCESS, load.process.minutes),
                 (StepKind.DEPRESSURISE, int(lose_pressure.value + WEIGHT_OFF.value)),
             )
+        heating = StepKind.STEAM if self.gear.kind is Canner.STEAM else StepKind.COME_BACK
         return (
-            (StepKind.COME_BACK, max(int(COME_BACK_LEAST.value), self._to_boiling(pot, load, burner))),
+            (heating, max(int(COME_BACK_LEAST.value), self._to_boiling(pot, load, burner))),
             (StepKind.PROCESS, load.process.minutes),
             (StepKind.REST, int(REST.value)),
         )
@@ -223,7 +227,8 @@ class Paces:
         litres = _litres(load.jars)
         if pot.pack is not Pack.RAW:
             return minutes_to_heat(litres, HOT_FILL_C.value, self.boiling_c, burner)
-        around = max(self.water_kg - litres, 0.0) if load.process.method is Method.BOILING_WATER else self.water_kg
+        under_water = load.process.method is Method.BOILING_WATER and self.gear.kind is not Canner.STEAM
+        around = max(self.water_kg - litres, 0.0) if under_water else self.water_kg
         water = minutes_to_heat(around, RAW_WATER_C.value, self.boiling_c, burner)
         return water + minutes_to_heat(litres, FOOD_C.value, self.boiling_c, burner)
 
@@ -411,7 +416,8 @@ def _canner_refusal(loads: Sequence[Load], gear: Gear) -> Refusal | None:
         return None
     if gear.canners < 1:
         return Refusal("no-canner", "LOAD-CAPACITY")
-    needed = Method.BOILING_WATER if gear.kind is Canner.BOILING_WATER else Method.PRESSURE
+    is_open = gear.kind in (Canner.BOILING_WATER, Canner.STEAM)
+    needed = Method.BOILING_WATER if is_open else Method.PRESSURE
     if any(load.process.method is not needed for load in loads):
         return Refusal("canner-kind", "LOAD-PROCESS", {"canner": gear.kind.value})
     return None

@@ -51,6 +51,7 @@ class Canner(StrEnum):
     BOILING_WATER = "boiling-water"
     DIAL_GAUGE = "dial-gauge"
     WEIGHTED_GAUGE = "weighted-gauge"
+    STEAM = "steam"  # of boiling water's heat and times, at no pressure (rule STEAM-LONGEST)
 
 
 class Seen(StrEnum):
@@ -344,6 +345,7 @@ class JarFact:
     source: TestedSource | None = None
     dispute: str = ""
     note: str = ""
+    is_mixed: bool = False  # measured for all jars together, as a syrup is; never so in a document
 
 
 @dataclass(frozen=True)
@@ -386,6 +388,7 @@ class PackingLiquids:
     others: tuple[str, ...]
     seen: Seen
     usual: str = ""  # one of them; "" where the source prefers none
+    instead_of: tuple[str, ...] = ()  # items of the recipe's own syrup; none: the lines whose preparation names one
     source: TestedSource | None = None
     dispute: str = ""
     note: str = ""
@@ -442,6 +445,7 @@ class TestedRecipe:
     alternatives: tuple[Alternative, ...] = ()
     packing_liquids: PackingLiquids | None = None
     low_temperature: LowTemperature | None = None
+    is_by_jar: bool = False  # made of a process table alone: no pot is known, only jars
 
     @property
     def is_jellied(self) -> bool:

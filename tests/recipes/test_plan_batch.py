@@ -17,6 +17,12 @@ from tests.factories.recipes import VEGETABLE, make_revision
 pytestmark = pytest.mark.django_db
 
 KEYS = {
+    "steps",
+    "look_up",
+    "printed_load",
+    "packing_liquid",
+    "choices",
+    "food",
     "recipe",
     "revision",
     "source",

@@ -58,7 +58,7 @@ class CannerUsed:
     def planned(self, wanted: PlanInput, revision: Revision) -> PlanInput:
         """What is wanted, with the gauge's error, and with the kind and the capacity of the card."""
         asked = PlanInput(**wanted)
-        if self.reads_high is not None and asked.get("canner") is not Canner.BOILING_WATER:
+        if self.reads_high is not None and asked.get("canner") not in (Canner.BOILING_WATER, Canner.STEAM):
             asked["reads_high"] = Fraction(self.reads_high)
         if self.card is None:
             return asked

@@ -134,7 +134,7 @@ def batch_start(
         raise ValidationError({NON_FIELD_ERRORS: list(map(in_words, plan.refusals))})
     used.serves_check(problems, plan)
     problems.raise_if_any()
-    if len(str(plan.pot_scale)) > SCALE_LENGTH:
+    if len(_scale_of(plan)) > SCALE_LENGTH:
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wanted.get("jar")) | used.columns(plan)
     fields["is_reprocessable"] = isinstance(Batch(**fields).reprocess_need(), Need)
@@ -197,7 +197,7 @@ def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) 
         "kitchen": kitchen,
         "plan": plan_as_dict(plan),
         "pots": plan.pots,
-        "pot_scale": str(plan.pot_scale),
+        "pot_scale": _scale_of(plan),
         "altitude_m": kitchen.altitude_m,
         "canner": process.canner.value if process else "",
         "pack": process.pack.value if process else "",
@@ -205,6 +205,11 @@ def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) 
         "required_minutes": process.minutes if process else None,
         "required_psi": process.pressure_psi if process else None,
     }
+
+
+def _scale_of(plan: Plan) -> str:
+    """What a pot is of the printed amounts; of several canner loads their mean, for the last may be smaller."""
+    return str(plan.pot_scale if plan.pots is None else plan.printed_total / plan.pots)
 
 
 def _largest(plan: Plan, jar: str | None) -> str:

@@ -42,6 +42,11 @@ class Command(BaseCommand):
         parser.add_argument(
             "--empties", help='empty jars at hand, such as "half-pint=12,pint=4" (default: no end of one)'
         )
+        parser.add_argument("--liquid", help='what covers the food, where the recipe leaves it open: "light", "water"')
+        parser.add_argument(
+            "--instead", help='alternatives of the recipe to take, such as "citric acid"; several with ;'
+        )
+        parser.add_argument("--food", help='which of the recipe\'s foods, where processes differ: "blueberries"')
         parser.add_argument("--burners", help="how many burners there are (default: 4)")
         parser.add_argument("--canners", help="how many canners there are (default: 1)")
         parser.add_argument("--cooks", help="how many people cook (default: 1)")

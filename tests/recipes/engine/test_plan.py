@@ -22,6 +22,12 @@ JAM = recipe_from_document(strawberry_jam())
 BEANS = recipe_from_document(snap_beans())
 HOME = Altitude.from_feet(3412)
 KEYS = {
+    "steps",
+    "look_up",
+    "printed_load",
+    "packing_liquid",
+    "choices",
+    "food",
     "recipe",
     "revision",
     "source",
@@ -224,6 +230,9 @@ def test_the_dict_says_what_the_plan_says():
         "tested_jar": "half-pint",
         "headspace_in": 0.25,
         "vent_minutes": 0,
+        "canner": "boiling-water",
+        "condition": None,
+        "dispute": None,
         "source": written["source"],
     }
     assert written["lines"][1] == {
@@ -239,6 +248,8 @@ def test_the_dict_says_what_the_plan_says():
         "text_per_pot": "7 cups",
         "grams": None,
         "rounding_error_pct": 0,
+        "use": "jar",
+        "per_jar": [],
     }
     assert written["predicted_brix"] == pytest.approx(62.9, abs=0.3)
     assert written["yield"]["filled_basis"] == "stated-yield"
