@@ -24,6 +24,7 @@ from recipes.engine.document import (
     process_table_to_document,
     recipe_to_document,
 )
+from recipes.engine.keeping import Tables, read_tables
 from recipes.engine.terms import ProcessTable, TestedRecipe
 
 # The published library that comes with the site. Where a file lies decides whether it is ours; nothing in a file does.
@@ -238,3 +239,20 @@ def ledger_with(classed: Names, withdrawn: frozenset[str]) -> Ledger:
     """The ledger with the foods that reviewers classed, and without the recipes that were withdrawn."""
     tested = (entry.recipe for entry in shipped_library().recipes if entry.recipe.slug not in withdrawn)
     return ledger_of(known_foods().and_also(classed), tested)
+
+
+@lru_cache(maxsize=1)
+def keeping_tables() -> Tables:
+    """The shipped tables of ferments, dried and frozen food. KeyError or ValueError for a damaged one."""
+
+    def of(name: str) -> list[dict[str, str]]:
+        with (SHIPPED / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+            return list(csv.DictReader(file))
+
+    return read_tables(
+        ferments=of("ferments"),
+        brines=of("brines"),
+        drying=of("drying"),
+        freezing=of("freezing"),
+        rules=[*of("drying-rules"), *of("freezing-rules")],
+    )

@@ -624,7 +624,7 @@ class Handout:
 
     @property
     def steps(self) -> tuple[str, ...]:
-        return tuple(map(str, self.batch.revision.tested.steps))
+        return tuple(map(str, self.batch.cooked_from.tested.steps))
 
     @property
     def cautions(self) -> list[dict[str, str]]:
@@ -632,7 +632,7 @@ class Handout:
 
     @property
     def headspace(self) -> str:
-        return headspace_text(self.batch.revision.tested.headspace_in)
+        return headspace_text(self.batch.cooked_from.tested.headspace_in)
 
     @property
     def source(self) -> str:
@@ -677,14 +677,14 @@ def handout_of(signup: SignUp) -> Handout | None:
         return None
     batch: Batch = cooking.batch
     homes = Kitchen.objects.filter(people=signup.person, is_hall=False)
-    withdrawn = batch.revision.withdrawn_reason if batch.revision.state == RevisionState.WITHDRAWN else ""
+    withdrawn = batch.cooked_from.withdrawn_reason if batch.cooked_from.state == RevisionState.WITHDRAWN else ""
     return Handout(
         signup=signup,
         batch=batch,
         hall=_withdrawn_at(batch, withdrawn) if withdrawn else _at_the_hall(batch),
         own=tuple(_at_home(batch, home) for home in homes),
         withdrawn=withdrawn,
-        unsafe=batch.revision.is_unsafe,
+        unsafe=batch.cooked_from.is_unsafe,
         called_back=tuple(recall.reason for recall in recalls_of(batch)),
     )
 
@@ -698,7 +698,7 @@ def _at_the_hall(batch: Batch) -> KitchenTime:
     process = batch.plan["process"]
     # The table's pressure, not what that gauge was set to: whoever takes the sheet home has another canner.
     words = _process(batch, process["minutes"], process["pressure_psi"], process["vent_minutes"]) if process else None
-    points = kitchen_points(batch.altitude, batch.revision.tested)
+    points = kitchen_points(batch.altitude, batch.cooked_from.tested)
     return KitchenTime(
         name=batch.kitchen.name,
         altitude=altitude_text(batch.altitude),
@@ -710,7 +710,7 @@ def _at_the_hall(batch: Batch) -> KitchenTime:
 def _at_home(batch: Batch, home: Kitchen) -> KitchenTime:
     """The same pots, jars, pack and kind of canner, at the altitude of the student's own kitchen."""
     plan = plan_for(
-        revision=batch.revision,
+        revision=batch.cooked_from,
         altitude=home.altitude,
         pots=batch.pots,
         jar=batch.jar_size,
@@ -721,7 +721,7 @@ def _at_home(batch: Batch, home: Kitchen) -> KitchenTime:
     if not plan.ok or home.altitude is None:
         why = tuple(map(in_words, plan.refusals))
         return KitchenTime(home.name, altitude, refusals=why or (_("Give this kitchen its altitude first."),))
-    points = kitchen_points(home.altitude, batch.revision.tested)
+    points = kitchen_points(home.altitude, batch.cooked_from.tested)
     also = _also(batch, points, sterile=bool(plan.sterilise_jars))
     return KitchenTime(home.name, altitude, process=_planned(batch, plan), also=also)
 
@@ -749,6 +749,6 @@ def _also(batch: Batch, points: KitchenPoints | None, *, sterile: bool) -> tuple
     also = [_("Sterilise the empty jars first: the process is shorter than 10 minutes.")] if sterile else []
     if points is not None:
         also.append(_("Water boils at %(at)s.") % {"at": points.boiling})
-        if batch.revision.tested.endpoint_f_above_boiling:
+        if batch.cooked_from.tested.endpoint_f_above_boiling:
             also.append(_("Done, by the thermometer, at %(at)s.") % {"at": points.jelly})
     return tuple(also)

@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db.models import Case, Exists, Q, QuerySet, When
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -21,7 +22,7 @@ from club.core.clock import at_hour, club_day
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from club.reminders.models import audit_to_tell
-from inventory.batches.models import Batch, BatchQuerySet
+from inventory.batches.models import Batch, BatchQuerySet, Stage
 from inventory.equipment.choices import WaitState
 from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry
 from inventory.fruit.choices import OfferStage
@@ -230,6 +231,13 @@ def batch_sections(user: User, now: datetime) -> Iterator[Section]:
         more_url=_listed("open"),
     )
     yield section(
+        "under-way",
+        _("Under way"),
+        stage_cards(user, now),
+        more=_("All under way"),
+        more_url=_listed("underway"),
+    )
+    yield section(
         "cooling",
         _("Cooling, leave them be"),
         cooling_cards(mine.cooling(now)),
@@ -296,6 +304,22 @@ def stove_card(batch: Batch, now: datetime) -> Card:
         at=batch.started_at,
         is_pressing=batch.started_at > now - ONE_DAY,
     )
+
+
+def stage_cards(user: User, now: datetime) -> Iterator[Card]:
+    """Batches that take days, in the stage they are in; what wants a look or may be over goes first."""
+    rows = Stage.objects.running().filter(batch__made_by=user).select_related("batch__kitchen").defer("batch__plan")
+    for stage in rows.order_by(Coalesce("look_due_at", "ends_from", "began_at"), "pk")[:SHOWN]:
+        batch = stage.batch
+        about = " · ".join([batch.lot_code, batch.kitchen.name, stage.get_kind_display()])
+        if stage.look_due_at is not None and stage.look_due_at <= now:
+            yield Card(
+                batch.title, reverse("batches:look", args=[batch.lot_code]), about, _("look at it today"), "wait"
+            )
+        elif stage.ends_from is not None and stage.ends_from <= now:
+            yield Card(batch.title, batch.get_absolute_url(), about, _("may be over"), "wait")
+        else:
+            yield Card(batch.title, batch.get_absolute_url(), about)
 
 
 def cooling_cards(batches: BatchQuerySet) -> Iterator[Card]:

@@ -43,6 +43,9 @@ OWN_NAMES = {
 BELONGING = {
     "batches.Jar": "batch__made_by",
     "batches.JarsSetAside": "batch__made_by",
+    "batches.Stage": "batch__made_by",
+    "batches.StageCheck": "stage__batch__made_by",
+    "batches.StageReading": "batch__made_by",
     "classes.OwnNote": "signup__person",
     "fruit.FreezerTaking": "item__put_in_by",
     "fruit.OfferPhoto": "offer__giver",

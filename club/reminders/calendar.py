@@ -20,8 +20,8 @@ from icalendar import Calendar, Event, vText
 from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
 from club.members.models import User
-from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch
+from inventory.batches.choices import BY_THE_CLOCK, BatchState
+from inventory.batches.models import Batch, Stage
 from inventory.batches.rules import COOL_MIN, SECOND_CALL
 from inventory.equipment.models import Loan
 
@@ -49,7 +49,8 @@ class Entry:
 
 def entries_for(person: User, now: datetime) -> list[Entry]:
     """In the order of their beginning; four queries, however many."""
-    found = [*_taken(person, now), *_taught(person, now), *_loans(person, now), *_seals(person, now)]
+    found = [*_taken(person, now), *_taught(person, now), *_loans(person, now)]
+    found += [*_seals(person, now), *_stages(person, now)]
     by_uid = {entry.uid: entry for entry in found}  # who teaches a class and sits in it sees it once, as taught
     return sorted(by_uid.values(), key=lambda entry: (str(entry.starts), entry.uid))
 
@@ -147,6 +148,28 @@ def _seals(person: User, now: datetime) -> Iterator[Entry]:
             summary=_("Look at the seals: %(title)s, %(lot)s") % {"title": batch.title, "lot": batch.lot_code},
             starts=out_at + COOL_MIN,
             ends=out_at + SECOND_CALL,
+            location=batch.kitchen.name,
+            url=settings.SITE_URL + batch.get_absolute_url(),
+            is_cancelled=is_done,
+        )
+
+
+def _stages(person: User, now: datetime) -> Iterator[Entry]:
+    """From the shortest printed time of a stage to its longest; what ends by a test has no entry."""
+    rows = Stage.objects.filter(batch__made_by=person, kind__in=BY_THE_CLOCK, began_at__isnull=False)
+    rows = rows.exclude(ended_at__lt=now - CALLED_OFF_FOR).exclude(batch__state=BatchState.ABANDONED)
+    for stage in rows.select_related("batch__kitchen").defer("batch__plan"):
+        if stage.ends_from is None or stage.began_at is None:
+            continue
+        batch, is_done = stage.batch, stage.ended_at is not None
+        names = {"title": batch.title, "lot": batch.lot_code, "kind": stage.get_kind_display()}
+        yield Entry(
+            uid=f"stage-{stage.pk}",
+            sequence=int(is_done),
+            changed_at=stage.ended_at or stage.began_at,
+            summary=_("May be over: %(title)s, %(lot)s (%(kind)s)") % names,
+            starts=stage.ends_from.astimezone(UTC),
+            ends=max(stage.ends_by or stage.ends_from, stage.ends_from + timedelta(hours=1)).astimezone(UTC),
             location=batch.kitchen.name,
             url=settings.SITE_URL + batch.get_absolute_url(),
             is_cancelled=is_done,

@@ -17,6 +17,7 @@ from inventory.batches.models import Batch
 from inventory.batches.presentation import labels_of
 from inventory.batches.services import recalls_audit
 from inventory.batches.triggers import GUARDS as BATCH_GUARDS
+from inventory.batches.triggers import STAGES as STAGE_GUARDS
 from inventory.equipment.services import loans_audit
 from inventory.jars.services import ledger_audit
 from inventory.jars.triggers import GUARDS as JAR_GUARDS
@@ -26,7 +27,7 @@ log = logging.getLogger(__name__)
 
 def guards_audit() -> Iterator[str]:
     """Rows that the triggers would not let in, had they been there when the rows came."""
-    for guards in (JAR_GUARDS, BATCH_GUARDS):
+    for guards in (JAR_GUARDS, BATCH_GUARDS, STAGE_GUARDS):
         yield from _refused_by(guards)
 
 

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from functools import cached_property
 from typing import Any
 from urllib.parse import urlsplit
@@ -35,7 +36,7 @@ from club.season.services import household_set, jars_used, target_set
 from inventory.batches import services as batches
 from inventory.batches.choices import LotKind
 from inventory.batches.ingredients import acids_not_noted, lines_with_lots
-from inventory.batches.models import Batch
+from inventory.batches.models import Batch, Stage
 from inventory.batches.rules import OwnGauge
 from inventory.batches.services.log import batch_start
 from inventory.equipment import services as equipment
@@ -211,6 +212,33 @@ class Loader:
             if "checked_after_hours" in row:
                 self._check_seals(row, batch, out_at + timedelta(hours=row["checked_after_hours"]))
         self.batches.append(batch)
+
+    def keeping(self, row: Row) -> None:
+        """One batch in stages, as far as what was done since brought it."""
+        by, began = self.people[row["by"]], self.ago(hours=row["began_hours_ago"])
+        batch = batches.keeping_start(
+            by=by,
+            way=row["way"],
+            key=row["key"],
+            kitchen=self.kitchens[row["kitchen"]],
+            weighed_g=row["weighed_g"],
+            choices=batches.KeepingChoices(room_f=Fraction(row["room_f"]) if "room_f" in row else None),
+            token=uuid.uuid4(),
+            now=began,
+        )
+        for done in row["then"]:
+            told: dict[str, Any] = {"by": by, "batch": batch, "now": self.ago(hours=done["hours_ago"])}
+            if "ends" in done:
+                running = Stage.objects.running().get(batch=batch)
+                batches.stage_finish(number=running.number, passed=True, **told)
+            elif "ph" in done:
+                value, meter = Decimal(done["ph"]), done["meter"]
+                batches.reading_note(measured="ph", value=value, instrument_code=meter, token=uuid.uuid4(), **told)
+            elif "put_up" in done:
+                batches.keeping_put_up(counts=done["put_up"], grams=done["grams"], **told)
+            else:
+                seen = given(done, "scum", "cover", "smell", "moisture")
+                batches.stage_look(token=uuid.uuid4(), **seen, **told)
 
     def _check_seals(self, row: Row, batch: Batch, at: datetime) -> None:
         unsealed: list[int] = row.get("unsealed", [])
@@ -539,6 +567,7 @@ SECTIONS: tuple[tuple[str, Callable[[Loader, Row], None]], ...] = (
     ("thing", Loader.thing),
     ("own_canner", Loader.own_canner),
     ("batch", Loader.batch),
+    ("keeping", Loader.keeping),
     ("loan", Loader.loan),
     ("hold", Loader.hold),
     ("wait", Loader.wait),

@@ -242,7 +242,9 @@ class Season:
                 one.altitude_m, one.altitude_how = height, AltitudeHow.MAP
         _write(HouseholdSeason(kitchen=kitchen, is_counted=True, lids_at_home=24) for kitchen in self.kitchens)
         _write(
-            YearlyTarget(kitchen=kitchen, recipe_id=model.revision.recipe_id, jar_size=model.jar_size, jars=6 + n % 13)
+            YearlyTarget(
+                kitchen=kitchen, recipe_id=model.cooked_from.recipe_id, jar_size=model.jar_size, jars=6 + n % 13
+            )
             for n, kitchen in enumerate(self.kitchens)
             for model in self._targets(n)
         )
@@ -264,7 +266,7 @@ class Season:
     def _targets(self, n: int) -> list[Batch]:
         """Three models of different recipes or sizes, by turns."""
         found = {
-            (model.revision.recipe_id, model.jar_size): model
+            (model.cooked_from.recipe_id, model.jar_size): model
             for model in (self.models[(n + shift) % len(self.models)] for shift in (0, 5, 9))
         }
         return list(found.values())
@@ -630,7 +632,7 @@ class Season:
         return Station(
             session=session,
             number=number,
-            revision_id=model.revision_id,
+            revision=model.cooked_from,
             jar_size=model.jar_size,
             pack=model.pack,
             canner=model.canner,

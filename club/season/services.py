@@ -225,6 +225,7 @@ GOOD = Q(seal=Seal.SEALED, disposal__in=["", Disposal.SHELF], set_aside=None) | 
     seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE
 )
 RECIPE = "batch__revision__recipe"
+OF_NO_RECIPE = 0  # no recipe's key
 FACTS = (RECIPE, f"{RECIPE}__title", f"{RECIPE}__kind", f"{RECIPE}__produce")
 
 
@@ -337,6 +338,8 @@ def readings(kitchens: Sequence[Kitchen], *, now: datetime) -> dict[int, Reading
 
 def _know(one: Reading, row: Mapping[str, Any]) -> Kept:
     pk, title, kind, produce = (row[name] for name in FACTS)
+    if pk is None:  # a ferment that was canned is of no recipe; it counts for no target
+        pk, title, kind, produce = OF_NO_RECIPE, _("Ferments"), "ferment", ""
     one.recipes.setdefault(pk, KnownRecipe(pk, title, kind, unbarred(produce)))
     return Kept(pk, row["size"])
 

@@ -387,13 +387,13 @@ _WITHOUT_ACID_IN_JARS: Mapping[tuple[Act, ...], tuple[Act, ...]] = {
 def answer_for_batch(batch: Batch, situation: Situation, now: datetime) -> Answer:
     """The published answer for this batch, by its food, its recipe and the hours since its jars came out."""
     hours = hours_out(batch, situation, now)
-    acid_in_jars = has_acid_in_jars(batch.revision.tested)
+    acid_in_jars = has_acid_in_jars(batch.cooked_from.tested)
     return answer_for(situation, food_of_batch(batch), hours, acid_in_jars=acid_in_jars)
 
 
 def food_of_batch(batch: Batch) -> Food:
     """Under pressure whatever is in the jars counts as low-acid: that is what it was processed as."""
-    return Food.LOW_ACID if batch.required_psi is not None else food_of(batch.revision.tested)
+    return Food.LOW_ACID if batch.required_psi is not None else food_of(batch.cooked_from.tested)
 
 
 # Longer than a batch is cooked and processed: one without a log that began before that is no longer taken to be on the
@@ -418,7 +418,7 @@ def is_never_logged(batch: Batch, now: datetime) -> bool:
     """Began too long ago to be on the stove still, and nobody wrote down when its jars came out."""
     if batch.jars_out_at is not None or elapsed(batch.started_at, now) <= _UNLOGGED_AFTER:
         return False
-    waits = timedelta(hours=waiting_hours(batch.revision.tested))
+    waits = timedelta(hours=waiting_hours(batch.cooked_from.tested))
     return elapsed(batch.started_at, now) > _UNLOGGED_AFTER + waits
 
 

@@ -6,14 +6,77 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from inventory.jars.choices import SupplyKind
+from recipes.engine import keeping
 
 
 class BatchState(models.TextChoices):
     STARTED = "started", _("on the stove")
+    UNDERWAY = "underway", _("under way")
     OUT = "out", _("cooling, seals to check")
     CHECKED = "checked", _("seals checked")
     FROZEN = "frozen", _("in the freezer")
+    KEPT = "kept", _("put away")
     ABANDONED = "abandoned", _("given up")
+
+
+class Way(models.TextChoices):
+    """How a batch is kept: by a recipe and its process, or in stages that take days."""
+
+    RECIPE = "recipe", _("by a recipe")
+    FERMENT = keeping.Way.FERMENT.value, _("ferment")
+    DRY = keeping.Way.DRY.value, _("dry")
+    FREEZE = keeping.Way.FREEZE.value, _("freeze")
+
+
+STAGED = (Way.FERMENT, Way.DRY, Way.FREEZE)
+
+
+class StageKind(models.TextChoices):
+    PREPARE = keeping.StageKind.PREPARE.value, _("prepare")
+    FERMENT = keeping.StageKind.FERMENT.value, _("ferment")
+    DRY = keeping.StageKind.DRY.value, _("dry")
+    CONDITION = keeping.StageKind.CONDITION.value, _("condition")
+    PASTEURISE = keeping.StageKind.PASTEURISE.value, _("two days in the freezer")
+    FREEZE = keeping.StageKind.FREEZE.value, _("freeze")
+
+
+# The stages that have a printed shortest time which nothing but time can stand for.
+BY_THE_CLOCK = (StageKind.FERMENT, StageKind.CONDITION, StageKind.PASTEURISE)
+
+
+class Scum(models.TextChoices):
+    NONE = "none", _("no scum")
+    SKIMMED = "skimmed", _("some scum, taken off")
+    MOULD = "mould", _("much mould")
+
+
+class Cover(models.TextChoices):
+    UNDER = "under", _("under the brine")
+    PUSHED = "pushed", _("some stood out, and is under it again")
+
+
+class Smell(models.TextChoices):
+    CLEAN = "clean", _("clean and sour")
+    BAD = "bad", _("bad, or the food is slimy")
+
+
+class Moisture(models.TextChoices):
+    NONE = "none", _("no drops on the lid, pieces loose")
+    DROPS = "drops", _("drops on the lid, or pieces that stick")
+
+
+class Measured(models.TextChoices):
+    PH = "ph", _("pH")
+    BRIX = "brix", _("degrees Brix")
+    TEMPERATURE = "temperature", _("temperature")
+
+
+class Container(models.TextChoices):
+    """What food without a process is put into. None of these is a jar of the ledger."""
+
+    BAG = "bag", _("bag")
+    BOX = "box", _("box")
+    CROCK = "keeping-jar", _("jar, closed without a process")
 
 
 class Seal(models.TextChoices):
@@ -22,7 +85,7 @@ class Seal(models.TextChoices):
     UNSEALED = "unsealed", _("unsealed")
     BROKEN = "broken", _("broken")
     OPENED = "opened", _("opened to be processed again")
-    NONE = "none", _("no seal: kept frozen")
+    NONE = "none", _("no seal")
 
 
 class Disposal(models.TextChoices):

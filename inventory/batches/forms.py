@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from fractions import Fraction
 from math import inf
 from types import MappingProxyType
 from typing import Any
@@ -21,9 +22,25 @@ from django.utils.translation import gettext_lazy as _
 from club.core.clock import zoned_text
 from club.core.fields import ClockField, Fold, day_field, token_field
 from club.core.forms import bare_helper, form_helper, heading
-from club.members.models import User
+from club.members.models import Kitchen, User, default_kitchen
 from inventory.batches.accidents import NAMES, Situation
-from inventory.batches.choices import FINDINGS, Disposal, LotKind, PressKind, RecallKind, RecallOutcome, Seal
+from inventory.batches.choices import (
+    FINDINGS,
+    Container,
+    Cover,
+    Disposal,
+    LotKind,
+    Measured,
+    Moisture,
+    PressKind,
+    RecallKind,
+    RecallOutcome,
+    Scum,
+    Seal,
+    Smell,
+    StageKind,
+    Way,
+)
 from inventory.batches.ingredients import LotLine, Proposal
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
@@ -32,6 +49,7 @@ from inventory.batches.models import (
     OFFER_NOTE_LENGTH,
     RECALL_REASON_LENGTH,
     RECALL_SUBJECTS,
+    STAGE_NOTE_LENGTH,
     STEP_LENGTH,
     Batch,
     Jar,
@@ -42,6 +60,7 @@ from inventory.batches.rules import Need, OwnGauge, fruit_code_typed, lot_code_t
 from inventory.batches.tracing import went_by
 from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Thing
+from inventory.fruit.produce import grams_in
 from inventory.jars.models import LidLot, SupplyLot
 from inventory.jars.rules import (
     LID_CODE_LENGTH,
@@ -50,9 +69,11 @@ from inventory.jars.rules import (
     SUPPLY_CODE_LENGTH,
     SUPPLY_NAME_LENGTH,
 )
-from recipes.choices import JARS
+from recipes.choices import JARS, PACKS
+from recipes.engine import process_choices
 from recipes.engine.quantities import UNITS, AmountError, parse_amount
-from recipes.engine.terms import Canner
+from recipes.engine.terms import Canner, ProcessRow
+from recipes.forms.plans import kitchen_choices, set_choices
 from recipes.models import Revision
 from recipes.safety import Food
 
@@ -971,3 +992,235 @@ class KeptPressForm(PressForm):
         for name in ("pressed_ms", "behind_ms"):
             data.pop(name)
         return data
+
+
+# Food kept in stages that take days.
+
+
+class GramsField(forms.CharField):
+    """ "2.4 kg", "3 lb" or "800": whole grams."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.TextInput(attrs={"autocomplete": "off"})
+        super().__init__(
+            **{"max_length": 30, "widget": widget, "help_text": _("Such as 2.4 kg, 800 g or 3 lb."), **kwargs}
+        )
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        grams = grams_in(text) if text else None
+        if text and grams is None:
+            raise ValidationError(_("Write a weight, such as 2.4 kg, 800 g or 3 lb."))
+        return grams
+
+
+class HeatField(forms.DecimalField):
+    """A room's temperature in the reader's own degrees; whole degrees F as a Fraction, for no room is told finer."""
+
+    def __init__(self, *, units: str, label: Any, **kwargs: Any) -> None:
+        self.is_us = units == "us"
+        label = _("%(what)s (°F)") % {"what": label} if self.is_us else _("%(what)s (°C)") % {"what": label}
+        super().__init__(
+            label=label, max_digits=5, decimal_places=1, widget=forms.NumberInput(attrs={"step": "any"}), **kwargs
+        )
+
+    def clean(self, value: Any) -> Any:
+        degrees = super().clean(value)
+        if degrees is None:
+            return None
+        return Fraction(round(degrees if self.is_us else degrees * 9 / 5 + 32))
+
+
+class KeepingForm(forms.Form):
+    """What is asked before a batch in stages begins; `asks` are the questions of this food beside its weight."""
+
+    token = token_field()
+    kitchen = forms.TypedChoiceField(label=_("In whose kitchen?"), coerce=int)
+    weighed_g = GramsField(label=_("How much is prepared? Weigh it"))
+
+    def __init__(self, *args: Any, user: User, asks: Collection[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.kitchens = {one.pk: one for one in Kitchen.objects.usable_by(user).order_by("is_hall", "name", "pk")}
+        default = default_kitchen(user, self.kitchens.values())
+        set_choices(self.fields["kitchen"], kitchen_choices(self.kitchens, default))
+        if default is not None:
+            self.fields["kitchen"].initial = default.pk
+        if "room" in asks:
+            text = _("It decides how many days it takes.")
+            self.fields["room_f"] = HeatField(
+                units=user.units, label=_("How warm is it where it will stand?"), help_text=text
+            )
+        if "blanched" in asks:
+            self.fields["is_unblanched"] = forms.BooleanField(
+                label=_("I freeze it without blanching: its label says so, and has no date"), required=False
+            )
+        if "pasteurised" in asks:
+            self.fields["is_pasteurised"] = forms.BooleanField(
+                label=_("Insects may have come to it, as in the sun: two days in a freezer before it is stored"),
+                required=False,
+            )
+        self.fields["started_at"] = ClockField(
+            label=_("When did it begin?"), required=False, help_text=_("Leave it empty if it begins now.")
+        )
+        self.fields["note"] = forms.CharField(
+            label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
+        )
+        more = [name for name in ("room_f", "is_unblanched", "is_pasteurised") if name in self.fields]
+        late = Fold(gettext("It began before now, a note"), "started_at", "note")
+        self.helper = form_helper("token", "weighed_g", *more, "kitchen", late, submit=gettext("Start this batch"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `keeping_start`, but for the choices."""
+        data = self.cleaned_data
+        names = ("token", "weighed_g", "started_at", "note")
+        return {**{name: data[name] for name in names}, "kitchen": self.kitchens[data["kitchen"]]}
+
+    def choices(self) -> dict[str, Any]:
+        """The fields of `KeepingChoices`."""
+        data = self.cleaned_data
+        return {
+            "room_f": data.get("room_f"),
+            "is_blanched": not data.get("is_unblanched", False),
+            "is_pasteurised": data.get("is_pasteurised", False),
+        }
+
+
+def _happened_field(label: Any) -> ClockField:
+    return ClockField(label=label, required=False, help_text=_("Leave it empty for now."))
+
+
+def _note_field() -> forms.CharField:
+    return forms.CharField(label=_("Note"), required=False, max_length=STAGE_NOTE_LENGTH)
+
+
+class LookForm(forms.Form):
+    """One look at a ferment, or at a jar that conditions."""
+
+    def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["token"] = token_field()
+        asked: dict[str, tuple[Any, Any]] = (
+            {"moisture": (_("After shaking the jar"), Moisture)}
+            if kind == StageKind.CONDITION
+            else {
+                "scum": (_("Scum on top"), Scum),
+                "cover": (_("The food"), Cover),
+                "smell": (_("Smell"), Smell),
+            }
+        )
+        for name, (label, choices) in asked.items():
+            self.fields[name] = forms.ChoiceField(label=label, choices=choices.choices, widget=forms.RadioSelect)
+        self.fields["at"] = _happened_field(_("When was that?"))
+        self.fields["note"] = _note_field()
+        fold = Fold(gettext("At another time, a note"), "at", "note")
+        self.helper = form_helper("token", *asked, fold, submit=gettext("Write the look down"))
+
+
+class ReadingForm(forms.Form):
+    token = token_field()
+    measured = forms.ChoiceField(label=_("What was measured?"), choices=Measured.choices, widget=forms.RadioSelect)
+    value = forms.DecimalField(
+        label=_("It showed"), max_digits=7, decimal_places=3, widget=forms.NumberInput(attrs={"step": "any"})
+    )
+    instrument_code = forms.CharField(
+        label=_("The club's instrument"),
+        required=False,
+        max_length=120,
+        help_text=_("The code on its label. It is taken only while its test is good."),
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    own_calibrated_on = day_field(_("Or my own, which I calibrated on"), required=False)
+    by_strip = forms.BooleanField(label=_("Or a test strip (pH only)"), required=False)
+    at = ClockField(label=_("When was that?"), required=False, help_text=_("Leave it empty for now."))
+    note = forms.CharField(label=_("Note"), required=False, max_length=STAGE_NOTE_LENGTH)
+
+    def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.is_us = units == "us"
+        if self.is_us:
+            self.fields["value"].help_text = gettext("A temperature in °F.")
+        fold = Fold(gettext("At another time, a note"), "at", "note")
+        how = ("instrument_code", "own_calibrated_on", "by_strip")
+        self.helper = form_helper("token", "measured", "value", *how, fold, submit=gettext("Write the reading down"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `reading_note`; a temperature in degrees C."""
+        data = dict(self.cleaned_data)
+        if self.is_us and data["measured"] == Measured.TEMPERATURE:
+            data["value"] = (data["value"] - 32) * 5 / 9
+        return data
+
+
+class FinishForm(forms.Form):
+    """The end of a stage; its `number` stands in the form, so that two presses end one stage."""
+
+    number = forms.IntegerField(widget=forms.HiddenInput())
+
+    def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        tested = []
+        if kind == StageKind.DRY:
+            self.fields["passed"] = forms.BooleanField(
+                label=_("Some pieces cooled, and they pass the test for dryness"), required=False
+            )
+            tested = ["passed"]
+        self.fields["ended_at"] = _happened_field(_("When was it over?"))
+        self.fields["note"] = _note_field()
+        self.helper = form_helper(
+            "number", *tested, "ended_at", Fold(gettext("A note"), "note"), submit=gettext("End this stage")
+        )
+
+
+class PutUpForm(forms.Form):
+    """What finished food was put into, and how much it weighs."""
+
+    def __init__(self, *args: Any, way: str, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for kind, label in CONTAINERS_FILLED.items():
+            self.fields[f"filled_{kind}"] = forms.IntegerField(
+                label=label, required=False, min_value=0, widget=forms.NumberInput(attrs={"inputmode": "numeric"})
+            )
+        self.fields["grams"] = GramsField(label=_("How much is it in all?"))
+        more = []
+        if way == Way.DRY:
+            text = _("How long it keeps hangs on that. Empty: not known, so the labels have no date.")
+            self.fields["store_f"] = HeatField(
+                units=units, label=_("How warm is the store?"), required=False, help_text=text
+            )
+            more = ["store_f"]
+        elif way == Way.FREEZE:
+            self.fields["freezer"] = forms.CharField(label=_("Which freezer?"), required=False, max_length=60)
+            more = ["freezer"]
+        self.fields["at"] = _happened_field(_("When was that?"))
+        self.fields["note"] = forms.CharField(label=_("Note"), required=False, max_length=2000)
+        filled = Row(*(Column(f"filled_{kind}", css_class="col-sm-4") for kind in CONTAINERS_FILLED))
+        fold = Fold(gettext("At another time, a note"), "at", "note")
+        self.helper = form_helper(filled, "grams", *more, fold, submit=gettext("Put it away"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `keeping_put_up`."""
+        data = dict(self.cleaned_data)
+        counts = {kind: data.pop(f"filled_{kind}") or 0 for kind in CONTAINERS_FILLED}
+        return {**data, "counts": counts}
+
+
+# Each kind of container, several of them.
+CONTAINERS_FILLED: dict[str, Any] = {
+    Container.BAG.value: _("Bags"),
+    Container.BOX.value: _("Boxes"),
+    Container.CROCK.value: _("Jars, closed without a process"),
+}
+
+
+class CanForm(forms.Form):
+    """Pack and jar, of those that the table was tested with."""
+
+    pack = forms.ChoiceField(label=_("Pack"), widget=forms.RadioSelect)
+    jar = forms.ChoiceField(label=_("The largest jar"), widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, rows: Sequence[ProcessRow], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        found = process_choices(rows)
+        set_choices(self.fields["pack"], [(pack.value, str(PACKS[pack])) for pack in found.packs])
+        set_choices(self.fields["jar"], [(size, str(JARS[size])) for size in found.tested_jars])
+        self.helper = form_helper("pack", "jar", submit=gettext("Can it"))

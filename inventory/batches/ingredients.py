@@ -224,7 +224,7 @@ def acids_not_noted(batch: Batch) -> list[LotLine]:
 
     What the recipe leaves to the cook, and what is kept in the freezer, is not asked about.
     """
-    if batch.is_frozen_kind:
+    if batch.required_minutes is None:
         return []
     optional = {at for at, line in enumerate(batch.plan["lines"]) if line["optional"]}
     acids = [line for line in lines_with_lots(batch) if line.kind in ACIDS and line.at not in optional]

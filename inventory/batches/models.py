@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from decimal import Decimal
 from fractions import Fraction
 from functools import reduce
 from operator import or_
@@ -26,15 +28,23 @@ from inventory.batches.choices import (
     PRESSES_OF_JARS,
     BatchState,
     ClaimState,
+    Cover,
     Disposal,
     LotKind,
+    Measured,
+    Moisture,
     OfferState,
     PressKind,
     RecallKind,
     RecallOutcome,
+    Scum,
     Seal,
+    Smell,
+    StageKind,
+    Way,
 )
 from inventory.batches.rules import (
+    MOST_PH_HUNDREDTHS,
     NOT_REPROCESSED,
     REPROCESS_REFUSALS,
     Need,
@@ -51,8 +61,8 @@ from inventory.jars.models import LidLot, SupplyLot
 from inventory.jars.rules import LID_CODE_LENGTH, WEAKEST_VINEGAR_TENTHS
 from recipes.engine import ProcessFound, gauge_setting, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.terms import Altitude, Canner, Pack, Refusal
-from recipes.models import Revision, unsafe
+from recipes.engine.terms import Altitude, Canner, Pack, ProcessRow, Refusal
+from recipes.models import ProcessTable, Revision, unsafe
 
 # How long what people write may be; the forms and the services hold to the same.
 ABANDON_REASON_LENGTH = 200
@@ -62,6 +72,9 @@ RECALL_REASON_LENGTH = 2000
 ANSWER_NOTE_LENGTH = 300
 SITUATION_LENGTH = 20
 SCALE_LENGTH = 80  # of a pot's scale, as a fraction
+FOOD_KEY_LENGTH = 120
+FOOD_TITLE_LENGTH = 160
+STAGE_NOTE_LENGTH = 300
 # What a recall can be of: the kind, and the field that names the one subject.
 RECALL_SUBJECTS = {
     RecallKind.REVISION.value: "revision",
@@ -145,9 +158,13 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state=BatchState.STARTED)
 
     def under_way_of(self, user: User) -> BatchQuerySet:
-        """One's own, and those that one started for somebody, on the stove or cooling."""
+        """One's own by recipe, and those that one started for somebody, on the stove or cooling."""
         rows = self.filter(pk__in=_cared_for(user, or_started=True))
-        return rows.filter(state__in=[BatchState.STARTED, BatchState.OUT])
+        return rows.filter(way=Way.RECIPE, state__in=[BatchState.STARTED, BatchState.OUT])
+
+    def under_way(self) -> BatchQuerySet:
+        """In one of the stages that take days, the longest under way first."""
+        return self.filter(state=BatchState.UNDERWAY).order_by("started_at", "pk")
 
     def seals_due(self, now: datetime) -> BatchQuerySet:
         """Out for 12 hours or more and no settling look yet, the longest wait first. An early look settles nothing."""
@@ -167,7 +184,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state=BatchState.CHECKED, pk__in=waiting).order_by("jars_out_at", "pk")
 
     def done(self) -> BatchQuerySet:
-        return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.ABANDONED])
+        return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.KEPT, BatchState.ABANDONED])
 
     def recalled(self) -> BatchQuerySet:
         """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see `tracing`)."""
@@ -229,7 +246,19 @@ class Batch(models.Model):
     lot_code = models.CharField(_("lot code"), max_length=16, unique=True)
     # The start form's own token: the same form sent twice finds the batch it made the first time.
     token = models.UUIDField(unique=True)
-    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="batches")
+    way = models.CharField(max_length=8, choices=Way.choices, default=Way.RECIPE)
+    # Empty: kept in stages, by a row of the tables of ferments, dried and frozen food.
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, null=True, blank=True, related_name="batches")
+    food = models.CharField(max_length=FOOD_KEY_LENGTH, blank=True)  # the row's key, as it was at the start
+    food_title = models.CharField(max_length=FOOD_TITLE_LENGTH, blank=True)
+    weighed_g = models.PositiveIntegerField(_("prepared food, in grams"), null=True, blank=True)
+    put_up_g = models.PositiveIntegerField(_("put away, in grams"), null=True, blank=True)
+    # The pH that the ferment ended with.
+    ph_hundredths = models.PositiveSmallIntegerField(null=True, blank=True)
+    best_by = models.DateField(null=True, blank=True)  # of what is kept in stages; none: no figure was found in print
+    freezer_item = models.OneToOneField(
+        FreezerItem, on_delete=models.PROTECT, null=True, blank=True, related_name="batch_frozen"
+    )
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="batches")
     # Whose jars they are: they take them home, look at the seals and are reminded of it.
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batches")
@@ -299,6 +328,29 @@ class Batch(models.Model):
         ]
         constraints = [
             models.CheckConstraint(name="batch_has_a_pot", condition=Q(pots__gte=1)),
+            models.CheckConstraint(
+                name="batch_is_of_a_recipe_or_of_a_weighed_food",
+                condition=Q(way="recipe", revision__isnull=False, food="", weighed_g=None, freezer_item=None)
+                | (
+                    Q(way__in=["ferment", "dry", "freeze"], revision=None, weighed_g__isnull=False, weighed_g__gte=1)
+                    & ~Q(food="")
+                    & ~Q(food_title="")
+                ),
+            ),
+            models.CheckConstraint(
+                name="batch_in_stages_is_of_no_recipe",
+                condition=~Q(state__in=["underway", "kept"]) | ~Q(way="recipe"),
+            ),
+            models.CheckConstraint(
+                name="ferment_is_kept_or_canned_only_when_acid",
+                condition=~Q(way="ferment")
+                | Q(state__in=["underway", "abandoned"])
+                | Q(ph_hundredths__isnull=False, ph_hundredths__lte=MOST_PH_HUNDREDTHS),
+            ),
+            models.CheckConstraint(
+                name="batch_put_away_says_when_and_how_much",
+                condition=~Q(state="kept") | Q(jars_out_at__isnull=False, put_up_g__isnull=False, put_up_g__gte=1),
+            ),
             models.CheckConstraint(
                 name="batch_started_by_another_or_nobody", condition=Q(started_by=None) | ~Q(started_by=F("made_by"))
             ),
@@ -384,7 +436,18 @@ class Batch(models.Model):
 
     @property
     def title(self) -> str:
-        return self.revision.recipe.title
+        return self.food_title if self.revision is None else self.revision.recipe.title
+
+    @property
+    def cooked_from(self) -> Revision:
+        """The revision of a batch by recipe. LookupError for one that is kept in stages."""
+        if self.revision is None:
+            raise LookupError(f"{self.lot_code} was made from no recipe")
+        return self.revision
+
+    @property
+    def is_staged(self) -> bool:
+        return self.way != Way.RECIPE
 
     @property
     def altitude(self) -> Altitude:
@@ -399,7 +462,7 @@ class Batch(models.Model):
     @property
     def is_frozen_kind(self) -> bool:
         """Made to be kept in the freezer: no process, and no seals to look at."""
-        return self.required_minutes is None
+        return self.required_minutes is None and self.way in (Way.RECIPE, Way.FREEZE)
 
     @property
     def last_out_at(self) -> datetime | None:
@@ -409,7 +472,7 @@ class Batch(models.Model):
     @property
     def window(self) -> SealWindow | None:
         """The seal window that runs now; none where there are no seals to look at."""
-        if self.is_frozen_kind or self.last_out_at is None:
+        if self.required_minutes is None or self.last_out_at is None:
             return None
         return seal_window(self.last_out_at)
 
@@ -420,7 +483,7 @@ class Batch(models.Model):
         None where no jar may be reprocessed (any more), whatever the hour; `reprocess_refusal` says why.
         """
         used = self.reprocessed_out_at is not None
-        if self.is_frozen_kind or not self.is_reprocessable or used or self.jars_out_at is None:
+        if self.required_minutes is None or not self.is_reprocessable or used or self.jars_out_at is None:
             return None
         return seal_window(self.jars_out_at).reprocess_until
 
@@ -438,7 +501,9 @@ class Batch(models.Model):
 
     def most_filled_ml(self, size: str) -> Fraction:
         """The most that the pots can have filled, with one jar of this size a pot to spare."""
-        stated = self.revision.tested.stated_yield
+        if self.is_staged:
+            return Fraction(self.plan["most_ml"])
+        stated = self.cooked_from.tested.stated_yield
         return most_ml(stated, pots=self.pots, printed_pots=self.printed_pots, jar=size)
 
     def most_jars(self, size: str) -> int:
@@ -467,7 +532,7 @@ class Batch(models.Model):
 
     def reprocess_refusal(self, looked_at: datetime) -> Refusal | None:
         """Why a jar found unsealed at `looked_at` is not reprocessed any more; None when it may be."""
-        if self.revision.is_unsafe:
+        if self.revision is not None and self.revision.is_unsafe:
             return _refusal("revision-withdrawn")
         if self.jars.recalled_here().exists():
             return _refusal("called-back")
@@ -484,10 +549,12 @@ class Batch(models.Model):
 
         Where the hot pack's figures are lower than those of the first time, the first ones hold: "the same full time".
         """
-        tested = self.revision.tested
         if self.required_minutes is None:
             return _refusal("no-process")
-        if tested.kind == "pie-filling" or any(word in food for food in tested.produce for word in NOT_REPROCESSED):
+        tested = None if self.revision is None else self.revision.tested
+        if tested is not None and (
+            tested.kind == "pie-filling" or any(word in food for food in tested.produce for word in NOT_REPROCESSED)
+        ):
             return _refusal("not-reprocessed")
         if self.pack == Pack.HOT:
             return Need(self.required_minutes, self.required_psi, self._setting(self.required_psi))
@@ -497,8 +564,15 @@ class Batch(models.Model):
         psi = None if self.required_psi is None else max(self.required_psi, hot.pressure_psi or 0)
         return Need(max(self.required_minutes, hot.minutes), psi, self._setting(psi))
 
+    def process_rows(self) -> Sequence[ProcessRow]:
+        """The rows that its process is looked up in: the recipe's, or those of the table that its food is canned by."""
+        if self.revision is not None:
+            return self.revision.tested.process
+        tables = ProcessTable.objects.filter(key=self.plan["canned_by"], is_held_back=False)
+        return [row for table in tables for row in table.table.rows]
+
     def _process_found(self, pack: Pack) -> ProcessFound | Refusal:
-        rows = self.revision.tested.process
+        rows = self.process_rows()
         return process_for(
             rows,
             jar=self.jar_size,
@@ -602,6 +676,170 @@ def _calls() -> list[Q]:
     ]
 
 
+# What takes days: the stages of a batch, each look at one, and what was measured.
+
+
+class StageQuerySet(models.QuerySet["Stage"]):
+    def running(self) -> StageQuerySet:
+        return self.filter(began_at__isnull=False, ended_at=None, batch__state=BatchState.UNDERWAY)
+
+    def looks_due(self, now: datetime) -> StageQuerySet:
+        """Running stages that nobody looked at for as long as they ask."""
+        return self.running().filter(look_due_at__lte=in_utc(now))
+
+    def ripe(self, now: datetime) -> StageQuerySet:
+        """Running stages whose shortest printed time is over."""
+        return self.running().filter(ends_from__lte=in_utc(now))
+
+
+class Stage(models.Model):
+    """A part of a batch that takes its own time. `number` is its place; one is running at most.
+
+    `ends_from` and `ends_by` are its shortest and longest printed time, reckoned from when it began (before that, from
+    when it should begin); empty: it ends by a test, not by the clock. A trigger lets none begin before the one ahead
+    of it has ended.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="stages")
+    number = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=12, choices=StageKind.choices)
+    look_every_hours = models.PositiveSmallIntegerField(null=True, blank=True)
+    begins_at = models.DateTimeField(_("should begin"))
+    shortest_minutes = models.PositiveIntegerField(null=True, blank=True)
+    longest_minutes = models.PositiveIntegerField(null=True, blank=True)
+    ends_from = models.DateTimeField(null=True, blank=True)
+    ends_by = models.DateTimeField(null=True, blank=True)
+    look_due_at = models.DateTimeField(null=True, blank=True)  # counted from the last look, or from the beginning
+    began_at = models.DateTimeField(_("began"), null=True, blank=True)
+    ended_at = models.DateTimeField(_("ended"), null=True, blank=True)
+    ended_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="stages_ended"
+    )
+    note = models.CharField(max_length=STAGE_NOTE_LENGTH, blank=True)
+
+    objects = StageQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["batch", "number"]
+        indexes = [
+            models.Index(fields=["look_due_at"], condition=Q(ended_at=None), name="batches_stage_look_due"),
+            models.Index(fields=["ends_from"], condition=Q(ended_at=None), name="batches_stage_ripe"),
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "number"], name="one_stage_per_number"),
+            models.UniqueConstraint(
+                fields=["batch"], condition=Q(began_at__isnull=False, ended_at=None), name="one_running_stage_a_batch"
+            ),
+            models.CheckConstraint(
+                name="stage_ends_after_it_began",
+                condition=Q(ended_at=None, ended_by=None)
+                | Q(began_at__isnull=False, ended_at__gte=F("began_at"), ended_by__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="stage_s_longest_time_is_no_shorter",
+                condition=Q(ends_from=None) | Q(ends_by=None) | Q(ends_by__gte=F("ends_from")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id}/{self.number} {self.kind}"
+
+    @property
+    def is_running(self) -> bool:
+        return self.began_at is not None and self.ended_at is None
+
+
+class StageCheck(models.Model):
+    """One look at a stage. Never changed (a trigger): who sees more later looks again."""
+
+    stage = models.ForeignKey(Stage, on_delete=models.PROTECT, related_name="checks")
+    at = models.DateTimeField()
+    noted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="stage_checks")
+    scum = models.CharField(max_length=8, choices=Scum.choices, blank=True)
+    cover = models.CharField(max_length=8, choices=Cover.choices, blank=True)
+    smell = models.CharField(max_length=8, choices=Smell.choices, blank=True)
+    moisture = models.CharField(max_length=8, choices=Moisture.choices, blank=True)
+    note = models.CharField(max_length=STAGE_NOTE_LENGTH, blank=True)
+    token = models.UUIDField(unique=True, editable=False)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="stage_check_says_what_was_seen",
+                condition=(~Q(scum="") & ~Q(cover="") & ~Q(smell="") & Q(moisture=""))
+                | (~Q(moisture="") & Q(scum="", cover="", smell="")),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.stage_id} {self.at:%Y-%m-%d}"
+
+    @property
+    def words(self) -> str:
+        """ "none, under the brine, clean and sour"."""
+        seen = (
+            self.get_scum_display(),
+            self.get_cover_display(),
+            self.get_smell_display(),
+            self.get_moisture_display(),
+        )
+        return ", ".join(filter(None, seen))
+
+    @property
+    def is_spoilt(self) -> bool:
+        """What the sources throw away."""
+        return self.scum == Scum.MOULD or self.smell == Smell.BAD
+
+
+class StageReading(models.Model):
+    """What an instrument showed of a batch, or of one of its stages. Never changed (a trigger).
+
+    `hundredths` of a pH, of a degree Brix or of a degree C; `limit_hundredths` is the food's limit on that day, where
+    it has one. `calibrated_on` is the day of the test that the instrument goes by; only a test strip has none.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="readings")
+    stage = models.ForeignKey(Stage, on_delete=models.PROTECT, null=True, blank=True, related_name="readings")
+    measured = models.CharField(max_length=12, choices=Measured.choices)
+    hundredths = models.IntegerField()
+    limit_hundredths = models.IntegerField(null=True, blank=True)
+    at = models.DateTimeField()
+    noted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="stage_readings")
+    instrument = models.ForeignKey(Thing, on_delete=models.PROTECT, null=True, blank=True, related_name="readings")
+    calibrated_on = models.DateField(null=True, blank=True)
+    by_strip = models.BooleanField(default=False)
+    note = models.CharField(max_length=STAGE_NOTE_LENGTH, blank=True)
+    token = models.UUIDField(unique=True, editable=False)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="reading_is_of_a_calibrated_instrument",
+                condition=Q(by_strip=False, calibrated_on__isnull=False)
+                | Q(by_strip=True, measured="ph", instrument=None, calibrated_on=None),
+            ),
+            models.CheckConstraint(
+                name="reading_lies_where_it_can",
+                condition=Q(measured="ph", hundredths__range=(0, 1400))
+                | Q(measured="brix", hundredths__range=(0, 9500))
+                | Q(measured="temperature", hundredths__range=(-4000, 20000)),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.measured} {self.value}"
+
+    @property
+    def value(self) -> Decimal:
+        return Decimal(self.hundredths) / 100
+
+    @property
+    def is_above_limit(self) -> bool:
+        return self.limit_hundredths is not None and self.hundredths > self.limit_hundredths
+
+
 class JarQuerySet(models.QuerySet["Jar"]):
     def to_look_at(self) -> JarQuerySet:
         """Jars that still want a look: nothing was decided about them yet."""
@@ -688,7 +926,7 @@ class Jar(models.Model):
                 | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze"])
                 | Q(seal="opened", disposal__in=["reprocess", "refrigerate"])
                 | Q(seal="broken", disposal="discard")
-                | Q(seal="none", disposal="freeze")
+                | Q(seal="none", disposal__in=["freeze", "shelf", "refrigerate"])
                 # Whatever its seal: after a recall or an accident. Of one not looked at yet the seal is not known.
                 | (~Q(seal="broken") & Q(disposal__in=["discard", "gone", "returned"])),
             ),

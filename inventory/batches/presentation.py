@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
+from fractions import Fraction
 from itertools import groupby
+from typing import Any
 
 from django.conf import settings
 from django.db.models import Count, F, Q
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from club.core.papers import square_svg
 from club.members.models import Kitchen, User
 from inventory.batches.accidents import NAMES, Situation
-from inventory.batches.choices import BatchState, Disposal, PressKind, Seal
-from inventory.batches.models import Batch, Jar, JarsSetAside
-from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, best_before
+from inventory.batches.choices import BatchState, Disposal, Measured, PressKind, Seal
+from inventory.batches.models import Batch, Jar, JarsSetAside, StageReading
+from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, PH_TOO_HIGH, best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
 from inventory.batches.stove import Course
 from inventory.batches.tracing import is_called_back
@@ -25,16 +31,17 @@ from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Loan, Thing
 from inventory.jars.models import LidLot
 from recipes.allergens import Allergens, allergens_of
+from recipes.engine.keeping import heat_text
 from recipes.engine.terms import Canner, Rule
 from recipes.library import known_foods
-from recipes.safety import Saying, food_of, opening_for
+from recipes.safety import Food, Saying, food_of, opening_for
 
 # What a jar's label says. No label calls an unsealed jar good, and a jar that is called back has none.
 
 
 @dataclass(frozen=True)
 class Label:
-    """`best_before` None: kept frozen, for which no printed time was seen."""
+    """`best_before` None: no printed time was seen. `keep` says how it is kept, where that is not on a shelf."""
 
     number: int
     size: str
@@ -44,6 +51,7 @@ class Label:
     lot_code: str
     kitchen: str
     is_unchecked: bool
+    keep: str | Promise = ""
 
 
 @dataclass(frozen=True)
@@ -51,8 +59,9 @@ class LabelText:
     """What the labels of a batch say alike, by the plan that it was cooked from.
 
     `unknown` are ingredients with words that nobody classed: whether they hold an allergen is not known here.
-    `best_by` is the rule of the date; None for what is kept frozen, for which no printed time was seen. `square` is
-    an SVG, to be scanned for the batch's page.
+    `best_by` is the rule of the date; None for what is kept frozen, for which no printed time was seen, and for what is
+    kept in stages, whose dates have a source of their own. `square` is an SVG, to be scanned for the batch's page;
+    `notes` are what must be said of this very batch.
     """
 
     ingredients: str
@@ -61,21 +70,36 @@ class LabelText:
     opening: list[Saying]
     best_by: Rule | None
     square: str
+    notes: tuple[str, ...] = ()
 
 
 def label_text(batch: Batch) -> LabelText:
     lines = batch.plan["lines"]
-    frozen = batch.is_frozen_kind
-    tested = batch.revision.tested
+    frozen = batch.required_minutes is None
+    opening, best = ([], None) if frozen else _in_a_jar(batch)
     items = [_("%(item)s (if used)") % line if line["optional"] else line["item"] for line in lines]
     return LabelText(
         ingredients=", ".join(dict.fromkeys(items)),
         allergens=allergens_of((line["item"], line["prep"]) for line in lines),
         unknown=tuple(line["item"] for line in lines if known_foods().read(line["item"]).unknown),
-        opening=[] if frozen else opening_for(food_of(tested)),
-        best_by=None if frozen else BEST_BY_KIND.get(tested.kind, BEST_WITHIN),
+        opening=opening,
+        best_by=best,
         square=square_svg(settings.SITE_URL + batch.get_absolute_url()),
+        notes=(_("Not blanched"),) if batch.plan.get("is_unblanched") else (),
     )
+
+
+def _in_a_jar(batch: Batch) -> tuple[list[Saying], Rule]:
+    if batch.revision is None:  # a ferment that was canned: how acid it is was measured, not read in a recipe
+        return opening_for(Food.NEAR), BEST_WITHIN
+    tested = batch.revision.tested
+    return opening_for(food_of(tested)), BEST_BY_KIND.get(tested.kind, BEST_WITHIN)
+
+
+KEEP_WORDS: dict[str, str | Promise] = {
+    Disposal.FREEZE.value: _lazy("Keep frozen"),
+    Disposal.REFRIGERATE.value: _lazy("Keep in the refrigerator"),
+}
 
 
 def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
@@ -87,23 +111,24 @@ def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
     if batch.jars_out_at is None or is_called_back(batch):
         return []
     put_up = timezone.localdate(batch.jars_out_at, timezone.get_default_timezone())
-    frozen = batch.is_frozen_kind
+    until = batch.best_by if batch.required_minutes is None else best_before(put_up)
     return [
         Label(
             number=jar.number,
             size=jar.size,
             contents=batch.title,
             put_up=put_up,
-            best_before=None if frozen else best_before(put_up),
+            best_before=until,
             lot_code=batch.lot_code,
             kitchen=batch.kitchen.name,
             is_unchecked=not jar.disposal,
+            keep=KEEP_WORDS.get(jar.disposal, ""),
         )
         for jar in batch.jars.all()
         if jar.set_aside_id is None
         and (
             jar.disposal == "shelf"
-            or (jar.seal == Seal.NONE and jar.disposal == "freeze")
+            or (jar.seal == Seal.NONE and jar.disposal in KEEP_WORDS)
             or (every and not jar.disposal)
         )
     ]
@@ -322,3 +347,130 @@ def log_filled(course: Course) -> dict[str, object]:
         for row in course.batch.canners_beside.all():
             found[f"psi_{row.pk}"] = row.setting_psi
     return found
+
+
+# A batch in stages: what its table says, and where it stands.
+
+
+def keeping_facts(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """The figures of the food's row as the batch keeps them, in words: a name and its value."""
+    blanching = [
+        (name, _("%(minutes)s minutes") % {"minutes": _range(plan[key])})
+        for key, name in (("blanch_water", _("Blanch in boiling water")), ("blanch_steam", _("Blanch in steam")))
+        if plan.get(key)
+    ]
+    salt = plan.get("salt_g")
+    found = [
+        (_("Pieces"), plan.get("piece", "")),
+        (_("Salt"), _("%(grams)s g, by weight") % {"grams": _range(salt)} if salt else ""),
+        (_("Water"), _("%(n)s ml") % {"n": plan["water_ml"]} if plan.get("water_ml") else ""),
+        (_("Vinegar of 5 %"), _("%(n)s ml") % {"n": plan["vinegar_ml"]} if plan.get("vinegar_ml") else ""),
+        (_("Printed as"), plan.get("salt_printed", "")),
+        (_("Before it"), plan.get("pretreatment", "")),
+        *blanching,
+        (_("Cool in ice water"), _("%(n)s minutes") % {"n": _mixed(plan["cool_min"])} if plan.get("cool_min") else ""),
+        (_("Pack"), plan.get("pack", "")),
+        (_("Sugar"), plan.get("sugar", "")),
+        (_("Syrup"), _("%(n)s %% sugar") % {"n": _range(plan["syrup_percent"])} if plan.get("syrup_percent") else ""),
+        (_("Ascorbic acid"), plan.get("ascorbic_acid", "")),
+        (_("Headspace"), _("%(n)s in") % {"n": _mixed(plan["headspace_in"])} if plan.get("headspace_in") else ""),
+        (_("Heat of the drier"), heat_text(*map(Fraction, plan["dry_f"])) if plan.get("dry_f") else ""),
+        (_("Hours"), _range(plan["hours"]) if plan.get("hours") else ""),
+        (_("Dry when"), plan.get("test", "")),
+        (_("It should weigh"), _("%(grams)s g") % {"grams": _range(plan["dry_g"][::2])} if plan.get("dry_g") else ""),
+        *_days_by_room(plan),
+        (_("Look for"), plan.get("look_for", "")),
+        (_("Done when"), plan.get("done", "")),
+        (_("pH when it is done"), _decimals(plan["ph_end"]) if plan.get("ph_end") else ""),
+        (_("Throw it away when"), plan.get("spoilt", "")),
+        (_("Kept"), plan.get("keep", "")),
+        (_("Months"), _range(plan["months"]) if plan.get("months") else _mixed(plan.get("months_frozen") or "")),
+        *_months_by_store(plan),
+        (_("Other sources"), plan.get("otherwise", "")),
+    ]
+    return [(name, value) for name, value in found if value]
+
+
+def _days_by_room(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
+    found = []
+    for low, high, *days in plan.get("bands", []):
+        ends = [Fraction(end) if end else None for end in (low, high)]
+        name = _("Days at %(heat)s") % {"heat": heat_text(*ends)} if any(ends) else _("Days in a room")
+        found.append((name, _range(days)))
+    return found
+
+
+def _months_by_store(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
+    return [
+        (_("Months at %(heat)s") % {"heat": heat_text(int(f), None)}, _mixed(months))
+        for f, months in plan.get("months_by_f", {}).items()
+    ]
+
+
+def _range(ends: Sequence[Any]) -> str:
+    """ "21 to 28", or one figure where both are the same."""
+    words = list(dict.fromkeys(_mixed(end) for end in ends))
+    return _(" to ").join(words)
+
+
+def _decimals(ends: Sequence[str]) -> str:
+    return _(" to ").join(dict.fromkeys(f"{float(Fraction(end)):g}" for end in ends))
+
+
+def _mixed(value: Any) -> str:
+    """ "1 1/2" of 3/2; nothing of nothing."""
+    if value in ("", None):
+        return ""
+    number = Fraction(value)
+    whole, rest = divmod(number, 1)
+    return " ".join(str(part) for part in (whole if whole or not rest else "", rest or "") if part != "")
+
+
+@dataclass(frozen=True)
+class ReadingRow:
+    """A reading in words; `says` what follows from a pH, never that a food is fine."""
+
+    reading: StageReading
+    figure: str
+    with_what: str
+    says: str
+    rule: Rule | None
+
+
+def reading_rows(batch: Batch, units: str) -> list[ReadingRow]:
+    """The readings of a batch, the newest first; one query."""
+    return [
+        ReadingRow(one, _figure(one, units), _with_what(one), *_follows(one, batch))
+        for one in batch.readings.select_related("instrument", "noted_by", "stage")
+    ]
+
+
+def _figure(one: StageReading, units: str) -> str:
+    if one.measured == Measured.PH:
+        return _("pH %(value)s") % {"value": one.value}
+    if one.measured == Measured.BRIX:
+        return _("%(value)s °Bx") % {"value": one.value.normalize()}
+    degrees = one.value * 9 / 5 + 32 if units == "us" else one.value
+    return f"{degrees.normalize():f} {'°F' if units == 'us' else '°C'}"
+
+
+def _with_what(one: StageReading) -> str:
+    if one.by_strip:
+        return _("test strip")
+    day = date_format(one.calibrated_on, "j M Y") if one.calibrated_on else ""
+    name = one.instrument.code if one.instrument is not None else _("own instrument")
+    return _("%(name)s, tested %(day)s") % {"name": name, "day": day}
+
+
+def _follows(one: StageReading, batch: Batch) -> tuple[str, Rule | None]:
+    """Of a ferment's pH; nothing is said of other readings."""
+    if one.limit_hundredths is None:
+        return "", None
+    if one.is_above_limit:
+        limit = Decimal(one.limit_hundredths) / 100
+        return _("Above %(limit)s: not acid enough to be kept.") % {"limit": limit}, PH_TOO_HIGH
+    end = Fraction(batch.plan["ph_end"][1])
+    if Fraction(one.hundredths, 100) > end:
+        text = _("Below the limit, and not yet as sour as the finished food (%(end)s).")
+        return text % {"end": _decimals(batch.plan["ph_end"])}, None
+    return _("As sour as the finished food."), None

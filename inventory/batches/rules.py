@@ -390,3 +390,52 @@ REPROCESS_REFUSALS: dict[str, tuple[Rule, str]] = {
         noop("No hot pack of this recipe was tested, and a reprocessed jar is reheated: put the jar away otherwise."),
     ),
 }
+
+# Food kept in stages that take days.
+
+# Above it food is taken for low in acid (LOWACID-METHOD): no ferment is kept or canned as acid food.
+MOST_PH_HUNDREDTHS = 460
+MOST_WEIGHED_G = 100_000  # a slip of the pen beyond: no household salts or dries more at once
+MOST_CONTAINERS = 200
+# Days that one stage takes at most, and so how long after its beginning somebody may still write of it.
+LONGEST_STAGE = timedelta(days=120)
+READINGS_IN_HUNDREDTHS = {"ph": (0, 1400), "brix": (0, 9500), "temperature": (-4000, 20000)}
+
+PH_AT_THE_END = Rule(
+    "ferment-ends-with-a-ph",
+    noop(
+        "A ferment is finished by its pH, not by its days alone: it is measured before the food is canned or put into"
+        " the refrigerator, and at more than 4.6 it is neither."
+    ),
+    "pH 4.6: Health Canada 2012; that every finished ferment is measured: a rule of this club",
+)
+PH_TOO_HIGH = Rule(
+    "ferment-above-its-limit",
+    noop(
+        "Too little acid: do not taste it, can it or put it away. Leave it in its printed temperature, with its cover,"
+        " and measure again after two days. If the printed days are over and it is still above, throw it away."
+    ),
+    "a rule of this club",
+)
+SPOILT = Rule(
+    "ferment-is-thrown-away-when-spoilt",
+    noop("Slimy food, much mould or a bad smell: throw the ferment away, untasted."),
+    "Oregon State University Extension SP 50-745; USDA AIB 539",
+)
+DROPS = Rule(
+    "dried-food-with-drops-is-dried-on",
+    noop("Drops on the lid, or pieces that stick: it is not dry enough. Dry it on, or it will mould."),
+    "Michigan State University Extension, Preserving Food Safely 01600529",
+)
+UNBLANCHED = Rule(
+    "unblanched-says-so",
+    noop("Vegetables frozen without blanching say so on their label: colour and taste go sooner."),
+    "USDA, Canning, Freezing and Storing Garden Produce; how long they keep: no printed figure was found",
+)
+CALIBRATED = Rule(
+    "reading-of-a-calibrated-instrument",
+    noop("A reading is taken down only from an instrument whose test is good on that day."),
+    "a rule of this club",
+)
+# Until a thermometer or a meter of one's own wants another calibration, in days.
+OWN_CALIBRATION_DAYS = 90

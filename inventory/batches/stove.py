@@ -152,7 +152,7 @@ class _Steps:
 
     def __init__(self, batch: Batch, units: str) -> None:
         self.batch, self.plan, self.units = batch, batch.plan, units
-        self.tested = batch.revision.tested
+        self.tested = batch.cooked_from.tested
         pack = Pack(batch.pack) if batch.pack else None
         sizes = [row["size"] for row in self.plan.get("jars", ())]
         method = self.tested.method if batch.canner else Method.FREEZER
@@ -297,7 +297,7 @@ class _Steps:
 
 def amounts_of(batch: Batch, units: str) -> list[tuple[str, str, str]]:
     """Each ingredient of one pot: its name, the amount in the reader's units, and beside it in the others."""
-    printed = {(one.item, one.prep): one for one in batch.revision.tested.ingredients}
+    printed = {(one.item, one.prep): one for one in batch.cooked_from.tested.ingredients}
     rows = []
     for line in batch.plan["lines"]:
         label = f"{line['item']}, {line['prep']}" if line["prep"] else line["item"]

@@ -552,7 +552,9 @@ def place_words(wheres: Iterable[str]) -> dict[str, str]:
 def recalls_of(batch: Batch) -> list[Recall]:
     """The recalls that a batch's jars are under and that were not cleared, the newest first."""
     lids = Jar.objects.filter(batch=batch).values("lid_lot")
-    reach = Q(revision=batch.revision_id) | Q(batch=batch) | Q(lid_lot__in=lids)
+    reach = Q(batch=batch) | Q(lid_lot__in=lids)
+    if batch.revision_id is not None:  # a recall without a revision is none of this batch's
+        reach |= Q(revision=batch.revision_id)
     taken = LotTaken.objects.live().filter(batch=batch)
     for source in LOT_SOURCES:
         reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
@@ -573,6 +575,6 @@ def is_called_back(batch: Batch, recalls: Sequence[Recall] | None = None) -> boo
 
     `recalls` are those of `recalls_of`, from a caller who has them.
     """
-    if batch.revision.is_unsafe:
+    if batch.revision is not None and batch.revision.is_unsafe:
         return True
     return bool(recalls_of(batch) if recalls is None else recalls)

@@ -1,7 +1,8 @@
 """Database triggers: what a batch's note of a lot repeats of the lot's label is what the label says.
 
 The rule that no weak or lapsed vinegar is canned with hangs on those columns. A second pair keeps what was pressed at
-the stove: a slip is taken back by another row.
+the stove: a slip is taken back by another row. Stages follow each other, and what was seen or measured of them is
+neither changed nor deleted.
 """
 
 from __future__ import annotations
@@ -27,6 +28,13 @@ _DISAGREE = " OR ".join(
     )
 )
 
+NOTES_KEPT = "What was seen or measured of a batch is never changed or deleted; look again, and write that."
+IN_ORDER = "No stage begins before the one ahead of it has ended."
+_OUT_OF_ORDER = (
+    "NEW.began_at IS NOT NULL AND EXISTS (SELECT 1 FROM batches_stage AS ahead WHERE ahead.batch_id = NEW.batch_id"
+    " AND ahead.number < NEW.number AND (ahead.ended_at IS NULL OR ahead.ended_at > NEW.began_at))"
+)
+
 GUARDS = RefusalTriggers(
     *(
         RefusalTrigger(
@@ -46,3 +54,18 @@ install, remove = GUARDS.install, GUARDS.remove
 KEPT = "What was pressed at the stove is never changed or deleted; a slip is taken back by another press."
 PRESSES = RefusalTriggers(*keep_rows("batches_press", message=KEPT, function="batches_presses_kept"))
 install_presses, remove_presses = PRESSES.install, PRESSES.remove
+
+STAGES = RefusalTriggers(
+    *keep_rows("batches_stagecheck", "batches_stagereading", message=NOTES_KEPT, function="batches_stage_notes_kept"),
+    *(
+        RefusalTrigger(
+            f"batches_stage_in_order_{name}",
+            "batches_stage",
+            event,
+            IN_ORDER,
+            when=_OUT_OF_ORDER,
+            function="batches_stage_in_order",
+        )
+        for name, event in (("insert", "INSERT"), ("update", "UPDATE OF began_at, number, batch_id"))
+    ),
+)

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import giving, lots, recalls, stove, wrong
+from inventory.batches.views import giving, lots, recalls, stages, stove, wrong
 
 app_name = "batches"
 
@@ -46,7 +46,14 @@ urlpatterns = [
     path("to-give/claims/<int:pk>/hand-over/", giving.jar_hand_over, name="jar-hand-over"),
     path("to-give/claims/<int:pk>/decline/", giving.jar_claim_decline, name="jar-claim-decline"),
     path("to-give/claims/<int:pk>/withdraw/", giving.jar_claim_withdraw, name="jar-claim-withdraw"),
+    path("keep/", stages.keep, name="keep"),
+    path("keep/<slug:way>/<slug:key>/", stages.keep_start, name="keep-start"),
     path("<lot:lot_code>/", views_batches.detail, name="detail"),
+    path("<lot:lot_code>/look/", stages.look, name="look"),
+    path("<lot:lot_code>/reading/", stages.reading, name="reading"),
+    path("<lot:lot_code>/stage/", stages.stage, name="stage"),
+    path("<lot:lot_code>/put-up/", stages.put_up, name="put-up"),
+    path("<lot:lot_code>/can/", stages.can, name="can"),
     path("<lot:lot_code>/log/", views_batches.log, name="log"),
     path("<lot:lot_code>/stove/", stove.stove, name="stove"),
     path("<lot:lot_code>/stove/presses/", stove.presses, name="stove-presses"),

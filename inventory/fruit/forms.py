@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from copy import copy
 from datetime import date, time, timedelta
 from decimal import Decimal
-from fractions import Fraction
-from math import floor
 from typing import Any
 
 from crispy_forms.layout import Column, Layout, Row
@@ -32,9 +30,8 @@ from inventory.fruit.models import (
     PickUpWindow,
     TakenFor,
 )
-from inventory.fruit.produce import CONTAINERS, grams_typed, produce_choices, weight_typed, weight_unit
+from inventory.fruit.produce import CONTAINERS, grams_in, grams_typed, produce_choices, weight_typed, weight_unit
 from inventory.fruit.validators import FREEZER_LENGTHS, FreezerFields, Hours, OfferFields
-from recipes.engine.quantities import UNITS, AmountError, parse_amount
 from recipes.forms.plans import kitchen_choices, set_choices
 
 WINDOWS = ("", "_2", "_3")  # the ends of the field names of three pick-up windows
@@ -332,14 +329,10 @@ class WeightField(forms.CharField):
 
 def grams_from(text: str, message: Any) -> int:
     """ValidationError with `message` for what is no weight."""
-    plain = text.strip()
-    try:
-        amount = parse_amount(f"{plain} g" if plain.replace(".", "", 1).isdigit() else plain)
-    except AmountError as error:
-        raise forms.ValidationError(message) from error
-    if UNITS[amount.unit].kind != "mass":
+    grams = grams_in(text)
+    if grams is None:
         raise forms.ValidationError(message)
-    return floor(amount.value * Fraction(UNITS[amount.unit].size))
+    return grams
 
 
 def bags_field(label: Any, **kwargs: Any) -> forms.IntegerField:

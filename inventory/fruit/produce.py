@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
+from fractions import Fraction
+from math import floor
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from recipes.engine.mass_balance import PUBLISHED
-from recipes.engine.quantities import POUND_G, UNITS
+from recipes.engine.quantities import POUND_G, UNITS, AmountError, parse_amount
 
 OTHER = "other"
 SR28 = "USDA SR28 FOOD_DES NDB "
@@ -221,6 +223,17 @@ def weight_unit(units: str) -> str:
 
 def grams_typed(value: Decimal, unit: str) -> int:
     return int((value * WEIGHTS[unit]).quantize(Decimal(1), ROUND_HALF_UP))
+
+
+def grams_in(text: str) -> int | None:
+    """Whole grams of "2.4 kg", "3 lb" or "800", rounded down: never more than there is. None for what is no weight."""
+    plain = text.strip()
+    try:
+        amount = parse_amount(f"{plain} g" if plain.replace(".", "", 1).isdigit() else plain)
+    except AmountError:
+        return None
+    unit = UNITS[amount.unit]
+    return floor(amount.value * Fraction(unit.size)) if unit.kind == "mass" else None
 
 
 def weight_typed(grams: int, unit: str) -> Decimal:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 from uuid import uuid4
 
@@ -128,3 +129,53 @@ def make_recall(
     """Open, by an instructor; `subject` is just one of `revision`, `lid_lot` and `batch`."""
     by = by or make_person(Role.INSTRUCTOR, name="Ira Steward")
     return services.recall_open(by=by, reason=reason, token=uuid4(), now=now, **subject)
+
+
+# Food kept in stages, by the shipped tables. A kitchen of its own at 1,040 m where none is given.
+APPLES = "apples-rings-or-slices-1-8-in"
+BEANS = "green-beans-whole-or-1-to-2-in-pieces-dry"
+
+
+def make_staged(
+    way: str = "ferment",
+    key: str = "sauerkraut",
+    *,
+    by: User | None = None,
+    kitchen: Kitchen | None = None,
+    weighed_g: int = 2268,
+    began: datetime = NOW,
+    **choices: Any,
+) -> Batch:
+    """Just started: its first stage runs. A ferment stands at 72 degrees F unless told otherwise."""
+    by = by or make_person()
+    if way == "ferment":
+        choices.setdefault("room_f", Fraction(72))
+    return services.keeping_start(
+        by=by,
+        way=way,
+        key=key,
+        kitchen=kitchen or make_kitchen(by),
+        weighed_g=weighed_g,
+        token=uuid4(),
+        choices=services.KeepingChoices(**choices),
+        started_at=began,
+        now=began,
+    )
+
+
+def make_ferment_done(*, ph: str = "3.5", began: datetime = NOW, **fields: Any) -> Batch:
+    """Sauerkraut after its three weeks, measured with a strip and ended."""
+    batch = make_staged(began=began, **fields)
+    finish(batch, at=began + timedelta(hours=1))
+    over = began + timedelta(hours=2, days=21)
+    services.reading_note(
+        by=batch.made_by, batch=batch, measured="ph", value=Decimal(ph), token=uuid4(), by_strip=True, at=over, now=over
+    )
+    finish(batch, at=over)
+    return Batch.objects.get(pk=batch.pk)
+
+
+def finish(batch: Batch, *, at: datetime, **fields: Any) -> None:
+    """End the stage that is running."""
+    stage = batch.stages.get(began_at__isnull=False, ended_at=None)
+    services.stage_finish(by=batch.made_by, batch=batch, number=stage.number, ended_at=at, now=at, **fields)

@@ -33,7 +33,15 @@ from inventory.jars import services as jars
 from inventory.jars.models import Deposit, LidMovement, Movement, SupplyMovement
 from recipes.services import revision_draft, revision_submit
 from tests.factories import fruit as fruits
-from tests.factories.batches import make_batch, make_batch_checked, make_batch_out, make_recall
+from tests.factories.batches import (
+    APPLES,
+    finish,
+    make_batch,
+    make_batch_checked,
+    make_batch_out,
+    make_recall,
+    make_staged,
+)
 from tests.factories.class_day import log_out, make_at_station
 from tests.factories.classes import make_hall, make_session, make_signup
 from tests.factories.equipment import make_loan as make_equipment_loan
@@ -121,6 +129,14 @@ class Belongings:
         return make_batch_checked(
             **self.mine, revision=self.revision, out_at=self.now - timedelta(hours=14), unsealed={1: "reprocess"}
         )
+
+    @cached_property
+    def conditioning(self) -> Batch:
+        began = self.now - timedelta(days=2)
+        batch = make_staged("dry", APPLES, **self.mine, began=began)
+        finish(batch, at=began + timedelta(hours=1))
+        finish(batch, at=began + timedelta(hours=9), passed=True)
+        return batch
 
     @cached_property
     def jar_offer(self) -> JarOffer:
@@ -341,6 +357,8 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "batch cooking": lambda of: {"lot_code": of.cooking.lot_code},
     "step cooking": lambda of: {"lot_code": of.cooking.lot_code, "step": "p1s1"},
     "batch out": lambda of: {"lot_code": of.out.lot_code},
+    "batch conditioning": lambda of: {"lot_code": of.conditioning.lot_code},
+    "food to dry": lambda of: {"way": "dry", "key": APPLES},
     "lot taken": Belongings.lot_taken,
     "jars set aside": Belongings.set_aside,
     # equipment

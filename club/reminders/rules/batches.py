@@ -1,4 +1,5 @@
-"""What is due about batches: jars called back, seals to look at, jars to process again, jars that are a year old.
+"""What is due about batches: jars called back, seals to look at, jars to process again, jars that are a year old; looks
+at a ferment, shakes of a jar that conditions, stages that may be over.
 
 Hours and years are those of inventory.batches.rules.
 """
@@ -22,20 +23,23 @@ from club.members.choices import Role
 from club.members.models import Kitchen
 from club.reminders.models import Reminder
 from club.reminders.rules import AnyRule, Rule, format_moment, holders_of, stamp
-from inventory.batches.choices import BatchState, Disposal
-from inventory.batches.models import Batch, BatchQuerySet, Jar, Recall
+from inventory.batches.choices import BY_THE_CLOCK, BatchState, Disposal, StageKind
+from inventory.batches.models import Batch, BatchQuerySet, Jar, Recall, Stage
 from inventory.batches.rules import (
     ASK_AGAIN_AFTER,
     AUTHORITY,
     BEST_WITHIN,
     BEST_WITHIN_YEARS,
     COOL_MIN,
+    DROPS,
     HELD_APART,
     MOST_CALLS,
     NOT_EATEN,
+    PH_AT_THE_END,
     REPROCESS,
     REPROCESS_WINDOW,
     SECOND_CALL,
+    SPOILT,
     STOOD_TOO_LONG,
     best_before,
 )
@@ -52,6 +56,7 @@ TOO_LATE_TO_MAIL = timedelta(days=7)
 CLOSING_BEFORE = timedelta(hours=2)
 YEAR_CALL_AT = time(9)
 YEAR_CALL_WITHIN = timedelta(days=30)
+MOST_LOOK_CALLS = 3
 
 
 @dataclass(frozen=True)
@@ -311,4 +316,98 @@ def _year_before(day: date) -> date:
         return day.replace(year=day.year - BEST_WITHIN_YEARS, day=28)
 
 
-RULES: tuple[AnyRule, ...] = (JarsCalledBack(), FirstLook(), SecondCall(), ReprocessClosing(), JarsPastAYear())
+class StageRule(Rule[Stage]):
+    """About the stage of a batch that is running, to whoever made the batch."""
+
+    prefix = "stage:"
+    model = Stage
+    subject_field = "batch__lot_code"
+
+    def recipients(self, stage: Stage) -> Iterator[int]:
+        yield stage.batch.made_by_id
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        stage = Stage.objects.select_related("batch").get(pk=reminder.subject_id)
+        context = {
+            "batch": stage.batch,
+            "kind": stage.get_kind_display(),
+            "from": format_moment(stage.ends_from),
+            "by": format_moment(stage.ends_by),
+            "look_for": stage.batch.plan.get("look_for", ""),
+            "spoilt": SPOILT,
+            "drops": DROPS,
+            "ph": PH_AT_THE_END,
+            "is_ferment": stage.kind == StageKind.FERMENT,
+        }
+        return reverse(self.page, args=[stage.batch.lot_code]), context
+
+    page: ClassVar[str]
+
+
+class StageLook(StageRule):
+    """A look that is due; nobody looked since: called again after as long once more, three times in all."""
+
+    kind: ClassVar[StageKind]
+    page = "batches:look"
+
+    def due_rows(self, now: datetime) -> QuerySet[Stage]:
+        rows = Stage.objects.looks_due(now).filter(kind=self.kind, batch__made_by__is_active=True)
+        return rows.select_related("batch").defer("batch__plan")
+
+    def occurrence(self, stage: Stage, now: datetime) -> str:
+        call = self._call(stage, now)
+        return f"{stamp(stage.look_due_at)} {call}" if call < MOST_LOOK_CALLS else ""
+
+    def due_at(self, stage: Stage, now: datetime) -> datetime:
+        assert stage.look_due_at is not None  # what is due has a time
+        return in_utc(stage.look_due_at) + self._call(stage, now) * self._every(stage)
+
+    def _call(self, stage: Stage, now: datetime) -> int:
+        assert stage.look_due_at is not None  # as above
+        return max(0, (in_utc(now) - in_utc(stage.look_due_at)) // self._every(stage))
+
+    def _every(self, stage: Stage) -> timedelta:
+        return timedelta(hours=stage.look_every_hours or 24)
+
+
+class FermentLook(StageLook):
+    name = "ferment-look"
+    title = _("look at a ferment")
+    kind = StageKind.FERMENT
+
+
+class JarShake(StageLook):
+    name = "jar-shake"
+    title = _("shake dried food in its jar")
+    kind = StageKind.CONDITION
+
+
+class StageOver(StageRule):
+    """The shortest printed time of a stage is over: told once."""
+
+    name = "stage-over"
+    title = _("a stage that may be over")
+    page = "batches:stage"
+
+    def due_rows(self, now: datetime) -> QuerySet[Stage]:
+        rows = Stage.objects.ripe(now).filter(kind__in=BY_THE_CLOCK, batch__made_by__is_active=True)
+        return rows.select_related("batch").defer("batch__plan")
+
+    def occurrence(self, stage: Stage, now: datetime) -> str:
+        return stamp(stage.ends_from)
+
+    def due_at(self, stage: Stage, now: datetime) -> datetime:
+        assert stage.ends_from is not None  # what is not, is not earlier than anything
+        return in_utc(stage.ends_from)
+
+
+RULES: tuple[AnyRule, ...] = (
+    JarsCalledBack(),
+    FirstLook(),
+    SecondCall(),
+    ReprocessClosing(),
+    JarsPastAYear(),
+    FermentLook(),
+    JarShake(),
+    StageOver(),
+)

@@ -39,18 +39,31 @@ from inventory.batches.services.recalls import (
     recalls_audit,
     recalls_follow_withdrawals,
 )
+from inventory.batches.services.stages import (
+    KeepingChoices,
+    canning_table,
+    keeping_can,
+    keeping_preview,
+    keeping_put_up,
+    keeping_start,
+    reading_note,
+    stage_finish,
+    stage_look,
+)
 from inventory.batches.services.stove import moment_pressed, stove_press
 from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
     "AlreadyDone",
     "CannerUsed",
+    "KeepingChoices",
     "LotAnswer",
     "Problems",
     "batch_abandon",
     "batch_log_process",
     "batch_start",
     "canner_used",
+    "canning_table",
     "jar_claim_decline",
     "jar_claim_make",
     "jar_claim_withdraw",
@@ -62,10 +75,15 @@ __all__ = [
     "jars_reprocess",
     "jars_set_aside",
     "jars_throw_away",
+    "keeping_can",
+    "keeping_preview",
+    "keeping_put_up",
+    "keeping_start",
     "lot_take_back",
     "lots_note",
     "may_recall",
     "moment_pressed",
+    "reading_note",
     "recall_answer",
     "recall_close",
     "recall_open",
@@ -75,6 +93,8 @@ __all__ = [
     "seals_record",
     "set_aside_clear",
     "stove_press",
+    "stage_finish",
+    "stage_look",
     "to_answer",
     "waiting",
 ]

@@ -239,14 +239,14 @@ def _write(whose: _Whose, token: UUID, used: CannerUsed, **fields: Any) -> Batch
 
 @transaction.atomic
 def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None = None) -> Batch:
-    """Give up a batch that is still on the stove, and say why. AlreadyDone when it is not on the stove any more."""
+    """Give up a batch that is still on the stove or in its stages, and say why. AlreadyDone when it is neither."""
     stove_check(by, batch)
     reason = " ".join(reason.split())
     if not reason:
         raise ValidationError({"reason": _("Say in a few words why it was given up.")})
     if len(reason) > ABANDON_REASON_LENGTH:
         raise ValidationError({"reason": _("At most %(n)s characters, please.") % {"n": ABANDON_REASON_LENGTH}})
-    given_up = Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(
+    given_up = Batch.objects.filter(pk=batch.pk, state__in=[BatchState.STARTED, BatchState.UNDERWAY]).update(
         state=BatchState.ABANDONED, abandoned_at=now_or(now), abandoned_reason=reason
     )
     if given_up != 1:
@@ -398,7 +398,11 @@ def _ceiling_check(problems: Problems, batch: Batch, filled: Mapping[str, int]) 
     largest = max(filled, key=JAR_SIZES.index)
     if filled_ml(filled) <= batch.most_filled_ml(largest):
         return
-    stated = batch.revision.tested.stated_yield
+    if batch.is_staged:
+        text = _("That is more than what was weighed in can fill: at most %(most)s jars of %(size)s. Count again.")
+        problems.add(f"jars_{largest}", text % {"most": batch.most_jars(largest), "size": largest})
+        return
+    stated = batch.cooked_from.tested.stated_yield
     text = _(
         "That is more than this batch can have given: its tested source states at most %(high)s %(jar)s jars a"
         " full pot; with %(pots)s, and a jar a pot to spare, that is %(most)s jars of %(size)s. Count again;"

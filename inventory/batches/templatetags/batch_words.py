@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from club.core.clock import zoned_text
+from inventory.batches.choices import Container
 from inventory.batches.models import Batch, CannerBeside
 from inventory.batches.rules import Need
 from recipes.choices import CANNERS, JARS, METHODS, PACKS
@@ -23,7 +24,7 @@ from recipes.presentation import KPA_PER_PSI, altitude_text, pressure_text, sett
 
 register = template.Library()
 
-_WORDS = {**CANNERS, **METHODS, **PACKS, **JARS}
+_WORDS = {**dict(Container.choices), **CANNERS, **METHODS, **PACKS, **JARS}
 
 
 @register.filter

@@ -33,17 +33,19 @@ from inventory.batches.forms import (
     StartForm,
 )
 from inventory.batches.ingredients import acids_not_noted, lines_not_noted, notes_of, proposals
-from inventory.batches.models import Batch, BatchQuerySet, CannerBeside, LotTaken, Recall
+from inventory.batches.models import Batch, BatchQuerySet, CannerBeside, LotTaken, Recall, Stage
 from inventory.batches.presentation import (
     LidFigures,
     canner_proposed,
     canners_offered,
     jar_runs,
+    keeping_facts,
     label_text,
     labels_of,
     lid_figures,
     lids_compared,
     log_filled,
+    reading_rows,
     set_aside_rows,
     timeline,
 )
@@ -99,6 +101,7 @@ SHOWN: dict[str, tuple[object, Callable[[BatchQuerySet, datetime], BatchQuerySet
     "due": (_("Seals due"), lambda batches, now: batches.seals_due(now)),
     "cooling": (_("Cooling"), lambda batches, now: batches.cooling(now)),
     "open": (_("On the stove"), lambda batches, now: batches.open()),
+    "underway": (_("Under way"), lambda batches, now: batches.under_way()),
     "done": (_("Done"), lambda batches, now: batches.done()),
 }
 
@@ -133,7 +136,9 @@ def _with_phases(batches: Iterable[Batch], now: datetime) -> None:
 def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
-    tested, recalls, notes = batch.revision.tested, recalls_of(batch), notes_of(batch)
+    if batch.is_staged:
+        return _kept_page(request, batch, user)
+    tested, recalls, notes = batch.cooked_from.tested, recalls_of(batch), notes_of(batch)
     kept = [jar for jar in batch.jars.all() if jar.disposal != Disposal.DISCARD]
     may_trace = user.has_perm("batches.trace_batch")
     called_back = LotTaken.objects.live().called_back().filter(batch=batch)
@@ -168,6 +173,48 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "instead": (NOT_EATEN, HELD_APART),
     }
     return render(request, "batches/detail.html", context)
+
+
+def _kept_page(request: HttpRequest, batch: Batch, user: User) -> HttpResponse:
+    """The page of a batch in stages; `batch` is of `for_page`."""
+    now = timezone.now()
+    stages = list(batch.stages.select_related("ended_by").prefetch_related("checks__noted_by"))
+    running = next((one for one in stages if one.is_running), None)
+    recalls = recalls_of(batch)
+    context = {
+        "batch": batch,
+        "now": now,
+        "stages": stages,
+        "looks": sorted((look for one in stages for look in one.checks.all()), key=lambda look: look.at, reverse=True),
+        "running": running,
+        "is_look_due": running is not None and running.look_due_at is not None and running.look_due_at <= now,
+        "is_ripe": running is not None and running.ends_from is not None and running.ends_from <= now,
+        "is_looked_at": running is not None and running.look_every_hours is not None,
+        "spoilt": _last_look_spoilt(running),
+        "spoilt_rule": rules.SPOILT,
+        "facts": keeping_facts(batch.plan),
+        "readings": reading_rows(batch, user.units),
+        "table": services.canning_table(batch) if batch.state == BatchState.UNDERWAY and running is None else None,
+        "lot_notes": notes_of(batch),
+        "jar_runs": jar_runs(batch.jars.all()),
+        "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
+        "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
+        "may_trace": user.has_perm("batches.trace_batch"),
+        "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
+        "phase": batch.phase_at(now),
+        "waiting": batch.jars_to_reprocess(),
+        "rules": rules,
+        "recalls": recalls,
+        "set_asides": set_aside_rows(batch),
+        "is_called_back": is_called_back(batch, recalls),
+        "instead": (NOT_EATEN, HELD_APART),
+    }
+    return render(request, "batches/kept.html", context)
+
+
+def _last_look_spoilt(running: Stage | None) -> bool:
+    looks = [] if running is None else list(running.checks.all())
+    return bool(looks) and looks[0].is_spoilt
 
 
 @require_safe
@@ -319,6 +366,8 @@ def _asked_for(request: HttpRequest, user: User) -> tuple[Revision, Kitchen]:
 def log(request: HttpRequest, lot_code: str) -> HttpResponse:
     user = signed_in(request)
     batch = batch_at_the_stove(user, lot_code)
+    if batch.is_staged and batch.required_minutes is None:
+        return _done_before(request, batch, gettext("This batch is kept in stages: its own page says what is next."))
     # Where the beginning was noted already, such as on a class's day, the address brings it along.
     began: dict[str, Any] = {"process_started_at": request.GET.get("began", "")[:16]}
     course = course_of(batch, user.units)
@@ -467,6 +516,6 @@ def abandon(request: HttpRequest, lot_code: str) -> HttpResponse:
                 return redirect(batch)
         except services.AlreadyDone as done:
             return _done_before(request, batch, done)
-    if batch.state != BatchState.STARTED:
+    if batch.state not in (BatchState.STARTED, BatchState.UNDERWAY):
         return _done_before(request, batch, gettext("This batch is not on the stove any more."))
     return render(request, "batches/abandon.html", {"batch": batch, "form": form})

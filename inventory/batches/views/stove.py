@@ -38,11 +38,19 @@ from recipes.choices import JARS
 MOST_AT_ONCE = 100  # presses in one message of a phone; it sends the rest in the next
 
 
+def _batch_to_cook(user: User, lot_code: str) -> Batch:
+    """As `batch_at_the_stove`; 404 for a batch that is kept in stages, which has no recipe's steps."""
+    batch = batch_at_the_stove(user, lot_code)
+    if batch.is_staged:
+        raise Http404
+    return batch
+
+
 @require_http_methods(["GET", "POST"])
 def stove(request: HttpRequest, lot_code: str, step: str = "") -> HttpResponse:
     """One step, or the one where the cook is. Every screen of the batch is on the page, and all but one are hidden."""
     user = signed_in(request)
-    batch = batch_at_the_stove(user, lot_code)
+    batch = _batch_to_cook(user, lot_code)
     course = course_of(batch, user.units)
     shown = course.by_key.get(step) if step else course.here
     if shown is None:
@@ -168,7 +176,7 @@ def _notice(batch: Batch) -> str:
 def presses(request: HttpRequest, lot_code: str) -> HttpResponse:
     """Where the batch stands; with POST first the presses that a phone kept, in their order."""
     user, now = signed_in(request), timezone.now()
-    batch = batch_at_the_stove(user, lot_code)
+    batch = _batch_to_cook(user, lot_code)
     answers: list[dict[str, Any]] = []
     clock = ""
     if request.method == "POST":

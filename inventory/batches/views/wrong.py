@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -69,6 +69,8 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
     """
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
+    if batch.is_staged:
+        raise Http404  # the published answers are about what a recipe puts into jars
     context = _batch_context(batch, user, request.GET.get("what", ""), now)
     if request.method == "POST" and "answer" in context:
         done = _acted(request, user, batch, context, now)
@@ -79,7 +81,7 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
 
 def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[str, Any]:
     food, unlogged = food_of_batch(batch), is_never_logged(batch, now)
-    possible = situations_for(batch.revision.tested, batch.canner, food)
+    possible = situations_for(batch.cooked_from.tested, batch.canner, food)
     situation = Situation(what) if what in possible else None
     out_at = batch.jars_out_at if situation is None else counted_from(batch, situation)
     context: dict[str, Any] = {

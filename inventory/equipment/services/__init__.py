@@ -33,7 +33,7 @@ from inventory.equipment.services.loans import (
 )
 from inventory.equipment.services.own import own_canner_add, own_canner_change, own_canner_retire
 from inventory.equipment.services.parts import matters_text, parts_look_record
-from inventory.equipment.services.testing import gauge_check, instrument_test_record, last_test
+from inventory.equipment.services.testing import gauge_check, instrument_test_record, last_test, reading_check
 from inventory.equipment.services.things import (
     ImportReport,
     photo_clear,
@@ -56,6 +56,7 @@ __all__ = [
     "Taken",
     "ThingFields",
     "gauge_check",
+    "reading_check",
     "hold_cancel",
     "hold_place",
     "hold_place_first_free",

@@ -105,6 +105,26 @@ def tested_check(thing: Thing, until: date) -> None:
         raise ValidationError(text % {"code": thing.code, "day": day_words(found.lapses_on)}, code="lapsed")
 
 
+def reading_check(thing: Thing, on: date) -> InstrumentTest:
+    """The test that a pH meter's or a refractometer's reading of that day goes by.
+
+    ValidationError for one that was never tested, whose test of then had lapsed, or that failed then or since.
+    """
+    tests = InstrumentTest.objects.filter(thing=thing).order_by("-tested_on", "-pk")
+    newest, then = tests.first(), tests.filter(tested_on__lte=on).first()
+    named = {"code": thing.code}
+    if newest is not None and newest.verdict == Verdict.FAILED:
+        text = _("%(code)s failed its test on %(day)s: its readings are not taken down.")
+        raise ValidationError(text % (named | {"day": day_words(newest.tested_on)}), code="failed")
+    if then is None:
+        text = _("%(code)s was not tested by that day. Have it tested first, or take another one.")
+        raise ValidationError(text % named, code="untested")
+    if then.verdict == Verdict.FAILED or then.lapses_on <= on:
+        text = _("The test of %(code)s, of %(day)s, was not good any more. Have it tested again, or take another one.")
+        raise ValidationError(text % (named | {"day": day_words(then.tested_on)}), code="lapsed")
+    return then
+
+
 def gauge_check(thing: Thing, on: date) -> InstrumentTest | None:
     """The test that corrects a dial gauge on that day; None for what has no dial gauge.
 
