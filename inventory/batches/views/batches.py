@@ -370,10 +370,11 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
         return _done_before(request, batch, gettext("This batch is kept in stages: its own page says what is next."))
     # Where the beginning was noted already, such as on a class's day, the address brings it along.
     began: dict[str, Any] = {"process_started_at": request.GET.get("began", "")[:16]}
-    course = course_of(batch, user.units)
+    course = None if batch.is_staged else course_of(batch, user.units)
+    began |= log_filled(course) if course is not None else {}
     acids = acids_not_noted(batch) if batch.state == BatchState.STARTED else []
     offered = proposals(batch, user, acids) if acids else {}
-    form = LogForm(request.POST or None, batch=batch, acids=acids, offered=offered, initial=began | log_filled(course))
+    form = LogForm(request.POST or None, batch=batch, acids=acids, offered=offered, initial=began)
     if request.method == "POST" and form.is_valid():
         try:
             with refusals_on(form, {"jars": f"jars_{form.sizes[0]}"}):

@@ -81,7 +81,7 @@ def keep(request: HttpRequest) -> HttpResponse:
 def _about(food: Food) -> str:
     if isinstance(food, Ferment):
         return food.keep
-    return ", ".join(filter(None, [food.piece, PACK_WORDS.get(getattr(food, "pack", ""), "")]))
+    return ", ".join(filter(None, [food.piece, str(PACK_WORDS.get(getattr(food, "pack", ""), ""))]))
 
 
 PACK_WORDS: dict[str, Any] = {"sugar": _("with sugar"), "syrup": _("in syrup"), "water": _("in water")}

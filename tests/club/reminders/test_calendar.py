@@ -242,7 +242,7 @@ def test_the_file_and_the_feed_name_the_same_event(person):
 def test_the_feed_asks_the_same_few_queries_however_much_there_is(person, rows, django_assert_max_num_queries):
     for _n in range(rows):
         make_signup(make_session(), person)
-    with django_assert_max_num_queries(4):
+    with django_assert_max_num_queries(5):
         assert len(entries_for(person, NOW)) == rows
 
 
