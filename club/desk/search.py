@@ -6,7 +6,7 @@ large one, the batches, is found by its code, or by the recipes found before, am
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -23,8 +23,10 @@ from club.classes.models import ClassSession
 from club.desk.navigation import DOORS, ROOMS, doors_for
 from club.members.choices import Role
 from club.members.models import User
+from inventory.batches.choices import Way
 from inventory.batches.models import Batch, BatchQuerySet, JarOffer
 from inventory.batches.rules import jar_code_typed, lot_code_begun, lot_code_end
+from inventory.batches.services import keeping_foods
 from inventory.equipment.models import Thing
 from inventory.fruit.models import FreezerItem, Offer
 from inventory.jars.models import ClubOrder, LidLot, SupplyLot
@@ -161,6 +163,10 @@ def _called(user: User, text: str, now: datetime) -> Iterator[Group]:
         jars = JarOffer.objects.open().sound().filter(batch__revision__recipe__in=keys).for_list()[:MOST_HITS]
         offered = [Hit(one.batch.title, one.get_absolute_url(), f"{one.batch.lot_code} · {one.giver}") for one in jars]
         yield Group("jars", _("Jars to give"), offered)
+    staged = Batch.objects.cared_for_by(user).filter(holding(text, "food_title__icontains")).exclude(food="")
+    newest = _with_names(staged.order_by("-started_at", "-pk"))[:MOST_HITS]
+    yield Group("kept", _("Your ferments, dried and frozen food"), list(map(_batch_hit, newest)))
+    yield Group("foods", _("Ferment, dry or freeze"), list(_foods(asked.terms))[:MOST_HITS])
     yield _tables(user, text, query)
     yield _equipment(user, text)
     frozen = FreezerItem.objects.visible_to(user).there().filter(holding(text, "what__icontains", "produce__icontains"))
@@ -183,6 +189,14 @@ def _called(user: User, text: str, now: datetime) -> Iterator[Group]:
         hits = [Hit(str(one), reverse("members:person", args=[one.pk]), one.email) for one in people]
         yield Group("people", _("People"), hits)
     yield Group("help", _("Pages and help"), list(_pages(user, text))[:MOST_HITS])
+
+
+def _foods(terms: Sequence[Sequence[str]]) -> Iterator[Hit]:
+    """Rows of the tables of ferments, dried and frozen food whose names have every term."""
+    for row in keeping_foods():
+        if all(any(all(word in row.said for word in name.split()) for name in term) for term in terms):
+            title = f"{capfirst(row.food)}: {Way(row.way).label}"
+            yield Hit(title, reverse("batches:keep-start", args=[row.way, row.key]), row.about)
 
 
 def _tables(user: User, text: str, query: str) -> Group:
@@ -224,6 +238,11 @@ PAGES = (
         gettext_lazy("Something went wrong with jars"),
         "batches:wrong",
         gettext_lazy("help broken jar did not seal mould cloudy siphoned spoiled botulism leak unsealed accident"),
+    ),
+    Page(
+        gettext_lazy("Ferment, dry or freeze"),
+        "batches:keep",
+        gettext_lazy("kraut pickle brine salt dehydrate dried freezer blanch kimchi crock"),
     ),
     Page(
         gettext_lazy("What can I make?"),
@@ -272,5 +291,6 @@ def _vocabulary(user: User) -> Iterator[str]:
     yield from Recipe.objects.published().values_list("search_text", flat=True)
     yield from ProcessTable.objects.visible_to(user).values_list("search_text", flat=True)
     yield from Thing.objects.visible_to(user).values_list("name", flat=True)
+    yield from (row.said for row in keeping_foods())
     for label, words in [*((room.label, "") for room in (*ROOMS, *DOORS)), *((one.label, one.words) for one in PAGES)]:
         yield f"{label} {words}"

@@ -14,6 +14,7 @@ from uuid import UUID, uuid5
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from club.core.clock import club_day, in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone, same_form
@@ -95,6 +96,56 @@ class KeepingChoices:
     room_f: Fraction | None = None
     is_blanched: bool = True
     is_pasteurised: bool = False
+
+
+# What may be kept.
+
+
+@dataclass(frozen=True)
+class KeepingFood:
+    """A row of a table: the food, and how it is cut or packed; `said` is what it is found by, `asks` what its beginning
+    asks beside its weight: room, blanched, pasteurised."""
+
+    way: str
+    key: str
+    food: str
+    about: str
+    said: str
+    asks: frozenset[str]
+
+
+def keeping_foods() -> list[KeepingFood]:
+    """Every food of the tables, by name."""
+    tables = keeping_tables()
+    rows = [
+        *(_food_row(Way.FERMENT, key, one, one.keep, _ferment_asks(one)) for key, one in tables.ferments.items()),
+        *(_food_row(Way.DRY, key, one, one.piece, {"pasteurised"}) for key, one in tables.dried.items()),
+        *(
+            _food_row(Way.FREEZE, key, one, f"{one.piece}{PACK_WORDS.get(one.pack, '')}", _frozen_asks(one))
+            for key, one in tables.frozen.items()
+        ),
+    ]
+    return sorted(rows, key=lambda row: (row.food.lower(), row.about, row.way))
+
+
+PACK_WORDS: Mapping[str, Any] = {
+    "sugar": _lazy(", with sugar"),
+    "syrup": _lazy(", in syrup"),
+    "water": _lazy(", in water"),
+}
+
+
+def _food_row(way: Way, key: str, food: Ferment | Dried | Frozen, about: str, asks: set[str]) -> KeepingFood:
+    said = " ".join([food.food, *food.names]).lower()
+    return KeepingFood(way.value, key, food.food, about, said, frozenset(asks))
+
+
+def _ferment_asks(food: Ferment) -> set[str]:
+    return {"room"} if any(band.days and band.f_low is not None for band in food.bands) else set()
+
+
+def _frozen_asks(food: Frozen) -> set[str]:
+    return {"blanched"} if food.is_blanched else set()
 
 
 # Starting.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
@@ -22,8 +21,6 @@ from inventory.batches.forms import CanForm, FinishForm, KeepingForm, LookForm, 
 from inventory.batches.models import Batch, Stage
 from inventory.batches.presentation import keeping_facts
 from inventory.batches.views.batches import batch_to_write
-from recipes.engine.keeping import Dried, Ferment, Frozen
-from recipes.library import keeping_tables
 
 # Choosing a food, and beginning.
 
@@ -32,29 +29,6 @@ WAYS: dict[str, tuple[object, object]] = {
     Way.DRY: (_("Dry"), _("Fruit, vegetables, leather and herbs: dried by their test, then evened out for a week.")),
     Way.FREEZE: (_("Freeze"), _("Vegetables blanched and cooled, fruit dry, in sugar or in syrup.")),
 }
-Food = Ferment | Dried | Frozen
-
-
-@dataclass(frozen=True)
-class FoodRow:
-    """A row of the list: the food, and how it is cut or packed."""
-
-    key: str
-    food: str
-    about: str
-
-
-def foods_of(way: str) -> dict[str, Food]:
-    """By key; Http404 for a way that is none."""
-    tables = keeping_tables()
-    found: dict[str, dict[str, Food]] = {
-        Way.FERMENT: dict(tables.ferments),
-        Way.DRY: dict(tables.dried),
-        Way.FREEZE: dict(tables.frozen),
-    }
-    if way not in found:
-        raise Http404
-    return found[way]
 
 
 @require_safe
@@ -64,9 +38,7 @@ def keep(request: HttpRequest) -> HttpResponse:
     way = way if way in WAYS else Way.FERMENT.value
     words = " ".join(request.GET.get("q", "").replace("\0", "").lower().split())[:80]
     rows = [
-        FoodRow(key, food.food, _about(food))
-        for key, food in foods_of(way).items()
-        if all(word in f"{food.food} {' '.join(food.names)}".lower() for word in words.split())
+        row for row in services.keeping_foods() if row.way == way and all(word in row.said for word in words.split())
     ]
     context = {
         "way": way,
@@ -78,22 +50,13 @@ def keep(request: HttpRequest) -> HttpResponse:
     return render(request, "batches/keep.html", context)
 
 
-def _about(food: Food) -> str:
-    if isinstance(food, Ferment):
-        return food.keep
-    return ", ".join(filter(None, [food.piece, str(PACK_WORDS.get(getattr(food, "pack", ""), ""))]))
-
-
-PACK_WORDS: dict[str, Any] = {"sugar": _("with sugar"), "syrup": _("in syrup"), "water": _("in water")}
-
-
 @require_http_methods(["GET", "POST"])
 def keep_start(request: HttpRequest, way: str, key: str) -> HttpResponse:
     user = signed_in(request)
-    food = foods_of(way).get(key)
-    if food is None:
+    row = next((one for one in services.keeping_foods() if (one.way, one.key) == (way, key)), None)
+    if row is None:
         raise Http404
-    form = KeepingForm(request.POST or None, user=user, asks=_asks(food))
+    form = KeepingForm(request.POST or None, user=user, asks=row.asks)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             choices = services.KeepingChoices(**form.choices())
@@ -105,20 +68,12 @@ def keep_start(request: HttpRequest, way: str, key: str) -> HttpResponse:
         "facts": keeping_facts(plan),
         "plan": plan,
         "form": form,
-        "food": food,
+        "food": row,
         "way": WAYS[way][0],
-        "about": _about(food),
+        "about": row.about,
         "way_key": way,
     }
     return render(request, "batches/keep_start.html", context)
-
-
-def _asks(food: Food) -> set[str]:
-    if isinstance(food, Ferment):
-        return {"room"} if any(band.days and band.f_low is not None for band in food.bands) else set()
-    if isinstance(food, Dried):
-        return {"pasteurised"}
-    return {"blanched"} if food.is_blanched else set()
 
 
 # One batch: its page is `views.batches.detail`.

@@ -19,7 +19,7 @@ from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db
 
-FOUND_QUERIES, MISSED_QUERIES = 18, 27
+FOUND_QUERIES, MISSED_QUERIES = 19, 29
 
 
 def found(person, text: str) -> dict[str, list[str]]:

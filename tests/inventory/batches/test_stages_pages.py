@@ -58,6 +58,16 @@ def test_foods_are_found_by_their_other_names_too(client, django_assert_max_num_
     assert wanted in [row.food for row in page.context["rows"]]
 
 
+def test_foods_and_own_batches_are_in_the_search_of_the_house(client, cook):
+    batch = ferment(cook)
+
+    found = client.get(reverse("desk:find"), {"q": "sauerkraut"}).context["found"]
+
+    hits = {group.key: [hit.url for hit in group.hits] for group in found.groups}
+    assert hits["foods"] == ["/batches/keep/ferment/sauerkraut/"]
+    assert hits["kept"] == [batch.get_absolute_url()]
+
+
 def test_a_food_that_no_table_has_is_said_so(client):
     assert client.get(reverse("batches:keep"), {"q": "moonfruit"}).context["rows"] == []
     for address in ("/batches/keep/ferment/moonfruit/", "/batches/keep/smoke/sauerkraut/"):
