@@ -485,6 +485,7 @@ class TestedRatio:
     sour: Mapping[Measure, Fraction]
     weakening: Mapping[Measure, Fraction]
     needs_bottled: bool
+    salt_ml: Fraction = Fraction(0)  # of a ferment; nothing for what is not kept by salt
 
     def covers(self, lines: Sequence[Line]) -> bool:
         """Whether these lines keep to this ratio."""
@@ -498,13 +499,28 @@ class TestedRatio:
         if not self.sour:
             return False
         scale = min(sour[measure] / self.sour[measure] for measure in self.sour)
+        if salt_ml(lines) < scale * self.salt_ml:
+            return False
         return scale > 0 and all(amount <= scale * self.weakening[key] for key, amount in weakening.items())
 
 
-def ratio_of(slug: str, lines: Sequence[Line]) -> TestedRatio:
+def ratio_of(slug: str, lines: Sequence[Line], *, by_salt: bool = False) -> TestedRatio:
     sour, weakening = _amounts(lines)
     says_bottled = all("bottled" in line.words for line in lines if line.acid in JUICES)
-    return TestedRatio(slug, sour, weakening, needs_bottled=says_bottled)
+    salt = salt_ml(lines) if by_salt else Fraction(0)
+    return TestedRatio(slug, sour, weakening, needs_bottled=says_bottled, salt_ml=salt)
+
+
+def salt_ml(lines: Iterable[Line]) -> Fraction:
+    """The salt that is measured by the spoon and always in."""
+    salts = [
+        line.ingredient
+        for line in lines
+        if line.ingredient.role is Role.SALT and not line.ingredient.optional and "salt" in line.words
+    ]
+    return sum(
+        (convert(salt.amount, salt.unit, "ml") for salt in salts if unit_kind(salt.unit) == "volume"), Fraction(0)
+    )
 
 
 def _amounts(lines: Iterable[Line]) -> tuple[dict[Measure, Fraction], dict[Measure, Fraction]]:
@@ -782,11 +798,18 @@ class Ledger:
 
     foods: KnownFoods
     ratios: tuple[TestedRatio, ...]
-    lowest: Fraction  # ml of vinegar for a gram of low-acid food, the least of any tested recipe
+    lowest: Fraction  # ml of vinegar for a gram of low-acid food, the least of any tested recipe but a ferment
+    ferments: tuple[TestedRatio, ...] = ()  # kept by the acid that they make: no measure for anything else
+    fat_under_pressure: tuple[TestedRatio, ...] = ()
 
 
 def ledger_of(foods: KnownFoods, tested: Iterable[TestedRecipe]) -> Ledger:
-    boiled = [recipe for recipe in tested if recipe.is_tested and Method.BOILING_WATER in _methods(recipe)]
+    known = [recipe for recipe in tested if recipe.is_tested]
+    jarred = [recipe for recipe in known if Method.BOILING_WATER in _methods(recipe)]
+    boiled = [recipe for recipe in jarred if recipe.kind not in FERMENT_KINDS]
+    pressed = [
+        (recipe.slug, in_jar(lines_of(recipe, foods))) for recipe in known if _methods(recipe) == {Method.PRESSURE}
+    ]
     read = [(recipe.slug, in_jar(lines_of(recipe, foods))) for recipe in boiled]
     chosen = [
         (recipe.slug, in_jar(lines_of(other, foods)))
@@ -798,6 +821,14 @@ def ledger_of(foods: KnownFoods, tested: Iterable[TestedRecipe]) -> Ledger:
         foods,
         tuple(ratio_of(slug, lines) for slug, lines in (*read, *chosen)),
         lowest_ratio(lines for _slug, lines in read),
+        ferments=tuple(
+            ratio_of(recipe.slug, in_jar(lines_of(recipe, foods)), by_salt=True)
+            for recipe in jarred
+            if recipe.kind in FERMENT_KINDS
+        ),
+        fat_under_pressure=tuple(
+            ratio_of(slug, lines) for slug, lines in pressed if any(FoodClass.OIL in line.kinds for line in lines)
+        ),
     )
 
 
@@ -843,7 +874,8 @@ class _Case:
 
     @cached_property
     def is_covered(self) -> bool:
-        return any(ratio.covers(self.lines) for ratio in self.ledger.ratios)
+        ferments = self.ledger.ferments if self.recipe.kind in FERMENT_KINDS else ()
+        return any(ratio.covers(self.lines) for ratio in (*self.ledger.ratios, *ferments))
 
     @cached_property
     def needs_acid(self) -> bool:
@@ -907,7 +939,7 @@ class _Case:
             beside = self.low or any("fresh herb" in line.key or "garlic" in line.key for line in self.lines)
             if not beside:
                 return []  # held back as untested
-        elif self._little_oil(oils):
+        elif self._little_oil(oils) or any(ratio.covers(self.lines) for ratio in self.ledger.fat_under_pressure):
             return []
         message = "with vegetables, garlic or herbs in the same jar has no tested process."
         return [refused(line.field("item"), "NEVER-OIL", f'"{line.named}" {message}') for line in oils]

@@ -53,6 +53,9 @@ def psi(label: Any) -> forms.IntegerField:
     return minutes(label, most=20)
 
 
+YIELD = ("yield_low", "yield_high", "yield_seen")
+
+
 class HeadForm(forms.Form):
     title = text(_("Title"), required=True)
     kind = text(_("Kind"), most=40, required=True, help_text=_("One word, such as jam, jelly, pickle or vegetable."))
@@ -66,12 +69,10 @@ class HeadForm(forms.Form):
     source_edition = text(_("Edition or year"), most=2000)
     source_place = text(_("Page, table or address"), most=2000, required=True)
     headspace_in = text(_("Headspace, inches"), most=20, required=True, help_text=_("Such as 1/4."))
-    yield_low = text(_("One pot fills, at least"), most=20, required=True)
-    yield_high = text(_("at most"), most=20, required=True)
+    yield_low = text(_("One pot fills, at least"), most=20, help_text=_("Left empty where the source says nothing."))
+    yield_high = text(_("at most"), most=20)
     yield_jar = choice(_("jars of"), [(size, JARS[size]) for size in JAR_SIZES], required=True)
-    yield_seen = choice(
-        _("This yield was"), [("", _("choose")), *((seen.value, SEEN[seen]) for seen in Seen)], required=True
-    )
+    yield_seen = choice(_("This yield was"), [("", _("choose")), *((seen.value, SEEN[seen]) for seen in Seen)])
     yield_note = text(_("Note on the yield"), most=2000)
     pot_smallest = text(_("Smallest pot"), most=20, help_text=_("Of the printed amounts; left empty, just one pot."))
     pot_largest = text(_("Largest pot"), most=20)
@@ -91,6 +92,16 @@ class HeadForm(forms.Form):
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+
+    def clean(self) -> dict[str, Any]:
+        """A yield is given whole, or not at all."""
+        cleaned = super().clean() or {}
+        names = [name for name in YIELD if name in cleaned]
+        if any(cleaned[name] for name in names) or len(names) < len(YIELD):
+            for name in names:
+                if not cleaned[name]:
+                    self.add_error(name, self.fields[name].error_messages["required"])
+        return cleaned
 
 
 class RowForm(forms.Form):
@@ -193,6 +204,8 @@ def document_from(
         if head[name]:
             _put(document, path, head[name])
     document["produce"] = [word.strip() for word in head["produce"].split(",") if word.strip()]
+    if not head["yield_low"]:
+        document["stated_yield"]["none_printed"] = True
     document["steps"] = _lines(head["steps"])
     document["ingredients"] = [{key: value for key, value in line.items() if value} for line in ingredients]
     if cautions := _lines(head["cautions"]):

@@ -18,7 +18,17 @@ import pytest
 from recipes.engine.document import entries_from_library
 from tests.published.library import FILES, documents, exact, figures, raw_recipes, recipes
 
-HELD_BACK = {"peach-jam-powdered", "peach-orange-marmalade-plain", "salsa-paste-tomatoes"}
+HELD_BACK = {
+    "chile-salsa-ii",
+    "dilly-beans-setp",
+    "peach-jam-powdered",
+    "peach-orange-marmalade-plain",
+    "salsa-paste-tomatoes",
+    "sauerkraut",
+    "tomato-taco-sauce",
+}
+
+AMOUNTS_READ_SINCE = {"citrus-marmalade-plain"}
 
 # Read in print after the first gathering, or replaced by a published table that was (the recipe's note says so).
 PROCESS_READ_SINCE = {
@@ -29,6 +39,9 @@ PROCESS_READ_SINCE = {
     "sweet-pepper-relish",
     "tomato-juice",
 }
+
+# Read in print after the first gathering on the page of the recipe itself, which its source names.
+PROCESS_ON_THE_RECIPES_PAGE = {"pickled-asparagus", "pumpkin-cubed", "spicy-cranberry-salsa", "sweet-gherkins"}
 
 
 def bands_text(bands: Any) -> str:
@@ -98,7 +111,8 @@ def test_every_yield_headspace_and_end_of_cooking_is_the_published_one() -> None
     for row in figures("recipe_yields"):
         recipe = raw_recipes()[row["slug"]]
         stated = recipe["stated_yield"]
-        assert (stated["jar"], stated["low"], stated["high"]) == (row["jar"], row["low"], row["high"]), row["slug"]
+        printed = (stated["jar"], stated.get("low", ""), stated.get("high", ""))
+        assert printed == (row["jar"], row["low"], row["high"]), row["slug"]
         assert recipe["method"] == row["method"], row["slug"]
         assert exact(recipe["headspace_in"]) == exact(row["headspace_in"]), row["slug"]
         assert recipe.get("hard_boil", {}).get("minutes", "") == row["hard_boil_minutes"], row["slug"]
@@ -144,21 +158,22 @@ def test_no_higher_band_has_a_shorter_time_or_a_lower_pressure() -> None:
                 assert heights == sorted(set(heights)), row
 
 
-def test_at_least_sixty_recipes_are_tested_and_the_rest_are_known() -> None:
+def test_at_least_130_recipes_are_tested_and_the_rest_are_known() -> None:
     held = {slug for slug, recipe in recipes().items() if not recipe.is_tested}
 
     assert held == HELD_BACK
-    assert len(recipes()) - len(held) >= 60
+    assert len(recipes()) - len(held) >= 130
     for slug in held:
         assert recipes()[slug].note.startswith("Held back"), slug
 
 
 def test_nothing_gathered_from_memory_is_marked_as_tested() -> None:
+    since = PROCESS_READ_SINCE | PROCESS_ON_THE_RECIPES_PAGE
     for row in figures("recipe_yields"):
         recipe = recipes()[row["slug"]]
-        if row["amounts_seen"] not in ("seen-once", "seen-twice"):
+        if row["amounts_seen"] not in ("seen-once", "seen-twice") and row["slug"] not in AMOUNTS_READ_SINCE:
             assert not recipe.amounts_seen.is_seen, row["slug"]
-        if row["process_seen"] not in ("seen", "none") and row["slug"] not in PROCESS_READ_SINCE:
+        if row["process_seen"] not in ("seen", "none") and row["slug"] not in since:
             assert recipe.process_seen is not None, row["slug"]
             assert not recipe.process_seen.is_seen, row["slug"]
 

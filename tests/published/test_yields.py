@@ -53,10 +53,11 @@ def test_the_interval_is_narrow_enough_to_say_something():
 def test_the_check_would_notice_a_yield_that_is_two_jars_out():
     """The other way round: were each source to print two jars more or fewer, hardly any would pass."""
     passing = 0
-    for row in pectin_spreads():
+    rows = pectin_spreads()
+    for row in rows:
         low, high = row.whole_jars or (0, 0)
         passing += any(row.stated.low + out <= high and row.stated.high + out >= low for out in (-2, 2))
-    assert passing <= 4
+    assert passing <= len(rows) / 5
 
 
 def test_the_two_suspect_yields_are_shown_and_far_off():

@@ -75,8 +75,15 @@ def test_every_tested_recipe_of_the_library_passes_as_it_is(ledger):
     ]
 
 
+# Half the acid of these is still the ratio of another published recipe, for the same vegetables.
+WEAKER_PUBLISHED = {
+    "banana-pepper-rings": "pickled-bell-peppers",
+    "reduced-sodium-sweet-slices": "bread-and-butter-pickles",
+}
+
+
 def test_every_boiling_water_mixture_of_the_library_fails_with_half_its_acid(ledger):
-    """Each is judged against all others too, so that one recipe's ratio cannot cover another's."""
+    """Each is judged against all others too, so that one recipe's ratio covers another's only where it is known."""
     tried = 0
     for entry in shipped_library().recipes:
         if not entry.recipe.is_tested or Method.BOILING_WATER not in {row.method for row in entry.recipe.process}:
@@ -91,9 +98,9 @@ def test_every_boiling_water_mixture_of_the_library_fails_with_half_its_acid(led
             each["amount"] = str(Fraction(sum(map(Fraction, each["amount"].split()))) * Fraction(49, 100))
             each.pop("amount_high", None)
         found = judge(recipe_from_document(halved), ledger)
-        assert verdict(found) != FINE, entry.recipe.slug
+        assert (verdict(found) == FINE) is (entry.recipe.slug in WEAKER_PUBLISHED), entry.recipe.slug
         tried += 1
-    assert tried >= 15
+    assert tried >= 30
 
 
 def test_a_tested_mixture_may_be_made_in_another_size_and_with_more_acid_but_not_with_more_of_the_rest(ledger):
@@ -525,7 +532,8 @@ def test_low_acid_food_is_low_acid_under_any_role(ledger, item, role):
     for acid in ([], [teaspoon], [{**teaspoon, "optional": True, "amount": "9", "unit": "cup"}]):
         assert verdict(judge(plain_recipe([line(item, role, "4", "lb"), *acid]), ledger)) == REFUSED
     plenty = line("vinegar", "acid", "4", "cup", prep="5 percent")
-    assert verdict(judge(plain_recipe([line(item, role, "4", "lb"), plenty]), ledger)) == HELD
+    published = FINE if item in ("asparagus", "peppers") else HELD  # pickled in the library with less vinegar
+    assert verdict(judge(plain_recipe([line(item, role, "4", "lb"), plenty]), ledger)) == published
 
 
 @pytest.mark.parametrize(
