@@ -25,7 +25,7 @@ from recipes.engine.changes.foods import (
     without_percent,
 )
 from recipes.engine.changes.normalise import lemmas
-from recipes.engine.changes.terms import Act, Change
+from recipes.engine.changes.terms import LITTLE, Act, Change
 from recipes.engine.changes.vocabulary import data, phrases, words_of
 from recipes.engine.quantities import (
     JAR_ML,
@@ -429,7 +429,9 @@ def as_spice(facts: Facts, change: Change) -> Change:
         return change
     if name == "ginger" and not facts.with_kind({Kind.FRESH_ROOT}) and (amount or facts.is_high_acid_fruit):
         name = f"{GROUND} {name}"
-    elif name in _DRIED_BY_THE_TEASPOON and amount and amount.unit == "tsp" and amount.value <= 3:
+    elif name in _DRIED_BY_THE_TEASPOON and (
+        (amount is None and change.word == LITTLE) or (amount and amount.unit == "tsp" and amount.value <= 3)
+    ):
         name = name if facts.find(name, widely=False) else f"{DRIED} {name}"
     return replace(change, other=name) if change.act is Act.SWAP else replace(change, item=name)
 

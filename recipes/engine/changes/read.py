@@ -19,8 +19,8 @@ from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, MASHED, SWEETS,
 from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, mended, rows
 from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, powders, tokenise
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
-from recipes.engine.changes.vocabulary import data, phrases, words_of
-from recipes.engine.changes.ways import is_later, read_accident, read_way
+from recipes.engine.changes.vocabulary import data, food_words, phrases, ways_words, words_of
+from recipes.engine.changes.ways import idle_words, is_later, read_accident, read_way
 from recipes.engine.quantities import SPELLINGS, Amount, ConversionError, convert
 
 MOST_PARTS = 12
@@ -70,6 +70,9 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
     found = _Reader(own).wishes(_without_ends(tokens))
+    if not found and (rest := _without_remarks(tokens)):
+        tokens = rest
+        found = _Reader(own).wishes(_without_ends(tokens))
     found = [_acid_for_acid(reading) for reading in found]
     if any(_is_beside(part) and not _stripped(part) for part in _pieces(tokens)):  # ", too"
         found = [[_on_top(change) for change in reading] for reading in found]
@@ -87,6 +90,80 @@ def _pieces(tokens: Sequence[Token]) -> list[tuple[Token, ...]]:
         else:
             pieces[-1].append(token)
     return [tuple(piece) for piece in pieces if piece]
+
+
+@cache
+def _remark_words(name: str) -> frozenset[tuple[str, ...]]:
+    return frozenset(words_of(phrase) for phrase in phrases(data("words")["remark"][name]))
+
+
+# Letters of what may be a wish: none of these words stands in a remark.
+_DEEDS = frozenset("FAEZzRWVyILMvTtbfQSXOuqlnsoBdK+->&|")
+
+
+def _without_remarks(tokens: Sequence[Token]) -> tuple[Token, ...]:
+    """A text without the parts that only remark on it ("it overpowers everything"); empty where it has none.
+
+    Of acid nothing is passed over: a remark may say that it is weak.
+    """
+    words = {token.word for token in tokens}
+    acid = set(words_of(data("words")["role"]["acid"].replace(",", " ")))
+    if words & (acid | {"vinegar", "lemon", "lime", "citric", "juice", "brine"}):
+        return ()
+    parts: list[list[Token]] = [[]]
+    for at, token in enumerate(tokens):
+        after = tokens[at + 1].word if at + 1 < len(tokens) else ""
+        letters = {letter for letter, _ in lexicon().get((after,), ())}
+        if token.word in (STOP, ",", "because", "since") or (token.word == "so" and not letters <= set("D") | {"P"}):
+            parts.append([])
+        if token.word not in (STOP, ","):
+            parts[-1].append(token)
+    kept = [part for part in parts if part and not _is_remark(part)]
+    if not kept or len(kept) == len([part for part in parts if part]):
+        return ()
+    return tuple(token for part in kept for token in (*part, Token(STOP)))
+
+
+def _is_remark(part: Sequence[Token]) -> bool:
+    words = [token.word for token in part]
+    while words and (words[0],) in _remark_words("begin"):
+        words.pop(0)
+    size = next((size for size in (3, 2, 1) if tuple(words[:size]) in _remark_words("subjects")), 0)
+    rest = words[size:]
+    if words[:1] in (["my"], ["our"]):
+        rest = rest[1:]
+    while rest and (rest[0],) in _remark_words("between"):
+        rest.pop(0)
+    is_said = words[:1] and words[0] in ("its", "theyre", "thats", "im", "hes", "shes")
+    is_said = is_said or (rest and (rest[0],) in _remark_words("says"))
+    if not size or not is_said or any(token.value is not None for token in part):
+        return False
+    told = [word for word in rest if not any((word,) in _remark_words(name) for name in ("says", "between"))]
+    return not any(_may_be_wish(word) for word in told)
+
+
+def _may_be_wish(word: str) -> bool:
+    """Whether a word is a food, a measure, a deed or a way of working, or begins as one: "diluted", "unprocessed"."""
+    letters = {letter for letter, _ in lexicon().get((word,), ())}
+    if "D" in letters and word not in food_words():
+        return False
+    stem = word.removeprefix("un")
+    return bool(letters & _DEEDS) or word in _telling() or (len(stem) >= _STEM and stem[:_STEM] in _stems())
+
+
+_STEM = 5
+
+
+@cache
+def _telling() -> frozenset[str]:
+    deeds = [words for words, entries in lexicon().items() if {letter for letter, _ in entries} & _DEEDS]
+    told = food_words() | ways_words() | {word for words in deeds for word in words}
+    return frozenset(told - idle_words() - {words[0] for name in ("says", "between") for words in _remark_words(name)})
+
+
+@cache
+def _stems() -> frozenset[str]:
+    return frozenset(word[:_STEM] for word in _telling() if len(word) >= _STEM)
 
 
 def _too_late(change: Change) -> Change:

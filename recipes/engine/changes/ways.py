@@ -58,7 +58,8 @@ def _own_words(line: str) -> tuple[frozenset[str], tuple[str, ...]]:
 
 
 @cache
-def _idle() -> frozenset[str]:
+def idle_words() -> frozenset[str]:
+    """Words that say nothing beside a way of working."""
     return frozenset(data("ways")["idle"]["words"].split())
 
 
@@ -106,7 +107,7 @@ def _read_way(tokens: Sequence[Token]) -> Change | None:
 
 def _accounts_for(entry: dict[str, object], line: str, text: str, group: str) -> bool:
     own, begins = _own_words(line)
-    may = _idle() | own | set(str(entry.get("may", "")).split())
+    may = idle_words() | own | set(str(entry.get("may", "")).split())
     if group == "allowed":
         may = may - set(data("ways")["idle"]["only_refused"].split()) | set(str(entry.get("may", "")).split()) | own
     words = text.split()
