@@ -6,7 +6,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from recipes.engine import StepKind
-from recipes.engine.terms import Canner, Method, Pack, Role, Seen
+from recipes.engine.terms import Canner, Method, Pack, Role, Seen, Strength
 
 METHODS: dict[str, str | Promise] = {
     Method.BOILING_WATER: _("boiling water"),
@@ -32,6 +32,14 @@ JARS: dict[str, str | Promise] = {
     "pint-and-half": _("pint and a half (710 ml)"),
     "quart": _("quart (946 ml)"),
     "half-gallon": _("half-gallon (1.89 l)"),
+}
+# What covers the food in a jar; other liquids are named as the recipe does.
+LIQUIDS: dict[str, str | Promise] = {
+    Strength.VERY_LIGHT: _("very light syrup (10 %)"),
+    Strength.LIGHT: _("light syrup (20 %)"),
+    Strength.MEDIUM: _("medium syrup (30 %)"),
+    Strength.HEAVY: _("heavy syrup (40 %)"),
+    Strength.VERY_HEAVY: _("very heavy syrup (50 %)"),
 }
 ROLES: dict[str, str | Promise] = {
     Role.FRUIT: _("fruit"),

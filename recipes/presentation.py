@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
@@ -15,10 +15,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
 
 from club.core.money import money_text
-from recipes.choices import CANNERS, JARS, METHODS, PACKS, ROLES, STEPS
+from recipes.choices import CANNERS, JARS, LIQUIDS, METHODS, PACKS, ROLES, SEEN, STEPS
 from recipes.engine import (
     MASS_BALANCE,
     AltitudeError,
+    Choice,
     JarMix,
     Line,
     Plan,
@@ -27,26 +28,35 @@ from recipes.engine import (
     Span,
     band_text,
     boiling_point_c,
+    choices_of,
     clock,
     find_band,
     jelly_point_c,
     round_for_kitchen,
+    terms,
     words_of,
 )
 from recipes.engine.acidity import TBSP_ML, AcidSheet, FoodClass, KnownFood
 from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_decimal, format_number
 from recipes.engine.terms import (
+    Alternative,
     Altitude,
+    Canner,
     Ingredient,
     JarCount,
+    JarFact,
     Method,
     MinutesBand,
     Pack,
     PressureBand,
     ProcessRow,
     ProcessTable,
+    Range,
+    RecipeStep,
+    Seen,
     TestedRecipe,
     TestedSource,
+    Use,
 )
 from recipes.models import Revision
 from recipes.shopping import Cost
@@ -69,6 +79,7 @@ class IngredientLine:
     beside: str
     as_bought: str
     optional: bool
+    is_poured_off: bool
 
 
 @dataclass(frozen=True)
@@ -116,6 +127,152 @@ def headspace_text(inches: Fraction) -> str:
     return _("%(inches)s in (%(mm)s mm)") % {"inches": format_number(inches), "mm": millimetres}
 
 
+# The steps of a recipe, with their figures in the reader's units.
+
+
+@dataclass(frozen=True)
+class StepWords:
+    """One step. `whom` says which jars it is for ("" for all); `look_up` where a figure stands that nobody read."""
+
+    text: str
+    action: str
+    whom: str
+    look_up: str
+    dispute: str
+
+
+def step_words(recipe: TestedRecipe, steps: Iterable[RecipeStep], units: str) -> list[StepWords]:
+    """These steps of the recipe; `units` is "metric" or "us" and says which figure comes first."""
+    return [
+        StepWords(
+            text=_step_text(step, units),
+            action=step.action,
+            whom=_whom(step),
+            look_up="" if step.is_read or not step.figures else source_text(step.source or recipe.source),
+            dispute=step.dispute,
+        )
+        for step in steps
+    ]
+
+
+def own_steps(recipe: TestedRecipe, *, pack: str, canner: str, jars: Collection[str], units: str) -> list[StepWords]:
+    """The steps of one batch: of its pack, its canner (both "" for the freezer) and its jars alone."""
+    methods = {Canner.BOILING_WATER: Method.BOILING_WATER, Canner.STEAM: Method.BOILING_WATER, "": Method.FREEZER}
+    method, packed = methods.get(canner, Method.PRESSURE), Pack(pack) if pack else None
+    own = [step for step in recipe.steps if step.is_for(pack=packed, method=method, jars=jars)]
+    return step_words(recipe, own, units)
+
+
+def _step_text(step: RecipeStep, units: str) -> str:
+    if not step.is_read:
+        unread = _("(see the source)")
+        return step.in_words({name: unread for name in step.figures if f"{{{name}}}" in step.text})
+    return step.in_words({name: _figure_words(name, figure, units) for name, figure in step.figures.items()})
+
+
+def _figure_words(name: str, figure: Range, units: str) -> str:
+    many = ceil(figure.high)
+    if name == "minutes":
+        return ngettext("%(figure)s minute", "%(figure)s minutes", many) % {"figure": _ends(figure)}
+    if name == "hours":
+        return ngettext("%(figure)s hour", "%(figure)s hours", many) % {"figure": _ends(figure)}
+    if name == "temperature":
+        celsius = Range(*(Fraction(round((end - 32) * Fraction(5, 9))) for end in figure))
+        texts = f"{_ends(figure)} °F", f"{_ends(celsius)} °C"
+    else:
+        texts = _("%(inches)s in") % {"inches": _ends(figure)}, _piece_in_metric(figure)
+    first, second = texts if units == "us" else reversed(texts)
+    return _("%(first)s (%(second)s)") % {"first": first, "second": second}
+
+
+def _piece_in_metric(figure: Range) -> str:
+    """Whole millimetres below 2 cm, else centimetres to a half."""
+    if figure.high * Fraction("25.4") < 20:
+        return f"{_ends(Range(*(Fraction(round(end * Fraction('25.4'))) for end in figure)))} mm"
+    low, high = (format_decimal(Fraction(round(end * Fraction("5.08")), 2), places=1) for end in figure)
+    return _("%(size)s cm") % {"size": low if low == high else _("%(low)s to %(high)s") % {"low": low, "high": high}}
+
+
+def _ends(figure: Range) -> str:
+    low, high = map(format_number, figure)
+    return low if low == high else _("%(low)s to %(high)s") % {"low": low, "high": high}
+
+
+def _whom(step: RecipeStep) -> str:
+    parts = [str(PACKS[step.pack])] if step.pack else []
+    parts += [str(METHODS[step.method])] if step.method else []
+    return ", ".join([*parts, *(str(JARS[jar]) for jar in step.jars)])
+
+
+# What a recipe says of its loads, jars and choices, in sentences.
+
+
+def detail_lines(entry: TestedRecipe | ProcessTable) -> list[str]:
+    """Each figure as printed, or that it was not read; for the page of a recipe or a table."""
+    found = [_load_words(line, entry) for line in entry.loads]
+    found += [_jar_words(fact) for fact in entry.per_jar]
+    for choice in choices_of(entry):
+        found.append(_choice_words(choice))
+    if entry.packing_liquids:
+        names = ", ".join(liquid_label(name) for name in entry.packing_liquids.names)
+        found.append(_("May be covered with: %(names)s.") % {"names": names})
+    if isinstance(entry, TestedRecipe):
+        for stated in entry.other_yields:
+            amount = _ends(Range(stated.low, stated.high))
+            words = _("One pot also fills %(amount)s × %(jar)s.") % {"amount": amount, "jar": JARS[stated.jar]}
+            found.append(_with_mark(words, stated.seen, ""))
+    return found
+
+
+def liquid_label(name: str) -> str:
+    return str(LIQUIDS.get(name, name))
+
+
+def _load_words(line: terms.LoadLine, entry: TestedRecipe | ProcessTable) -> str:
+    item = line.item or (entry.food if isinstance(entry, ProcessTable) else "")
+    words = _("A canner load of %(count)s × %(jar)s takes %(amount)s of %(item)s.") % {
+        "count": line.count,
+        "jar": JARS[line.jar],
+        "amount": format_amount(line.amount, line.unit),
+        "item": item,
+    }
+    return _with_mark(words, line.seen, line.dispute)
+
+
+def _jar_words(fact: JarFact) -> str:
+    words = _("In each %(jar)s: %(amount)s of %(item)s.") % {
+        "jar": JARS[fact.jar],
+        "amount": _amount_words(fact),
+        "item": fact.item,
+    }
+    return _with_mark(words, fact.seen, fact.dispute)
+
+
+def _choice_words(choice: Choice) -> str:
+    parts = []
+    for line in choice.lines:
+        where = _(" in each %(jar)s") % {"jar": JARS[line.jar]} if line.jar else ""
+        parts.append(_("%(amount)s of %(item)s") % {"amount": _amount_words(line), "item": line.item} + where)
+    words = _("Instead of %(item)s: %(lines)s.") % {"item": ", ".join(choice.instead_of), "lines": "; ".join(parts)}
+    seen = next((line.seen for line in choice.lines if not line.seen.is_seen), choice.lines[0].seen)
+    return _with_mark(words, seen, choice.lines[0].dispute)
+
+
+def _amount_words(line: JarFact | Alternative) -> str:
+    high = format_amount(line.amount_high or line.amount, line.unit)
+    return high if line.amount_high is None else _("%(low)s to %(high)s") % {"low": _number_of(line), "high": high}
+
+
+def _number_of(line: JarFact | Alternative) -> str:
+    return format_number(line.amount)
+
+
+def _with_mark(words: str, seen: Seen, dispute: str) -> str:
+    if not seen.is_seen:
+        words = _("%(words)s Not used in plans: %(mark)s.") % {"words": words, "mark": SEEN[seen]}
+    return f"{words} {dispute}".strip()
+
+
 def source_text(source: TestedSource) -> str:
     return ", ".join(part for part in (source.title, source.edition, source.place) if part)
 
@@ -152,6 +309,7 @@ def _line(line: Ingredient, units: str) -> IngredientLine:
         beside=beside,
         as_bought=line.as_bought,
         optional=line.optional,
+        is_poured_off=line.use is Use.SOAK,
     )
 
 
@@ -287,10 +445,22 @@ def _table(limits: tuple[int | None, ...], rows: list[ProcessRow], altitude: Alt
         caption=f"{kind.title}, {PACKS[rows[0].pack]}",
         jars=tuple(_jar(row, kind.usual.headspace_in) for row in rows),
         lines=lines,
-        notes=_unique(row.note for row in rows),
+        notes=_unique(text for row in rows for text in _row_notes(row)),
         sources=_unique(source_text(row.source) for row in rows if row.source != kind.usual.source),
         is_above=altitude is not None and here is None,
     )
+
+
+def _row_notes(row: ProcessRow) -> Iterator[str]:
+    """What is to be read beside a row: its note, whom it is for, and what another publication prints."""
+    yield row.note
+    if row.only_for:
+        yield _("%(jar)s: only for %(foods)s.") % {"jar": JARS[row.jar], "foods": ", ".join(row.only_for)}
+    if row.not_for:
+        yield _("%(jar)s: not for %(foods)s.") % {"jar": JARS[row.jar], "foods": ", ".join(row.not_for)}
+    yield row.condition
+    if row.dispute:
+        yield _("Publications differ here: %(dispute)s") % {"dispute": row.dispute}
 
 
 def _figure(band: MinutesBand | PressureBand) -> str:
@@ -329,6 +499,8 @@ class PlanLine:
     beside: str
     per_pot: str
     per_pot_beside: str
+    per_jar: str  # "1/2 tsp in each pint (473 ml)"; "" where it is not measured by the jar
+    is_poured_off: bool
 
 
 @dataclass(frozen=True)
@@ -367,6 +539,10 @@ def _plan_line(line: Line, units: str) -> PlanLine:
         beside=beside,
         per_pot=per_pot,
         per_pot_beside=per_pot_beside,
+        per_jar="; ".join(
+            _("%(amount)s in each %(jar)s") % {"amount": each.text, "jar": JARS[each.jar]} for each in line.each
+        ),
+        is_poured_off=printed.use is Use.SOAK,
     )
 
 
@@ -383,7 +559,7 @@ def process_details(found: ProcessFound | None) -> ProcessDetails | None:
     if found is None:
         return None
     return ProcessDetails(
-        method=str(METHODS[found.method]),
+        method=str(CANNERS[Canner.STEAM] if found.in_steam else METHODS[found.method]),
         minutes=_("%(minutes)s minutes") % {"minutes": found.minutes},
         pressure="" if found.setting_psi is None else pressure_text(found.setting_psi),
         correction=setting_text(found.setting_psi, found.pressure_psi, found.reads_high),
@@ -612,6 +788,13 @@ def _from_to(low: int, high: int) -> str:
 def _filled_by(plan: Plan) -> str:
     if plan.filled_basis == MASS_BALANCE:
         return _("Jars are planned from the low end of the weight, for no source prints a yield that was seen.")
+    if plan.printed_load is not None and plan.printed_load.lines:
+        return _("Jars are planned by the canner load: %(count)s × %(jar)s, as the source prints it.") % {
+            "count": plan.printed_load.printed_count,
+            "jar": JARS[plan.printed_load.printed_jar],
+        }
+    if plan.printed_load is not None:
+        return _("Jars are planned by the canner load.")
     return _("Jars are planned from the low end of the yield that the source states.")
 
 
@@ -664,7 +847,11 @@ def _paragraphs(plan: Plan) -> Iterator[str]:
         yield f"\nREFUSED: {in_words(refusal)}\n  Rule {refusal.rule}; source: {refusal.source}"
     yield from _amounts(plan)
     yield from _process(plan)
+    for number, step in enumerate(step_words(plan.recipe, plan.steps, "us"), start=1):
+        yield f"{number}. {step.text}"
     yield from _day(plan)
+    for text in plan.look_up:
+        yield f"? {in_words(text)}"
     for caution in plan.cautions:
         yield f"! {in_words(caution)} ({caution.source})"
 
@@ -676,6 +863,7 @@ def _amounts(plan: Plan) -> Iterator[str]:
     for line in plan_lines(plan, "us"):
         each = f"; each pot {line.per_pot}" if plan.pots > 1 else ""
         beside = f" ({line.beside})" if line.beside else ""
+        each = f"{each}; {line.per_jar}" if line.per_jar else each
         yield f"  {line.item}{', ' + line.prep if line.prep else ''}: {line.amount}{beside}{each}"
     yield from _jars(plan)
 

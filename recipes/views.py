@@ -39,6 +39,7 @@ from recipes.presentation import (
     band_tables,
     cost_details,
     day_summary,
+    detail_lines,
     headspace_text,
     ingredient_lines,
     jar_texts,
@@ -52,6 +53,7 @@ from recipes.presentation import (
     reach_of,
     start_query,
     step_lines,
+    step_words,
     volume_text,
     yield_details,
 )
@@ -107,6 +109,8 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "yield_high": format_number(tested.stated_yield.high),
         "hard_boil_minutes": format_number(tested.hard_boil.minutes) if tested.hard_boil else "",
         "lines": ingredient_lines(tested, form.chosen_units),
+        "recipe_steps": step_words(tested, tested.steps, form.chosen_units),
+        "details": detail_lines(tested),
         "tables": band_tables(tested.process, altitude, tested),
         "points": kitchen_points(altitude, tested),
         "panel": panel_of(tested, altitude),
@@ -242,6 +246,8 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm, made:
         "points": kitchen_points(kitchen.altitude, revision.tested),
         "panel": panel_of(revision.tested, kitchen.altitude),
         "lines": plan_lines(made, units),
+        "recipe_steps": step_words(made.recipe, made.steps, units),
+        "look_up": made.look_up,
         "process": process_details(made.process),
         "processes": processes_by_size(made),
         "jars": ", ".join(jar_texts(made)),
@@ -325,7 +331,10 @@ def start_from(request: HttpRequest, pk: int) -> HttpResponse:
     user = allow(request, WRITE)
     revision = get_object_or_404(Revision.objects.visible_to(user).select_related("recipe"), pk=pk)
     if not can_edit(revision.content):
-        messages.error(request, gettext("This form has no fields for its altitude bands. Use a library file instead."))
+        messages.error(
+            request,
+            gettext("This form has no fields for its altitude bands, or its yield. Use a library file instead."),
+        )
         return redirect("recipes:drafts")
     return _write(request, from_revision=revision)
 

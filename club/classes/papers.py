@@ -95,7 +95,7 @@ def _story(handout: Handout, club: str, width: float) -> Iterator[Any]:
     yield _amounts(handout, width)
     yield _p(_("Steps"), head)
     for number, step in enumerate(handout.steps, start=1):
-        yield _p(f"{number}. {step}", body)
+        yield _p(f"{number}. {step.text}", body)
     yield _p(_("Headspace: %(space)s") % {"space": handout.headspace}, body)
     yield from _cautions_and_home_rules(handout)
     yield _p(_("Tested source: %(source)s") % {"source": handout.source}, small)

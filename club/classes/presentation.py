@@ -56,12 +56,14 @@ from recipes.presentation import (
     PlanLine,
     ProcessDetails,
     StepLine,
+    StepWords,
     altitude_text,
     amount_pair,
     headspace_text,
     in_words,
     jar_counts,
     kitchen_points,
+    own_steps,
     plan_lines,
     pressure_text,
     process_details,
@@ -623,8 +625,15 @@ class Handout:
         return list(self.batch.plan["lines"])
 
     @property
-    def steps(self) -> tuple[str, ...]:
-        return tuple(map(str, self.batch.cooked_from.tested.steps))
+    def steps(self) -> list[StepWords]:
+        """Of the batch's own pack, canner and jars, with figures in the student's units."""
+        return own_steps(
+            self.batch.cooked_from.tested,
+            pack=self.batch.pack,
+            canner=self.batch.canner,
+            jars=[jar["size"] for jar in self.batch.plan["jars"]],
+            units=self.signup.person.units,
+        )
 
     @property
     def cautions(self) -> list[dict[str, str]]:

@@ -10,6 +10,7 @@ From outside, only these doors are used (the import contract "The engine's face"
 - `acidity`, `changes`, `document`, `keeping`, `mass_balance` and `stations`, each a subject by itself.
 """
 
+from recipes.engine.alternatives import Choice, choices_of
 from recipes.engine.jars import FOUR_QUART, SEVEN_QUART, Capacity, JarMix, capacity
 from recipes.engine.mass_balance import Span
 from recipes.engine.messages import words_of
@@ -32,6 +33,8 @@ from recipes.engine.scaling import MOST_POTS, Line, fruit_lines
 from recipes.engine.schedule import MOST_BURNERS, MOST_COOKS, Step, StepKind, Timeline
 
 __all__ = [
+    "Choice",
+    "choices_of",
     "JarMix",
     "FOUR_QUART",
     "SEVEN_QUART",

@@ -733,19 +733,10 @@ def _look_up(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Itera
     if recipe.is_by_jar and not recipe.per_jar:
         yield Text("look-up.facts", {"source": source})
     for step in _steps(recipe, request, found):
-        if step.figures and step.seen is not None and not step.seen.is_seen:
-            where = _named(step.source or recipe.source)
-            yield Text("look-up.step", {"text": without_figures(step), "source": where})
+        if step.figures and not step.is_read:
+            yield Text("look-up.step", {"text": str(step), "source": _named(step.source or recipe.source)})
     if found.liquid and found.liquid not in list(Strength):
         yield Text("look-up.liquid", {"liquid": found.liquid})
-
-
-def without_figures(step: RecipeStep) -> str:
-    """The sentence of a step whose figures were not read in print."""
-    return step.in_words(dict.fromkeys((name for name in step.figures if f"{{{name}}}" in step.text), AS_PRINTED))
-
-
-AS_PRINTED = str(Text("part.as-printed"))
 
 
 def _named(source: TestedSource) -> str:
@@ -798,10 +789,10 @@ def plan_as_dict(plan: Plan) -> Json:
 
 def _recipe_step(step: RecipeStep) -> Json:
     """A step with its figures as printed, each as its low and high end; those that nobody read are left out."""
-    known = step.seen is None or step.seen.is_seen
+    known = step.is_read
     return {
         "action": step.action or None,
-        "text": str(step) if known else without_figures(step),
+        "text": str(step),
         "minutes": _range(step.minutes) if known else None,
         "hours": _range(step.hours) if known else None,
         "temperature_f": _range(step.temperature_f) if known else None,

@@ -251,13 +251,19 @@ class Range(NamedTuple):
     high: Fraction
 
 
-_PRINTED = {"minutes": "min", "hours": "h", "temperature": "F", "size": "in"}
+_PRINTED = {
+    "minutes": ("minute", "minutes"),
+    "hours": ("hour", "hours"),
+    "temperature": ("F", "F"),
+    "size": ("inch", "inches"),
+}
 
 
-def figure_text(figure: Range) -> str:
-    """ "5" or "12 to 18", with fractions as printed: "1 1/2"."""
+def figure_text(figure: Range, name: str) -> str:
+    """ "5 minutes", "12 to 18 hours", "1/2 inch"."""
     low, high = ((f"{end // 1} {end % 1}" if end > 1 and end % 1 else str(end)) for end in figure)
-    return low if low == high else f"{low} to {high}"
+    one, many = _PRINTED[name]
+    return f"{low if low == high else f'{low} to {high}'} {one if figure.high <= 1 else many}"
 
 
 @dataclass(frozen=True)
@@ -297,9 +303,17 @@ class RecipeStep:
             and (not self.jars or not jars or any(jar in self.jars for jar in jars))
         )
 
+    @property
+    def is_read(self) -> bool:
+        """Whether its figures, if it has any, were seen in print; others are shown to nobody."""
+        return self.seen is None or self.seen.is_seen
+
     def __str__(self) -> str:
         """The sentence with its figures as printed; pages put them into the reader's units."""
-        return self.in_words({name: f"{figure_text(figure)} {_PRINTED[name]}" for name, figure in self.figures.items()})
+        if self.is_read:
+            return self.in_words({name: figure_text(figure, name) for name, figure in self.figures.items()})
+        unread = str(Text("part.see-source"))
+        return self.in_words({name: unread for name in self.figures if f"{{{name}}}" in self.text})
 
     def in_words(self, figures: Mapping[str, str]) -> str:
         """The sentence with these figures: in their places, and those without one behind it."""

@@ -17,13 +17,21 @@ from club.core.fields import Fold
 from club.core.forms import TokenForm, bare_helper
 from club.core.money import MoneyField
 from club.members.models import Kitchen, Units, User, default_kitchen, kitchen_words
-from recipes.choices import CANNERS, CAPACITY_LABELS, JARS, METHODS, PACKS, STOVES, kind_label
-from recipes.engine import process_choices
+from recipes.choices import CANNERS, CAPACITY_LABELS, JARS, LIQUIDS, METHODS, PACKS, STOVES, kind_label
+from recipes.engine import choices_of, process_choices
 from recipes.engine.changes import Act, Change, pickable_foods
 from recipes.engine.quantities import JAR_SIZES, UNITS, Amount, AmountError, parse_amount
 from recipes.engine.terms import Canner, Pack, TestedRecipe
 from recipes.models import FACETS, IndexRow, Price, ProcessTable, ProcessTableQuerySet, Recipe, facet_counts, matching
-from recipes.planning import CAPACITIES, MOST_EMPTIES, PLAN_FIELDS, PlanInput, PlanInputError, read_plan_input
+from recipes.planning import (
+    CAPACITIES,
+    LONGEST_WORDS,
+    MOST_EMPTIES,
+    PLAN_FIELDS,
+    PlanInput,
+    PlanInputError,
+    read_plan_input,
+)
 from recipes.search import LONGEST_SEARCH, mended
 
 # For whom a page is shown: which kitchen's altitude, which units.
@@ -240,6 +248,17 @@ class PlanForm(KitchenForm):
         _("At its last test, such as 2 or 0.5; with a minus where it reads low. The setting is corrected by it."),
         inputmode="text",
     )
+    food = forms.ChoiceField(
+        label=_("Which food"),
+        required=False,
+        error_messages={"invalid_choice": _("This recipe is not for “%(value)s”. Choose one of the list.")},
+    )
+    liquid = forms.ChoiceField(
+        label=_("Covered with"),
+        required=False,
+        error_messages={"invalid_choice": _("The source allows no “%(value)s” here. Choose one of the list.")},
+    )
+    instead = forms.CharField(required=False, max_length=LONGEST_WORDS, widget=forms.HiddenInput)
     burners = text_field(_("Burners"), inputmode="numeric")
     stove = forms.CharField(label=_("Stove"), required=False, widget=forms.Select(choices=STOVE_CHOICES))
     canners = text_field(_("Canners"), inputmode="numeric")
@@ -266,8 +285,10 @@ class PlanForm(KitchenForm):
         jars = choices.jars or (recipe.stated_yield.jar,)
         self._offer("jar", jars, JARS, JAR_SIZES)
         self._offer("pack", choices.packs, PACKS, tuple(Pack))
-        self._offer("canner", choices.canners, CANNERS, tuple(Canner))
+        steam = (Canner.STEAM,) if Canner.BOILING_WATER in choices.canners else ()
+        self._offer("canner", (*choices.canners, *steam), CANNERS, tuple(Canner))
         self.empty_fields = self._ask_empties(jars)
+        self.instead_fields = self._ask_choices(recipe)
         gauges = [canner for canner in choices.canners if canner is not Canner.BOILING_WATER]
         self.canner_codes = codes(gauges) if gauges else []
         gauge = []
@@ -289,6 +310,8 @@ class PlanForm(KitchenForm):
                 Column("fruit", css_class="col-sm-4"),
             ),
             Row(*(Column(name, css_class="col-sm-4") for name in ("jar", "pack", "canner"))),
+            Row(*(Column(name, css_class="col-sm-4") for name in ("food", "liquid", *self.instead_fields))),
+            "instead",
             *gauge,
             Fold(
                 _("Empty jars at hand, stove and time"),
@@ -297,6 +320,35 @@ class PlanForm(KitchenForm):
                 Row(*(Column(name, css_class=f"{width} col-sm-4") for name, width in GEAR_FIELDS.items())),
             ),
         )
+
+    def _ask_choices(self, recipe: TestedRecipe) -> tuple[str, ...]:
+        """What the recipe leaves open: which food, what covers it, and a field for each thing that may be replaced."""
+        told_apart = any(row.only_for or row.not_for for row in recipe.process)
+        foods = [(name, name) for name in recipe.produce] if told_apart and len(recipe.produce) > 1 else []
+        liquids = recipe.packing_liquids if recipe.packing_liquids and recipe.packing_liquids.seen.is_seen else None
+        covers = [(name, LIQUIDS.get(name, name)) for name in liquids.names] if liquids else []
+        usual = _("as usual (%(liquid)s)") % {"liquid": LIQUIDS.get(liquids.usual, liquids.usual)} if liquids else ""
+        for name, offered, blank in (
+            ("food", foods, _("choose")),
+            ("liquid", covers, usual if liquids and liquids.usual else _("not chosen")),
+        ):
+            if offered or self.data.get(name):
+                set_choices(self.fields[name], [("", blank), *offered])
+            else:
+                self.fields[name].widget = forms.HiddenInput()
+        groups: dict[tuple[str, ...], list[str]] = {}
+        for choice in choices_of(recipe):
+            if choice.is_seen:
+                groups.setdefault(choice.instead_of, []).append(choice.name)
+        taken = {name.strip() for name in str(self.data.get("instead", "")).split(";")}
+        for number, (items, names) in enumerate(groups.items(), start=1):
+            self.fields[f"instead_{number}"] = forms.ChoiceField(
+                label=_("In place of %(items)s") % {"items": ", ".join(items)},
+                required=False,
+                choices=[("", _("as the recipe has it")), *((name, name) for name in names)],
+                initial=next((name for name in names if name in taken), ""),
+            )
+        return tuple(f"instead_{number}" for number in range(1, len(groups) + 1))
 
     def _ask_empties(self, jars: Sequence[str]) -> dict[str, str]:
         """A field for each size up to the largest that was tested; a smaller jar may have a larger one's process."""
@@ -310,7 +362,8 @@ class PlanForm(KitchenForm):
         """The allowed ones, and whichever known one the query has; where there is nothing to choose, no box."""
         asked = str(self.data.get(name, ""))
         values = [*allowed, *([asked] if asked in known and asked not in allowed else [])]
-        blank = _("as the recipe has it") if len(allowed) <= 1 or name == "jar" else _("choose")
+        has_default = name == "jar" or Canner.BOILING_WATER in allowed
+        blank = _("as the recipe has it") if len(allowed) <= 1 or has_default else _("choose")
         if len(values) <= 1 and asked in ("", *map(str, values)):
             self.fields[name].widget = forms.HiddenInput()
         else:
@@ -324,6 +377,8 @@ class PlanForm(KitchenForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         cleaned["empties"] = self._empties(cleaned)
+        if any(name in self.data for name in self.instead_fields):
+            cleaned["instead"] = "; ".join(filter(None, (cleaned.get(name) for name in self.instead_fields)))
         try:
             self._plan_input = read_plan_input({name: cleaned.get(name) for name in PLAN_FIELDS})
         except PlanInputError as error:

@@ -12,6 +12,7 @@ from django.core.management import call_command
 from recipes.engine import plan_as_dict
 from tests.factories.recipes import VEGETABLE, make_revision
 from tests.helpers import text_of
+from tests.recipes.engine.samples import detailed_beans
 
 pytestmark = pytest.mark.django_db
 
@@ -234,9 +235,55 @@ def test_what_leaves_nothing_to_choose_is_not_asked(ask):
     page = ask().content.decode()
     assert '<select name="jar"' in page
     assert '<input type="hidden" name="pack"' in page
-    assert '<input type="hidden" name="canner"' in page
+    assert '<option value="steam"' in page
+    assert not any(f'<select name="{name}"' in page for name in ("food", "liquid", "instead_1"))
     make_revision(base=VEGETABLE, slug="beans")
     assert '<select name="canner"' in ask("/recipes/beans/plan/").content.decode()
+
+
+@pytest.fixture
+def beans():
+    """A recipe of the format's second edition: steps by pack, a printed load, a syrup, a choice."""
+    document = detailed_beans(slug="detailed-beans")
+    document["alternatives"][0]["seen"] = document["packing_liquids"]["seen"] = "seen-once"
+    return make_revision(base=document, slug="detailed-beans")
+
+
+BEANS = {"jars": "9", "jar": "pint", "pack": "hot", "canner": "dial-gauge"}
+
+
+def test_a_plan_shows_the_steps_of_its_own_pack_with_its_figures_and_its_load(
+    ask, beans, django_assert_max_num_queries
+):
+    with django_assert_max_num_queries(22):
+        response = ask("/recipes/detailed-beans/plan/", **BEANS)
+    assert response.context["plan"].ok
+    assert [step.text for step in response.context["recipe_steps"]] == [
+        "Wash the jars and keep them hot.",
+        "Leave the beans whole or cut them into pieces. (2.5 cm (1 in))",
+        "Cover the beans with boiling water, boil 5 minutes and fill the jars loosely.",
+    ]
+    salt = next(line for line in response.context["lines"] if line.item == "salt")
+    assert salt.per_jar == "1/2 tsp in each pint (473 ml)"
+    assert "Publications differ here" in text_of(response)
+    raw = ask("/recipes/detailed-beans/plan/", **{**BEANS, "pack": "raw"})
+    assert [step.action for step in raw.context["recipe_steps"]] == ["", "cut", "pack"]
+    # The recipe's own page has them all, and says whom each is for.
+    recipe = ask("/recipes/detailed-beans/")
+    assert [step.whom for step in recipe.context["recipe_steps"]][2:4] == ["hot pack", "raw pack"]
+    assert any("9 × pint" in line for line in recipe.context["details"])
+
+
+def test_syrup_and_choice_are_picked_on_the_page_and_go_along_to_the_batch(ask, beans):
+    asked = {**BEANS, "liquid": "very-light", "instead_1": "an invented herb"}
+    response = ask("/recipes/detailed-beans/plan/", **asked)
+    assert response.context["plan"].liquid == "very-light"
+    assert "an invented herb" in [line.item for line in response.context["lines"]]
+    onward = parse_qs(response.context["start_query"])
+    assert (onward["liquid"], onward["instead"]) == (["very-light"], ["an invented herb"])
+    wrong = ask("/recipes/detailed-beans/plan/", **{**BEANS, "liquid": "heavy"})
+    assert wrong.context["form"].errors.keys() == {"liquid"}
+    assert "plan" not in wrong.context
 
 
 def test_one_pot_is_one_press_away_from_the_empty_page(client, member, spread, kitchen):

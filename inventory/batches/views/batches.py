@@ -61,7 +61,7 @@ from recipes.engine import Plan, sterilise_minutes
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
-from recipes.presentation import headspace_text, kitchen_points, process_details
+from recipes.presentation import headspace_text, kitchen_points, own_steps, process_details
 from recipes.safety import panel_of
 
 
@@ -148,6 +148,13 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "batch": batch,
         "store": whose_store(user) if may_work and is_under_way else "",
         "points": kitchen_points(batch.altitude, tested),
+        "recipe_steps": own_steps(
+            tested,
+            pack=batch.pack,
+            canner=batch.canner,
+            jars=[jar["size"] for jar in batch.plan["jars"]],
+            units=user.units,
+        ),
         "headspace": headspace_text(tested.headspace_in),
         "sterilise_minutes": sterilise_minutes(batch.altitude) if batch.plan.get("sterilise_jars") else None,
         "now": now,

@@ -198,7 +198,7 @@ def test_the_paper_says_what_the_page_says(paper):
     assert "Crème&Creek<home>" in text.replace(" ", "")  # drawn in pieces
     assert handout.own[1].refusals[0] in text
     assert "8 cups" in text
-    assert handout.steps[1] in text
+    assert handout.steps[1].text in text
     assert "Keep the jars hot until they are filled." in text
     assert "within a year" in text
     assert "Test Kitchen Leaflet, 2nd, 2015, page 7" in text

@@ -89,7 +89,7 @@ def test_only_the_steps_of_its_own_pack_and_jars_are_the_plans():
     quarts = beans(jars=7, jar="quart")
     assert quarts.steps[-1].action == "soak"
     # Nobody read its hours: the sentence stands without them, and says where to look.
-    assert plan_as_dict(quarts)["steps"][-1]["text"] == "An invented wait of as the source prints."
+    assert plan_as_dict(quarts)["steps"][-1]["text"] == "An invented wait of (see the source)."
     assert any("An invented wait" in str(text) for text in quarts.look_up)
 
 
