@@ -31,8 +31,10 @@ from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Loan, Thing
 from inventory.jars.models import LidLot
 from recipes.allergens import Allergens, allergens_of
+from recipes.engine import USUAL_STOVE, Burner, boiling_point_c
 from recipes.engine.keeping import heat_text
-from recipes.engine.terms import Canner, Rule
+from recipes.engine.mass_balance import boil_on
+from recipes.engine.terms import Canner, Refusal, Rule, TestedRecipe
 from recipes.library import known_foods
 from recipes.safety import Food, Saying, food_of, opening_for
 
@@ -445,6 +447,28 @@ def reading_rows(batch: Batch, units: str) -> list[ReadingRow]:
     ]
 
 
+def _boil_on(tested: TestedRecipe, batch: Batch, brix: float) -> str:
+    """How much longer one pot boils, by the mass balance; nothing of a recipe that has no end point."""
+    ring = Burner.of_kind(USUAL_STOVE)
+    water_c = boiling_point_c(batch.altitude)
+    found = boil_on(tested, brix, scale=Fraction(batch.pot_scale), boiling_water_c=water_c, burner=ring)
+    if isinstance(found, Refusal):
+        return ""
+    end = _("Its end point here lies at %(low)d to %(high)d °Bx.") % {
+        "low": round(found.end_brix.low),
+        "high": round(found.end_brix.high),
+    }
+    if not found.water_g.best:
+        return end + " " + _("It is as thick as that: test for the set now.")
+    text = _(
+        "%(end)s Boil on for some %(low)d to %(high)d minutes a pot on a ring of %(watts)d W (%(grams)d g of water to"
+        " go by the mass balance), and test for the set from then on."
+    )
+    low, high = found.minutes
+    values = {"low": low, "high": high, "watts": round(ring.watts), "grams": round(found.water_g.best)}
+    return text % {"end": end, **values}
+
+
 def _figure(one: StageReading, units: str) -> str:
     if one.measured == Measured.PH:
         return _("pH %(value)s") % {"value": one.value}
@@ -463,7 +487,9 @@ def _with_what(one: StageReading) -> str:
 
 
 def _follows(one: StageReading, batch: Batch) -> tuple[str, Rule | None]:
-    """Of a ferment's pH; nothing is said of other readings."""
+    """Of a ferment's pH, and of the degrees Brix of a pot on the stove; nothing is said of other readings."""
+    if one.measured == Measured.BRIX and batch.revision is not None and one.hundredths:
+        return _boil_on(batch.revision.tested, batch, float(one.value)), None
     if one.limit_hundredths is None:
         return "", None
     if one.is_above_limit:

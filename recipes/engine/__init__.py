@@ -14,7 +14,7 @@ from recipes.engine.alternatives import Choice, choices_of
 from recipes.engine.jars import FOUR_QUART, SEVEN_QUART, Capacity, JarMix, capacity
 from recipes.engine.mass_balance import Span
 from recipes.engine.messages import words_of
-from recipes.engine.physics import EFFICIENCY, AltitudeError, altitude_from_text, boiling_point_c, jelly_point_c
+from recipes.engine.physics import EFFICIENCY, AltitudeError, Burner, altitude_from_text, boiling_point_c, jelly_point_c
 from recipes.engine.plan import MASS_BALANCE, USUAL_STOVE, Plan, PlanRequest, clock, plan_as_dict, plan_batch
 from recipes.engine.process import (
     Process,
@@ -45,6 +45,7 @@ __all__ = [
     "words_of",
     "EFFICIENCY",
     "AltitudeError",
+    "Burner",
     "altitude_from_text",
     "boiling_point_c",
     "jelly_point_c",

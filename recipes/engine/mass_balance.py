@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from recipes.engine.data import rows
 from recipes.engine.messages import Text
+from recipes.engine.physics import Burner, minutes_to_boil_off
 from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, US_CUP_ML
 from recipes.engine.terms import Ingredient, Method, Refusal, Role, Seen, StatedYield, TestedRecipe, Use
 
@@ -556,6 +557,43 @@ def water_to_boil_off_g(mass_g: float, soluble_g: float, end_brix: float) -> flo
     if not 0 < end_brix <= 100:
         raise ValueError("An end point lies above 0 and at most at 100 degrees Brix.")
     return max(0.0, mass_g - soluble_g * 100 / end_brix)
+
+
+class BoilOn(NamedTuple):
+    """From a reading at the boil to the end point: its degrees Brix, grams of water to go, whole minutes of boiling.
+
+    The minutes take a burner's whole power for boiling; a slower boil takes longer.
+    """
+
+    end_brix: Span
+    water_g: Span
+    minutes: tuple[int, int]
+
+
+def boil_on(
+    recipe: TestedRecipe, brix: float, *, scale: Fraction, boiling_water_c: float, burner: Burner
+) -> BoilOn | Refusal:
+    """What is still to be boiled off one pot that reads `brix`; nothing where it is as thick as its end point already.
+
+    Solids do not boil off: a pot with S grams of them weighs 100 S / brix now, and 100 S / end when it is done. The
+    refusals are those of `pot_balance`, and `yield-no-end-point` for a recipe that is boiled for minutes.
+    """
+    balance = pot_balance(recipe, scale=scale, boiling_water_c=boiling_water_c)
+    if isinstance(balance, Refusal):
+        return balance
+    if recipe.endpoint_f_above_boiling is None:
+        return Refusal(NO_END, MASS_BALANCE)
+    if not 0 < brix <= 100:
+        raise ValueError("A pot reads above 0 and at most 100 degrees Brix.")
+    end = end_point_brix(recipe.endpoint_f_above_boiling, boiling_water_c)
+    soluble = sum(line.grams.best * line.brix.best for line in balance.lines) / 100
+    off = hypot(*((line.grams.high * line.brix.high - line.grams.low * line.brix.low) / 200 for line in balance.lines))
+    low, best, high = (
+        water_to_boil_off_g(solids * 100 / brix, solids, at)
+        for solids, at in ((max(soluble - off, 0), end.low), (soluble, end.best), (soluble + off, end.high))
+    )
+    minutes = (minutes_to_boil_off(low / 1000, burner), minutes_to_boil_off(high / 1000, burner))
+    return BoilOn(end, Span(low, best, high), minutes)
 
 
 def end_point_brix(f_above_boiling: Fraction, boiling_water_c: float = SEA_LEVEL_BOILING_C) -> Span:

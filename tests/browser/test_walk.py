@@ -11,7 +11,8 @@ import time
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from decimal import Decimal
 from html.parser import HTMLParser
 from urllib.parse import parse_qsl, urljoin, urlsplit
 from uuid import uuid4
@@ -33,13 +34,13 @@ from club.reminders.rules import stop_token
 from club.reminders.services import mailbox_note_bounce
 from club.run.demo import SIGN_INS, demo_load
 from inventory.batches.models import Batch, JarsSetAside
-from inventory.batches.services import jars_set_aside
+from inventory.batches.services import jars_set_aside, reading_note
 from inventory.jars import services as jars
 from inventory.jars.models import Deposit
 from recipes.services import library_load, revision_draft
 from tests.browser.conftest import DESKTOP, PHONE, Visitor
 from tests.club.test_every_page_needs_sign_in import EVERY, address_of
-from tests.factories.batches import make_batch_checked, make_batch_out
+from tests.factories.batches import make_batch_checked, make_batch_out, make_ferment_done
 from tests.factories.classes import make_session
 from tests.factories.jars import make_loan
 from tests.factories.members import make_codes, make_invitation, make_kitchen, make_person
@@ -216,11 +217,25 @@ def batches_of(member: User) -> Iterator[str]:
     yield from (f"/batches/{cooking.lot_code}/{page}" for page in ("", "log/", "give-up/"))
     yield f"/batches/{kept.lot_code}/wrong/?what=mould"
     yield f"/batches/{kept.lot_code}/offer/"
+    yield from stages_of(member, now)
     yield f"/recipes/strawberry-jam-liquid/plan/?kitchen={high.pk}&pots=1"
     yield "/recipes/strawberry-jam-liquid/plan/?pots=1&burners=0"
     yield f"/season/{high.pk}/"
     make_received(member, "Look at the seals: Plum jam, 26329-KXT", path="/batches/", sent_at=now)
     yield "/reminders/inbox/?page=1"
+
+
+def stages_of(member: User, now: datetime) -> Iterator[str]:
+    """A food to freeze, a ferment that is over, one whose pH is too high, and frozen food."""
+    yield "/batches/keep/freeze/green-beans-whole-or-1-to-2-in-pieces-dry/"
+    over = make_ferment_done(key="fermented-dills", by=member, began=now - timedelta(days=23))
+    yield from (f"/batches/{over.lot_code}/{page}" for page in ("", "put-up/", "can/"))
+    kraut = Batch.objects.get(made_by=member, food="sauerkraut")
+    strip = {"measured": "ph", "value": Decimal("4.8"), "by_strip": True, "token": uuid4()}
+    reading_note(by=member, batch=kraut, **strip)
+    yield from (f"/batches/{kraut.lot_code}/{page}" for page in ("", "look/", "reading/", "stage/"))
+    beans = Batch.objects.get(made_by=member, state="frozen", way="freeze")
+    yield from (f"/batches/{beans.lot_code}/{page}" for page in ("", "labels/"))
 
 
 def orders_of(keeper: User, member: User) -> Iterator[str]:

@@ -134,7 +134,8 @@ def reading(request: HttpRequest, lot_code: str) -> HttpResponse:
     batch = batch_to_write(user, lot_code)
     if batch.state == BatchState.ABANDONED:
         return _nothing_more(request, batch, _("This batch was given up."))
-    initial = {"measured": request.GET.get("what") or ("ph" if batch.way == Way.FERMENT else "")}
+    usual = {Way.FERMENT.value: "ph", Way.RECIPE.value: "brix"}
+    initial = {"measured": usual.get(batch.way, "temperature")}
     form = ReadingForm(request.POST or None, units=user.units, initial=initial)
 
     def write() -> str:

@@ -19,7 +19,9 @@ from inventory.batches.models import Batch, Jar, Stage, StageReading
 from inventory.batches.presentation import label_text, labels_of
 from inventory.batches.services import recalls_of
 from inventory.equipment.choices import Kind
+from recipes.engine import Burner
 from recipes.engine.document import process_table_to_document
+from recipes.engine.mass_balance import boil_on, pot_balance
 from recipes.library import SHIPPED, read_library
 from recipes.models import ProcessTable
 from tests.factories.batches import (
@@ -27,6 +29,7 @@ from tests.factories.batches import (
     BEANS,
     NOW,
     finish,
+    make_batch,
     make_ferment_done,
     make_recall,
     make_staged,
@@ -328,6 +331,21 @@ def test_frozen_beans_lie_in_the_freezer_and_unblanched_ones_say_so(db):
     assert (one.freezer_item.what, one.freezer_item.bags, one.freezer_item.grams) == ("green beans", 3, 1500)
     assert "not blanched" in other.freezer_item.note
     assert not one.stages.filter(ended_at=None).exists()
+
+
+def test_a_pot_that_reads_59_brix_boils_on_by_the_water_that_is_left(db):
+    tested, water_c, ring = make_batch().cooked_from.tested, 96.5, Burner(2000, 0.75)
+    balance = pot_balance(tested, boiling_water_c=water_c)
+    solids = sum(line.grams.best * line.brix.best / 100 for line in balance.lines)
+
+    found = boil_on(tested, 59, scale=Fraction(1), boiling_water_c=water_c, burner=ring)
+
+    to_go = solids * (100 / 59 - 100 / found.end_brix.best)
+    assert found.water_g.best == pytest.approx(to_go)
+    minutes = to_go / 1000 * 2_257_000 / 1500 / 60
+    assert found.minutes[0] <= minutes <= found.minutes[1]
+    done = boil_on(tested, found.end_brix.high, scale=Fraction(1), boiling_water_c=water_c, burner=ring)
+    assert (done.water_g.high, done.minutes) == (0, (0, 0))
 
 
 def test_a_batch_in_its_stages_may_be_given_up(kraut):

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, Stage
-from tests.factories.batches import APPLES, BEANS, finish, make_ferment_done, make_staged
+from tests.factories.batches import APPLES, BEANS, finish, make_batch, make_ferment_done, make_staged
 from tests.factories.members import make_kitchen, make_person
 from tests.helpers import text_of
 from tests.inventory.batches.test_stages import look, make_table, measure
@@ -154,6 +154,16 @@ def test_dills_are_offered_their_table_and_come_to_the_stove(client, cook):
     assert (batch.state, batch.required_minutes) == (BatchState.STARTED, 15)
     assert "15" in text_of(page)
     assert client.get(reverse("batches:log", args=[batch.lot_code])).status_code == 200
+
+
+def test_a_refractometer_says_how_long_a_pot_boils_on(client, cook):
+    batch = make_batch(by=cook, started_at=timezone.now() - HOUR)
+    today = timezone.localdate()
+
+    page = send(client, batch, "reading", measured="brix", value="50", own_calibrated_on=f"{today}")
+
+    assert "Boil on for some" in page.context["readings"][0].says
+    assert not page.context["batch"].is_staged
 
 
 def test_drops_send_apples_back_to_the_drier(client, cook):
