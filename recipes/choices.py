@@ -92,6 +92,7 @@ STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
 # Kinds are open words; one that is not here is shown as the library spells it.
 KINDS: dict[str, str | Promise] = {
     "butter": _("fruit butter"),
+    "canner-load": _("canner load, from its table"),
     "chutney": _("chutney"),
     "conserve": _("conserve"),
     "ferment": _("ferment"),

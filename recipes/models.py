@@ -367,7 +367,7 @@ class ProcessTableQuerySet(models.QuerySet["ProcessTable"]):
 
 
 class ProcessTable(models.Model):
-    """A published process for a food, without a whole recipe; shown beside the recipes, never planned from."""
+    """A published process for a food, without a whole recipe; where the food stands for itself, planned by the jar."""
 
     key = models.CharField(max_length=240, unique=True)
     food = models.CharField(_("food"), max_length=120, db_index=True)

@@ -26,10 +26,13 @@ from recipes.engine import (
     PlanRequest,
     capacity,
     plan_batch,
+    recipe_of_table,
+    table_refusal,
 )
 from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
-from recipes.models import Revision, RevisionState
+from recipes.library import known_foods
+from recipes.models import ProcessTable, Revision, RevisionState
 
 MOST = 999
 MOST_GEAR = 99
@@ -96,6 +99,15 @@ def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[
     if refused is None:
         return made
     # No process time shows anywhere: neither the plan's own, nor in loads, timeline or cautions.
+    return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
+
+
+def plan_from_table(*, table: ProcessTable, altitude: Altitude | None, **wanted: Unpack[StationInput]) -> Plan:
+    """The plan of a food by the jar, from its process table; refused where the table does not stand alone."""
+    made = plan_batch(recipe_of_table(table.table), PlanRequest(altitude=altitude, **wanted))
+    refused = table_refusal(table.table, known_foods())
+    if refused is None:
+        return made
     return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
 
 

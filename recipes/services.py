@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from club.members.models import User
-from recipes.engine import words_of
+from recipes.engine import recipe_of_table, table_refusal, table_slug, words_of
 from recipes.engine.acidity import AcidSheet, Finding, FoodClass, KnownFood, Ledger, acid_sheet, judge
 from recipes.engine.document import DocumentError, Problem, recipe_from_document, recipe_to_document
 from recipes.engine.quantities import AmountError, parse_amount
@@ -33,6 +33,7 @@ from recipes.library import (
     RecipeEntry,
     TableEntry,
     content_digest,
+    known_foods,
     ledger_with,
     read_library,
     shipped_library,
@@ -575,7 +576,7 @@ def _apply(
             _publish(entry, recipe, latest.get(pk), held.get(pk), report, now)
     tables = {table.key: table for table in ProcessTable.objects.all()}
     for table_entry in library.tables:
-        _table_set(table_entry, tables.get(table_entry.key), report)
+        _table_set(table_entry, tables.get(table_entry.key), report, now)
 
 
 def _for_review(
@@ -672,6 +673,60 @@ def _hold_back(
     withdraw(recipe.current, reason=no_longer_tested(why), by=None, now=now)
 
 
+# From a table alone: what stands in a process table, as a recipe without amounts, once somebody plans from it.
+
+
+def stands_alone(table: ProcessTable) -> bool:
+    """Whether a batch may be planned from this table without a recipe."""
+    return table_refusal(table.table, known_foods()) is None
+
+
+@transaction.atomic
+def table_revision(*, by: User, table: ProcessTable) -> Revision:
+    """The published revision that this table makes, made now where there is none yet of its figures.
+
+    ValidationError, in the engine's words, where the table is not planned from alone.
+    """
+    if not ProcessTable.objects.visible_to(by).filter(pk=table.pk, is_held_back=False).exists():
+        raise PermissionDenied
+    if (refused := table_refusal(table.table, known_foods())) is not None:
+        raise ValidationError(words_of(refused, get_language()), code=refused.code)
+    return _table_publish(recipe_of_table(table.table))
+
+
+def _table_publish(made: TestedRecipe) -> Revision:
+    content = recipe_to_document(made)
+    digest = content_digest(content)
+    recipe, _made = Recipe.objects.get_or_create(slug=made.slug, defaults={"from_library": True, **index_of(made)})
+    recipe = Recipe.objects.select_for_update().get(pk=recipe.pk)  # of two who press at once, one makes it
+    kept = Revision.objects.published().filter(recipe=recipe, digest=digest).order_by("-number").first()
+    if kept is not None and recipe.current_id == kept.pk:
+        return kept
+    revision = Revision.objects.create(
+        recipe=recipe,
+        number=next_number(recipe),
+        state=RevisionState.PUBLISHED,
+        published_at=timezone.now(),
+        content=content,
+        digest=digest,
+        from_library=True,
+    )
+    current_refresh(recipe)
+    return revision
+
+
+def _table_followed(entry: TableEntry, table: ProcessTable, now: datetime) -> None:
+    """A table that changed is not planned from as it was: its new figures are the next revision, or there is none."""
+    recipe = Recipe.objects.filter(slug=table_slug(entry.table)).select_related("current").first()
+    if recipe is None or recipe.current is None:
+        return
+    if table.is_held_back or table_refusal(entry.table, known_foods()) is not None:
+        reason = _("Its process table is no longer planned from alone.")
+        withdraw(recipe.current, reason=reason, by=None, now=now, for_editing=True)
+    else:
+        _table_publish(recipe_of_table(entry.table))
+
+
 def no_longer_tested(why: str) -> str:
     return _("The published library no longer holds it as tested. %(why)s") % {"why": why}
 
@@ -743,14 +798,14 @@ def _library_recipe_add(entry: RecipeEntry) -> Recipe:
     return Recipe.objects.create(slug=entry.recipe.slug, from_library=entry.is_shipped, **index_of(entry.recipe))
 
 
-def _table_set(entry: TableEntry, table: ProcessTable | None, report: LoadReport) -> None:
+def _table_set(entry: TableEntry, table: ProcessTable | None, report: LoadReport, now: datetime) -> None:
     # Nobody reviews a table: one of the club's own is for instructors to read.
     is_held_back = not entry.is_shipped or not any(row.seen.is_seen for row in entry.table.rows)
     if table and table.digest == entry.digest and table.is_held_back == is_held_back:
         report.tables_unchanged.append(entry.key)
         return
     (report.tables_changed if table else report.tables_added).append(entry.key)
-    ProcessTable.objects.update_or_create(
+    changed, _made = ProcessTable.objects.update_or_create(
         key=entry.key,
         defaults={
             "food": entry.table.food,
@@ -762,3 +817,4 @@ def _table_set(entry: TableEntry, table: ProcessTable | None, report: LoadReport
             "is_held_back": is_held_back,
         },
     )
+    _table_followed(entry, changed, now)

@@ -9,6 +9,7 @@ app_name = "recipes"
 urlpatterns: list[URLPattern] = [
     path("", recipes_views.recipe_list, name="list"),
     path("process-tables/", recipes_views.process_tables, name="process-tables"),
+    path("process-tables/<int:pk>/plan/", recipes_views.table_plan, name="table-plan"),
     path("prices/", recipes_views.prices, name="prices"),
     path("drafts/", recipes_views.draft_list, name="drafts"),
     path("drafts/new/", recipes_views.new, name="draft-new"),

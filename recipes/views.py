@@ -32,7 +32,7 @@ from recipes.engine.document import DocumentError
 from recipes.engine.quantities import format_number
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
-from recipes.models import Price, Recipe, Revision, RevisionState
+from recipes.models import Price, ProcessTable, Recipe, Revision, RevisionState
 from recipes.planning import plan_for
 from recipes.presentation import (
     acid_lines,
@@ -127,11 +127,28 @@ def process_tables(request: HttpRequest) -> HttpResponse:
     page = Paginator(form.found(), PAGE).get_page(request.GET.get("page"))
     altitude = kitchen.altitude if kitchen else None
     shown = [
-        (row, band_tables(row.table.rows, altitude, row.table), headspace_text(row.table.headspace_in)) for row in page
+        (
+            row,
+            band_tables(row.table.rows, altitude, row.table),
+            headspace_text(row.table.headspace_in),
+            detail_lines(row.table),
+            not row.is_held_back and services.stands_alone(row),
+        )
+        for row in page
     ]
     return render(
         request, "recipes/process_tables.html", {"form": form, "kitchen": kitchen, "page": page, "shown": shown}
     )
+
+
+@require_POST
+def table_plan(request: HttpRequest, pk: int) -> HttpResponse:
+    """From a table to the plan of what it makes; from there on it is planned and logged as any recipe."""
+    user = signed_in(request)
+    table = get_object_or_404(ProcessTable.objects.visible_to(user), pk=pk)
+    with refusals_as_messages(request):
+        return redirect("recipes:plan", services.table_revision(by=user, table=table).recipe.slug)
+    return redirect("recipes:process-tables")
 
 
 # May I change this? A verdict on each change somebody would like to make to a recipe.

@@ -31,10 +31,14 @@ from recipes.engine.quantities import round_for_kitchen
 from recipes.engine.rules import NO_SOURCE, RULES
 from recipes.engine.scaling import MOST_POTS, Line, fruit_lines
 from recipes.engine.schedule import MOST_BURNERS, MOST_COOKS, Step, StepKind, Timeline
+from recipes.engine.table_alone import recipe_of_table, table_refusal, table_slug
 
 __all__ = [
     "Choice",
     "choices_of",
+    "recipe_of_table",
+    "table_refusal",
+    "table_slug",
     "JarMix",
     "FOUR_QUART",
     "SEVEN_QUART",

@@ -97,7 +97,9 @@ def pots_by_load(
 
 
 def _share(recipe: TestedRecipe, load: JarLoad) -> Fraction:
-    """What one jar is of the recipe's own amounts."""
+    """What one jar is of the recipe's own amounts; of a process table, of its one jar."""
+    if recipe.is_by_jar:
+        return JAR_ML[load.jar] / JAR_ML[recipe.stated_yield.jar]
     for stated in (*(each for each in recipe.other_yields if each.jar == load.jar), recipe.stated_yield):
         if stated.seen.is_seen:
             return JAR_ML[load.jar] / (stated.low * JAR_ML[stated.jar])

@@ -97,6 +97,10 @@ def entries_from_library(document: Mapping[str, object]) -> tuple[list[TestedRec
         if (table := _try(read_table_entry, entry, _entry_name("process_table", i, entry, "food"), problems))
     ]
     _check_slugs(recipes, problems)
+    for recipe in recipes:
+        if recipe.is_by_jar:
+            message = "The site makes these itself of a process table; a file has the process_table."
+            problems.append(Problem("by_jar", message, f'recipe "{recipe.slug}"'))
     if not problems and not recipes and not tables:
         problems.append(Problem("recipe", "The file has neither recipes nor process tables."))
     _finish(fields, "", problems)

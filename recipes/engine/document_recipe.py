@@ -42,6 +42,7 @@ def read_recipe(fields: Fields) -> TestedRecipe:
     headspace_in = fields.fraction("headspace_in")
     method = fields.choice("method", Method)
     rows = fields.tables("process", required=method is not Method.FREEZER)
+    is_by_jar = fields.has_new("by_jar") and fields.flag("by_jar")
     return TestedRecipe(
         slug=_slug(fields, "slug", 80),
         title=fields.text("title", most=LONGEST_NAME),
@@ -49,11 +50,11 @@ def read_recipe(fields: Fields) -> TestedRecipe:
         method=method,
         produce=fields.texts("produce"),
         pectin=fields.one_of("pectin", PECTINS),
-        ingredients=tuple(_ingredient(line) for line in fields.tables("ingredients")),
+        ingredients=tuple(_ingredient(line) for line in fields.tables("ingredients", required=not is_by_jar)),
         stated_yield=_stated_yield(fields),
         headspace_in=headspace_in,
         process=tuple(read_row(row, source=source, headspace_in=headspace_in) for row in rows),
-        steps=read_steps(fields),
+        steps=read_steps(fields) if fields.raw("steps") or not is_by_jar else (),
         source=source,
         amounts_seen=fields.choice("amounts_seen", Seen),
         process_seen=fields.choice("process_seen", Seen) if fields.has("process_seen") else None,
@@ -68,6 +69,7 @@ def read_recipe(fields: Fields) -> TestedRecipe:
         alternatives=read_alternatives(fields),
         packing_liquids=read_packing_liquids(fields),
         low_temperature=read_low_temperature(fields),
+        is_by_jar=is_by_jar,
     )
 
 

@@ -205,6 +205,10 @@ def _check_yields(recipe: TestedRecipe, fields: Fields) -> None:
 
 def _check_loads(recipe: TestedRecipe, fields: Fields) -> None:
     """A load is of the recipe's own lines, and agrees with the pot where both are printed for the same jars."""
+    if recipe.is_by_jar:
+        if recipe.ingredients or recipe.stated_yield.is_printed:
+            fields.note("by_jar", "What is planned by the jar alone has no ingredients and no yield.")
+        return
     for i, load in enumerate(recipe.loads):
         lines = [
             line for line in recipe.ingredients if same_item(line.item) == same_item(load.item) and line.use is Use.JAR

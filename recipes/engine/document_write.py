@@ -64,6 +64,7 @@ def recipe_to_document(recipe: TestedRecipe) -> Document:
         **_said(
             other_yields=[_stated_yield(each) for each in recipe.other_yields],
             low_temperature=recipe.low_temperature and _low_temperature(recipe.low_temperature),
+            by_jar=recipe.is_by_jar,
         ),
         **_details(recipe),
     }

@@ -678,7 +678,11 @@ def _of_details(recipe: TestedRecipe, found: _Found) -> Iterator[Caution]:
 
 def _of_recipe(recipe: TestedRecipe) -> Iterator[Caution]:
     source = f"{recipe.source.title}, {recipe.source.place}"
-    yield from (Caution("recipe", "RECIPE", own_words=words, own_source=source) for words in recipe.cautions)
+    said = recipe.cautions
+    if recipe.is_by_jar:
+        yield Caution("table-alone", "TABLE-ALONE")
+        said = (*said, *filter(None, [recipe.note]))
+    yield from (Caution("recipe", "RECIPE", own_words=words, own_source=source) for words in said)
     acids = [f"{line.item} {line.prep}".lower() for line in recipe.ingredients if line.role is Role.ACID]
     if any("vinegar" in acid for acid in acids):
         yield Caution("vinegar", "VINEGAR-MIN")

@@ -504,8 +504,7 @@ def _typed_rows(data: Any, prefix: str, kind: type[forms.Form]) -> list[dict[str
 
 def can_edit(document: Mapping[str, Any]) -> bool:
     """Whether the form has a field for everything in the document."""
-    printed = not document.get("stated_yield", {}).get("none_printed")
-    return printed and not any(has_other_bands(row) for row in document.get("process", []))
+    return not document.get("by_jar") and not any(has_other_bands(row) for row in document.get("process", []))
 
 
 LONGEST_REASON = 1000

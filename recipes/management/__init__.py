@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.core.management.base import CommandError
 
-from recipes.models import Recipe, Revision
+from recipes.models import ProcessTable, Recipe, Revision
 
 BAD_INPUT = 2
 REFUSED = 3
@@ -26,3 +26,15 @@ def revision_named(slug: str, number: str | None) -> Revision:
     if asked is None:
         raise bad_input(f"--revision: {recipe.slug} has no revision {number[:20]!r}.")
     return asked
+
+
+def table_named(food: str, words: str) -> ProcessTable:
+    """The table of a food; `words` of its variant or method tell several apart."""
+    tables = ProcessTable.objects.filter(is_held_back=False, food__iexact=food.strip()[:120])
+    found = [table for table in tables if words.lower() in f"{table.variant} {table.method}".lower()]
+    if len(found) == 1:
+        return found[0]
+    if not found and not tables:
+        raise bad_input(f"--table: there is no process table for {food[:80]!r}.")
+    known = "; ".join(f"{table.variant} {table.method}".strip() for table in found or tables)
+    raise bad_input(f"--variant: say which table of {food[:80]!r}: {known}.")

@@ -50,7 +50,7 @@ from tests.factories.freezer import make_freezer_item
 from tests.factories.jars import make_lid_lot, make_loan, make_stock, make_supply
 from tests.factories.members import make_invitation, make_kitchen, make_person, make_skill
 from tests.factories.orders import make_arrived, make_order, make_ordered, wish
-from tests.factories.recipes import make_revision, recipe_document
+from tests.factories.recipes import make_process_table, make_revision, recipe_document
 from tests.factories.reminders import make_received
 from tests.factories.season import make_target
 
@@ -342,6 +342,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "address that waits": Belongings.address_that_waits,
     "person": lambda of: {"pk": of.owner.pk},
     # recipes
+    "process table": lambda of: {"pk": make_process_table(food=f"apricots {of.owner.pk}").pk},
     "revision": lambda of: {"pk": of.revision.pk},
     "draft": lambda of: {"pk": revision_draft(by=of.club.teacher, content=recipe_document(slug="own-draft")).pk},
     "draft in review": Belongings.in_review,

@@ -1,4 +1,4 @@
-"""manage.py plan_batch SLUG (--pots N | --jars N | --fruit AMOUNT) --altitude HEIGHT
+"""manage.py plan_batch (SLUG | --table FOOD [--variant WORDS]) (--pots N | --jars N | --fruit AMOUNT) --altitude HEIGHT
 
 With --empties the jars are chosen from those at hand; with --burners, --canners, --cooks, --stove and --capacity the
 day is planned on that gear, and with --finish back from a time of the day.
@@ -18,8 +18,8 @@ from django.core.management.base import BaseCommand, CommandParser
 from recipes.engine import USUAL_STOVE, AltitudeError, Plan, altitude_from_text, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack
-from recipes.management import REFUSED, bad_input, revision_named
-from recipes.planning import CAPACITIES, STOVES, PlanInput, PlanInputError, plan_for, read_plan_input
+from recipes.management import REFUSED, bad_input, revision_named, table_named
+from recipes.planning import CAPACITIES, STOVES, PlanInput, PlanInputError, plan_for, plan_from_table, read_plan_input
 from recipes.presentation import day_summary, minute_format, plan_text
 
 
@@ -27,7 +27,9 @@ class Command(BaseCommand):
     help = "Print the plan of a batch: amounts, process for the altitude, cautions, and every refusal with its source."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("slug", help="short name of the recipe, as in the address of its page")
+        parser.add_argument("slug", nargs="?", help="short name of the recipe, as in the address of its page")
+        parser.add_argument("--table", help='a food of the process tables, planned by the jar: "asparagus"')
+        parser.add_argument("--variant", help='which of several tables of the food: "without bones", "pressure"')
         parser.add_argument("--pots", help="how many pots to cook")
         parser.add_argument("--jars", help="how many jars to fill")
         parser.add_argument("--fruit", help='how much prepared fruit there is, such as "4.5 kg"')
@@ -60,7 +62,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         wanted, altitude = _plan_input(options), _altitude(options["altitude"])
-        made = plan_for(revision=revision_named(options["slug"], options["revision"]), altitude=altitude, **wanted)
+        if (options["slug"] is None) == (options["table"] is None):
+            raise bad_input("Name a recipe by its slug, or a food of the process tables with --table.")
+        if options["table"]:
+            table = table_named(options["table"], options["variant"] or "")
+            made = plan_from_table(table=table, altitude=altitude, **wanted)
+        else:
+            made = plan_for(revision=revision_named(options["slug"], options["revision"]), altitude=altitude, **wanted)
         if options["picture"]:
             _draw(made, Path(options["picture"]))
         as_json = options["json"]
