@@ -38,10 +38,11 @@ class StageKind(models.TextChoices):
     CONDITION = keeping.StageKind.CONDITION.value, _("condition")
     PASTEURISE = keeping.StageKind.PASTEURISE.value, _("two days in the freezer")
     FREEZE = keeping.StageKind.FREEZE.value, _("freeze")
+    STAND = keeping.StageKind.STAND.value, _("stand and wait")
 
 
 # The stages that have a printed shortest time which nothing but time can stand for.
-BY_THE_CLOCK = (StageKind.FERMENT, StageKind.CONDITION, StageKind.PASTEURISE)
+BY_THE_CLOCK = (StageKind.FERMENT, StageKind.CONDITION, StageKind.PASTEURISE, StageKind.STAND)
 
 
 class Scum(models.TextChoices):

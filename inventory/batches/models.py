@@ -681,7 +681,8 @@ def _calls() -> list[Q]:
 
 class StageQuerySet(models.QuerySet["Stage"]):
     def running(self) -> StageQuerySet:
-        return self.filter(began_at__isnull=False, ended_at=None, batch__state=BatchState.UNDERWAY)
+        going_on = [BatchState.UNDERWAY, BatchState.STARTED]
+        return self.filter(began_at__isnull=False, ended_at=None, batch__state__in=going_on)
 
     def looks_due(self, now: datetime) -> StageQuerySet:
         """Running stages that nobody looked at for as long as they ask."""
@@ -693,7 +694,8 @@ class StageQuerySet(models.QuerySet["Stage"]):
 
 
 class Stage(models.Model):
-    """A part of a batch that takes its own time. `number` is its place; one is running at most.
+    """A part of a batch that takes its own time: of one kept in stages, or a wait of a recipe (soaks, several days of
+    brine, juice that settles). `number` is its place; one is running at most.
 
     `ends_from` and `ends_by` are its shortest and longest printed time, reckoned from when it began (before that, from
     when it should begin); empty: it ends by a test, not by the clock. A trigger lets none begin before the one ahead
@@ -715,6 +717,7 @@ class Stage(models.Model):
     ended_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="stages_ended"
     )
+    words = models.CharField(max_length=STAGE_NOTE_LENGTH, blank=True)  # what the recipe says, of its own wait
     note = models.CharField(max_length=STAGE_NOTE_LENGTH, blank=True)
 
     objects = StageQuerySet.as_manager()

@@ -19,7 +19,7 @@ from typing import NamedTuple
 from recipes.engine.data import rows
 from recipes.engine.mass_balance import PUBLISHED, Span
 from recipes.engine.quantities import POUND_G, UNITS, parse_amount
-from recipes.engine.terms import Altitude, Refusal, Seen
+from recipes.engine.terms import Altitude, RecipeStep, Refusal, Seen
 
 Row = Mapping[str, str]
 DAY = timedelta(days=1)
@@ -32,7 +32,7 @@ class Way(StrEnum):
 
 
 class StageKind(StrEnum):
-    """`PREPARE` is what is done before the waiting begins: salting, blanching, dipping."""
+    """`PREPARE` is what is done before the waiting begins: salting, blanching, dipping; `STAND` a recipe's own wait."""
 
     PREPARE = "prepare"
     FERMENT = "ferment"
@@ -40,6 +40,7 @@ class StageKind(StrEnum):
     CONDITION = "condition"
     PASTEURISE = "pasteurise"
     FREEZE = "freeze"
+    STAND = "stand"
 
 
 class Between(NamedTuple):
@@ -75,6 +76,7 @@ class Band:
 class Brine:
     """What the source adds to `per_g` of the vegetable: salt in grams (a range), water and vinegar in ml."""
 
+    vegetable: str
     per_g: Fraction
     salt_g: Between
     water_ml: Fraction
@@ -261,14 +263,14 @@ def _band(row: Row) -> Band:
     return Band(row["band"], low, high, days, row["warning"], _cited(row))
 
 
-_TO_POUNDS = re.compile(r"to ([0-9]+) lb")
+_TO_POUNDS = re.compile(r"to ([0-9]+) lb of ([a-z]+)")
 
 
 def _brine(row: Row, brine: Row | None) -> Brine | None:
     """By weight where the share was seen in print; else by the printed measure, weighed as a cup of salt weighs."""
     share = _between(row["salt_percent_low"], row["salt_percent_high"])
     if share is not None and row["salt_percent_seen"] and Seen(row["salt_percent_seen"]).is_seen:
-        return Brine(Fraction(100), share, Fraction(0), Fraction(0), row["salt_printed"])
+        return Brine(row["food"], Fraction(100), share, Fraction(0), Fraction(0), row["salt_printed"])
     pounds = _TO_POUNDS.search(row["salt_printed"])
     cup = PUBLISHED.grams_per_cup.get(("salt", ""))
     if brine is None or pounds is None or cup is None or not Seen(brine["seen"]).is_seen:
@@ -276,6 +278,7 @@ def _brine(row: Row, brine: Row | None) -> Brine | None:
     salt = _cups(brine["salt"]) * Fraction(str(cup.span.best))
     is_water = brine["goes_with"].startswith("water")
     return Brine(
+        vegetable=pounds[2],
         per_g=Fraction(pounds[1]) * POUND_G,
         salt_g=Between(salt, salt),
         water_ml=_cups(brine["goes_with_amount"]) * UNITS["cup"].size if is_water else Fraction(0),
@@ -391,6 +394,7 @@ class StagePlan:
     shortest: timedelta | None = None
     longest: timedelta | None = None  # never shorter than `shortest`
     look_every: timedelta | None = None
+    words: str = ""  # the recipe's own, of a `STAND`
 
 
 @dataclass(frozen=True)
@@ -430,6 +434,20 @@ def drying_stages(dried: Dried, rules: Rules, *, pasteurise: bool = False) -> tu
 def freezing_stages(frozen: Frozen, *, blanched: bool) -> tuple[StagePlan, ...]:
     freeze = StagePlan(StageKind.FREEZE, timedelta(0), DAY)
     return (StagePlan(StageKind.PREPARE), freeze) if frozen.is_blanched and blanched else (freeze,)
+
+
+# What a step is called that waits by itself, cold or in brine; from so many hours on somebody goes away meanwhile.
+WAITING = frozenset({"soak", "brine", "salt", "chill", "stand", "settle", "hold", "drip", "marinate"})
+WAIT_FROM_HOURS = 3  # our own choice, no source
+
+
+def waits_of(steps: Iterable[RecipeStep]) -> tuple[StagePlan, ...]:
+    """The hours and days that a recipe's own steps wait, in its order, of those seen in print alone."""
+    return tuple(
+        StagePlan(StageKind.STAND, _hours(step.hours.low), _hours(step.hours.high), words=str(step))
+        for step in steps
+        if step.action in WAITING and step.hours is not None and step.is_read and step.hours.low >= WAIT_FROM_HOURS
+    )
 
 
 def _days(count: Fraction) -> timedelta:

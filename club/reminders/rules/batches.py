@@ -331,6 +331,7 @@ class StageRule(Rule[Stage]):
         context = {
             "batch": stage.batch,
             "kind": stage.get_kind_display(),
+            "words": stage.words,
             "from": format_moment(stage.ends_from),
             "by": format_moment(stage.ends_by),
             "look_for": stage.batch.plan.get("look_for", ""),

@@ -68,6 +68,7 @@ from inventory.batches.services.common import (
     writing_check,
 )
 from inventory.batches.services.lots import LotAnswer, lots_note
+from inventory.batches.services.stages import waits_begin, waits_end
 from inventory.batches.tracing import is_called_back
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import year_after
@@ -139,6 +140,8 @@ def batch_start(
     fields = _columns(plan, revision, kitchen, wanted.get("jar")) | used.columns(plan)
     fields["is_reprocessable"] = isinstance(Batch(**fields).reprocess_need(), Need)
     batch = _write(whose, token, used, started_at=began, note=note.strip(), created_at=now, **fields)
+    if not batch.stages.exists():  # a racing twin's batch has them
+        waits_begin(batch, plan.steps)
     if whose.started_by is None:
         kitchen_used(by=by, kitchen=kitchen)
     return batch
@@ -324,6 +327,7 @@ def batch_log_process(
         "note": "\n".join(filter(None, [batch.note, note.strip()])),
     }
     _claim(batch, logged)
+    waits_end(by, batch, jars_out_at)
     notes.update(taken_on=club_day(began))
     for one in beside:
         assert reached is not None  # else a problem was raised

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -74,9 +74,10 @@ from recipes.engine.keeping import (
     freezing_stages,
     stage_dates,
     store_months,
+    waits_of,
     weighed_in,
 )
-from recipes.engine.terms import Altitude, Canner, Method, Pack, Refusal, Role
+from recipes.engine.terms import Altitude, Canner, Method, Pack, RecipeStep, Refusal, Role
 from recipes.library import keeping_tables
 from recipes.models import ProcessTable
 from recipes.presentation import in_words
@@ -244,6 +245,7 @@ def _stages_write(batch: Batch, stages: list[StagePlan] | tuple[StagePlan, ...],
                 kind=stage.kind.value,
                 look_every_hours=None if every is None else every // timedelta(hours=1),
                 begins_at=dates.begins,
+                words=stage.words[:STAGE_NOTE_LENGTH],
                 shortest_minutes=_minutes(stage.shortest),
                 longest_minutes=_minutes(stage.longest),
                 ends_from=dates.ends_from,
@@ -252,6 +254,17 @@ def _stages_write(batch: Batch, stages: list[StagePlan] | tuple[StagePlan, ...],
         )
     Stage.objects.bulk_create(rows)
     _begin(Stage.objects.get(batch=batch, number=first), began)
+
+
+def waits_begin(batch: Batch, steps: Iterable[RecipeStep]) -> None:
+    """The waits of a batch by recipe become its stages, the first begun with the batch; nothing where it has none."""
+    if waits := waits_of(steps):
+        _stages_write(batch, waits, 1, batch.started_at)
+
+
+def waits_end(by: User, batch: Batch, at: datetime) -> None:
+    """The jars are logged: what was still waiting is over."""
+    batch.stages.filter(began_at__lte=at, ended_at=None).update(ended_at=at, ended_by=by)
 
 
 def _minutes(length: timedelta | None) -> int | None:
@@ -307,7 +320,7 @@ def _ferment_planned(
         return None
     goes_in = weighed_in(food.brine, weighed_g)
     lines = [
-        _line(food.food, Role.LOW_ACID, weighed_g),
+        _line(food.brine.vegetable, Role.LOW_ACID, weighed_g),
         _line(_("canning salt"), Role.SALT, goes_in.salt_g[0]),
     ]
     if goes_in.water_ml:
@@ -495,6 +508,7 @@ def _plan_of(stage: Stage) -> StagePlan:
         None if shortest is None else timedelta(minutes=shortest),
         None if longest is None else timedelta(minutes=longest),
         None if every is None else timedelta(hours=every),
+        stage.words,
     )
 
 

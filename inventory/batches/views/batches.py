@@ -171,6 +171,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "may_trace": may_trace,
         "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
         "rules": rules,
+        "running": Stage.objects.running().filter(batch=batch).first() if batch.state == BatchState.STARTED else None,
         "readings": reading_rows(batch, user.units),
         "recalls": recalls,
         "set_asides": set_aside_rows(batch),

@@ -80,12 +80,13 @@ def keep_start(request: HttpRequest, way: str, key: str) -> HttpResponse:
 
 
 def _running_or_done(request: HttpRequest, lot_code: str) -> tuple[User, Batch, Stage | None]:
-    """The batch, for who may write in it, and the stage that is running; 404 for a batch by recipe."""
+    """The batch, for who may write in it, and the stage that is running; 404 for a recipe's batch without a wait."""
     user = signed_in(request)
     batch = batch_to_write(user, lot_code)
-    if not batch.is_staged:
+    running = Stage.objects.running().filter(batch=batch).first()
+    if not batch.is_staged and running is None:
         raise Http404
-    return user, batch, Stage.objects.running().filter(batch=batch).first()
+    return user, batch, running
 
 
 def _nothing_more(request: HttpRequest, batch: Batch, text: object) -> HttpResponse:
@@ -161,7 +162,7 @@ def stage(request: HttpRequest, lot_code: str) -> HttpResponse:
 
     stop = [rules.PH_AT_THE_END] if running.kind == StageKind.FERMENT else []
     title = _("End the stage: %(kind)s") % {"kind": running.get_kind_display()}
-    context = {"title": title, "about": batch.plan.get("test", ""), "stop": stop, "running": running}
+    context = {"title": title, "about": running.words or batch.plan.get("test", ""), "stop": stop, "running": running}
     return _written(request, batch, form, write, context)
 
 

@@ -37,6 +37,7 @@ from tests.factories.batches import (
 )
 from tests.factories.equipment import make_test, make_thing, readings
 from tests.factories.members import make_person
+from tests.factories.recipes import make_revision
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 
@@ -240,7 +241,7 @@ def test_kraut_in_the_refrigerator_has_labels_and_is_reached_by_a_recall(db):
 
     assert batch.state == BatchState.KEPT
     assert [str(label.keep) for label in labels_of(batch)] == ["Keep in the refrigerator"] * 3
-    assert label_text(batch).ingredients == "sauerkraut, canning salt"
+    assert label_text(batch).ingredients == "cabbage, canning salt"
     with pytest.raises(AlreadyDone):
         services.keeping_put_up(by=batch.made_by, batch=batch, counts={"bag": 1}, grams=5, at=at, now=at)
     recall = make_recall(batch=batch, now=at)
@@ -346,6 +347,33 @@ def test_a_pot_that_reads_59_brix_boils_on_by_the_water_that_is_left(db):
     assert found.minutes[0] <= minutes <= found.minutes[1]
     done = boil_on(tested, found.end_brix.high, scale=Fraction(1), boiling_water_c=water_c, burner=ring)
     assert (done.water_g.high, done.minutes) == (0, (0, 0))
+
+
+def test_a_recipe_s_own_waits_are_stages_and_over_with_its_log(db):
+    soak = {"action": "soak", "text": "Soak them {hours}.", "hours": ["12", "18"], "seen": "seen-twice"}
+    chill = {"action": "chill", "text": "Chill them {hours}.", "hours": "24", "seen": "memory"}  # nobody read it
+    boil = {"action": "simmer", "text": "Simmer {hours}.", "hours": "4", "seen": "seen-twice"}
+    batch = make_batch(revision=make_revision(steps=[soak, "Drain them.", chill, boil]))
+
+    [wait] = batch.stages.all()
+    assert (wait.kind, wait.words) == (StageKind.STAND, "Soak them 12 to 18 hours.")
+    assert (wait.ends_from, wait.ends_by) == (NOW + 12 * HOUR, NOW + 18 * HOUR)
+    assert list(Stage.objects.ripe(NOW + 12 * HOUR)) == [wait]
+    with pytest.raises(ValidationError):
+        finish(batch, at=NOW + 11 * HOUR)
+    at = NOW + 14 * HOUR
+    services.batch_log_process(
+        by=batch.made_by,
+        batch=batch,
+        jars={"half-pint": 4},
+        jars_out_at=at,
+        minutes=batch.required_minutes,
+        lid_code="LID 1",
+        lots=without_lots(batch),
+        now=at,
+    )
+    wait.refresh_from_db()
+    assert wait.ended_at == at
 
 
 def test_a_batch_in_its_stages_may_be_given_up(kraut):
