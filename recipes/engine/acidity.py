@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -810,26 +810,28 @@ def ledger_of(foods: KnownFoods, tested: Iterable[TestedRecipe]) -> Ledger:
     pressed = [
         (recipe.slug, in_jar(lines_of(recipe, foods))) for recipe in known if _methods(recipe) == {Method.PRESSURE}
     ]
-    read = [(recipe.slug, in_jar(lines_of(recipe, foods))) for recipe in boiled]
-    chosen = [
-        (recipe.slug, in_jar(lines_of(other, foods)))
-        for recipe in boiled
-        for choice, other in variants(recipe)
-        if choice.is_seen
-    ]
     return Ledger(
         foods,
-        tuple(ratio_of(slug, lines) for slug, lines in (*read, *chosen)),
-        lowest_ratio(lines for _slug, lines in read),
+        tuple(ratio_of(slug, lines) for slug, lines in _with_choices(boiled, foods)),
+        lowest_ratio(in_jar(lines_of(recipe, foods)) for recipe in boiled),
         ferments=tuple(
-            ratio_of(recipe.slug, in_jar(lines_of(recipe, foods)), by_salt=True)
-            for recipe in jarred
-            if recipe.kind in FERMENT_KINDS
+            ratio_of(slug, lines, by_salt=True)
+            for slug, lines in _with_choices([each for each in jarred if each.kind in FERMENT_KINDS], foods)
         ),
         fat_under_pressure=tuple(
             ratio_of(slug, lines) for slug, lines in pressed if any(FoodClass.OIL in line.kinds for line in lines)
         ),
     )
+
+
+def _with_choices(recipes: list[TestedRecipe], foods: KnownFoods) -> Iterator[tuple[str, tuple[Line, ...]]]:
+    """The lines in the jar of each recipe, and of each with a choice that its source prints."""
+    for recipe in recipes:
+        yield recipe.slug, in_jar(lines_of(recipe, foods))
+    for recipe in recipes:
+        for choice, other in variants(recipe):
+            if choice.is_seen:
+                yield recipe.slug, in_jar(lines_of(other, foods))
 
 
 def judge(recipe: TestedRecipe, ledger: Ledger) -> tuple[Finding, ...]:

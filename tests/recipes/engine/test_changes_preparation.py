@@ -63,8 +63,10 @@ def test_a_mash_is_told_why(slug, text):
 
 @pytest.mark.parametrize(("slug", "item"), UNDER_PRESSURE)
 def test_no_vegetable_under_pressure_is_cut_or_sized_or_cooked_in_a_way_that_its_line_does_not_say(slug, item):
-    preps = ("grated", "minced", "crushed", "large", "roasted", "unpeeled", "ground")
-    texts = [swap.format(old=item, new=f"{prep} {item}") for prep in preps for swap in SWAPS]
+    preps = {"grated", "minced", "crushed", "large", "roasted", "unpeeled", "ground"} - set(item.split())
+    if item == "peppers":
+        preps -= {"roasted"}  # their skins are blistered in an oven before they are canned
+    texts = [swap.format(old=item, new=f"{prep} {item}") for prep in sorted(preps) for swap in SWAPS]
     assert allowed(slug, texts) == []
 
 
