@@ -395,6 +395,11 @@ class BandTable:
     sources: tuple[str, ...]
     is_above: bool
 
+    @property
+    def here(self) -> list[tuple[str, str]]:
+        """(jar, figure) of the kitchen's own band; empty where no kitchen was chosen, and above the table."""
+        return [pair for line in self.lines if line.is_here for pair in zip(self.jars, line.figures, strict=True)]
+
 
 @dataclass(frozen=True)
 class _Kind:

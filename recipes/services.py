@@ -259,7 +259,7 @@ def clean_content(content: Mapping[str, Any], *, slug: str) -> dict[str, Any]:
 
 def not_own(by: User, revision: Revision) -> None:
     if revision.author_id == by.pk:
-        raise PermissionDenied(_("Nobody reviews her own draft."))
+        raise PermissionDenied(_("Nobody reviews a draft of their own."))
 
 
 def _may(by: User, permission: str) -> None:

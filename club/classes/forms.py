@@ -296,12 +296,12 @@ class WalkInForm(TokenForm):
         label=_("Who comes along?"),
         max_length=COMPANION_LENGTH,
         required=False,
-        help_text=_("A guest's name, where she brings somebody. Empty: she is alone."),
+        help_text=_("A guest's name, where they bring somebody. Empty: they come alone."),
     )
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("token", "person", "companion", submit=gettext("Take her in"), action=action)
+        self.helper = form_helper("token", "person", "companion", submit=gettext("Add to the roll"), action=action)
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of walk_in_take."""

@@ -160,7 +160,7 @@ class KitchenForm(TokenForm):
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
         help_text=_("Leave it empty if you do not know it yet: no process time is given until it is known."),
     )
-    altitude_unit = forms.ChoiceField(label=_("In"), choices=UNITS, required=False)
+    altitude_unit = forms.ChoiceField(label=_("Unit of the altitude"), choices=UNITS, required=False)
     altitude_how = forms.ChoiceField(
         label=_("How it is known"),
         choices=[("", _("choose")), *AltitudeHow.choices],

@@ -374,7 +374,7 @@ def skill_waive(*, by: User, person: User, skill: str, reason: str, now: datetim
     """
     require_perm(by, "members.note_skill")
     if by.pk == person.pk:
-        raise ValidationError(gettext("Nobody waives a class for herself. Ask another instructor."))
+        raise ValidationError(gettext("Nobody waives a class for themselves. Ask another instructor."))
     _check(skill, reason, field="reason")
     moment = now or timezone.now()
     day = timezone.localtime(moment, timezone.get_default_timezone()).date()

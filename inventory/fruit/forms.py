@@ -201,7 +201,7 @@ class ClaimForm(forms.Form):
         self.offer, self.unit = offer, weight_unit(by.units)
         whole = bool(offer.container)
         measure = CONTAINERS[offer.container] if whole else self.unit
-        labels = {"asked": gettext("So much would help"), "least": gettext("Less than this is of no use to me")}
+        labels = {"asked": gettext("How much I would like"), "least": gettext("The least that is of use to me")}
         for name, label in labels.items():
             self.fields[name] = amount_field(f"{label} ({measure})", whole=whole, required=name == "asked")
         self.fields["least"].help_text = gettext("Empty: any amount is welcome.")

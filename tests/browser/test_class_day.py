@@ -58,7 +58,7 @@ def test_a_class_runs_from_the_roll_to_the_jars_and_is_closed(visitor, chromium,
     press("Both came, Paula Pair")
     press("Absent, Nora Never")
     page.get_by_label("Who is it?").fill("wanda walker")
-    press("Take her in")
+    press("Add to the roll")
     assert "Wanda Walker has a seat." in visitor.text()
     visitor.look("class-roll")
     assert list(SignUp.objects.order_by("person__name").values_list("came", flat=True)) == [0, 2, 1, 1]

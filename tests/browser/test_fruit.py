@@ -88,7 +88,7 @@ def test_fruit_is_offered_in_a_few_taps_claimed_for_a_pot_shared_out_and_fetched
     page.get_by_role("link", name="plums", exact=False).first.click()
     page.wait_for_url("**recipe=**")
     visitor.look("fruit-claim-pot")
-    least = page.get_by_label("Less than this is of no use to me (kg)").input_value()
+    least = page.get_by_label("The least that is of use to me (kg)").input_value()
     assert float(least) > 0
     page.get_by_role("checkbox").first.check()
     page.get_by_role("button", name="Send the claim").click()

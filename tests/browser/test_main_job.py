@@ -49,7 +49,7 @@ def test_from_an_invitation_to_a_checked_seal(visitor, library):
     page.wait_for_url("**/people/kitchens/add/**")
     page.get_by_label("Name of the kitchen").fill("Quince Corner")
     page.get_by_label("Altitude", exact=True).fill("3,400")
-    page.get_by_label("In", exact=True).select_option(label="feet")
+    page.get_by_label("Unit of the altitude", exact=True).select_option(label="feet")
     page.get_by_label("How it is known").select_option("map")
     page.locator("main form [type=submit]").first.click()
     page.wait_for_load_state()

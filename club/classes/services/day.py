@@ -67,7 +67,7 @@ def _not_taking_jars(signup: SignUp) -> None:
     """Before the start somebody else is chosen; after it the batch is theirs."""
     if StationBatch.objects.filter(station__taker__signup=signup).exists():
         raise ValidationError(
-            _("The batch of %(station)s was started for %(person)s, so she came.")
+            _("The batch of %(station)s was started for %(person)s, so they came.")
             % {"station": signup.station.label if signup.station else "", "person": signup.person}
         )
     JarTaker.objects.filter(signup=signup).delete()
@@ -136,7 +136,7 @@ def _who_was_listed(session: ClassSession, signup: SignUp, now: datetime) -> Sig
 def _seats_take(session: ClassSession, places: int) -> None:
     if not seats_take(session.pk, places):
         raise ValidationError(
-            _("There is no seat left. When somebody has not come, mark her absent and give her seat free first.")
+            _("There is no seat left. When somebody has not come, mark them absent and free their seat first.")
         )
 
 
@@ -202,7 +202,7 @@ def signup_sit(*, by: User, signup: SignUp, station: Station | None, now: dateti
         return signup
     if StationBatch.objects.filter(station__taker__signup=signup).exists():
         raise ValidationError(
-            _("%(person)s takes the jars of her station home: she stays.") % {"person": signup.person}
+            _("%(person)s takes the jars of their station home, and stays.") % {"person": signup.person}
         )
     if station is not None:
         _room_check(session, signup, station)

@@ -122,7 +122,7 @@ def skill_check(thing: Thing, person: User) -> None:
     if skill_lacks(thing, person):
         text = _(
             "%(code)s goes to people who learned %(skill)s here. %(name)s has not yet: the class comes first, or an"
-            " instructor waives it, with the reason, on the page of her skills."
+            " instructor waives it, with the reason, on the page of their skills."
         )
         params = {"code": thing.code, "skill": thing.skill_label.lower(), "name": person}
         raise ValidationError({"person": text % params}, code="skill")

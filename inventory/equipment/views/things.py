@@ -56,6 +56,7 @@ from inventory.equipment.models import (
     ThingPhoto,
     ThingQuerySet,
     WaitingEntry,
+    what_test_wants,
     with_status,
 )
 from inventory.equipment.rules import code_key
@@ -167,6 +168,7 @@ def thing_page(request: HttpRequest, code: str) -> HttpResponse:
         "waiting": WaitingEntry.objects.in_line().filter(kind=thing.kind).count(),
         "keeps": keeps,
         "missing_parts": row.missing_parts,  # type: ignore[attr-defined]
+        "test_wants": what_test_wants(row, today),
         "parts_form": parts_form(thing) if keeps else None,
         "parts_rule": rules.PARTS_WHOLE,
         "state_form": state_form(thing) if keeps else None,

@@ -70,7 +70,7 @@ def test_who_is_absent_leaves_her_station_and_its_jars():
 def test_whose_batch_is_on_the_stove_came(came):
     cooking = make_cooking()
     signup = cooking.station.taker.signup
-    with pytest.raises(ValidationError, match="so she came"):
+    with pytest.raises(ValidationError, match="so they came"):
         call(signup, came)
     signup.refresh_from_db()
     assert (signup.came, signup.station) == (1, cooking.station)

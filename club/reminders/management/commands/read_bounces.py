@@ -17,7 +17,7 @@ MOST_BYTES = 2_000_000  # a report returns our own mail at most; the rest is not
 class Command(BaseCommand):
     help = (
         "Reads one delivery status notification (RFC 3464) from FILE, or from standard input for -, and notes for the "
-        "person that her address sends our mail back. A mail server pipes in what comes to the address of MAIL_FROM. "
+        "person that their address sends our mail back. A mail server pipes in what comes to the address of MAIL_FROM. "
         "Another mail changes nothing and is no error, so that the mail server has nothing to send back in turn."
     )
 
