@@ -308,18 +308,19 @@ def stove_card(batch: Batch, now: datetime) -> Card:
 
 def stage_cards(user: User, now: datetime) -> Iterator[Card]:
     """Batches that take days, in the stage they are in; what wants a look or may be over goes first."""
-    rows = Stage.objects.running().filter(batch__made_by=user).select_related("batch__kitchen").defer("batch__plan")
+    rows = Stage.objects.running().filter(batch__made_by=user)
+    rows = rows.select_related("batch__kitchen", "batch__revision__recipe")
+    rows = rows.defer("batch__plan", "batch__revision__content")
     for stage in rows.order_by(Coalesce("look_due_at", "ends_from", "began_at"), "pk")[:SHOWN]:
-        batch = stage.batch
+        batch, at = stage.batch, stage.look_due_at or stage.ends_from
         about = " · ".join([batch.lot_code, batch.kitchen.name, stage.get_kind_display()])
         if stage.look_due_at is not None and stage.look_due_at <= now:
-            yield Card(
-                batch.title, reverse("batches:look", args=[batch.lot_code]), about, _("look at it today"), "wait"
-            )
+            look = reverse("batches:look", args=[batch.lot_code])
+            yield Card(batch.title, look, about, _("look at it today"), at=at)
         elif stage.ends_from is not None and stage.ends_from <= now:
-            yield Card(batch.title, batch.get_absolute_url(), about, _("may be over"), "wait")
+            yield Card(batch.title, batch.get_absolute_url(), about, _("may be over"), at=at)
         else:
-            yield Card(batch.title, batch.get_absolute_url(), about)
+            yield Card(batch.title, batch.get_absolute_url(), about, at=at)
 
 
 def cooling_cards(batches: BatchQuerySet) -> Iterator[Card]:

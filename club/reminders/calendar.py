@@ -158,7 +158,8 @@ def _stages(person: User, now: datetime) -> Iterator[Entry]:
     """From the shortest printed time of a stage to its longest; what ends by a test has no entry."""
     rows = Stage.objects.filter(batch__made_by=person, kind__in=BY_THE_CLOCK, began_at__isnull=False)
     rows = rows.exclude(ended_at__lt=now - CALLED_OFF_FOR).exclude(batch__state=BatchState.ABANDONED)
-    for stage in rows.select_related("batch__kitchen").defer("batch__plan"):
+    rows = rows.select_related("batch__kitchen", "batch__revision__recipe")
+    for stage in rows.defer("batch__plan", "batch__revision__content"):
         if stage.ends_from is None or stage.began_at is None:
             continue
         batch, is_done = stage.batch, stage.ended_at is not None

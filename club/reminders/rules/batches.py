@@ -327,7 +327,7 @@ class StageRule(Rule[Stage]):
         yield stage.batch.made_by_id
 
     def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
-        stage = Stage.objects.select_related("batch").get(pk=reminder.subject_id)
+        stage = Stage.objects.select_related("batch__revision__recipe").get(pk=reminder.subject_id)
         context = {
             "batch": stage.batch,
             "kind": stage.get_kind_display(),
