@@ -92,7 +92,8 @@ def proposals(batch: Batch, user: User, lines: Iterable[LotLine]) -> dict[int, l
     offers: Sequence[Offer] = ()
     if LotKind.FRUIT in kinds:
         freezers = FreezerItem.objects.visible_to(user).there().filter(frozen_on__lte=day)
-        frozen = list(freezers.exclude(pk__in=_called_back("freezer_item")).oldest_first())
+        sound = freezers.exclude(pk__in=_called_back("freezer_item"))
+        frozen = list(sound.exclude(batch_frozen__recalls__is_cleared=False).oldest_first())
         had = fruit_had(batch, user).exclude(pk__in=_called_back("fruit_offer"))
         offers = list(had.select_related("giver").order_by("-pk")[:OFFERS_LOOKED_AT])
     return {

@@ -665,6 +665,7 @@ def _calls() -> list[Q]:
         Q(batch__revision__in=open_ones.filter(revision__isnull=False).values("revision")),
         Q(lid_lot__in=open_ones.filter(lid_lot__isnull=False).values("lid_lot")),
         Q(batch__in=open_ones.filter(batch__isnull=False).values("batch")),
+        Q(batch__in=taken.of_frozen_batches(open_ones.filter(batch__isnull=False).values("batch")).values("batch")),
         *(Q(batch__in=taken.of_called_back(source).values("batch")) for source in LOT_SOURCES),
         # The canner is named twice: it alone leads to its batches by an index.
         Q(
@@ -1287,6 +1288,10 @@ class LotTakenQuerySet(models.QuerySet["LotTaken"]):
         """Of one kind of lot (of LOT_SOURCES) alone."""
         lots = Recall.objects.not_cleared().filter(**{f"{source}__isnull": False}).values(source)
         return self.filter(**{f"{source}__in": lots})
+
+    def of_frozen_batches(self, batches: Any) -> LotTakenQuerySet:
+        """Out of a freezer, of the food that one of these batches froze."""
+        return self.filter(freezer_item__batch_frozen__in=batches)
 
     def for_page(self) -> LotTakenQuerySet:
         """With what its words read, in one query."""

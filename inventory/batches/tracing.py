@@ -191,7 +191,8 @@ def affected_jars(recall: Recall) -> JarQuerySet:
         source = RECALL_SUBJECTS[recall.kind]
         taken = LotTaken.objects.live().filter(**{source: getattr(recall, f"{source}_id")})
         return Jar.objects.filter(batch__in=taken.values("batch")).kept()
-    return Jar.objects.filter(batch=recall.batch_id).kept()
+    cooked = LotTaken.objects.live().of_frozen_batches([recall.batch_id]).values("batch")
+    return Jar.objects.filter(Q(batch=recall.batch_id) | Q(batch__in=cooked)).kept()
 
 
 @dataclass(frozen=True)
@@ -246,7 +247,7 @@ def in_doubt(recall: Recall) -> BatchQuerySet:
 
 
 def holdings(recalls: Iterable[Recall]) -> list[Holding]:
-    """Every holding that these recalls reach, with whether it was answered; ten queries at most.
+    """Every holding that these recalls reach, with whether it was answered; twelve queries at most.
 
     A recall need not be opened yet: then it is what it would reach.
     """
@@ -378,10 +379,22 @@ def _reached(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
     yield from found
 
 
+def _frozen_by(recalls: list[Recall]) -> dict[int, int]:
+    """What called-back batches put into a freezer, by the recall's place in the list."""
+    places = {one.batch_id: at for at, one in enumerate(recalls) if one.batch_id}
+    rows = Batch.objects.filter(pk__in=places, freezer_item__isnull=False) if places else Batch.objects.none()
+    return {item: places[pk] for pk, item in rows.order_by().values_list("pk", "freezer_item") if item is not None}
+
+
 def _reached_by_lots(recalls: list[Recall]) -> Iterator[tuple[int, int]]:
-    """As `_reached`, of recalls of an ingredient; no query where there is none."""
+    """As `_reached`, of recalls of an ingredient, and of a batch that was frozen and cooked from; no query where there
+    is none."""
     by_source: dict[str, dict[int, int]] = {source: {} for source in LOT_SOURCES}
     reach = Q()
+    frozen = _frozen_by(recalls)
+    for item, at in frozen.items():
+        by_source["freezer_item"][item] = at
+        reach |= Q(freezer_item=item)
     for at, one in enumerate(recalls):
         for source in LOT_SOURCES:
             if lot := getattr(one, f"{source}_id"):
@@ -558,6 +571,7 @@ def recalls_of(batch: Batch) -> list[Recall]:
     taken = LotTaken.objects.live().filter(batch=batch)
     for source in LOT_SOURCES:
         reach |= Q(**{f"{source}__in": taken.filter(**{f"{source}__isnull": False}).values(source)})
+    reach |= Q(batch__in=taken.filter(freezer_item__isnull=False).values("freezer_item__batch_frozen"))
     used: list[tuple[int, date | None]] = []
     if batch.canner_card_id is not None and batch.setting_psi is not None:
         used = [(batch.canner_card_id, batch.gauge_tested_on)]

@@ -298,9 +298,9 @@ def test_the_pages_ask_the_same_number_of_questions_for_one_and_for_thirty(clien
     for count in (1, 30):
         while Recall.objects.count() < count + 1:
             make_recall(by=organiser, batch=make_batch_checked(revision=revision))
-        with django_assert_max_num_queries(16):
+        with django_assert_max_num_queries(17):
             assert client.get(reverse("batches:recalls")).status_code == 200
-        with django_assert_max_num_queries(24):
+        with django_assert_max_num_queries(25):
             assert len(client.get(wide.get_absolute_url()).context["rows"]) == count
     services.recall_close(by=organiser, recall=first, note="Done.")
 

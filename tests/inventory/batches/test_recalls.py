@@ -263,7 +263,7 @@ def test_an_answer_to_a_closed_recall_is_told_so(batch, maker):
 def test_the_reach_costs_the_same_for_one_recall_and_for_many(django_assert_max_num_queries):
     recalls = [make_recall(batch=make_batch_checked()) for _n in range(6)]
     for some in (recalls[:1], recalls):
-        with django_assert_max_num_queries(8):
+        with django_assert_max_num_queries(9):
             assert len(holdings(some)) == len(some)
 
 

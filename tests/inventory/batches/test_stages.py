@@ -15,9 +15,10 @@ from club.core.errors import AlreadyDone
 from club.season.services import readings as season_readings
 from inventory.batches import services
 from inventory.batches.choices import BatchState, StageKind
-from inventory.batches.models import Batch, Jar, Stage, StageReading
+from inventory.batches.models import Batch, Jar, LotTaken, Stage, StageReading
 from inventory.batches.presentation import label_text, labels_of
 from inventory.batches.services import recalls_of
+from inventory.batches.tracing import affected_jars, holdings
 from inventory.equipment.choices import Kind
 from recipes.engine import Burner
 from recipes.engine.document import process_table_to_document
@@ -30,6 +31,7 @@ from tests.factories.batches import (
     NOW,
     finish,
     make_batch,
+    make_batch_out,
     make_ferment_done,
     make_recall,
     make_staged,
@@ -374,6 +376,32 @@ def test_a_recipe_s_own_waits_are_stages_and_over_with_its_log(db):
     )
     wait.refresh_from_db()
     assert wait.ended_at == at
+
+
+def test_a_recall_of_frozen_food_reaches_what_was_cooked_from_it(db):
+    frozen = make_staged("freeze", BEANS, weighed_g=1500)
+    finish(frozen, at=NOW)
+    frozen = services.keeping_put_up(by=frozen.made_by, batch=frozen, counts={"bag": 3}, grams=1500, at=NOW, now=NOW)
+    cooked = make_batch_out(by=frozen.made_by, kitchen=frozen.kitchen, out_at=NOW + DAY)
+    LotTaken.objects.create(
+        batch=cooked,
+        kind="fruit",
+        item="plums",
+        freezer_item=frozen.freezer_item,
+        taken_on=NOW.date(),
+        by=frozen.made_by,
+        token=uuid4(),
+    )
+    other = make_batch_out(by=frozen.made_by, kitchen=frozen.kitchen, out_at=NOW + DAY)
+
+    recall = make_recall(batch=frozen, now=NOW + DAY)
+
+    assert recalls_of(cooked) == [recall]
+    assert recalls_of(other) == []
+    assert {one.batch_id for one in holdings([recall])} == {frozen.pk, cooked.pk}
+    assert affected_jars(recall).count() == 3 + cooked.jars.count()
+    assert set(Jar.objects.recalled().values_list("batch", flat=True)) == {frozen.pk, cooked.pk}
+    assert set(cooked.jars.recalled_here()) == set(cooked.jars.all())
 
 
 def test_a_batch_in_its_stages_may_be_given_up(kraut):

@@ -188,6 +188,15 @@ def test_a_batch_by_recipe_has_no_stages_and_one_in_stages_no_answers_of_recipes
     assert client.get(reverse("batches:list"), {"show": "underway"}).context["page"].object_list[0] == batch
 
 
+def test_the_desk_shows_what_is_under_way_in_as_few_queries(client, cook, django_assert_max_num_queries):
+    for _n in range(4):
+        ferment(cook)
+    client.get("/")
+    with django_assert_max_num_queries(22):
+        cards = client.get("/").context["desk"].section("under-way").cards
+    assert [card.tag for card in cards] == ["look at it today"] * 4
+
+
 def test_a_page_asks_no_more_of_the_database_with_many_looks_and_readings(client, cook, django_assert_max_num_queries):
     batch = ferment(cook)
     client.get(batch.get_absolute_url())
