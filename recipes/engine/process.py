@@ -130,6 +130,15 @@ def rows_for(
     of_food = _of_food(seen, food)
     if isinstance(of_food, Refusal):
         return of_food
+    narrowed = _narrowed(of_food, rows, jar=jar, pack=pack, canner=canner)
+    if isinstance(narrowed, Refusal) and food is None and len(of_food) < len(seen):
+        return _unnamed(seen)  # of another food there may well be such a row
+    return narrowed
+
+
+def _narrowed(
+    of_food: list[ProcessRow], rows: Sequence[ProcessRow], *, jar: str, pack: Pack | None, canner: Canner | None
+) -> tuple[list[ProcessRow], Canner] | Refusal:
     chosen = _choose_canner(of_food, canner)
     if isinstance(chosen, Refusal):
         return chosen
@@ -151,10 +160,12 @@ def _of_food(seen: list[ProcessRow], food: str | None) -> list[ProcessRow] | Ref
             fitting.append(row)
     if fitting:
         return fitting
-    if food is None:
-        names = tuple(dict.fromkeys(name for row in seen for name in (*row.only_for, *row.not_for)))
-        return Refusal("food-unnamed", "ROW-FOODS", {"foods": names})
-    return Refusal("food-not-tested", "ROW-FOODS", {"food": food})
+    return _unnamed(seen) if food is None else Refusal("food-not-tested", "ROW-FOODS", {"food": food})
+
+
+def _unnamed(seen: Sequence[ProcessRow]) -> Refusal:
+    names = tuple(dict.fromkeys(name for row in seen for name in (*row.only_for, *row.not_for)))
+    return Refusal("food-unnamed", "ROW-FOODS", {"foods": names})
 
 
 def _choose_canner(seen: Sequence[ProcessRow], canner: Canner | None) -> Canner | Refusal:

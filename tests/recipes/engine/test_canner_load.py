@@ -219,6 +219,11 @@ def test_a_row_for_some_foods_is_for_no_other_and_for_none_unnamed():
         plan = peaches(food=food)
         assert code in [refusal.code for refusal in plan.refusals]
         assert plan.process is None
+    with_raw = fruit()
+    with_raw["process"].append({**with_raw["process"][0], "pack": "raw"})
+    del with_raw["process"][1]["only_for"]
+    assert [one.code for one in peaches(with_raw, food=None).refusals] == ["food-unnamed"]
+    assert peaches(with_raw, food=None, pack=Pack.RAW).ok
     everybody = fruit()
     del everybody["process"][0]["only_for"]
     assert peaches(everybody, food=None).ok
