@@ -388,7 +388,8 @@ class BandLine:
 class BandTable:
     """One table. `is_above` says that the kitchen is higher than its last band."""
 
-    caption: str
+    title: str
+    pack: str
     jars: tuple[str, ...]
     lines: tuple[BandLine, ...]
     notes: tuple[str, ...]
@@ -396,9 +397,31 @@ class BandTable:
     is_above: bool
 
     @property
-    def here(self) -> list[tuple[str, str]]:
+    def caption(self) -> str:
+        return f"{self.title}, {self.pack}"
+
+    @property
+    def here(self) -> tuple[tuple[str, str], ...]:
         """(jar, figure) of the kitchen's own band; empty where no kitchen was chosen, and above the table."""
-        return [pair for line in self.lines if line.is_here for pair in zip(self.jars, line.figures, strict=True)]
+        return tuple(pair for line in self.lines if line.is_here for pair in zip(self.jars, line.figures, strict=True))
+
+
+@dataclass(frozen=True)
+class ProcessHere:
+    """What one kitchen's band says, of every pack for which it says the same. Without figures: it lies above."""
+
+    title: str
+    packs: str
+    figures: tuple[tuple[str, str], ...]
+
+
+def process_here(tables: Iterable[BandTable]) -> list[ProcessHere]:
+    """In the order of the tables; those in which no kitchen was looked up are left out."""
+    packs: dict[tuple[str, tuple[tuple[str, str], ...]], list[str]] = {}
+    for table in tables:
+        if table.here or table.is_above:
+            packs.setdefault((table.title, table.here), []).append(table.pack)
+    return [ProcessHere(title, ", ".join(names), figures) for (title, figures), names in packs.items()]
 
 
 @dataclass(frozen=True)
@@ -447,7 +470,8 @@ def _table(limits: tuple[int | None, ...], rows: list[ProcessRow], altitude: Alt
         for index, upper in enumerate(limits)
     )
     return BandTable(
-        caption=f"{kind.title}, {PACKS[rows[0].pack]}",
+        title=kind.title,
+        pack=str(PACKS[rows[0].pack]),
         jars=tuple(_jar(row, kind.usual.headspace_in) for row in rows),
         lines=lines,
         notes=_unique(text for row in rows for text in _row_notes(row)),

@@ -49,6 +49,7 @@ from recipes.presentation import (
     plan_lines,
     pot_jars,
     process_details,
+    process_here,
     processes_by_size,
     reach_of,
     start_query,
@@ -98,6 +99,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
     form = ViewForm(request.GET, user=signed_in(request))
     kitchen, tested = form.chosen_kitchen, shown.tested
     altitude = kitchen.altitude if kitchen else None
+    tables = band_tables(tested.process, altitude, tested)
     return {
         "form": form,
         "kitchen": kitchen,
@@ -111,7 +113,8 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "lines": ingredient_lines(tested, form.chosen_units),
         "recipe_steps": step_words(tested, tested.steps, form.chosen_units),
         "details": detail_lines(tested),
-        "tables": band_tables(tested.process, altitude, tested),
+        "tables": tables,
+        "process_here": process_here(tables),
         "points": kitchen_points(altitude, tested),
         "panel": panel_of(tested, altitude),
         "reach": reach_of(shown) if shown.is_unsafe else None,

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from recipes.engine.physics import altitude_from_text
 from recipes.models import ProcessTable, Recipe
+from recipes.presentation import band_tables, process_here
 from tests.factories.recipes import VEGETABLE, make_process_table, make_revision
+from tests.published.library import recipes
 
 pytestmark = pytest.mark.django_db
 
@@ -298,3 +301,19 @@ def test_process_tables_follow_the_alphabet_whatever_the_capitals_and_few_stand_
     assert '<details class="fold" >' in answer.content.decode()
     assert '<details class="fold" open>' not in answer.content.decode()
     assert '<details class="fold" open>' in reader.get("/recipes/process-tables/?q=beets").content.decode()
+
+
+def test_packs_of_one_figure_are_said_together_and_a_kitchen_above_the_table_is_told_so():
+    beans = recipes()["snap-beans"]
+
+    def here(altitude):
+        return process_here(band_tables(beans.process, altitude, beans))
+
+    assert [(one.title, one.packs) for one in here(altitude_from_text("4500 ft"))] == [
+        ("Pressure, dial gauge", "hot pack, raw pack"),
+        ("Pressure, weighted gauge", "hot pack, raw pack"),
+    ]
+    # USDA Complete Guide to Home Canning (2015), guide 4: 13 psi from 4,001 to 6,000 ft.
+    assert [figure for _jar, figure in here(altitude_from_text("4500 ft"))[0].figures] == ["13 psi (90 kPa)"] * 2
+    assert here(None) == []
+    assert here(altitude_from_text("8500 ft"))[0].figures == ()
