@@ -38,11 +38,19 @@ def test_a_fruit_has_the_legal_degrees_brix(food: str, brix: float):
     assert brix in {float(row["soluble_solids_brix_typical"] or "nan") for row in rows}
 
 
+def test_fresh_food_has_the_water_that_is_printed_for_it():
+    printed = {row["item"]: row for row in foods("composition")}
+    for row in rows("water.csv"):
+        number, _comma, item = row["source"].removeprefix("USDA SR26 ").partition(", ")
+        assert row["water_pct"] == printed[item]["water_pct"], row["food"]
+        assert number in printed[item]["source"]
+
+
 def test_as_many_figures_are_held_against_print_as_ever():
     assert (len(PRINTED), len(LEGAL)) == (75, 36)
 
 
-@pytest.mark.parametrize("name", ["solids.csv", "cups.csv", "apiece.csv", "stoves.csv", "rules.csv"])
+@pytest.mark.parametrize("name", ["solids.csv", "cups.csv", "apiece.csv", "stoves.csv", "rules.csv", "water.csv"])
 def test_every_row_names_its_source_and_none_stands_twice(name: str):
     table = list(rows(name))
     assert all(row["source"].strip() for row in table)
