@@ -26,7 +26,7 @@ from inventory.batches.models import Batch, Press
 from inventory.batches.rules import COOL_MIN, elapsed
 from recipes.choices import JARS
 from recipes.engine import RULES, sterilise_minutes
-from recipes.engine.terms import Ingredient, Method, Pack, RecipeStep, Rule
+from recipes.engine.terms import Canner, Ingredient, Method, Pack, RecipeStep, Rule
 from recipes.presentation import amount_pair, headspace_text, kitchen_points, pressure_text
 
 # The steps.
@@ -208,6 +208,8 @@ class _Steps:
         into = _("Put the jars on the rack, fasten the lid and heat the canner until steam streams from the vent.")
         if not pressure:
             into = _("Put the jars into the canner, lid on, and bring its water back to the boil.")
+        if self.batch.canner == Canner.STEAM:
+            into = _("Put the hot jars on the rack, lid on, and heat until steam streams out in an even column.")
         yield step(Part.HEAT, self._said(Part.HEAT, into), figures=filled)
         if pressure and vent:
             words = _("Let steam stream from the open vent for %(n)s minutes before closing it.") % {"n": vent}
