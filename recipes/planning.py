@@ -29,7 +29,7 @@ from recipes.engine import (
     recipe_of_table,
     table_refusal,
 )
-from recipes.engine.quantities import JAR_SIZES, Amount, parse_amount
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.library import known_foods
 from recipes.models import ProcessTable, Revision, RevisionState
@@ -240,7 +240,16 @@ def _short(field: str, text: str, problems: Problems) -> str:
 
 
 def _jar(text: str, problems: Problems) -> str | None:
-    if text and text not in JAR_SIZES:
+    """A known jar. One of another country has no time in any table that was read: the problem names the jar to use."""
+    metric = re.fullmatch(r"([0-9]{1,4}(?:[.,][0-9]{1,3})?) ?(ml|l)", text.lower())
+    if metric:
+        ml = Fraction(metric[1].replace(",", ".")) * (1000 if metric[2] == "l" else 1)
+        smaller = [size for size in JAR_SIZES if JAR_ML[size] <= ml]
+        problems["jar"] = _("No publication gives a time for a jar of %(jar)s here. Use a %(use)s jar.") % {
+            "jar": text,
+            "use": smaller[-1] if smaller else JAR_SIZES[0],
+        }
+    elif text and text not in JAR_SIZES:
         problems["jar"] = _("There is no jar called so. Known jars: %(known)s.") % {"known": ", ".join(JAR_SIZES)}
     return text or None
 

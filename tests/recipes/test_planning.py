@@ -124,3 +124,12 @@ def test_jars_at_hand_and_gear_reach_the_plan():
     assert {jar.size: jar.count for jar in plan.jars} == {"pint": 4, "half-pint": 2}
     assert (plan.process.jar, plan.finish) == ("pint", 720)
     assert plan_for(revision=make_revision(), altitude=HIGH, pots=1, burners=0).refusals[0].code == "no-burner"
+
+
+@pytest.mark.parametrize(
+    ("jar", "use"), [("500 ml", "pint"), ("1 l", "quart"), ("0,75l", "pint-and-half"), ("50 ml", "quarter-pint")]
+)
+def test_a_jar_of_another_country_is_refused_with_the_jar_to_use(jar, use):
+    with pytest.raises(PlanInputError) as caught:
+        read_plan_input({"jars": "3", "jar": jar})
+    assert f"Use a {use} jar" in caught.value.problems["jar"]
