@@ -1,6 +1,7 @@
 """What can be made of the fruit at hand: what a member has fresh and what lies in their freezer.
 
-Fruit that spoils or ages first comes first. The work is bounded: so many fruits and so many plans for a page.
+What was asked for comes first, then the freezer; of each what spoils or ages first. The work is bounded: so many fruits
+and so many plans for a page.
 """
 
 from __future__ import annotations
@@ -56,10 +57,6 @@ class Suggestions:
     empties: list[tuple[str, int]] = field(default_factory=list)  # of the kitchen, by size
     fruits_left_off: int = 0
 
-    @property
-    def has_frozen(self) -> bool:
-        return any(fruit.is_frozen for fruit in self.fruits)
-
 
 def suggestions_for(
     user: User, kitchen: Kitchen, fresh: Sequence[FreshFruit], *, with_freezer: bool, today: date
@@ -70,7 +67,7 @@ def suggestions_for(
     named = [(produce_named(one.what, words), one) for one in fresh]
     frozen = [(one.produce or produce_named(one.what, words), one) for one in lots if not one.with_sugar]
     found = [*_fresh(named, today), *_frozen(frozen, today)]
-    found.sort(key=lambda fruit: (fruit.until, fruit.at_hand.produce, fruit.at_hand.state))
+    found.sort(key=lambda fruit: (fruit.is_frozen, fruit.until, fruit.at_hand.produce, fruit.at_hand.state))
     shown = found[:MOST_FRUITS]
     return Suggestions(
         fruits=_with_fits(shown, kitchen),

@@ -98,6 +98,7 @@ def make(request: HttpRequest) -> HttpResponse:
         "no_sugar": NO_ADDED_SUGAR,
     }
     if kitchen is not None and form.is_valid():
+        context["asked"] = bool(form.fresh)
         context["suggestions"] = suggestions_for(
             user, kitchen, form.fresh, with_freezer=form.with_freezer, today=club_day()
         )

@@ -66,6 +66,7 @@ def test_a_bag_is_frozen_planned_from_and_taken_out_jars_change_hands_and_a_reca
     page.get_by_role("button", name="Look").click()
     page.wait_for_url("**/make/?**")
     visitor.look("make")
+    page.evaluate("document.querySelectorAll('main details').forEach((fold) => (fold.open = true))")
     text = visitor.text()
     assert "Plum jam" in text
     assert "Draw the juice first" in text

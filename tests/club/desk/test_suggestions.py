@@ -64,10 +64,10 @@ def test_what_spoils_first_comes_first(cook, kitchen, recipes):
     assert told == [("strawberries", False), ("plums", False), ("apples", False), ("plums", True)]
 
 
-def test_fruit_past_its_best_comes_before_fresh_apples(cook, kitchen, recipes):
+def test_what_was_asked_comes_before_the_freezer_however_old_that_is(cook, kitchen, recipes):
     frozen(cook, kitchen, "plums", days=400)
     fruits = make(cook, kitchen, ("apples", 4000)).fruits
-    assert [fruit.is_past for fruit in fruits] == [True, False]
+    assert [(fruit.at_hand.produce, fruit.is_past) for fruit in fruits] == [("apples", False), ("plums", True)]
 
 
 def test_bags_of_the_same_fruit_are_one_heap_with_its_pots_jars_and_sugar(client, cook, kitchen, recipes):
