@@ -40,9 +40,10 @@ from club.classes.services.sessions import refusal_words, stations_words
 from club.members.models import Kitchen, User
 from inventory.batches import rules
 from inventory.batches.choices import BatchState
-from inventory.batches.models import Batch, CannerBeside, Jar
+from inventory.batches.models import Batch, CannerBeside, Jar, Press
 from inventory.batches.rules import Phase
 from inventory.batches.services import recalls_of
+from inventory.batches.stove import Course, course_of
 from recipes import safety
 from recipes.charts import Day, Mark, days_svg
 from recipes.choices import CANNERS, JARS, PACKS
@@ -476,6 +477,36 @@ def stations_of(session: ClassSession, user: User, now: datetime) -> list[Statio
         people = tuple(station.people)
         shown.append(StationShown(station, people, one, one is not None and one.batch_id in mine, now))
     return shown
+
+
+@dataclass(frozen=True)
+class StationBoard:
+    """A station with a batch on the stove: where its cook stands, and its timers, what runs out next first."""
+
+    station: Station
+    batch: Batch
+    course: Course
+
+    @property
+    def next_ends(self) -> datetime | None:
+        return self.course.running[0].ends_at if self.course.running else None
+
+
+def board_of(session: ClassSession, units: str) -> list[StationBoard]:
+    """The stations whose batch is on the stove; whose minutes run out next stand first, then those without a timer."""
+    rows = StationBatch.objects.filter(station__session=session, batch__state=BatchState.STARTED)
+    named = rows.select_related("station", "batch__revision__recipe", "batch__kitchen", "batch__canner_card")
+    cooking = list(
+        named.prefetch_related(
+            Prefetch("batch__presses", Press.objects.in_order()),
+            Prefetch("batch__canners_beside", CannerBeside.objects.select_related("card")),
+        ).order_by("station__number")
+    )
+    found = [
+        StationBoard(one.station, one.batch, course_of(one.batch, units, presses=list(one.batch.presses.all())))
+        for one in cooking
+    ]
+    return sorted(found, key=lambda one: (one.next_ends is None, one.next_ends or session.starts_at))
 
 
 def without_station(session: ClassSession) -> list[SignUp]:

@@ -23,6 +23,7 @@ urlpatterns: list[URLPattern] = [
     path("<int:pk>/day/<int:signup_pk>/sit/", day.sit, name="day-sit"),
     path("<int:pk>/day/<int:signup_pk>/jars/", day.taker, name="day-taker"),
     path("<int:pk>/day/stations/", day.stations, name="day-stations"),
+    path("<int:pk>/day/board/", day.board, name="day-board"),
     path("<int:pk>/day/stations/seat-all/", day.sit_all, name="day-sit-all"),
     path("<int:pk>/day/stations/start/", day.start, name="day-start"),
     path("<int:pk>/day/stations/<int:station_pk>/again/", day.start_again, name="day-start-again"),

@@ -18,7 +18,7 @@ from club.classes.choices import SessionState
 from club.classes.forms import CallForm, CompanionForm, LearnedForm, OwnNoteForm, SessionPhotoForm, WalkInForm
 from club.classes.models import ClassSession, SessionPhoto, SessionReport, SignUp, Station, StationBatch
 from club.classes.papers import handout_pdf
-from club.classes.presentation import handout_of, roll_of, stations_of, without_station
+from club.classes.presentation import board_of, handout_of, roll_of, stations_of, without_station
 from club.classes.services import day as services_day
 from club.core.http import refusals_as_messages, refusals_on, signed_in
 
@@ -148,6 +148,14 @@ def stations(request: HttpRequest, pk: int) -> HttpResponse:
         "now": now,
     }
     return render(request, "classes/day_stations.html", context)
+
+
+@require_safe
+def board(request: HttpRequest, pk: int) -> HttpResponse:
+    """All stations at a glance, by what runs out next; the page asks again by itself."""
+    session, now = run_session(request, pk), timezone.now()
+    shown = board_of(session, signed_in(request).units)
+    return render(request, "classes/day_board.html", {"session": session, "stations": shown, "now": now})
 
 
 def _back_to_stations(session: ClassSession, station_pk: int | None = None) -> HttpResponse:

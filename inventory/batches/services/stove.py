@@ -84,6 +84,8 @@ def stove_press(
             raise ValidationError(_("This press was used for something else already. Open the page again."))
         return before
     batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
+    if batch.is_staged:
+        raise ValidationError(_("This batch is kept in stages: its own page says what is next."))
     _open_check(batch, kind, min(at or now, now))
     course = course_of(batch)
     if len(course.presses) >= MOST_PRESSES:

@@ -20,7 +20,7 @@ from club.classes.models import CannerLoad, ClassSession, OwnNote, SessionPhoto,
 from club.classes.services import day as services_day
 from club.core.clock import club_day
 from club.members.choices import Role
-from inventory.batches.services import batch_abandon, seals_record
+from inventory.batches.services import batch_abandon, seals_record, stove_press
 from recipes.models import Revision
 from tests.factories.batches import make_freezer_revision
 from tests.factories.class_day import log_out, make_at_station, make_called, make_held, runner_of
@@ -31,7 +31,7 @@ from tests.helpers import addresses_of, levels_of, refused_fields, text_of
 pytestmark = pytest.mark.django_db
 
 MOST_QUERIES = 20
-PAGES = ["day", "day-stations", "after"]
+PAGES = ["day", "day-stations", "day-board", "after"]
 
 
 def now():
@@ -234,6 +234,24 @@ def test_to_sit_nowhere_or_at_no_station_of_this_session(typed, session, teacher
     assert response.status_code == (404 if typed == "0" else 302)
     signup.refresh_from_db()
     assert (signup.station is None) is (typed != "0")
+
+
+def test_the_board_begins_with_the_station_whose_minutes_run_out_next(session, teacher, django_assert_max_num_queries):
+    first, second = started(session, 2)
+    address = url("day-board", session.pk)
+    with django_assert_max_num_queries(MOST_QUERIES):
+        shown = teacher.get(address).context["stations"]
+    assert [one.batch for one in shown] == [first.batch, second.batch]
+    for one, minutes in ((first, 2), (second, 5)):
+        at = now() - timedelta(minutes=minutes)
+        type(one.batch).objects.filter(pk=one.batch_id).update(started_at=now() - timedelta(hours=1))
+        stove_press(
+            by=runner_of(session), batch=one.batch, token=uuid4(), kind="began", step="l1process", at=at, now=now()
+        )
+    with django_assert_max_num_queries(MOST_QUERIES):
+        page = teacher.get(address)
+    assert [one.batch for one in page.context["stations"]] == [second.batch, first.batch]
+    assert page.context["stations"][0].next_ends == page.context["stations"][0].course.running[0].ends_at
 
 
 def test_a_load_shows_when_it_began_and_when_its_minutes_are_over(session, teacher):
