@@ -296,7 +296,7 @@ class WalkInForm(TokenForm):
         label=_("Who comes along?"),
         max_length=COMPANION_LENGTH,
         required=False,
-        help_text=_("A guest's name, where they bring somebody. Empty: they come alone."),
+        help_text=_("A guest's first name, where they bring somebody; no more is kept. Empty: they come alone."),
     )
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
@@ -344,12 +344,18 @@ class SessionPhotoForm(TokenForm, PhotoForm):
     caption = forms.CharField(
         label=_("What it shows"),
         max_length=CAPTION_LENGTH,
-        help_text=_("Said to who cannot see it. Ask the people in it first."),
+        help_text=_("Said to who cannot see it."),
+    )
+    shown_agreed = forms.BooleanField(
+        label=_("Everybody who can be made out in it agreed to that, or nobody can"),
+        error_messages={"required": _("Ask the people in it first, or take another picture.")},
     )
 
     def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
         super().__init__(*args, action=action, **kwargs)
-        self.helper = form_helper("token", "photo", "caption", submit=gettext("Add the picture"), css="", action=action)
+        self.helper = form_helper(
+            "token", "photo", "caption", "shown_agreed", submit=gettext("Add the picture"), css="", action=action
+        )
 
 
 # Sign-ups.
@@ -396,7 +402,9 @@ class SignUpForm(TokenForm):
     places = forms.TypedChoiceField(
         label=_("How many"), choices=PLACES, coerce=int, initial=1, widget=forms.RadioSelect
     )
-    companion = companion_field(required=False, help_text=_("Only when you come as two: a name is enough."))
+    companion = companion_field(
+        required=False, help_text=_("Only when you come as two. Their first name is kept, and no more.")
+    )
     needs = needs_field()
     named = NamedField()
 

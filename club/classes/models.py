@@ -421,6 +421,8 @@ class SessionPhoto(models.Model):
     token = models.UUIDField(unique=True, editable=False)
     jpeg = models.BinaryField()
     caption = models.CharField(_("what it shows"), max_length=CAPTION_LENGTH)
+    # Said by who added it: everybody who can be made out agreed, or nobody can. False: from before that was asked.
+    shown_agreed = models.BooleanField(default=False)
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     added_at = models.DateTimeField(default=timezone.now)
 

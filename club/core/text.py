@@ -47,6 +47,11 @@ def _is_unseen(char: str) -> bool:
     return unicodedata.category(char) in UNSEEN_CATEGORIES or any(low <= code <= high for low, high in UNSEEN_RUNS)
 
 
+def first_name(name: str) -> str:
+    """The first word of a name: all that is kept of somebody who was never asked."""
+    return next(iter(name.split()), "")
+
+
 def plain(text: str, *, field: str, longest: int) -> str:
     """One line of what is seen; ValidationError on `field` where it is too long."""
     line = seen(text)

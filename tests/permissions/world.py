@@ -200,7 +200,9 @@ class Belongings:
     @cached_property
     def session_photo(self) -> Any:
         session, token = self.held.session, uuid4()
-        return day.photo_add(by=self.club.teacher, session=session, file=picture(), caption="Jars", token=token)
+        return day.photo_add(
+            by=self.club.teacher, session=session, file=picture(), caption="Jars", shown_agreed=True, token=token
+        )
 
     @cached_property
     def order(self) -> Any:

@@ -35,6 +35,7 @@ from club.classes.services.common import form_used, run_check, seats_free_at, se
 from club.classes.services.seats import seats_give_back, seats_take
 from club.core.clock import now_or
 from club.core.photos import MOST_BYTES, photo_as_jpeg
+from club.core.text import first_name
 from club.members.models import User
 from club.members.services import skill_gain
 from inventory.batches.choices import BatchState
@@ -113,7 +114,7 @@ def walk_in_take(
         person=person,
         token=token,
         places=places,
-        companion=_plain(companion),
+        companion=_first_name(companion),
         state=SignUpState.SEATED,
         is_walk_in=True,
         joined_at=now,
@@ -149,7 +150,7 @@ def companion_take(*, by: User, signup: SignUp, name: str, now: datetime | None 
     """
     session = session_on_the_day(by, signup.session, now_or(now))
     signup = signup_fresh(session, signup)
-    name = _plain(name)
+    name = _first_name(name)
     if not name:
         raise ValidationError({"name": _("Write the name of who came along.")})
     if signup.places >= MOST_PLACES:
@@ -179,8 +180,8 @@ def absent_seat_free(*, by: User, signup: SignUp, now: datetime | None = None) -
     return signup
 
 
-def _plain(text: str) -> str:
-    return " ".join(text.split())[:COMPANION_LENGTH]
+def _first_name(text: str) -> str:
+    return first_name(text)[:COMPANION_LENGTH]
 
 
 # Who sits where, who takes a station's jars home, the start of all batches at once, and what is in the canners.
@@ -478,10 +479,15 @@ def photo_add(
     session: ClassSession,
     file: BinaryIO,
     caption: str,
+    shown_agreed: bool,
     token: UUID,
     now: datetime | None = None,
 ) -> SessionPhoto:
-    """A picture of the day; place and time that a phone writes into it are left out. The caption is its text."""
+    """A picture of the day; place and time that a phone writes into it are left out. The caption is its text.
+
+    `shown_agreed`: everybody who can be made out in it agreed, or nobody can; without that it is not taken
+    (ValidationError).
+    """
     run_check(by, session)
     made = SessionPhoto.objects.filter(token=token, session=session).first()
     if made is not None:
@@ -489,6 +495,8 @@ def photo_add(
     caption = " ".join(caption.split())
     if not caption or len(caption) > CAPTION_LENGTH:
         raise ValidationError({"caption": _("Say in a few words what it shows.")})
+    if not shown_agreed:
+        raise ValidationError({"shown_agreed": _("Ask the people in it first, or take another picture.")})
     jpeg = photo_as_jpeg(file.read(MOST_BYTES + 1))
     # An update that changes nothing makes a second press wait, so that the count below holds.
     ClassSession.objects.filter(pk=session.pk).update(title=F("title"))
@@ -496,7 +504,7 @@ def photo_add(
         raise ValidationError({"photo": _("A session keeps %(n)s pictures: remove one first.") % {"n": MOST_PHOTOS}})
     if SessionPhoto.objects.filter(token=token).exists():
         raise form_used()
-    values = {"jpeg": jpeg, "caption": caption, "added_by": by, "added_at": now_or(now)}
+    values = {"jpeg": jpeg, "caption": caption, "shown_agreed": True, "added_by": by, "added_at": now_or(now)}
     return SessionPhoto.objects.create(session=session, token=token, **values)
 
 

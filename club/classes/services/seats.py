@@ -26,7 +26,7 @@ from club.classes.services.notes import needs_check, needs_written
 from club.core.clock import now_or
 from club.core.errors import AlreadyDone
 from club.core.jobs import one_by_one
-from club.core.text import plain
+from club.core.text import first_name, plain
 from club.members.models import User
 
 # The link in a mail about a seat: the sign-up's own number, signed. It opens that one sign-up, and signs nobody in.
@@ -351,7 +351,7 @@ def _party(places: int, companion: str, needs: str) -> dict[str, object]:
     """The columns of a sign-up that a person writes. ValidationError by field."""
     if not 1 <= places <= MOST_PLACES:
         raise ValidationError({"places": _("Come alone or as two.")})
-    name = plain(companion, field="companion", longest=COMPANION_LENGTH)
+    name = first_name(plain(companion, field="companion", longest=COMPANION_LENGTH))
     if places == MOST_PLACES and not name:
         raise ValidationError({"companion": _("Who comes along? Give a name.")})
     if places == 1 and name:

@@ -34,7 +34,8 @@ def picture(size=(40, 30)) -> io.BytesIO:
 
 
 def add_photo(session, **changes) -> SessionPhoto:
-    told = {"by": runner_of(session), "file": picture(), "caption": "The first jars", "token": uuid4(), "now": NOON}
+    told = {"by": runner_of(session), "file": picture(), "caption": "The first jars", "shown_agreed": True}
+    told |= {"token": uuid4(), "now": NOON}
     return services_day.photo_add(session=session, **{**told, **changes})
 
 

@@ -385,7 +385,7 @@ def picture() -> SimpleUploadedFile:
 
 def test_a_picture_is_added_shown_to_who_was_there_and_removed(session, teacher, sign_in):
     signup = make_called(session, now=now())
-    told = {"token": uuid4(), "photo": picture(), "caption": "The first jars"}
+    told = {"token": uuid4(), "photo": picture(), "caption": "The first jars", "shown_agreed": "on"}
     assert teacher.post(url("photo-add", session.pk), told).status_code == 302
     photo = SessionPhoto.objects.get()
     shown = sign_in(signup.person).get(url("photo", photo.pk))
@@ -400,9 +400,19 @@ def test_a_picture_is_added_shown_to_who_was_there_and_removed(session, teacher,
 
 def test_what_is_no_picture_is_told_beside_its_field(session, teacher):
     told = {"token": uuid4(), "photo": SimpleUploadedFile("x.png", b"no picture"), "caption": "Jars"}
+    told["shown_agreed"] = "on"
     response = teacher.post(url("photo-add", session.pk), told)
     assert refused_fields(response) == {"photo"}
     assert response.context["photo_form"]["caption"].value() == "Jars"
+
+
+def test_a_picture_is_not_taken_while_those_in_it_were_not_asked(session, teacher):
+    told = {"token": uuid4(), "photo": picture(), "caption": "Jars"}
+    response = teacher.post(url("photo-add", session.pk), told)
+    assert refused_fields(response) == {"shown_agreed"}
+    assert not SessionPhoto.objects.exists()
+    teacher.post(url("photo-add", session.pk), {**told, "photo": picture(), "shown_agreed": "on"})
+    assert SessionPhoto.objects.get().shown_agreed
 
 
 # The handout
