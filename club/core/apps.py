@@ -7,4 +7,4 @@ class CoreConfig(AppConfig):
     name = "club.core"
 
     def ready(self) -> None:
-        from club.core import lookups  # noqa: F401 - registers what it holds
+        from club.core import lookups, sealing  # noqa: F401 - register what they hold

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
+from django.core import checks
 from django.db import models
 from django.utils.translation import gettext as _
 
@@ -34,6 +35,16 @@ class Unreadable(str):
         made = cls(_("This cannot be read just now: the key that opens it is not here. It is not lost."))
         made.sealed = sealed
         return made
+
+
+@checks.register(checks.Tags.security, deploy=True)
+def key_there(app_configs: Any, **told: Any) -> list[checks.CheckMessage]:
+    """For `check --deploy`: without a key nobody can write a note, and notes that are there are not read."""
+    if can_seal():
+        return []
+    text = "NOTE_KEYS is not set: notes on health and access can be neither written nor read."
+    hint = "Make a key once, keep it apart from the database and its backups (README), and set NOTE_KEYS to it."
+    return [checks.Warning(text, hint=hint, id="kettlehall.W001")]
 
 
 def can_seal() -> bool:

@@ -32,7 +32,7 @@ from inventory.equipment.services import hold_cancel, waiting_leave
 from inventory.fruit.choices import OfferStage
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.fruit.services import claim_withdraw, offer_take_back, share_give_back
-from inventory.jars.choices import OrderState
+from inventory.jars.choices import JarState, OrderState
 from inventory.jars.models import Balance, ClubOrder, Deposit, OrderEntry
 from inventory.jars.services import order_entries_set
 
@@ -130,6 +130,14 @@ def jars_held(person: User, now: datetime) -> Iterable[Balance]:
     return there.filter(place__person=person) | there.filter(place__kitchen__in=alone)
 
 
+def full_jars_held(person: User, now: datetime) -> Iterable[Balance]:
+    return (one for one in jars_held(person, now) if one.state == JarState.FULL)
+
+
+def other_jars_held(person: User, now: datetime) -> Iterable[Balance]:
+    return (one for one in jars_held(person, now) if one.state != JarState.FULL)
+
+
 def unpaid(person: User, now: datetime) -> Iterable[ClubOrder]:
     running = ClubOrder.objects.filter(state__in=[OrderState.ORDERED, OrderState.ARRIVED])
     return running.filter(lines__entries__member=person).exclude(pickups__member=person).distinct()
@@ -144,6 +152,10 @@ def recalls(person: User, now: datetime) -> Iterable[Recall]:
     running = list(Recall.objects.open().for_list())
     asked = {one.recall_id for one in waiting(running) if person.pk in one.people | one.former}
     return [one for one in running if one.pk in asked]
+
+
+def jars_in_words(one: Balance) -> str:
+    return f"{one.place}: {one.count} × {one.size}, {one.get_state_display()}"
 
 
 # In their order: an offer of a thing is declined before holds are looked at, a share given back before its claim.
@@ -221,10 +233,20 @@ STEPS = (
         keeps_the_name=True,
     ),
     Step(
-        _("Jars in their hands"),
+        _("Full jars in their hands"),
+        _(
+            "In a kitchen of theirs alone. Until they are used up or handed on in the jar ledger, name and telephone"
+            " stay, so that a recall reaches them."
+        ),
+        full_jars_held,
+        jars_in_words,
+        keeps_the_name=True,
+    ),
+    Step(
+        _("Empty jars in their hands"),
         _("In a kitchen of theirs alone. To be brought back, or handed on to somebody, in the jar ledger."),
-        jars_held,
-        lambda one: f"{one.place}: {one.count} × {one.size}, {one.get_state_display()}",
+        other_jars_held,
+        jars_in_words,
     ),
     Step(_("Club orders on their way"), _("To be fetched and paid."), unpaid, keeps_the_name=True),
     Step(_("Sessions they teach"), _("Somebody else has to teach them, or they are called off."), taught),

@@ -43,8 +43,10 @@ def for_good() -> str:
 def as_long_as_a_member() -> str:
     months = privacy_of_the_club().months
     text = ngettext(
-        "as long as you are a member, and %(n)s month after; longer while a loan, a deposit or a recall is open",
-        "as long as you are a member, and %(n)s months after; longer while a loan, a deposit or a recall is open",
+        "as long as you are a member, and %(n)s month after; longer while a loan, a deposit or a recall is open,"
+        " or while you have full jars",
+        "as long as you are a member, and %(n)s months after; longer while a loan, a deposit or a recall is open,"
+        " or while you have full jars",
         months,
     )
     return text % {"n": months}
@@ -90,6 +92,11 @@ RETENTION = (
         lambda now: needs_erase(now=now),
     ),
     Kept(
+        _("The first name of a guest whom you bring to a class"),
+        _("To greet them; they did not agree to more"),
+        lambda: gettext("until your own name is erased"),
+    ),
+    Kept(
         _("Addresses of people who were asked to join and did not"),
         _("To ask nobody twice"),
         lambda: days(INVITATION_KEPT.days),
@@ -106,7 +113,10 @@ RETENTION = (
         for_good,
     ),
     Kept(
-        _("Pictures of classes, fruit and things, without the place and time that a phone writes into them"),
+        _(
+            "Pictures of classes, fruit and things, without the place and time that a phone writes into them; of a"
+            " class only those of which whoever added them said that everybody in them agreed"
+        ),
         _("For those who were there, and to know what is offered"),
         lambda: gettext("until somebody who may removes them; those of your offers until your name is erased"),
     ),

@@ -57,6 +57,14 @@ def test_production_passes_the_deploy_check_and_its_cookies_are_of_this_host_alo
         tmp_path, checked.replace("sys.argv", "['manage.py', 'check', '--deploy', '--fail-level', 'WARNING']"), **told
     )
     assert "no issues" in said
+    without = under(
+        tmp_path,
+        checked.replace("sys.argv", "['manage.py', 'check', '--deploy']"),
+        **told,
+        DATABASE_URL=f"sqlite:///{tmp_path}/club.sqlite3",
+    )
+    assert "kettlehall.W001" in without
+    assert "NOTE_KEYS is not set" in without
     names = ["SESSION_COOKIE_NAME", "CSRF_COOKIE_NAME", "KNOWN_DEVICE_COOKIE_NAME", "SECRET_KEY_FALLBACKS"]
     shown = under(tmp_path, f"from club import settings; print(*(getattr(settings, n) for n in {names}))", **told)
     assert shown.split() == ["__Host-sessionid", "__Host-csrftoken", "__Host-known", f"['{OLDER}',", f"'{OLDEST}']"]

@@ -7,6 +7,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
+from uuid import uuid4
 from zipfile import ZipFile
 
 import pytest
@@ -28,7 +29,8 @@ from club.reminders.models import Reminder
 from inventory.batches.models import Batch
 from inventory.equipment.models import Hold, Loan
 from inventory.fruit.models import Claim, Offer, OfferPhoto
-from inventory.jars.models import Deposit
+from inventory.jars.models import Balance, Deposit
+from inventory.jars.services import ledger
 from tests.factories import equipment, fruit, jars
 from tests.factories.batches import make_batch_checked, make_recall
 from tests.factories.classes import make_instructor, make_session
@@ -79,6 +81,13 @@ def in_debt(person: User) -> Loan:
     return equipment.make_loan(person=person)
 
 
+def use_up(batch: Batch) -> None:
+    place, keeper = ledger.kitchen_place(batch.kitchen), jars.make_keeper()
+    for full in Balance.objects.there().filter(place=place, batch=batch):
+        told = {"size": full.size, "count": full.count, "state": "full", "batch_id": batch.pk}
+        ledger.jars_move(by=keeper, reason="emptied", source=place, target=place, token=uuid4(), **told)
+
+
 def states(person: User) -> list[str]:
     hold, claim = Hold.objects.get(person=person, loan=None), Claim.objects.get(person=person)
     offer, signup = Offer.objects.get(giver=person), SignUp.objects.get(person=person)
@@ -96,7 +105,7 @@ def test_one_act_sets_everything_free_and_lists_what_stays_open(ada, session, dj
     with django_assert_max_num_queries(30):
         shown = client.get(page)
     still_open = {str(step.title) for step in shown.context["steps"] if step.is_open}
-    assert still_open == {"Loans", "Deposits", "Jars in their hands"}
+    assert still_open == {"Loans", "Deposits", "Empty jars in their hands"}
     before = states(ada)
     assert client.post(page).status_code == 200  # the box was not ticked
     assert User.objects.get(pk=ada.pk).is_active
@@ -181,6 +190,7 @@ def test_after_the_term_a_former_member_has_no_name_and_lots_stay_traceable(ada)
     invited.update(accepted_at=NOW, accepted_by=ada)
     alone = make_kitchen(ada, name="Ada Plum's cellar")
     batch = make_batch_checked(by=ada, kitchen=alone)
+    use_up(batch)
     membership_end(by=ada, person=ada)
     retention_enforce(NOW + timedelta(days=360))
     assert User.objects.get(pk=ada.pk).name == "Ada Plum"
@@ -209,6 +219,19 @@ def test_an_open_loan_and_an_open_recall_keep_the_name(ada):
     make_recall(batch=batch)
     retention_enforce(A_YEAR_ON)
     assert {*User.objects.filter(pk__in=[ada.pk, eve.pk]).values_list("name", flat=True)} == {"Ada Plum", "Eve Quince"}
+
+
+def test_full_jars_of_theirs_keep_the_name_and_telephone_until_they_are_gone(ada):
+    User.objects.filter(pk=ada.pk).update(phone="+1 555 0100")
+    kitchen = make_kitchen(ada, name="Plum cellar")
+    batch = make_batch_checked(by=ada, kitchen=kitchen)
+    membership_end(by=ada, person=ada)
+    retention_enforce(A_YEAR_ON)
+    kept = User.objects.get(pk=ada.pk)
+    assert (kept.name, kept.phone) == ("Ada Plum", "+1 555 0100")
+    use_up(batch)
+    retention_enforce(A_YEAR_ON)
+    assert User.objects.get(pk=ada.pk).phone == ""
 
 
 def test_the_term_is_the_club_s_own_and_the_page_says_it_to_everybody(ada, client, django_assert_max_num_queries):
