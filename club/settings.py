@@ -316,13 +316,14 @@ ACCOUNT_FORMS = {
     "login": "club.members.forms.SignInForm",
     "request_login_code": "club.members.forms.CodeRequestForm",
     "confirm_login_code": "club.members.forms.CodeForm",
+    "reset_password": "club.members.forms.ResetForm",
 }
-# How often, before an answer of 429 or "too many". The first one counts second factors; passwords and mailed codes are
-# counted by club/members/adapter.py.
+# How often, before an answer of 429 or "too many". The first one counts second factors; passwords, mailed codes and
+# reset mails are counted by club/members/adapter.py.
 ACCOUNT_RATE_LIMITS = {
     "login_failed": "5/5m/key,10/m/ip",
     "login": "30/m/ip",
-    "reset_password": "5/h/key,20/m/ip",
+    "reset_password": "20/m/ip",
     "request_login_code": "20/m/ip",
 }
 # A second way in, for who forgot the password or is locked out by a stranger's guesses: a code sent by mail.

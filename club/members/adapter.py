@@ -28,13 +28,14 @@ from club.members.models import User
 
 APP = "club.members"  # of whose limits these are: beside allauth's own
 
-# Wrong passwords, and codes asked for by mail, are counted by the address that is tried and the network that tries it:
-# a stranger elsewhere uses up their own tries. All strangers together have a limit for an address as well, which does
-# not hold for a device where its owner has signed in before. Our own choice of numbers, no source.
-PASSWORD, CODE = "wrong-password", "mailed-code"
+# Wrong passwords, and codes and links asked for by mail, are counted by the address that is tried and the network that
+# tries it: a stranger elsewhere uses up their own tries. All strangers together have a limit for an address as well,
+# which does not hold for a device where its owner has signed in before. Our own choice of numbers, no source.
+PASSWORD, CODE, RESET = "wrong-password", "mailed-code", "reset-mail"
 LIMITS: dict[str, dict[str, str]] = {
     PASSWORD: {"near": "5/5m/key,10/m/ip", "all": "30/h/key", "known": "5/5m/key"},
     CODE: {"near": "3/10m/key", "all": "10/h/key", "known": "3/10m/key"},
+    RESET: {"near": "5/h/key", "all": "30/h/key", "known": "5/h/key"},
 }
 # Of an address of one network: a household, a hall, a provider's corner.
 V4_BITS, V6_BITS = 24, 48

@@ -112,6 +112,8 @@ class EventKind(models.TextChoices):
     HOUSEHOLD_JOINED = "household-joined", _("joined a household")
     HOUSEHOLD_LEFT = "household-left", _("left a household")
     HOUSEHOLD_REMOVED = "household-removed", _("removed from a household")
+    HOUSEHOLD_RENAMED = "household-renamed", _("kitchen named anew")
+    HOUSEHOLD_HANDED_ON = "household-handed-on", _("another keeps the household")
     ALTITUDE_CHANGED = "altitude-changed", _("altitude changed")
     INSTRUCTOR_NAMED = "instructor-named", _("named as instructor of a session")
     INSTRUCTOR_DROPPED = "instructor-dropped", _("not an instructor of a session any more")

@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from allauth.account.adapter import get_adapter
-from allauth.account.forms import ConfirmLoginCodeForm, LoginForm, RequestLoginCodeForm
+from allauth.account.forms import ConfirmLoginCodeForm, LoginForm, RequestLoginCodeForm, ResetPasswordForm
 from allauth.account.models import EmailAddress
 from allauth.core import context
 from allauth.mfa.totp.forms import ActivateTOTPForm
@@ -385,6 +385,17 @@ class CodeRequestForm(RequestLoginCodeForm):
         known = EmailAddress.objects.filter(email=email, verified=True, user__is_active=True)
         found = known.select_related("user").first()
         self._user = found.user if found else None
+        return email
+
+
+class ResetForm(ResetPasswordForm):
+    """A link to choose another password. A stranger elsewhere uses up their own tries, not the member's."""
+
+    def clean_email(self) -> str:
+        email = str(super().clean_email())
+        adapter = get_adapter()
+        if adapter.take_try(context.request, "reset-mail", email) is None:
+            raise adapter.validation_error("too_many_login_attempts")
         return email
 
 

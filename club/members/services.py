@@ -620,8 +620,10 @@ def member_deactivate(*, by: User, person: User) -> None:
         raise PermissionDenied
     keep_an_organiser(besides=person)
     households_hand_on(person)  # their kitchens are locked before them, as when they leave one
-    if User.objects.filter(pk=person.pk, is_active=True).update(is_active=False, left_at=timezone.now()):
-        person_event(EventKind.MEMBERSHIP_ENDED, by=by, person=person)
+    if not User.objects.filter(pk=person.pk, is_active=True).update(is_active=False, left_at=timezone.now()):
+        person.refresh_from_db(fields=["is_active", "left_at"])
+        return  # it ended before
+    person_event(EventKind.MEMBERSHIP_ENDED, by=by, person=person)
     calendar_address_close(by=person)
     for role in sorted(person.role_names - {Role.MEMBER.value}):
         person_event(EventKind.ROLE_TAKEN, by=by, person=person, reference=role)
@@ -818,11 +820,13 @@ def kitchen_change(
     # Read anew and locked: of two changes at once the second goes from what the first left.
     kept = Kitchen.objects.select_for_update(no_key=True).get(pk=kitchen.pk)
     _second_look(kept, metres, looked_at)
-    kept.name = clean_name(name, longest=KITCHEN_NAME_LENGTH)
+    before, kept.name = kept.name, clean_name(name, longest=KITCHEN_NAME_LENGTH)
     if place is not None:
         kept.place = plain(place, field="place", longest=KITCHEN_NAME_LENGTH)
     kept.power_limit_w = _clean_power(power_limit_w) if kept.is_hall else None
     kept.save(update_fields=["name", "place", "power_limit_w"])
+    if before != kept.name:
+        household_event(EventKind.HOUSEHOLD_RENAMED, by=by, kitchen=kitchen, reference=f"{before} > {kept.name}")
     if (kept.altitude_m, kept.altitude_how) != (metres, how):
         _altitude_note(kept, metres, how, by=by)
     kitchen.refresh_from_db()
@@ -956,7 +960,9 @@ def household_hand_on(*, by: User, kitchen: Kitchen, person: User) -> None:
     _household(kitchen, by, keeps=True)
     if not kitchen.household.filter(user=person, user__is_active=True).exists():
         raise ValidationError(_("%(person)s is not of this kitchen.") % {"person": person})
-    _keeper_set(kitchen, person.pk)
+    if person.pk != by.pk:
+        _keeper_set(kitchen, person.pk)
+        household_event(EventKind.HOUSEHOLD_HANDED_ON, by=by, kitchen=kitchen, reference=f"{by} > {person}")
 
 
 def _household(kitchen: Kitchen, by: User, *, keeps: bool = False) -> None:

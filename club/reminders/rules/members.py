@@ -9,18 +9,19 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext, gettext_lazy
 
 from club.core.clock import in_utc
-from club.members.choices import Role, SignInChangeKind
+from club.members.choices import EventKind, Role, SignInChangeKind
 from club.members.models import (
     AddressConsent,
     Kitchen,
     KitchenAltitude,
     KitchenInvitation,
+    PersonEvent,
     SignInChange,
     User,
     height_words,
@@ -40,6 +41,7 @@ from recipes.models import Revision, RevisionQuerySet, RevisionState
 
 # Our own choice, no source: a site that was down for so long tells of it still.
 NEWS_WITHIN = timedelta(days=14)
+HOUSEHOLD_NEWS = (EventKind.HOUSEHOLD_RENAMED, EventKind.HOUSEHOLD_HANDED_ON)
 
 
 class KitchenInvited(Rule[KitchenInvitation]):
@@ -128,6 +130,42 @@ class AltitudeChanged(Rule[ChangeForPerson]):
             "how": row.get_how_display(),
         }
         return reverse("members:kitchen-change", args=[row.kitchen_id]), context
+
+
+class HouseholdChanged(Rule[PersonEvent]):
+    """At once, to everybody of a household but who pressed: it has another name, or another keeps it."""
+
+    name = "household-change"
+    title = gettext_lazy("your household was changed")
+    prefix = "household:"
+    model = PersonEvent
+    subject_field = "kitchen__name"
+    person_field = "person"
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[PersonEvent]:
+        told = PersonEvent.objects.filter(kind__in=HOUSEHOLD_NEWS, at__gt=now - NEWS_WITHIN, person__is_active=True)
+        return told.exclude(person=F("by")).order_by()
+
+    def occurrence(self, event: PersonEvent, now: datetime) -> str:
+        return stamp(event.at)
+
+    def due_at(self, event: PersonEvent, now: datetime) -> datetime:
+        return event.at
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        event = PersonEvent.objects.select_related("by", "kitchen").get(pk=reminder.subject_id)
+        before, _arrow, after = event.reference.partition(" > ")
+        assert event.kitchen is not None
+        context = {
+            "kitchen": event.kitchen.name,
+            "by": event.by or gettext("Somebody"),
+            "what": event.get_kind_display(),
+            "before": before,
+            "now": after,
+            "when": format_moment(event.at),
+        }
+        return reverse("members:me"), context
 
 
 class SignInChanged(Rule[SignInChange]):
@@ -352,7 +390,7 @@ class AuditFoundSomething(Rule[NightlyAudit]):
         return reverse("reminders:audit"), {"audit": audit, "day": format_day(audit.day)}
 
 
-KITCHENS: tuple[AnyRule, ...] = (KitchenInvited(), AltitudeChanged())
+KITCHENS: tuple[AnyRule, ...] = (KitchenInvited(), AltitudeChanged(), HouseholdChanged())
 SIGN_IN: tuple[AnyRule, ...] = (SignInChanged(), AddressAsked())
 REVIEWS: tuple[AnyRule, ...] = (RevisionToReview(),)
 AUDITS: tuple[AnyRule, ...] = (AuditFoundSomething(),)

@@ -92,6 +92,25 @@ def test_everybody_of_a_household_has_a_row_of_a_new_altitude():
     assert rows(EventKind.HOUSEHOLD_REMOVED) == [(ada, bo, "")]
 
 
+def test_a_household_s_new_name_and_new_keeper_are_noted_for_all_of_it():
+    ada, bo = make_person(name="Ada Plum"), make_person(name="Bo Quince")
+    kitchen = make_kitchen(ada, bo, name="Plum Lane")
+    for _twice in range(2):
+        services.kitchen_change(by=ada, kitchen=kitchen, name="Plum Row")
+    assert set(rows(EventKind.HOUSEHOLD_RENAMED)) == {(ada, one, "Plum Lane > Plum Row") for one in (ada, bo)}
+    services.household_hand_on(by=ada, kitchen=kitchen, person=ada)
+    assert rows(EventKind.HOUSEHOLD_HANDED_ON) == []
+    services.household_hand_on(by=ada, kitchen=kitchen, person=bo)
+    assert set(rows(EventKind.HOUSEHOLD_HANDED_ON)) == {(ada, one, "Ada Plum > Bo Quince") for one in (ada, bo)}
+
+
+def test_a_membership_that_ended_before_is_not_ended_again():
+    organiser, ada = make_organiser(), make_person()
+    for _twice in range(2):
+        services.member_deactivate(by=organiser, person=ada)
+    assert rows(EventKind.MEMBERSHIP_ENDED) == rows(EventKind.SESSIONS_ENDED) == [(organiser, ada, "")]
+
+
 def test_what_the_admin_site_changes_is_noted():
     root = User.objects.create_superuser("root@example.test", PASSWORD, name="Root")
     person = make_person()

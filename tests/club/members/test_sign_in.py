@@ -202,6 +202,17 @@ def test_a_reset_for_an_unknown_email_mails_nobody_and_looks_the_same(client, me
     assert unknown.redirect_chain == known.redirect_chain
 
 
+def test_a_stranger_s_resets_do_not_use_up_the_member_s(client, member):
+    stranger = Client(REMOTE_ADDR="198.51.100.7")
+    for number in range(6):
+        asked = stranger.post(reverse("account_reset_password"), {"email": member.email})
+        assert (asked.status_code == 302) is (number < 5)
+    assert "Too many" in asked.text
+    assert len(mail.outbox) == 5
+    assert client.post(reverse("account_reset_password"), {"email": member.email}).status_code == 302
+    assert len(mail.outbox) == 6
+
+
 def test_a_reset_for_a_former_member_mails_nobody(client, organiser, member):
     services.member_deactivate(by=organiser, person=member)
     client.post(reverse("account_reset_password"), {"email": member.email})

@@ -76,6 +76,16 @@ def test_what_was_taken_back_or_is_over_is_not_told(ada, bo, kitchen):
     assert not ASKED.still_due(reminder, timezone.now())
 
 
+def test_a_new_name_and_a_new_keeper_are_told_to_the_others_of_the_household(ada, bo, kitchen):
+    kitchen.people.add(bo)
+    members.kitchen_change(by=ada, kitchen=kitchen, name="Plum Row")
+    assert gathered("household-change") == ["Bo Plum"]
+    assert "Before: Plum Lane. Now: Plum Row." in text_of(RULES["household-change"])
+    members.household_hand_on(by=ada, kitchen=kitchen, person=bo)
+    assert gathered("household-change") == ["Bo Plum", "Bo Plum"]
+    assert "Before: Ada Plum. Now: Bo Plum." in text_of(RULES["household-change"])
+
+
 def test_another_altitude_is_told_to_all_of_the_household_and_to_nobody_else(ada, bo, kitchen):
     kitchen.people.add(bo)
     members.kitchen_invite(by=ada, kitchen=kitchen, email=make_person(name="Pending").email)
