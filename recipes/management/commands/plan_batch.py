@@ -61,9 +61,9 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        wanted, altitude = _plan_input(options), _altitude(options["altitude"])
         if (options["slug"] is None) == (options["table"] is None):
             raise bad_input("Name a recipe by its slug, or a food of the process tables with --table.")
+        wanted, altitude = _plan_input(options), _altitude(options["altitude"])
         if options["table"]:
             table = table_named(options["table"], options["variant"] or "")
             made = plan_from_table(table=table, altitude=altitude, **wanted)
