@@ -152,7 +152,7 @@ def stations(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def board(request: HttpRequest, pk: int) -> HttpResponse:
-    """All stations at a glance, by what runs out next; the page asks again by itself."""
+    """All stations at a glance, by what runs out next; a script asks again while it is looked at."""
     session, now = run_session(request, pk), timezone.now()
     shown = board_of(session, signed_in(request).units)
     return render(request, "classes/day_board.html", {"session": session, "stations": shown, "now": now})
