@@ -34,7 +34,7 @@ from recipes.engine.process import (
     processes_for,
     sterilise_minutes,
 )
-from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, round_for_kitchen
 from recipes.engine.scaling import Cooking, Line, Pots, cooking_for, fruit_printed, stated_for, wish_refusal
 from recipes.engine.schedule import SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
 from recipes.engine.syrups import SYRUPS, liquid_named, with_liquid
@@ -661,8 +661,10 @@ def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Itera
         yield Caution("more-jars-than-asked", "POT-LIMITS", {"jars": made})
     if request.fruit is not None:
         yield Caution("fruit-prepared", "FRUIT-PREPARED", {"fruit": found.cooking.fruit})
-    if pots.spare_fruit is not None:
-        yield Caution("fruit-left-over", "POT-LIMITS", {"fruit": pots.spare_fruit})
+    if (spare := pots.spare_fruit) is not None:
+        left = round_for_kitchen(spare.value, spare.unit, Role.FRUIT).value
+        if left:  # less than a scale shows is nothing to speak of
+            yield Caution("fruit-left-over", "POT-LIMITS", {"fruit": Amount(left, spare.unit)})
 
 
 def _of_details(recipe: TestedRecipe, found: _Found) -> Iterator[Caution]:
