@@ -58,6 +58,7 @@ def test_a_seat_given_up_from_the_mail_is_offered_on_and_two_come_together(visit
     page = visitor.page
 
     visitor.sign_in(first.email)
+    page.get_by_text("More", exact=True).click()
     page.get_by_role("link", name="Classes").click()
     page.wait_for_url("**/classes/")
     page.get_by_role("link", name="Plum spread").click()

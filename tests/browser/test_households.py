@@ -75,7 +75,7 @@ def test_somebody_is_asked_in_says_yes_notes_what_was_opened_and_who_reads_a_not
     page.get_by_role("link", name="Leave it as it was").click()
     page.get_by_role("heading", name="Who preserves here").wait_for()
 
-    visitor.go("/")
+    visitor.go("/pantry/")
     page.get_by_role("link", name="The season's plan").click()
     page.wait_for_url(f"**/season/{kitchen.pk}/")
     page.get_by_role("button", name="Opened Plum spread").click()

@@ -57,7 +57,7 @@ def test_the_seats_of_a_session_are_the_sum_of_its_stations():
         ({"jar_size": "bucket"}, "jar_size"),
         ({"stove": ""}, "stove"),
         ({"pack": "cold"}, "pack"),
-        ({"canner": "steam"}, "canner"),
+        ({"canner": "oven"}, "canner"),
         ({"capacity": {"pint": 0}}, "capacity"),
         ({"capacity": {"bucket": 3}}, "capacity"),
         ({"name": "x" * 61}, "name"),

@@ -164,7 +164,7 @@ def test_forgotten_acid_is_made_up_for_only_where_each_jar_gets_its_own(slug, ac
 def test_hours_of_soaking_and_chilling_are_no_hours_after_the_stove():
     found = {slug: accidents.waiting_hours(recipes()[slug]) for slug in recipes()}
     assert found["bread-and-butter-pickles"] == 4
-    assert found["strawberry-preserves-plain"] == 12
+    assert found["strawberry-preserves-plain"] == 10
     assert found["snap-beans"] == found["chile-salsa"] == 0
 
 
