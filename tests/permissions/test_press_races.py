@@ -197,7 +197,7 @@ def books() -> dict[str, object]:
     counted = {model.__name__: model.objects.count() for model in (Movement, LidMovement, SupplyMovement, LotTaken)}
     return counted | {
         "jars": sorted(Balance.objects.there().values_list("place", "size", "state", "count")),
-        "supplies": sorted(SupplyLot.objects.values_list("pk", "count")),
+        "supplies": sorted(SupplyLot.objects.values_list("supply", "code", "count")),
         "money": sorted(Deposit.objects.values_list("person", "size", "jars", "cents")),
         "seats": ClassSession.objects.aggregate(taken=Sum("seats_taken"))["taken"],
         "signups": sorted(SignUp.objects.values_list("pk", "state", "places")),
