@@ -28,6 +28,7 @@ from inventory.batches.choices import (
     PRESSES_OF_JARS,
     BatchState,
     ClaimState,
+    Container,
     Cover,
     Disposal,
     LotKind,
@@ -930,7 +931,9 @@ class Jar(models.Model):
                 | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze"])
                 | Q(seal="opened", disposal__in=["reprocess", "refrigerate"])
                 | Q(seal="broken", disposal="discard")
-                | Q(seal="none", disposal__in=["freeze", "shelf", "refrigerate"])
+                | Q(seal="none", disposal="freeze")
+                # What dried or went sour stands in a container; a jar of a freezer recipe never leaves the freezer.
+                | Q(seal="none", disposal__in=["shelf", "refrigerate"], size__in=Container.values)
                 # Whatever its seal: after a recall or an accident. Of one not looked at yet the seal is not known.
                 | (~Q(seal="broken") & Q(disposal__in=["discard", "gone", "returned"])),
             ),

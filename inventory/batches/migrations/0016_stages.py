@@ -151,7 +151,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='jar',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('disposal', ''), ('seal', 'unchecked')), models.Q(('disposal__in', ['', 'shelf']), ('seal', 'sealed')), models.Q(('disposal__in', ['', 'reprocess', 'refrigerate', 'freeze']), ('seal', 'unsealed')), models.Q(('disposal__in', ['reprocess', 'refrigerate']), ('seal', 'opened')), models.Q(('disposal', 'discard'), ('seal', 'broken')), models.Q(('disposal__in', ['freeze', 'shelf', 'refrigerate']), ('seal', 'none')), models.Q(models.Q(('seal', 'broken'), _negated=True), ('disposal__in', ['discard', 'gone', 'returned'])), _connector='OR'), name='jar_stands_where_its_seal_allows'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('disposal', ''), ('seal', 'unchecked')), models.Q(('disposal__in', ['', 'shelf']), ('seal', 'sealed')), models.Q(('disposal__in', ['', 'reprocess', 'refrigerate', 'freeze']), ('seal', 'unsealed')), models.Q(('disposal__in', ['reprocess', 'refrigerate']), ('seal', 'opened')), models.Q(('disposal', 'discard'), ('seal', 'broken')), models.Q(('disposal', 'freeze'), ('seal', 'none')), models.Q(('disposal__in', ['shelf', 'refrigerate']), ('seal', 'none'), ('size__in', ['bag', 'box', 'keeping-jar'])), models.Q(models.Q(('seal', 'broken'), _negated=True), ('disposal__in', ['discard', 'gone', 'returned'])), _connector='OR'), name='jar_stands_where_its_seal_allows'),
         ),
         migrations.AddField(
             model_name='stage',
