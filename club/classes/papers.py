@@ -9,18 +9,19 @@ from xml.sax.saxutils import escape
 
 from django.utils.formats import date_format
 from django.utils.text import capfirst
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from club.classes.planning import SessionPlan
 from club.classes.presentation import Handout, KitchenTime, Notice, PlanWords, StationWords
-from club.core.papers import A4, MM, PAPERS, printable
+from club.core.papers import A4, MM, PAPERS, faces, printable
 from recipes.charts import timeline_lanes
 from recipes.choices import STEPS
 from recipes.engine import Step, StepKind, clock
 from recipes.engine.stations import StationDay
 from recipes.presentation import in_words
 
-# The handout on paper. One or two pages, in the built-in letters of a PDF.
+# The handout on paper. One or two pages.
 
 INK, LINE = "#291a2b", "#b3761d"
 
@@ -34,8 +35,10 @@ def handout_pdf(handout: Handout, *, club: str, paper: str) -> bytes:
     document = SimpleDocTemplate(
         written,
         pagesize=PAPERS.get(paper, PAPERS["letter"]),
-        title=_plain(f"{handout.batch.title}, {handout.batch.lot_code}"),
-        author=_plain(club),
+        title=f"{handout.batch.title}, {handout.batch.lot_code}",
+        author=club,
+        lang=get_language() or "en",
+        initialFontName=faces()[0],
         leftMargin=margin,
         rightMargin=margin,
         topMargin=margin,
@@ -45,23 +48,18 @@ def handout_pdf(handout: Handout, *, club: str, paper: str) -> bytes:
     return written.getvalue()
 
 
-def _plain(text: object) -> str:
-    """The built-in letters are those of Windows-1252; others are shown as a question mark rather than refused."""
-    return str(text).encode("cp1252", "replace").decode("cp1252")
-
-
 def _p(text: object, style: Any) -> Any:
     from reportlab.platypus import Paragraph
 
-    return Paragraph(escape(_plain(text)), style)
+    return Paragraph(escape(printable(str(text))), style)
 
 
 def _styles() -> tuple[Any, Any, Any]:
     """Body, heading and small print."""
     from reportlab.lib.styles import ParagraphStyle
 
-    body = ParagraphStyle("body", fontName="Helvetica", fontSize=10, leading=13.5, textColor=INK, spaceAfter=3)
-    head = ParagraphStyle("head", body, fontName="Helvetica-Bold", fontSize=12.5, leading=16, spaceBefore=9)
+    body = ParagraphStyle("body", fontName=faces()[0], fontSize=10, leading=13.5, textColor=INK, spaceAfter=3)
+    head = ParagraphStyle("head", body, fontName=faces()[1], fontSize=12.5, leading=16, spaceBefore=9)
     small = ParagraphStyle("small", body, fontSize=8, leading=10.5)
     return body, head, small
 
@@ -180,11 +178,18 @@ def picture_of(days: Sequence[StationDay], *, width: float, lanes: bool, most: i
         drawing.add(Line(x, 0, x, height - HEAD + 2, strokeWidth=0.4))
         end = minute == last
         drawing.add(
-            String(x, height - HEAD + 4, clock(minute), fontSize=LETTERS, textAnchor="end" if end else "middle")
+            String(
+                x,
+                height - HEAD + 4,
+                clock(minute),
+                fontSize=LETTERS,
+                fontName=faces()[0],
+                textAnchor="end" if end else "middle",
+            )
         )
     for n, (name, steps) in enumerate(rows):
         bottom = height - HEAD - row * (n + 1)
-        drawing.add(String(0, bottom + row / 2 - 3, printable(name), fontSize=NAME_LETTERS))
+        drawing.add(String(0, bottom + row / 2 - 3, printable(name), fontSize=NAME_LETTERS, fontName=faces()[0]))
         for step in steps:
             _bar(drawing, step, NAMES + (step.start - first) * scale, bottom, step.minutes * scale, row)
     return drawing
@@ -211,15 +216,15 @@ def _bar(drawing: Any, step: Step, x: float, bottom: float, width: float, height
     drawing.add(Rect(x, bottom + 1, max(width - 0.5, 0.5), height - 2, fillColor=fill, strokeWidth=0.3))
     long, short = (printable(str(words)) for words in STEPS[step.kind])
     for words in (f"{long} {step.minutes}", f"{short} {step.minutes}", short, f"{step.minutes}"):
-        if stringWidth(words, "Helvetica", LETTERS) + 4 <= width:
+        if stringWidth(words, faces()[0], LETTERS) + 4 <= width:
             ink = Color(1, 1, 1) if grey < 0.5 else Color(0, 0, 0)
-            drawing.add(String(x + 2, bottom + height / 2 - 3, words, fontSize=LETTERS, fillColor=ink))
+            drawing.add(
+                String(x + 2, bottom + height / 2 - 3, words, fontSize=LETTERS, fontName=faces()[0], fillColor=ink)
+            )
             return
 
 
 # The sheet for the wall: A4, letters that are read across a kitchen, a page for the hall and one or more a station.
-#
-# The built-in letters of a PDF are Latin-1; whatever else somebody wrote is shown as a question mark.
 
 MARGIN = 12 * MM
 PADDING = 6  # points, inside the frame of a page
@@ -238,7 +243,9 @@ def wall_sheet_pdf(plan: SessionPlan, words: PlanWords) -> bytes:
     document = SimpleDocTemplate(
         written,
         pagesize=A4,
-        title=printable(str(plan.session)),
+        title=str(plan.session),
+        lang=get_language() or "en",
+        initialFontName=faces()[0],
         leftMargin=MARGIN,
         rightMargin=MARGIN,
         topMargin=MARGIN,
@@ -254,7 +261,7 @@ def _footer(plan: SessionPlan, words: PlanWords) -> Any:
     heading = printable(f"{plan.session.title} · {date_format(plan.session.day, 'D j M Y')} · {words.altitude}")
 
     def draw(canvas: Any, document: Any) -> None:
-        canvas.setFont("Helvetica", SIZES["small"])
+        canvas.setFont(faces()[0], SIZES["small"])
         canvas.drawString(MARGIN, MARGIN / 2, heading)
         canvas.drawRightString(A4[0] - MARGIN, MARGIN / 2, str(document.page))
 
@@ -415,7 +422,7 @@ def _line(text: str, size: str, *, bold: bool = False, color: str = WALL_INK) ->
     points = SIZES[size]
     style = ParagraphStyle(
         f"{size}-{bold}",
-        fontName="Helvetica-Bold" if bold else "Helvetica",
+        fontName=faces()[bold],
         fontSize=points,
         leading=points * 1.18,
         textColor=HexColor(color),

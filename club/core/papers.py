@@ -1,4 +1,8 @@
-"""Paper: a sheet of labels with a square to scan, and the register to write on when the network is down."""
+"""Paper: labels with a square to scan, a page to measure a sheet with, cards to tie to things, and the register to
+write on when the network is down.
+
+One way to write a PDF for the house: title and language said, letters embedded that spell members' names.
+"""
 
 from __future__ import annotations
 
@@ -6,25 +10,28 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
+
+from club.core.sheets import Label, Laid, Sheet, lay
 
 MM = 72 / 25.4
 LETTER, A4 = (612.0, 792.0), (210 * MM, 297 * MM)
 PAPERS = {"letter": LETTER, "a4": A4}
-ACROSS, DOWN = 3, 8
 MARGIN = 10 * MM
 ROW_HEIGHT = 8.5 * MM
+PLAIN_FACE, BOLD_FACE = "Kettlehall", "Kettlehall-Bold"
 
 
-@dataclass(frozen=True)
-class Label:
-    code: str
-    name: str
-    club: str
-    url: str
+class TooSmall(Exception):
+    """What has to be on a label does not fit on one of this sheet, however small the letters."""
 
 
 @dataclass(frozen=True)
@@ -38,69 +45,236 @@ class SheetLine:
     due: str
 
 
+@lru_cache(maxsize=1)
+def faces() -> tuple[str, str]:
+    """The names of the plain and the bold letters, which are embedded in what is printed.
+
+    Source Sans spells the names of most of Europe and the fractions of recipes; the letters built into a PDF do not.
+    """
+    import font_source_sans_pro
+    from reportlab.pdfbase.pdfmetrics import registerFont
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    folder = Path(font_source_sans_pro.__file__).parent / "files"
+    for name, weight in ((PLAIN_FACE, "Regular"), (BOLD_FACE, "Semibold")):
+        registerFont(TTFont(name, str(folder / f"SourceSansPro-{weight}.ttf")))
+    return PLAIN_FACE, BOLD_FACE
+
+
 def printable(text: str) -> str:
-    """The built-in letters of a PDF are Latin-1; others are shown as a question mark rather than refused."""
-    return text.encode("latin-1", "replace").decode("latin-1")
+    """A letter that the embedded ones do not have is shown as a question mark rather than as an empty box."""
+    from reportlab.pdfbase.pdfmetrics import getFont
+
+    known = getFont(faces()[0]).face.charToGlyph
+    return "".join(letter if ord(letter) in known else "?" for letter in text)
 
 
-def labels_pdf(labels: Iterable[Label], *, paper: str) -> bytes:
-    """24 to a page, three across, with lines to cut along."""
-    canvas, written, (width, height) = _canvas(paper, _("Labels"))
-    cell_w, cell_h = (width - 2 * MARGIN) / ACROSS, (height - 2 * MARGIN) / DOWN
+@lru_cache(maxsize=4096)
+def text_width(text: str, is_bold: bool) -> float:
+    """In millimetres, in letters of one point."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(stringWidth(printable(text), faces()[is_bold], 1)) / MM
+
+
+def new_canvas(title: str, size: tuple[float, float]) -> tuple[Any, io.BytesIO]:
+    """A canvas in points with its title and language, and what it is written into."""
+    from reportlab.pdfgen.canvas import Canvas  # only who prints waits for it
+
+    plain, _bold = faces()
+    written = io.BytesIO()
+    canvas = Canvas(written, pagesize=size, lang=get_language() or "en", initialFontName=plain)
+    canvas.setTitle(title)
+    canvas.setAuthor(settings.CLUB_NAME)
+    canvas.setCreator("Kettlehall")
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    return canvas, written
+
+
+# Labels.
+
+
+def labels_pdf(labels: Iterable[Label], sheet: Sheet, *, title: str, first: int = 1, cut: bool = False) -> bytes:
+    """From the `first` free label of the sheet on (from 1). With lines to cut along for plain paper.
+
+    TooSmall where one of them does not fit.
+    """
     wanted = list(labels)
-    for number, label in enumerate(wanted):
-        place = number % (ACROSS * DOWN)
-        if place == 0 and number:
-            canvas.showPage()
-        row, column = divmod(place, ACROSS)
-        _label(canvas, label, MARGIN + column * cell_w, height - MARGIN - (row + 1) * cell_h, cell_w, cell_h)
+    canvas, written = new_canvas(title, (sheet.page_width / 10 * MM, sheet.page_height / 10 * MM))
     if not wanted:
-        canvas.drawString(MARGIN, height - 2 * MARGIN, printable(_("Nothing to label.")))
+        _text(canvas, faces()[0], 9, _("Nothing to label."), 3 * MM, sheet.page_height / 10 * MM - 8 * MM)
+    page_now = 0
+    for number, label in enumerate(wanted, start=first - 1):
+        page, left, top = sheet.place(number)
+        if page != page_now:
+            canvas.showPage()
+            page_now = page
+        _label(canvas, label, sheet, left, top, cut=cut)
     canvas.save()
     return written.getvalue()
 
 
-def _canvas(paper: str, title: str) -> tuple[Any, io.BytesIO, tuple[float, float]]:
-    from reportlab.pdfgen.canvas import Canvas  # only who prints waits for it
-
-    size, written = PAPERS.get(paper, LETTER), io.BytesIO()
-    canvas = Canvas(written, pagesize=size)
-    canvas.setTitle(printable(title))
-    return canvas, written, size
+def laid(label: Label, sheet: Sheet) -> Laid:
+    found = lay(label, sheet, text_width)
+    if found is None:
+        raise TooSmall
+    return found
 
 
-def _label(canvas: Any, label: Label, x: float, y: float, width: float, height: float) -> None:
-    canvas.setLineWidth(0.3)
-    canvas.setStrokeGray(0.6)
-    canvas.rect(x, y, width, height)
-    side = height - 6 * MM
-    _square(canvas, label.url, x + 3 * MM, y + 3 * MM, side)
-    left, room = x + side + 6 * MM, width - side - 8 * MM
+def _label(canvas: Any, label: Label, sheet: Sheet, left: float, top: float, *, cut: bool) -> None:
+    found, height = laid(label, sheet), sheet.page_height / 10
+    if cut or label.is_marked:
+        _edge(canvas, sheet, left, top, is_broken=label.is_marked)
     canvas.setFillGray(0)
-    _fitted(canvas, "Helvetica-Bold", 15, label.code, left, y + height - 10 * MM, room)
-    for n, line in enumerate(_lines(label.name, room, 9)[:2]):
-        canvas.setFont("Helvetica", 9)
-        canvas.drawString(left, y + height - 15.5 * MM - n * 4 * MM, line)
-    _fitted(canvas, "Helvetica", 7, label.club, left, y + 4 * MM, room)
+    for words in found.words:
+        face = faces()[words.is_bold]
+        _text(canvas, face, words.size, words.text, (left + words.x) * MM, (height - top - words.y) * MM)
+    side = found.square_side
+    _square(canvas, label.url, (left + found.square_x) * MM, (height - top - found.square_y - side) * MM, side * MM)
 
 
-def _square(canvas: Any, url: str, x: float, y: float, side: float) -> None:
-    """The square as one path, a rectangle for each run of dark modules: small, quick, and sharp at any size."""
+def _edge(canvas: Any, sheet: Sheet, left: float, top: float, *, is_broken: bool = False) -> None:
+    wide, tall = sheet.label
+    canvas.setLineWidth(0.8 if is_broken else 0.3)
+    canvas.setStrokeGray(0 if is_broken else 0.6)
+    canvas.setDash([3, 2] if is_broken else [])
+    inset = 0.6 if is_broken else 0.0  # a broken edge is within the label, whatever the cutter leaves
+    x, y = left + inset, sheet.page_height / 10 - top - tall + inset
+    if sheet.is_round:
+        canvas.circle((x - inset + wide / 2) * MM, (y - inset + tall / 2) * MM, (wide / 2 - inset) * MM)
+    else:
+        canvas.rect(x * MM, y * MM, (wide - 2 * inset) * MM, (tall - 2 * inset) * MM)
+    canvas.setDash([])
+
+
+def _text(canvas: Any, face: str, size: float, text: str, x: float, y: float) -> None:
+    canvas.setFont(face, size)
+    canvas.drawString(x, y, printable(text))
+
+
+def ruler_pdf(sheet: Sheet, *, title: str) -> bytes:
+    """The edges of every label with its number, and rulers from the edges of the paper, in millimetres."""
+    wide, tall = sheet.page_width / 10, sheet.page_height / 10
+    canvas, written = new_canvas(title, (wide * MM, tall * MM))
+    plain, bold = faces()
+    for number in range(sheet.count):
+        _page, left, top = sheet.place(number)
+        _edge(canvas, sheet, left, top)
+        label_wide, label_tall = sheet.label
+        canvas.setFillGray(0)
+        _text(canvas, bold, 12, str(number + 1), (left + 6) * MM, (tall - top - label_tall + 3) * MM)
+        if number == 0:
+            size = f"{label_wide:.1f} × {label_tall:.1f} mm"
+            _text(canvas, plain, 8, size, (left + 14) * MM, (tall - top - label_tall + 3) * MM)
+    canvas.setStrokeGray(0)
+    canvas.setLineWidth(0.3)
+    for n in range(int(wide) + 1):
+        long = 4 if n % 10 == 0 else 2.5 if n % 5 == 0 else 1.5
+        canvas.line(n * MM, tall * MM, n * MM, (tall - long) * MM)
+        if n and n % 10 == 0:
+            _text(canvas, plain, 5, str(n), (n + 0.4) * MM, (tall - 4.5) * MM)
+    for n in range(int(tall) + 1):
+        long = 4 if n % 10 == 0 else 2.5 if n % 5 == 0 else 1.5
+        canvas.line(0, (tall - n) * MM, long * MM, (tall - n) * MM)
+        if n and n % 10 == 0:
+            _text(canvas, plain, 5, str(n), 4.2 * MM, (tall - n - 1.6) * MM)
+    canvas.save()
+    return written.getvalue()
+
+
+def label_svg(label: Label, sheet: Sheet, name: str) -> SafeString:
+    """The label as paper will have it, for a page; `name` is read out. TooSmall as with `labels_pdf`."""
+    found, (wide, tall) = laid(label, sheet), sheet.label
+    edge = (
+        format_html('<circle cx="{0}" cy="{0}" r="{0}" fill="#fff"/>', _n(wide / 2))
+        if sheet.is_round
+        else format_html('<rect width="{}" height="{}" rx="1.5" fill="#fff"/>', _n(wide), _n(tall))
+    )
+    words = format_html_join(
+        "",
+        '<text x="{}" y="{}" font-size="{}" font-weight="{}" textLength="{}" lengthAdjust="spacingAndGlyphs">{}</text>',
+        (
+            (_n(one.x), _n(one.y), _n(one.size / MM), 600 if one.is_bold else 400, _n(one.width), one.text)
+            for one in found.words
+        ),
+    )
+    rects = format_html_join(
+        "",
+        "M{} {}h{}v1h-{}z",
+        ((x, y, run, run) for x, y, run, _all in _runs(label.url)),
+    )
+    across = next((_all for _x, _y, _run, _all in _runs(label.url)))
+    scale = found.square_side / across
+    square = format_html(
+        '<path transform="translate({} {}) scale({})" d="{}"/>',
+        _n(found.square_x),
+        _n(found.square_y),
+        f"{scale:.4f}",
+        rects,
+    )
+    return format_html(
+        '<svg class="label-picture" viewBox="0 0 {} {}" role="img" aria-label="{}">{}<g fill="#000">{}{}</g></svg>',
+        _n(wide),
+        _n(tall),
+        name,
+        edge,
+        words,
+        square,
+    )
+
+
+def _n(number: float) -> str:
+    return f"{number:.2f}".rstrip("0").rstrip(".")
+
+
+def sheet_svg(sheet: Sheet, *, first: int, count: int, name: str) -> SafeString:
+    """The first sheet from above: what is gone, what these labels take, what stays free."""
+    places = []
+    for number in range(sheet.count):
+        _page, left, top = sheet.place(number)
+        wide, tall = sheet.label
+        state = "is-gone" if number < first - 1 else "is-taken" if number < first - 1 + count else "is-free"
+        radius = wide / 2 if sheet.is_round else 1.5
+        places.append((state, _n(left), _n(top), _n(wide), _n(tall), _n(radius)))
+    drawn = format_html_join("", '<rect class="{}" x="{}" y="{}" width="{}" height="{}" rx="{}"/>', places)
+    page = _n(sheet.page_width / 10), _n(sheet.page_height / 10)
+    return format_html(
+        '<svg class="sheet-picture" viewBox="0 0 {0} {1}" role="img" aria-label="{2}">'
+        '<rect class="is-paper" width="{0}" height="{1}"/>{3}</svg>',
+        *page,
+        name,
+        drawn,
+    )
+
+
+# The square.
+
+
+@lru_cache(maxsize=256)
+def _runs(url: str) -> tuple[tuple[int, int, int, int], ...]:
+    """Runs of dark modules: column, row, length, and how many modules the square is across. Four light modules
+    around it are part of the square."""
     import segno
 
-    code = segno.make(url, error="m", micro=False)
-    matrix = [list(row) for row in code.matrix]
-    module = side / (len(matrix) + 8)  # four light modules around it are part of the square
-    path = canvas.beginPath()
+    found = []
+    matrix = [list(row) for row in segno.make(url, error="m", micro=False).matrix]
     for n, row in enumerate(matrix):
-        top = y + side - (n + 5) * module
         start = None
         for m, dark in enumerate([*row, 0]):
             if dark and start is None:
                 start = m
             elif not dark and start is not None:
-                path.rect(x + (start + 4) * module, top, (m - start) * module, module)
+                found.append((start + 4, n + 4, m - start, len(matrix) + 8))
                 start = None
+    return tuple(found)
+
+
+def _square(canvas: Any, url: str, x: float, y: float, side: float) -> None:
+    """The square as one path, a rectangle for each run of dark modules: small, quick, and sharp at any size."""
+    path = canvas.beginPath()
+    for column, row, run, across in _runs(url):
+        module = side / across
+        path.rect(x + column * module, y + side - (row + 1) * module, run * module, module)
     canvas.setFillGray(0)
     canvas.drawPath(path, stroke=0, fill=1)
 
@@ -112,20 +286,13 @@ def square_svg(url: str) -> SafeString:
     return mark_safe(segno.make(url, error="m", micro=False).svg_inline(border=4, omitsize=True, svgclass="square"))  # noqa: S308 - segno's own
 
 
-def _fitted(canvas: Any, font: str, size: float, text: str, x: float, y: float, room: float) -> None:
-    from reportlab.pdfbase.pdfmetrics import stringWidth
+# The register sheet.
 
-    shown = printable(text)
-    while size > 5 and stringWidth(shown, font, size) > room:
+
+def _fitted(canvas: Any, is_bold: bool, size: float, text: str, x: float, y: float, room: float) -> None:
+    while size > 5 and text_width(text, is_bold) * MM * size > room:
         size -= 0.5
-    canvas.setFont(font, size)
-    canvas.drawString(x, y, shown)
-
-
-def _lines(text: str, room: float, size: float) -> list[str]:
-    from reportlab.lib.utils import simpleSplit
-
-    return list(simpleSplit(printable(text), "Helvetica", size, room))
+    _text(canvas, faces()[is_bold], size, text, x, y)
 
 
 # Where each column of the register sheet begins, as a part of the width.
@@ -134,15 +301,14 @@ SHEET = ((0.0, "code"), (0.11, "name"), (0.33, "out_to"), (0.48, "due"), (0.56, 
 
 def sheet_pdf(lines: Sequence[SheetLine], *, paper: str, club: str, printed: date) -> bytes:
     """The register on its side, with empty columns to write in: given to, on, due, back."""
-    canvas, written, (height, width) = _canvas(paper, _("Register sheet"))
-    canvas.setPageSize((width, height))
+    height, width = PAPERS.get(paper, LETTER)
+    canvas, written = new_canvas(f"{_('Register sheet')}, {printed:%Y-%m-%d}", (width, height))
     heads = [_("Code"), _("Thing"), _("Out to"), _("Due"), _("Given to"), _("On"), _("Due"), _("Back, how")]
     per_page = int((height - 2 * MARGIN - 14 * MM) / ROW_HEIGHT)
     pages = [lines[n : n + per_page] for n in range(0, len(lines), per_page)] or [[]]
     for number, page in enumerate(pages, start=1):
         title = f"{club} · {_('Register sheet')} · {printed:%Y-%m-%d} · {number}/{len(pages)}"
-        canvas.setFont("Helvetica-Bold", 11)
-        canvas.drawString(MARGIN, height - MARGIN - 4 * MM, printable(title))
+        _text(canvas, faces()[True], 11, title, MARGIN, height - MARGIN - 4 * MM)
         _sheet_page(canvas, heads, page, width, height)
         canvas.showPage()
     canvas.save()
@@ -161,7 +327,7 @@ def _sheet_page(canvas: Any, heads: Sequence[str], page: Sequence[SheetLine], wi
         canvas.line(MARGIN, y, MARGIN + room, y)
         for (_part, name), x, end, head in zip(SHEET, starts, ends, heads, strict=True):
             text = head if line is None else (getattr(line, name) if name else "")
-            _fitted(canvas, "Helvetica-Bold" if line is None else "Helvetica", 9, text, x + 2, y + 3 * MM, end - x - 4)
+            _fitted(canvas, line is None, 9, text, x + 2, y + 3 * MM, end - x - 4)
     bottom = top - (len(page) + 1) * ROW_HEIGHT
     for x in [*starts, MARGIN + room]:
         canvas.line(x, top, x, bottom)

@@ -145,3 +145,11 @@ class SignInChangeKind(models.TextChoices):
     PASSKEY_REMOVED = "passkey-removed", _("a passkey was removed")
     RECOVERY = "recovery", _("new recovery codes were made, and the old ones are void")
     FACTORS_LIFTED = "factors-lifted", _("an organiser took your passkeys and codes away, for you to set up anew")
+
+
+class LabelSigned(models.TextChoices):
+    """Whose name a jar's label has."""
+
+    KITCHEN = "kitchen", _("the kitchen")
+    CLUB = "club", _("the club")
+    BOTH = "both", _("the kitchen and the club")

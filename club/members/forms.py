@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import asdict
+from decimal import Decimal
 from typing import Any
 
 from allauth.account.adapter import get_adapter
@@ -15,12 +17,14 @@ from crispy_forms.layout import Column, Field, Row
 from django import forms
 from django.contrib.auth.password_validation import password_validators_help_text_html
 from django.http import HttpRequest, HttpResponse
+from django.utils.text import capfirst
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import LineField
+from club.core.fields import LineField, count_field
 from club.core.forms import TokenForm, form_helper
-from club.members.choices import EventKind, Role, Skill
+from club.core.sheets import MOST_PAPER, Sheet
+from club.members.choices import EventKind, LabelSigned, Role, Skill
 from club.members.models import (
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
@@ -28,6 +32,7 @@ from club.members.models import (
     REASON_LENGTH,
     AltitudeHow,
     Kitchen,
+    LabelPaper,
     Units,
     User,
     UserQuerySet,
@@ -106,6 +111,73 @@ class ProfileForm(forms.Form):
     def clean_phone(self) -> str | None:
         """None where the form was sent without the field: what is stored stays."""
         return str(self.cleaned_data["phone"]) if "phone" in self.data else None
+
+
+_LENGTH = re.compile(r"([0-9]{1,4}(?:[.,][0-9]{1,4})?)\s*(mm|cm|in|inch|inches|\"|″)?", re.IGNORECASE)
+_TENTHS = {"mm": Decimal(10), "cm": Decimal(100), "in": Decimal(254)}
+
+
+class LengthField(forms.CharField):
+    """A length on paper, such as "12.5", "12,5 mm" or "0.5 in", as whole tenths of a millimetre."""
+
+    def __init__(self, *, in_inches: bool, **options: Any) -> None:
+        self.unit = "in" if in_inches else "mm"
+        super().__init__(max_length=20, **options)
+        self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
+
+    def prepare_value(self, value: Any) -> Any:
+        if not isinstance(value, int):
+            return value
+        number = (value / _TENTHS[self.unit]).quantize(Decimal("0.001" if self.unit == "in" else "0.1"))
+        return f"{number.normalize():f} {self.unit}"
+
+    def clean(self, value: Any) -> Any:
+        found = _LENGTH.fullmatch(str(super().clean(value)).strip())
+        if found is None:
+            raise forms.ValidationError(gettext("Give a length, such as 12.5 mm or 0.5 in."))
+        unit = (found[2] or self.unit).lower()
+        number = Decimal(found[1].replace(",", "."))
+        tenths = int((number * _TENTHS["in" if unit[0] in 'i"″' else unit]).to_integral_value())
+        if tenths > MOST_PAPER:
+            raise forms.ValidationError(gettext("That is larger than any paper of a printer."))
+        return tenths
+
+
+class LabelPaperForm(forms.Form):
+    """The measures of a sheet or roll, as a ruler shows them."""
+
+    columns = count_field(_("Labels across"))
+    rows = count_field(_("Labels down"))
+    is_round = forms.BooleanField(label=_("The labels are round"), required=False)
+    first_free = count_field(
+        _("First free label"), help_text=_("Counted from the upper left, line by line; the test page has the numbers.")
+    )
+    signed = forms.ChoiceField(label=_("A jar's label names"), choices=LabelSigned.choices)
+
+    LENGTHS = ("page_width", "page_height", "side", "top", "gap_across", "gap_down")
+
+    def __init__(self, *args: Any, paper: LabelPaper, in_inches: bool, **kwargs: Any) -> None:
+        sheet = asdict(paper.sheet)
+        kwargs["initial"] = {**sheet, "first_free": paper.first_free, "signed": paper.signed}
+        super().__init__(*args, **kwargs)
+        measured = {one.name: one.verbose_name for one in LabelPaper._meta.fields}
+        for name in self.LENGTHS:
+            self.fields[name] = LengthField(label=capfirst(str(measured[name])), in_inches=in_inches)
+        self.helper = form_helper(
+            Row(Column("page_width", css_class="col-sm-6"), Column("page_height", css_class="col-sm-6")),
+            Row(Column("columns", css_class="col-6"), Column("rows", css_class="col-6")),
+            Row(Column("side", css_class="col-sm-6"), Column("top", css_class="col-sm-6")),
+            Row(Column("gap_across", css_class="col-sm-6"), Column("gap_down", css_class="col-sm-6")),
+            "is_round",
+            Row(Column("first_free", css_class="col-sm-6"), Column("signed", css_class="col-sm-6")),
+            submit=gettext("Keep these measures"),
+            css="",
+        )
+
+    def written(self) -> dict[str, Any]:
+        told = self.cleaned_data
+        sheet = Sheet(**{name: told[name] for name in (*self.LENGTHS, "columns", "rows", "is_round")})
+        return {"sheet": sheet, "first_free": told["first_free"], "signed": told["signed"]}
 
 
 class NameForm(forms.Form):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, fields
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -26,8 +27,9 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import at_hour
 from club.core.fields import NameField
+from club.core.sheets import LEAST_LABEL, MOST_PAPER, PLAIN, Sheet
 from club.core.text import reads_like
-from club.members.choices import LABELS, EventKind, Role, SignInChangeKind, Skill, SkillHow
+from club.members.choices import LABELS, EventKind, LabelSigned, Role, SignInChangeKind, Skill, SkillHow
 from club.members.rules import altitude_words, device_words
 from recipes.engine.terms import Altitude
 
@@ -528,6 +530,66 @@ class CalendarAddress(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person_id}"
+
+
+class LabelPaper(models.Model):
+    """The sheets or the roll of labels in somebody's printer: its measures in tenths of a millimetre (`Sheet`), the
+    first label that is still on the sheet, and who signs a jar's label.
+    """
+
+    person = models.OneToOneField(User, on_delete=models.CASCADE, related_name="label_paper")
+    page_width = models.PositiveIntegerField(_("width of the paper"))
+    page_height = models.PositiveIntegerField(_("height of the paper"))
+    columns = models.PositiveIntegerField(_("labels across"), default=1)
+    rows = models.PositiveIntegerField(_("labels down"), default=1)
+    side = models.PositiveIntegerField(_("margin left and right"), default=0)
+    top = models.PositiveIntegerField(_("margin above and below"), default=0)
+    gap_across = models.PositiveIntegerField(_("gap between two side by side"), default=0)
+    gap_down = models.PositiveIntegerField(_("gap between two rows"), default=0)
+    is_round = models.BooleanField(_("round labels"), default=False)
+    first_free = models.PositiveIntegerField(_("first free label"), default=1)
+    signed = models.CharField(
+        _("the label names"), max_length=8, choices=LabelSigned.choices, default=LabelSigned.KITCHEN
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="label_paper_of_a_printers_size",
+                condition=Q(page_width__range=(LEAST_LABEL, MOST_PAPER), page_height__range=(LEAST_LABEL, MOST_PAPER)),
+            ),
+            models.CheckConstraint(
+                name="label_paper_of_some_labels", condition=Q(columns__range=(1, 20), rows__range=(1, 40))
+            ),
+            models.CheckConstraint(
+                name="label_paper_holds_its_labels_across",
+                condition=Q(
+                    page_width__gte=F("side") * 2 + (F("columns") - 1) * F("gap_across") + F("columns") * LEAST_LABEL
+                ),
+            ),
+            models.CheckConstraint(
+                name="label_paper_holds_its_labels_down",
+                condition=Q(page_height__gte=F("top") * 2 + (F("rows") - 1) * F("gap_down") + F("rows") * LEAST_LABEL),
+            ),
+            models.CheckConstraint(
+                name="first_free_label_is_on_the_sheet",
+                condition=Q(first_free__gte=1, first_free__lte=F("columns") * F("rows")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_id}"
+
+    @property
+    def sheet(self) -> Sheet:
+        return Sheet(**{field.name: getattr(self, field.name) for field in fields(Sheet)})
+
+
+def label_paper_of(user: User) -> LabelPaper:
+    """What they have set, else plain paper to cut, of the size that goes with their units; not written then."""
+    found = LabelPaper.objects.filter(person=user).first()
+    plain = PLAIN["letter" if user.units == Units.US else "a4"]
+    return found or LabelPaper(person=user, **asdict(plain))
 
 
 # The people's ledger: who did what, to whom, and when. Triggers refuse a change (triggers.py).

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import secrets
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
@@ -35,9 +35,10 @@ from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.http import messages_by_field
+from club.core.sheets import LEAST_LABEL, Sheet
 from club.core.tables import Problem, Row
 from club.core.text import plain, seen
-from club.members.choices import PERMISSIONS, EventKind, Role, SignInChangeKind, Skill, SkillHow
+from club.members.choices import PERMISSIONS, EventKind, LabelSigned, Role, SignInChangeKind, Skill, SkillHow
 from club.members.models import (
     KITCHEN_INVITATION_KEPT,
     KITCHEN_NAME_LENGTH,
@@ -54,12 +55,14 @@ from club.members.models import (
     Kitchen,
     KitchenAltitude,
     KitchenInvitation,
+    LabelPaper,
     PersonEvent,
     Privacy,
     SignInChange,
     SkillRecord,
     Units,
     User,
+    label_paper_of,
     name_keys,
 )
 from club.members.rules import Lowered, lowered, metres_from_text
@@ -436,6 +439,35 @@ def calendar_address_close(*, by: User) -> bool:
     return CalendarAddress.objects.filter(person=by).delete()[0] > 0
 
 
+# The labels in a person's printer.
+
+
+@transaction.atomic
+def label_paper_set(*, by: User, sheet: Sheet, first_free: int = 1, signed: str = LabelSigned.KITCHEN) -> LabelPaper:
+    """ValidationError beside its field: a sheet that does not hold its labels, a first label that is not on it."""
+    paper = LabelPaper(person=by, first_free=first_free, signed=signed, **asdict(sheet))
+    if first_free > sheet.count:
+        raise ValidationError({"first_free": _("There are %(n)s labels on this sheet.") % {"n": sheet.count}})
+    if sheet.width * 10 < LEAST_LABEL:
+        raise ValidationError({"columns": _("So many labels and margins do not fit across this paper.")})
+    if sheet.height * 10 < LEAST_LABEL:
+        raise ValidationError({"rows": _("So many labels and margins do not fit down this paper.")})
+    paper.full_clean(exclude=["person"], validate_unique=False)
+    values = {**asdict(sheet), "first_free": first_free, "signed": signed}
+    written, _made = LabelPaper.objects.update_or_create(person=by, defaults=values)
+    return written
+
+
+@transaction.atomic
+def labels_printed(*, by: User, first: int, count: int) -> LabelPaper:
+    """So many labels from this one on came out of the printer: the next free one is remembered."""
+    paper = label_paper_of(by)
+    sheet = paper.sheet
+    if not 1 <= first <= sheet.count or count < 0:
+        raise ValidationError(_("That label is not on the sheet any more; look at the page again."))
+    return label_paper_set(by=by, sheet=sheet, first_free=(first - 1 + count) % sheet.count + 1, signed=paper.signed)
+
+
 # People: joining, their own profile, their sessions, the end of a membership.
 
 
@@ -681,6 +713,7 @@ def person_forget(*, person: User, now: datetime) -> bool:
             relation.related_model._base_manager.filter(**{relation.field.name: person.pk}).delete()
     BrowserSession.objects.filter(person=person).delete()
     SignInChange.objects.filter(person=person).delete()
+    LabelPaper.objects.filter(person=person).delete()
     KitchenInvitation.objects.filter(Q(person=person) | Q(email__iexact=person.email)).delete()
     Invitation.objects.filter(accepted_by=person).update(email=erased["email"], name="")
     LogEntry.objects.filter(content_type__app_label="members", content_type__model="user", object_id=person.pk).update(

@@ -25,6 +25,8 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.http import allow, ask_again, refusals_as_messages, refusals_on, signed_in
+from club.core.papers import ruler_pdf, sheet_svg
+from club.core.sheets import SHEETS
 from club.core.tables import Row, TableRefused, read_table
 from club.members import services, sessions
 from club.members.choices import Role
@@ -35,6 +37,7 @@ from club.members.forms import (
     InviteForm,
     KitchenForm,
     KitchenPersonForm,
+    LabelPaperForm,
     NameForm,
     ProfileForm,
     RolesForm,
@@ -49,10 +52,12 @@ from club.members.models import (
     PersonEvent,
     PersonEventQuerySet,
     SkillRecord,
+    Units,
     User,
     default_kitchen,
     height_words,
     kitchen_words,
+    label_paper_of,
 )
 from club.members.presentation import role_terms
 from club.members.services import Closed, InvitationClosed, invitation_for_token, was_accepted_by
@@ -85,6 +90,50 @@ def me(request: HttpRequest) -> HttpResponse:
         "skills": user.skill_records.valid(),
     }
     return render(request, "members/me.html", context)
+
+
+# The labels in a person's printer.
+
+
+@require_http_methods(["GET", "POST"])
+def my_labels(request: HttpRequest) -> HttpResponse:
+    user = signed_in(request)
+    paper = label_paper_of(user)
+    form = LabelPaperForm(request.POST or None, paper=paper, in_inches=user.units == Units.US)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.label_paper_set(by=user, **form.written())
+            messages.success(request, _("Saved. Print the test page before a sheet of labels."))
+            return redirect("members:my-labels")
+    sheet = paper.sheet
+    name = _("The sheet: %(columns)s across, %(rows)s down") % {"columns": sheet.columns, "rows": sheet.rows}
+    context = {
+        "form": form,
+        "choices": [(key, name) for key, (name, _sheet) in SHEETS.items()],
+        "sheet": sheet,
+        "picture": sheet_svg(sheet, first=paper.first_free, count=0, name=name),
+    }
+    return render(request, "members/my_labels.html", context)
+
+
+@require_POST
+def my_labels_choose(request: HttpRequest) -> HttpResponse:
+    """A sheet of the list, with the measures that the list begins with."""
+    user = signed_in(request)
+    found = SHEETS.get(request.POST.get("sheet", ""))
+    if found is None:
+        messages.error(request, _("Choose a sheet or a roll of the list."))
+        return redirect("members:my-labels")
+    services.label_paper_set(by=user, sheet=found[1], signed=label_paper_of(user).signed)
+    messages.success(request, _("Chosen. Now print the test page and hold it against your sheet."))
+    return redirect("members:my-labels")
+
+
+@require_safe
+def my_labels_test(request: HttpRequest) -> HttpResponse:
+    sheet = label_paper_of(signed_in(request)).sheet
+    headers = {"Content-Disposition": 'inline; filename="labels-test.pdf"'}
+    return HttpResponse(ruler_pdf(sheet, title=_("Test page for labels")), "application/pdf", headers=headers)
 
 
 @require_safe

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import giving, lots, recalls, stages, stove, wrong
+from inventory.batches.views import giving, labels, lots, recalls, stages, stove, wrong
 
 app_name = "batches"
 
@@ -66,6 +66,8 @@ urlpatterns = [
     path("<lot:lot_code>/set-aside/<int:pk>/", wrong.set_aside, name="set-aside"),
     path("<lot:lot_code>/put-away/", views_batches.put_away, name="put-away"),
     path("<lot:lot_code>/offer/", giving.jar_offer_new, name="jar-offer-new"),
-    path("<lot:lot_code>/labels/", views_batches.labels, name="labels"),
+    path("<lot:lot_code>/labels/", labels.labels, name="labels"),
+    path("<lot:lot_code>/labels/labels.pdf", labels.labels_pdf, name="labels-pdf"),
+    path("<lot:lot_code>/labels/printed/", labels.printed, name="labels-printed"),
     path("<lot:lot_code>/give-up/", views_batches.abandon, name="abandon"),
 ]

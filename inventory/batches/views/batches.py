@@ -1,4 +1,4 @@
-"""Batches: the list, one batch, its labels, a trace, and each entry of its log."""
+"""Batches: the list, one batch, a trace, and each entry of its log."""
 
 from __future__ import annotations
 
@@ -40,8 +40,6 @@ from inventory.batches.presentation import (
     canners_offered,
     jar_runs,
     keeping_facts,
-    label_text,
-    labels_of,
     lid_figures,
     lids_compared,
     log_filled,
@@ -91,7 +89,7 @@ def whose_store(user: User) -> str:
     return salted_hmac("inventory.batches.store of a phone", str(user.pk)).hexdigest()[:16]
 
 
-# Reading: the list, one batch, its labels, a trace, and how the lids have done.
+# Reading: the list, one batch, a trace, and how the lids have done.
 
 PER_PAGE = 30
 SUSPECT_SHOWN = 200
@@ -224,21 +222,6 @@ def _kept_page(request: HttpRequest, batch: Batch, user: User) -> HttpResponse:
 def _last_look_spoilt(running: Stage | None) -> bool:
     looks = [] if running is None else list(running.checks.all())
     return bool(looks) and looks[0].is_spoilt
-
-
-@require_safe
-def labels(request: HttpRequest, lot_code: str) -> HttpResponse:
-    batch = batch_for(signed_in(request), lot_code)
-    every = request.GET.get("which") == "all"
-    context = {
-        "batch": batch,
-        "labels": labels_of(batch, every=every),
-        "text": label_text(batch),
-        "every": every,
-        "is_called_back": is_called_back(batch),
-        "instead": (NOT_EATEN, HELD_APART),
-    }
-    return render(request, "batches/labels.html", context)
 
 
 @require_safe

@@ -26,10 +26,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.core.clock import club_day
 from club.core.forms import PhotoForm
 from club.core.http import allow, refusals_on, signed_in
-from club.core.papers import Label, SheetLine, labels_pdf, sheet_pdf
+from club.core.papers import SheetLine, TooSmall, labels_pdf, sheet_pdf
+from club.core.sheets import PLAIN, Label, Line
 from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
 from club.members.choices import EventKind
-from club.members.models import User
+from club.members.models import User, label_paper_of
 from club.members.services import person_event
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
@@ -457,13 +458,20 @@ def _write(request: HttpRequest) -> HttpResponse:
 
 A_PART = 240  # ten pages of labels: some two seconds, nearly all of it choosing the clearest pattern of squares
 MOST_LINES = 1200
+OWN_SHEETS = "mine"  # the paper of whoever prints, as they keep it on their own page
 
 
 @require_safe
 def papers(request: HttpRequest) -> HttpResponse:
     allow(request, KEEP)
     count = Thing.objects.exclude(state=ThingState.RETIRED).count()
-    return render(request, "equipment/papers.html", {"kinds": Kind.choices, "parts": range(1, -(-count // A_PART) + 1)})
+    context = {
+        "kinds": Kind.choices,
+        "parts": range(1, -(-count // A_PART) + 1),
+        "own": label_paper_of(signed_in(request)).sheet,
+        "own_sheets": OWN_SHEETS,
+    }
+    return render(request, "equipment/papers.html", context)
 
 
 def pdf(data: bytes, name: str) -> HttpResponse:
@@ -477,11 +485,23 @@ def labels(request: HttpRequest) -> HttpResponse:
     codes = [one.strip() for one in request.GET.get("codes", "").replace(",", " ").split()][:A_PART]
     if codes:
         things = Thing.objects.filter(code_key__in=[code_key(code) for code in codes]).order_by("code")
-    made = [
-        Label(thing.code, thing.name, settings.CLUB_NAME, settings.SITE_URL + thing.get_absolute_url())
-        for thing in Paginator(things, A_PART).get_page(request.GET.get("part"))
-    ]
-    return pdf(labels_pdf(made, paper=request.GET.get("paper", "")), "labels.pdf")
+    made = [label_of(thing) for thing in Paginator(things, A_PART).get_page(request.GET.get("part"))]
+    asked = request.GET.get("paper", "")
+    paper = label_paper_of(signed_in(request))
+    first = paper.first_free if asked == OWN_SHEETS else 1
+    sheet = paper.sheet if asked == OWN_SHEETS else PLAIN.get(asked, PLAIN["letter"])
+    try:
+        data = labels_pdf(made, sheet, title=_("Labels for equipment"), first=first, cut=sheet in PLAIN.values())
+    except TooSmall:
+        messages.error(request, _("Your labels are too small for these names. Choose larger ones, or paper to cut."))
+        return redirect("equipment:papers")
+    return pdf(data, "labels.pdf")
+
+
+def label_of(thing: Thing) -> Label:
+    """Its code, its whole name and the club's, and the way to its page."""
+    lines = (Line(thing.code, 1.6, is_bold=True), Line(thing.name, 1.1), Line(settings.CLUB_NAME))
+    return Label(lines, settings.SITE_URL + thing.get_absolute_url())
 
 
 @require_safe
