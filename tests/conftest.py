@@ -17,6 +17,7 @@ from club.members.models import User
 from club.members.triggers import ALTITUDES as ALTITUDE_GUARDS
 from club.members.triggers import GUARDS as PEOPLE_GUARDS
 from inventory.batches.triggers import PRESSES as PRESS_GUARDS
+from inventory.batches.triggers import SIGNED as SIGNED_GUARDS
 from inventory.batches.triggers import STAGES as STAGE_GUARDS
 from inventory.jars.triggers import GUARDS as LEDGER_GUARDS
 from recipes import triggers as recipes_triggers
@@ -134,7 +135,7 @@ def flush_lifts_the_guards():
         statements = flush(self, style, tables, **options)
         if recipes_triggers.TABLE not in tables:
             return statements
-        every = (LEDGER_GUARDS, PEOPLE_GUARDS, ALTITUDE_GUARDS, PRESS_GUARDS, STAGE_GUARDS)
+        every = (LEDGER_GUARDS, PEOPLE_GUARDS, ALTITUDE_GUARDS, PRESS_GUARDS, STAGE_GUARDS, SIGNED_GUARDS)
         for guard in (recipes_triggers.GUARDS, *every):
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements

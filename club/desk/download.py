@@ -43,6 +43,7 @@ OWN_NAMES = {
 BELONGING = {
     "batches.Jar": "batch__made_by",
     "batches.JarsSetAside": "batch__made_by",
+    "batches.SignedLog": "batch__made_by",
     "batches.Stage": "batch__made_by",
     "batches.StageCheck": "stage__batch__made_by",
     "batches.StageReading": "batch__made_by",

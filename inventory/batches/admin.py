@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib import admin
 
 from club.core.admin import ReadOnlyAdmin
-from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, Recall, RecallAnswer, SealCheck
+from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, Recall, RecallAnswer, SealCheck, SignedLog
 
 
 @admin.register(Batch)
@@ -54,3 +54,9 @@ class JarClaimAdmin(ReadOnlyAdmin):
     list_display = ("offer", "person", "count", "state", "asked_at")
     list_filter = ("state",)
     list_select_related = ("offer", "person")
+
+
+@admin.register(SignedLog)
+class SignedLogAdmin(ReadOnlyAdmin):
+    list_display = ("batch", "number", "signed_by", "signed_at", "reason", "finding")
+    list_select_related = ("batch", "signed_by")

@@ -127,6 +127,13 @@ PRESSES_OF_A_COUNT = (PressKind.DONE, PressKind.BEGAN, PressKind.FELL)
 PRESSES_TO_TAKE_BACK = (PressKind.BEGAN, *PRESSES_OF_JARS, PressKind.LIDS)
 
 
+class Headspace(models.TextChoices):
+    """Where the jars of a corrected log were not filled to the tested headspace."""
+
+    MUCH = "much", _("too much: not filled up")
+    LITTLE = "little", _("too little: filled too high")
+
+
 class LotKind(models.TextChoices):
     """The ingredients whose lots a batch notes. All but fruit are kinds of a supply, under the same values."""
 

@@ -6,29 +6,32 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from fractions import Fraction
 from math import inf
 from types import MappingProxyType
 from typing import Any
 
-from crispy_forms.layout import HTML, Column, Row, Submit
+from crispy_forms.layout import HTML, Column, Hidden, Row, Submit
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms import BoundField
 from django.utils.formats import date_format
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zoned_text
 from club.core.fields import ClockField, Fold, day_field, token_field
 from club.core.forms import bare_helper, form_helper, heading
-from club.members.models import Kitchen, User, default_kitchen
+from club.members.models import Kitchen, Units, User, default_kitchen
+from club.members.rules import altitude_as_typed, metres_from_text
 from inventory.batches.accidents import NAMES, Situation
 from inventory.batches.choices import (
     FINDINGS,
     Container,
     Cover,
     Disposal,
+    Headspace,
     LotKind,
     Measured,
     Moisture,
@@ -45,6 +48,7 @@ from inventory.batches.ingredients import LotLine, Proposal
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
     ANSWER_NOTE_LENGTH,
+    CORRECTION_REASON_LENGTH,
     LOOK_NOTE_LENGTH,
     OFFER_NOTE_LENGTH,
     RECALL_REASON_LENGTH,
@@ -55,6 +59,7 @@ from inventory.batches.models import (
     Jar,
     LotTaken,
     Recall,
+    SignedLog,
 )
 from inventory.batches.rules import Need, OwnGauge, fruit_code_typed, lot_code_typed, sizes_covered
 from inventory.batches.tracing import went_by
@@ -70,9 +75,9 @@ from inventory.jars.rules import (
     SUPPLY_NAME_LENGTH,
 )
 from recipes.choices import JARS, PACKS
-from recipes.engine import process_choices
-from recipes.engine.quantities import UNITS, AmountError, parse_amount
-from recipes.engine.terms import Canner, ProcessRow
+from recipes.engine import AltitudeError, process_choices, words_of
+from recipes.engine.quantities import JAR_SIZES, UNITS, AmountError, parse_amount
+from recipes.engine.terms import Altitude, Canner, ProcessRow
 from recipes.forms.plans import kitchen_choices, set_choices
 from recipes.models import Revision
 from recipes.safety import Food
@@ -194,7 +199,7 @@ class LogForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.acids = acids
-        self.sizes = tuple(reversed(sizes_covered(batch.jar_size)))
+        self.sizes = self._sizes(batch)
         self._add_times(batch)
         if not batch.is_frozen_kind:
             self.fields["minutes"] = minutes_field()
@@ -235,6 +240,11 @@ class LogForm(forms.Form):
             label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
         )
         self.helper = form_helper(*self._layout(), submit=gettext("Write it down"))
+
+    @staticmethod
+    def _sizes(batch: Batch) -> tuple[str, ...]:
+        """What can be counted, the largest first."""
+        return tuple(reversed(sizes_covered(batch.jar_size)))
 
     def _add_times(self, batch: Batch) -> None:
         self.fields["started_at"] = ClockField(
@@ -283,6 +293,100 @@ class LogForm(forms.Form):
                 tenths = None if strength is None else int(strength * 10)
                 lots.append({"at": line.at, "chosen": chosen, "strength_tenths": tenths})
         return {**data, "jars": jars, "psi_beside": psi_beside, "lots": lots}
+
+
+class CorrectionForm(LogForm):
+    """The whole log once more, as it was signed, to be put right. `was` is the newest row of it.
+
+    A finding asks for a yes of its own (`ask_for_yes`); before that there is no box to tick.
+    """
+
+    def __init__(self, *args: Any, batch: Batch, was: SignedLog, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, batch=batch, initial=self._as_signed(batch, was, units), **kwargs)
+        del self.fields["note"]
+        self.fields["token"] = token_field()
+        self.fields["over"] = forms.IntegerField(widget=forms.HiddenInput)
+        self.fields["started_at"].help_text = ""
+        self.fields["started_at"].required = True
+        self.fields["altitude"] = forms.CharField(
+            label=_("Altitude of the kitchen on that day"),
+            max_length=40,
+            help_text=_("With its unit: 1040 m, or 3400 ft. A higher one asks for more."),
+        )
+        if not batch.is_frozen_kind:
+            self.fields["headspace"] = forms.ChoiceField(
+                label=_("Headspace"), choices=[("", _("as tested")), *Headspace.choices], required=False
+            )
+        self.fields["reason"] = forms.CharField(
+            label=_("What was wrong, and how do you know?"), max_length=CORRECTION_REASON_LENGTH
+        )
+        self.helper = form_helper(*self._correction_layout(), submit=gettext("Correct the log"))
+        if self.data.get("finding"):
+            self.ask_for_yes(self.data["finding"])
+
+    @staticmethod
+    def _sizes(batch: Batch) -> tuple[str, ...]:
+        """Also larger ones than the process covers: the truth may be that they were filled."""
+        return tuple(sorted(JAR_SIZES, key=lambda size: (size != batch.jar_size, -JAR_SIZES.index(size))))
+
+    @staticmethod
+    def _as_signed(batch: Batch, was: SignedLog, units: str) -> dict[str, Any]:
+        number, unit = altitude_as_typed(Altitude(metres=Fraction(was.altitude_m)), prefer_feet=units == Units.US)
+        shown = {
+            "over": was.number,
+            "minutes": was.minutes,
+            "psi": was.psi,
+            "started_at": was.started_at,
+            "process_started_at": was.process_started_at,
+            "jars_out_at": was.jars_out_at,
+            "altitude": f"{number} {unit}",
+            "headspace": was.headspace,
+            "lid_code": was.lid_lot.code if was.lid_lot else "",
+            "lid_maker": was.lid_lot.maker if was.lid_lot else "",
+        }
+        shown |= {f"jars_{size}": count for size, count in was.jars.items()}
+        return shown | {f"psi_{row.pk}": was.psi_beside.get(row.card.code) for row in batch.canners_beside.all()}
+
+    def _correction_layout(self) -> list[Any]:
+        process = self._columns("col-md-6", "minutes", "psi", *(f"psi_{row.pk}" for row in self.beside))
+        times = self._columns("col-md-6", "started_at", "process_started_at", "jars_out_at", "altitude")
+        shown = [size for size in self.sizes if self.initial.get(f"jars_{size}")] or [self.sizes[0]]
+        others = [f"jars_{size}" for size in self.sizes if size not in shown]
+        jars = self._columns("col-6 col-md-3", *(f"jars_{size}" for size in shown))
+        rest = self._columns("col-md-6", "headspace", "lid_code", "lid_maker")
+        return [
+            "token",
+            "over",
+            "reason",
+            process,
+            times,
+            heading(gettext("Jars filled")),
+            jars,
+            Fold(gettext("Other sizes"), self._columns("col-6 col-md-3", *others)),
+            rest,
+        ]
+
+    def ask_for_yes(self, finding: str) -> None:
+        """A box to tick beneath what was found; the next press brings along which finding it was ticked for."""
+        self.fields["is_true"] = forms.BooleanField(label=gettext("It is true."), required=False)
+        self.helper.layout.fields[:] = [one for one in self.helper.layout.fields if not isinstance(one, Hidden)]
+        if "is_true" not in self.helper.layout.fields:
+            self.helper.layout.fields.append("is_true")
+        self.helper.layout.fields.append(Hidden("finding", finding))
+
+    def clean_altitude(self) -> Decimal:
+        try:
+            return metres_from_text(self.cleaned_data["altitude"])
+        except AltitudeError as error:
+            raise forms.ValidationError(words_of(error, get_language())) from error
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `batch_log_correct`."""
+        data = super().written()
+        del data["lots"]
+        data["altitude_m"] = data.pop("altitude")
+        data["agreed_to"] = self.data.get("finding", "") if data.pop("is_true", False) else ""
+        return data
 
 
 class ReprocessForm(forms.Form):

@@ -31,6 +31,7 @@ from inventory.batches.choices import (
     Container,
     Cover,
     Disposal,
+    Headspace,
     LotKind,
     Measured,
     Moisture,
@@ -90,6 +91,7 @@ RECALL_SUBJECTS = {
 LOT_SOURCES = ("supply_lot", "freezer_item", "fruit_offer")
 ITEM_LENGTH = 200  # of an ingredient, as the plan calls it
 STEP_LENGTH = 24  # of a step at the stove: "p2s13", "l1process"
+CORRECTION_REASON_LENGTH = 300
 
 # When the jars that still want a look last came out of a canner.
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
@@ -523,6 +525,22 @@ class Batch(models.Model):
         others = () if isinstance(found, Refusal) else found.others
         return [planned, *(Need(other.minutes, other.pressure_psi, other.setting_psi) for other in others)]
 
+    def needs_at(self, altitude_m: Decimal, jar: str) -> list[Need]:
+        """The tested processes of this pack and canner at that altitude for a jar of that size, the planned one first.
+
+        Empty where no row of the table covers them.
+        """
+        if self.required_minutes is None:
+            return []
+        is_planned = (altitude_m, jar) == (self.altitude_m, self.jar_size)
+        planned = [Need(self.required_minutes, self.required_psi, self._setting(self.required_psi))]
+        found = self._process_found(Pack(self.pack), altitude=Altitude(metres=Fraction(altitude_m)), jar=jar)
+        if isinstance(found, Refusal):
+            return planned if is_planned else []
+        needs = [Need(found.minutes, found.pressure_psi, self._setting(found.pressure_psi))]
+        needs += [Need(other.minutes, other.pressure_psi, other.setting_psi) for other in found.others]
+        return [*planned, *(need for need in needs if need not in planned)] if is_planned else needs
+
     @property
     def reads_high(self) -> Fraction | None:
         """What its dial gauge showed too much at its last test, in psi; None: not known, or no dial gauge."""
@@ -572,14 +590,15 @@ class Batch(models.Model):
         tables = ProcessTable.objects.filter(key=self.plan["canned_by"], is_held_back=False)
         return [row for table in tables for row in table.table.rows]
 
-    def _process_found(self, pack: Pack) -> ProcessFound | Refusal:
+    def _process_found(self, pack: Pack, *, altitude: Altitude | None = None, jar: str = "") -> ProcessFound | Refusal:
+        """On the batch's own altitude and jar, where no other is named."""
         rows = self.process_rows()
         return process_for(
             rows,
-            jar=self.jar_size,
+            jar=jar or self.jar_size,
             pack=pack,
             canner=Canner(self.canner),
-            altitude=self.altitude,
+            altitude=altitude or self.altitude,
             reads_high=self.reads_high,
             food=self.plan.get("food"),
         )
@@ -1435,3 +1454,84 @@ class Press(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id} {self.step} {self.kind}"
+
+
+class SignedLogQuerySet(models.QuerySet["SignedLog"]):
+    def for_page(self) -> SignedLogQuerySet:
+        """With whoever signed and what it names, the newest first; one query."""
+        return self.select_related("signed_by", "lid_lot", "recall").order_by("-number")
+
+
+class SignedLog(models.Model):
+    """The log of a batch as somebody signed it: number 0 the first, each further one a correction of the one before.
+
+    Rows are written once and never changed or deleted (a trigger); the first is copied from the batch when it is
+    corrected the first time. The batch's own columns follow the newest row that reaches the tested process: figures
+    below it are kept here alone, and `finding` says what makes the jars unsafe then. A recall or a setting aside goes
+    with each finding; while the newest row has one, or by whoever wrote it, neither is found sound (triggers).
+
+    `jars` is the number by size; `psi_beside` what further canners held, by the code of their card. `required_minutes`,
+    `required_psi` and `setting_psi` are the tested process that the figures were held against.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="signed_logs")
+    number = models.PositiveSmallIntegerField()
+    token = models.UUIDField(unique=True, editable=False)
+    # Empty only for a first log that the jar ledger does not know, from before it was kept.
+    signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="logs_signed"
+    )
+    signed_at = models.DateTimeField()
+    reason = models.CharField(_("why"), max_length=CORRECTION_REASON_LENGTH, blank=True)
+
+    altitude_m = models.DecimalField(max_digits=9, decimal_places=4)
+    jar_size = models.CharField(max_length=16)
+    required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+    setting_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+    started_at = models.DateTimeField()
+    process_started_at = models.DateTimeField(null=True, blank=True)
+    minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    psi = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+    psi_beside: models.JSONField[dict[str, str], dict[str, str]] = models.JSONField(default=dict)
+    jars_out_at = models.DateTimeField()
+    jars: models.JSONField[dict[str, int], dict[str, int]] = models.JSONField()
+    lid_lot = models.ForeignKey(LidLot, on_delete=models.PROTECT, null=True, blank=True, related_name="logs_signed")
+
+    headspace = models.CharField(max_length=8, choices=Headspace.choices, blank=True)  # empty: as tested
+
+    finding = models.TextField(blank=True)
+    recall = models.ForeignKey(Recall, on_delete=models.PROTECT, null=True, blank=True, related_name="logs")
+    set_aside = models.ForeignKey(JarsSetAside, on_delete=models.PROTECT, null=True, blank=True, related_name="logs")
+
+    objects = SignedLogQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["batch", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "number"], name="one_signed_log_per_number"),
+            models.CheckConstraint(
+                name="log_corrected_says_who_and_why",
+                condition=Q(number=0, reason="") | (Q(number__gte=1, signed_by__isnull=False) & ~Q(reason="")),
+            ),
+            models.CheckConstraint(
+                name="log_below_the_tested_process_is_a_finding",
+                # A comparison with nothing is no refusal to a database: hence the explicit "not null".
+                condition=~Q(finding="")
+                | Q(required_minutes=None)
+                | (
+                    Q(minutes__isnull=False, minutes__gte=F("required_minutes"))
+                    & (Q(required_psi=None) | Q(psi__isnull=False, psi__gte=F("required_psi")))
+                    & (Q(setting_psi=None) | Q(psi__isnull=False, psi__gte=F("setting_psi")))
+                ),
+            ),
+            models.CheckConstraint(
+                name="log_with_a_finding_takes_its_jars_back",
+                condition=Q(finding="", recall=None, set_aside=None)
+                | (~Q(finding="") & (Q(recall__isnull=False) | Q(set_aside__isnull=False))),
+            ),
+            models.CheckConstraint(name="signed_log_out_after_it_began", condition=Q(jars_out_at__gte=F("started_at"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id}/{self.number}"

@@ -2,7 +2,8 @@
 
 The rule that no weak or lapsed vinegar is canned with hangs on those columns. A second pair keeps what was pressed at
 the stove: a slip is taken back by another row. Stages follow each other, and what was seen or measured of them is
-neither changed nor deleted.
+neither changed nor deleted. Nor is a log that somebody signed; and jars of a batch whose newest log is unsafe are not
+found sound, nor by the one who corrected it.
 """
 
 from __future__ import annotations
@@ -69,3 +70,41 @@ STAGES = RefusalTriggers(
         for name, event in (("insert", "INSERT"), ("update", "UPDATE OF began_at, number, batch_id"))
     ),
 )
+
+SIGNED_KEPT = "A signed log is never changed or deleted; a correction is another row."
+NOT_SOUND = "The log of this batch does not reach its tested process, or who corrected it would clear it themselves."
+
+
+def _in_doubt(batch: str, judge: str) -> str:
+    """The newest log has a finding; or an earlier one had, and its corrector is the one who judges."""
+    return (
+        "EXISTS (SELECT 1 FROM batches_signedlog AS newest"
+        f" WHERE newest.batch_id = {batch} AND NOT EXISTS (SELECT 1 FROM batches_signedlog AS later"
+        " WHERE later.batch_id = newest.batch_id AND later.number > newest.number)"
+        f" AND (newest.finding <> '' OR (newest.signed_by_id = {judge} AND EXISTS"
+        " (SELECT 1 FROM batches_signedlog AS earlier WHERE earlier.batch_id = newest.batch_id"
+        " AND earlier.finding <> ''))))"
+    )
+
+
+SIGNED = RefusalTriggers(
+    *keep_rows("batches_signedlog", message=SIGNED_KEPT, function="batches_signed_logs_kept"),
+    RefusalTrigger(
+        "batches_recall_not_sound_by_the_log",
+        "batches_recall",
+        "UPDATE OF is_cleared",
+        NOT_SOUND,
+        when=f"NEW.is_cleared AND NEW.batch_id IS NOT NULL AND {_in_doubt('NEW.batch_id', 'NEW.closed_by_id')}",
+    ),
+    RefusalTrigger(
+        "batches_set_aside_not_sound_by_the_log",
+        "batches_jarssetaside",
+        "UPDATE OF is_sound",
+        NOT_SOUND,
+        when=(
+            "NEW.is_sound AND EXISTS (SELECT 1 FROM batches_signedlog AS mine WHERE mine.set_aside_id = NEW.id)"
+            f" AND {_in_doubt('NEW.batch_id', 'NEW.settled_by_id')}"
+        ),
+    ),
+)
+install_signed, remove_signed = SIGNED.install, SIGNED.remove

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import giving, labels, lots, recalls, stages, stove, wrong
+from inventory.batches.views import corrections, giving, labels, lots, recalls, stages, stove, wrong
 
 app_name = "batches"
 
@@ -55,6 +55,7 @@ urlpatterns = [
     path("<lot:lot_code>/put-up/", stages.put_up, name="put-up"),
     path("<lot:lot_code>/can/", stages.can, name="can"),
     path("<lot:lot_code>/log/", views_batches.log, name="log"),
+    path("<lot:lot_code>/correct/", corrections.correct, name="correct"),
     path("<lot:lot_code>/stove/", stove.stove, name="stove"),
     path("<lot:lot_code>/stove/presses/", stove.presses, name="stove-presses"),
     path("<lot:lot_code>/stove/<slug:step>/", stove.stove, name="stove-step"),

@@ -14,6 +14,7 @@ from inventory.batches.services.accidents import (
 )
 from inventory.batches.services.canners import CannerUsed, canner_used
 from inventory.batches.services.common import Problems
+from inventory.batches.services.corrections import CORRECTABLE, batch_log_correct, log_as_signed
 from inventory.batches.services.giving import (
     jar_claim_decline,
     jar_claim_make,
@@ -56,11 +57,13 @@ from inventory.batches.tracing import recalls_of, to_answer, waiting
 
 __all__ = [
     "AlreadyDone",
+    "CORRECTABLE",
     "CannerUsed",
     "KeepingChoices",
     "LotAnswer",
     "Problems",
     "batch_abandon",
+    "batch_log_correct",
     "batch_log_process",
     "batch_start",
     "canner_used",
@@ -81,6 +84,7 @@ __all__ = [
     "keeping_preview",
     "keeping_put_up",
     "keeping_start",
+    "log_as_signed",
     "lot_take_back",
     "lots_note",
     "may_recall",

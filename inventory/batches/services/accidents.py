@@ -20,7 +20,7 @@ from club.members.models import User
 from inventory.batches.accidents import Situation, answer_for_batch
 from inventory.batches.choices import BatchState, Disposal, Seal
 from inventory.batches.models import ANSWER_NOTE_LENGTH, Batch, Jar, JarQuerySet, JarsSetAside, OfferedJar
-from inventory.batches.services.common import batch_lock, fate_of, ledger_settle, writing_check
+from inventory.batches.services.common import batch_lock, fate_of, ledger_settle, sound_check, writing_check
 from inventory.jars.services import Fate
 from recipes.presentation import in_words
 
@@ -79,6 +79,7 @@ def set_aside_clear(*, by: User, set_aside: JarsSetAside, note: str, now: dateti
     """Jars were found sound and may be eaten and handed on again; `note` says how that was found out.
 
     For those who may trace: not for a member alone, whose jars they may be. AlreadyDone where it was settled before.
+    Where a corrected log set them aside, that has to be put right first, and not by the same person (`sound_check`).
     """
     if not by.has_perm("batches.trace_batch"):
         raise PermissionDenied
@@ -87,6 +88,8 @@ def set_aside_clear(*, by: User, set_aside: JarsSetAside, note: str, now: dateti
         raise ValidationError({"note": _("Say in a few words how it was found out.")})
     if len(note) > ANSWER_NOTE_LENGTH:
         raise ValidationError({"note": _("At most %(n)s characters, please.") % {"n": ANSWER_NOTE_LENGTH}})
+    if set_aside.logs.exists():
+        sound_check(by, set_aside.batch, field="note")
     open_one = JarsSetAside.objects.open().filter(pk=set_aside.pk)
     if not open_one.update(settled_at=now_or(now), settled_by=by, is_sound=True, note=note):
         raise AlreadyDone(_("This was settled before."))

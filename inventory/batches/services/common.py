@@ -74,16 +74,39 @@ def utc_or_none(moment: datetime | None) -> datetime | None:
     return None if moment is None else in_utc(moment)
 
 
-def moment_check(problems: Problems, field: str, moment: datetime, now: datetime) -> None:
-    """A moment noted down (in UTC, as `now`) is neither ahead of the clock nor longer ago than we take it in."""
+def moment_check(
+    problems: Problems, field: str, moment: datetime, now: datetime, *, keyed_in: datetime | None = None
+) -> None:
+    """A moment noted down (in UTC, as `now`) is neither ahead of the clock nor longer ago than we take it in: counted
+    from when it was keyed in first, where that was not now."""
     if moment > now + CLOCK_SLACK:
         problems.add(field, _("%(time)s has not come yet. Give the time it happened.") % {"time": zoned_text(moment)})
-    elif moment < now - KEYED_IN_LATE:
+    elif moment < (keyed_in or now) - KEYED_IN_LATE:
         problems.add(
             field,
             _("%(time)s is more than %(days)s days ago: too long to be keyed in from memory. Check the date.")
             % {"time": zoned_text(moment), "days": KEYED_IN_LATE.days},
         )
+
+
+def sound_check(by: User, batch: Batch, *, field: str) -> None:
+    """ValidationError where jars of this batch cannot be found sound by this person (a trigger says the same).
+
+    A log that does not reach its tested process is no matter of opinion: it is corrected first, if it is wrong. And
+    four eyes look at it: whoever wrote that correction does not say as well that the jars are good.
+    """
+    batch_lock(batch.pk)
+    logs = list(batch.signed_logs.order_by("number"))
+    if not any(log.finding for log in logs):
+        return
+    if logs[-1].finding:
+        text = _("The log of this batch says: %(finding)s While that stands, its jars are not found sound.")
+        raise ValidationError({field: text % {"finding": logs[-1].finding}})
+    if logs[-1].signed_by_id == by.pk:
+        text = _(
+            "You corrected this log: that its jars are sound is for another instructor, keeper or organiser to say."
+        )
+        raise ValidationError({field: text})
 
 
 # What a batch's log does to the jar ledger and to the lids on hand; see inventory.jars for how it is kept.

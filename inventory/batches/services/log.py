@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -77,7 +77,7 @@ from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
 from recipes.engine import Plan, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
-from recipes.engine.terms import Refusal
+from recipes.engine.terms import Altitude, Refusal
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanInput, plan_for
 from recipes.presentation import altitude_text, in_words
@@ -302,14 +302,15 @@ def batch_log_process(
         for past in notes.filter(use_by__lt=club_day(began)):
             text = _("%(item)s, as it is noted, was past its date on that day. If that is so, do not keep these jars.")
             problems.add("started_at", text % {"item": past.item})
-    _jars_check(problems, batch, jars)
+    jars_check(problems, batch, jars)
     under_pressure = batch.canners_beside.filter(setting_psi__isnull=False).select_related("card")
     beside = [HeldBeside(row, (psi_beside or {}).get(row.pk)) for row in under_pressure]
     reached = process_check(problems, batch, minutes, psi, needs=batch.tested_needs(), beside=beside)
-    _times_check(problems, batch, minutes, began, process_started_at, jars_out_at, now)
+    moment_check(problems, "jars_out_at", jars_out_at, now)
+    times_check(problems, minutes, began, process_started_at, jars_out_at)
     if not problems:
         _gauges_check(problems, batch, began, jars_out_at)
-    lid_lot = _lids(problems, by, batch, lid_code, lid_maker)
+    lid_lot = lid_lot_named(problems, by, batch, lid_code, lid_maker)
     if batch.state != BatchState.STARTED:
         raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
     problems.raise_if_any()
@@ -334,7 +335,7 @@ def batch_log_process(
         one.row.table_psi, one.row.setting_psi = reached.psi, one.row.setting_for(reached.psi)
         one.row.processed_psi = None if one.psi is None else Decimal(one.psi)
         one.row.save(update_fields=["table_psi", "setting_psi", "processed_psi"])
-    _fill(batch, jars, lid_lot)
+    jars_number(batch, jars, lid_lot)
     ledger_fill(by=by, batch=batch, jars=jars, lid_lot=lid_lot, at=jars_out_at)
     return Batch.objects.get(pk=batch.pk)
 
@@ -362,7 +363,8 @@ def _claim(batch: Batch, logged: dict[str, Any]) -> None:
         raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
 
 
-def _fill(batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None) -> None:
+def jars_number(batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None, *, first: int = 1) -> None:
+    """A row for each jar of each size, numbered on from `first`."""
     frozen = batch.is_frozen_kind
     sizes = [size for size in JAR_SIZES for _each in range(jars.get(size, 0))]
     Jar.objects.bulk_create(
@@ -375,11 +377,11 @@ def _fill(batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None) -> None
             place=batch.kitchen,
             lid_lot=lid_lot,
         )
-        for number, size in enumerate(sizes, start=1)
+        for number, size in enumerate(sizes, start=first)
     )
 
 
-def _jars_check(problems: Problems, batch: Batch, jars: Mapping[str, int]) -> None:
+def jars_check(problems: Problems, batch: Batch, jars: Mapping[str, int]) -> None:
     """At least one jar, only sizes the process covers, and no more than the pots give. Problems go by `jars_<size>`."""
     covered = sizes_covered(batch.jar_size)
     filled = {size: count for size, count in jars.items() if count}
@@ -461,17 +463,21 @@ def process_check(
     for one in beside:
         one.figure_check(figures)
     problems.take(figures)
-    if not _figures_check(problems, minutes, psi, needs[0].psi is not None) or figures:
+    if not figures_check(problems, minutes, psi, needs[0].psi is not None) or figures:
         return None
     assert minutes is not None  # the figures were just checked
     met = (need for need in needs if need.met_by(minutes, psi) and all(one.holds(need) for one in beside))
     reached = next(met, None)
     if reached is None:
-        _too_little(problems, batch, minutes, psi, needs, beside)
+        asked = tested_words(batch.altitude, needs)
+        for field, short in too_little(minutes, psi, needs, beside):
+            problems.add(
+                field, f"{asked} {short} {_what_now()}" if field in ("minutes", "psi") else f"{short} {_what_now()}"
+            )
     return reached
 
 
-def _figures_check(problems: Problems, minutes: int | None, psi: Decimal | int | None, pressure: bool) -> bool:
+def figures_check(problems: Problems, minutes: int | None, psi: Decimal | int | None, pressure: bool) -> bool:
     found = Problems()
     if minutes is None:
         found.add("minutes", _("Say how many minutes the jars were processed."))
@@ -487,33 +493,32 @@ def _figures_check(problems: Problems, minutes: int | None, psi: Decimal | int |
     return not found
 
 
-def _too_little(
-    problems: Problems,
-    batch: Batch,
-    minutes: int,
-    psi: Decimal | int | None,
-    needs: Sequence[Need],
-    beside: Sequence[HeldBeside],
-) -> None:
-    asked = _("The tested process at %(place)s is %(needs)s.") % {
-        "place": altitude_text(batch.altitude),
-        "needs": _(", or ").join(_need_text(need) for need in needs),
+def tested_words(altitude: Altitude, needs: Sequence[Need]) -> str:
+    """ "The tested process at 1,040 m (3,413 ft) is 10 minutes." """
+    return _("The tested process at %(place)s is %(needs)s.") % {
+        "place": altitude_text(altitude),
+        "needs": _(", or ").join(need_text(need) for need in needs),
     }
-    first = needs[0]
+
+
+def too_little(
+    minutes: int, psi: Decimal | int | None, needs: Sequence[Need], beside: Sequence[HeldBeside]
+) -> list[tuple[str, str]]:
+    """What falls short of the first of the tested processes: the field, and a sentence."""
+    first, found = needs[0], []
     if minutes < first.minutes:
-        short = _("%(done)s minutes is too short.") % {"done": minutes}
-        problems.add("minutes", f"{asked} {short} {_what_now()}")
+        found.append(("minutes", _("%(done)s minutes is too short.") % {"done": minutes}))
     if first.setting is not None and psi is not None and psi < first.setting:
-        low = _("%(done)s psi is too low.") % {"done": f"{Decimal(psi):f}"}
-        problems.add("psi", f"{asked} {low} {_what_now()}")
+        found.append(("psi", _("%(done)s psi is too low.") % {"done": f"{Decimal(psi):f}"}))
     for one in beside:
         if not one.holds(first):
             text = _("The gauge of %(code)s must show %(setting)s psi. %(done)s psi is too low.")
             params = {"code": one.row.card.code, "setting": one.row.setting_for(first.psi), "done": one.psi}
-            problems.add(f"psi_{one.row.pk}", f"{text % params} {_what_now()}")
+            found.append((f"psi_{one.row.pk}", text % params))
+    return found
 
 
-def _need_text(need: Need) -> str:
+def need_text(need: Need) -> str:
     if need.psi is None:
         return _("%(minutes)s minutes") % {"minutes": need.minutes}
     if need.setting == need.psi:
@@ -529,17 +534,14 @@ def _what_now() -> str:
     ) % {"source": UNDERPROCESSED.source}
 
 
-def _times_check(
+def times_check(
     problems: Problems,
-    batch: Batch,
     minutes: int | None,
     began: datetime,
     process_started_at: datetime | None,
     jars_out_at: datetime,
-    now: datetime,
 ) -> None:
     """The order must be: cooking began, process began, jars out; and the minutes claimed must fit in between."""
-    moment_check(problems, "jars_out_at", jars_out_at, now)
     if jars_out_at < began:
         text = _(
             "The jars cannot have come out before the cooking began (%(time)s). Correct this time, or the beginning."
@@ -561,40 +563,47 @@ def _times_check(
 
 
 def _gauges_check(problems: Problems, batch: Batch, began: datetime, jars_out_at: datetime) -> None:
-    """Each gauge is to be as good when the jars came out as it was at the start: neither lapsed nor failed since."""
-    _gauge_check(problems, batch.canner_card, batch.gauge_tested_on, began, jars_out_at)
-    for one in batch.canners_beside.select_related("card"):
-        _gauge_check(problems, one.card, one.gauge_tested_on, began, jars_out_at)
+    before = _(
+        "If the cooking began then, give the batch up here and start it anew with that time: it goes by the test of"
+        " that day."
+    )
+    after = _("Do not keep these jars: set them apart, taste nothing, and give the batch up here with the reason.")
+    for field, message in gauges_in_doubt(batch, began, jars_out_at):
+        problems.add(field, f"{message} {before if field == 'started_at' else after}")
 
 
-def _gauge_check(
-    problems: Problems, card: Thing | None, tested_on: date | None, began: datetime, jars_out_at: datetime
-) -> None:
+def gauges_in_doubt(batch: Batch, began: datetime, jars_out_at: datetime) -> list[tuple[str, str]]:
+    """Each gauge is to be as good when the jars came out as it was at the start: neither lapsed nor failed since, nor
+    tested only afterwards. The field, and a sentence, for each that was not."""
+    cards = [(batch.canner_card, batch.gauge_tested_on)]
+    cards += [(one.card, one.gauge_tested_on) for one in batch.canners_beside.select_related("card")]
+    return [
+        found
+        for card, tested_on in cards
+        if tested_on is not None
+        for found in _gauge_in_doubt(card, tested_on, began, jars_out_at)
+    ]
+
+
+def _gauge_in_doubt(
+    card: Thing | None, tested_on: date, began: datetime, jars_out_at: datetime
+) -> Iterator[tuple[str, str]]:
     out_on = club_day(jars_out_at)
-    if tested_on is None:
-        return
     if club_day(began) < tested_on:
-        text = _(
-            "That is before the test of the gauge that this batch goes by (%(day)s). If the cooking began then, give"
-            " the batch up here and start it anew with that time: it goes by the test of that day."
-        )
-        problems.add("started_at", text % {"day": date_format(tested_on, "j M Y")})
-        return
-    found: list[str] = []
-    if card is None:
+        text = _("That is before the test of the gauge that this batch goes by (%(day)s).")
+        yield "started_at", text % {"day": date_format(tested_on, "j M Y")}
+    elif card is None:
         if year_after(tested_on) <= out_on:
-            found.append(_("The test of the gauge was more than a year old when the jars came out."))
+            yield "jars_out_at", _("The test of the gauge was more than a year old when the jars came out.")
     else:
         try:
             gauge_check(card, out_on)
         except ValidationError as error:
-            found += error.messages
-    what_now = _("Do not keep these jars: set them apart, taste nothing, and give the batch up here with the reason.")
-    for message in found:
-        problems.add("jars_out_at", f"{message} {what_now}")
+            yield from (("jars_out_at", message) for message in error.messages)
 
 
-def _lids(problems: Problems, by: User, batch: Batch, code: str, maker: str) -> LidLot | None:
+def lid_lot_named(problems: Problems, by: User, batch: Batch, code: str, maker: str) -> LidLot | None:
+    """The lot of the lids, added when it is new; None with a problem, or for boxes and bags without one."""
     if batch.is_frozen_kind and not code.strip():
         return None  # boxes and bags have no lids of a lot
     try:

@@ -30,7 +30,7 @@ from inventory.batches.models import (
     Recall,
     RecallAnswer,
 )
-from inventory.batches.services.common import batch_lock, fate_of
+from inventory.batches.services.common import batch_lock, fate_of, sound_check
 from inventory.batches.tracing import (
     Holding,
     affected_jars,
@@ -122,7 +122,7 @@ def recall_open(
         if seen != reach_of_recall(unopened, holdings([unopened])).words:
             text = _("Jars came or went since you opened this page: look again at what is called back, and tick it.")
             raise ValidationError({"confirmed": text})
-    return _open_once(RecallKind(named[0]), fields, reason, by, token, now_or(now))
+    return open_once(RecallKind(named[0]), fields, reason, by, token, now_or(now))
 
 
 def _reason_clean(reason: str, field: str = "reason") -> str:
@@ -134,9 +134,10 @@ def _reason_clean(reason: str, field: str = "reason") -> str:
     return plain
 
 
-def _open_once(
+def open_once(
     kind: RecallKind, fields: Mapping[str, object], reason: str, by: User | None, token: UUID, now: datetime
 ) -> Recall:
+    """The recall that this token opened, or opens now; ValidationError where another one of the subject is open."""
     before = Recall.objects.filter(token=token).first()
     if before is not None:
         return same_form(before, kind=kind, opened_by_id=by.pk if by else None)
@@ -166,7 +167,7 @@ def _follow(revision: Revision, now: datetime) -> Recall:
     before: int = revision.recalls_before  # type: ignore[attr-defined]
     token = uuid5(WITHDRAWALS, f"{revision.pk} {before}")
     reason = revision.withdrawn_reason[:RECALL_REASON_LENGTH]
-    return _open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
+    return open_once(RecallKind.REVISION, fields, reason, revision.withdrawn_by, token, now)
 
 
 # A withdrawal of the last minutes may still wait for the job above.
@@ -457,11 +458,14 @@ def recall_close(
 ) -> Recall:
     """End a recall. `is_cleared`: the jars were found sound and may be eaten and handed on; `note` says why.
 
-    AlreadyDone where it was closed before. A withdrawn revision stays withdrawn, whatever is said here.
+    AlreadyDone where it was closed before. A withdrawn revision stays withdrawn, whatever is said here. A batch whose
+    corrected log has a finding is not found sound, nor by whoever corrected it (`sound_check`).
     """
     if not may_recall(by):
         raise PermissionDenied
     note = _reason_clean(note, "closed_note")
+    if is_cleared and recall.batch is not None:
+        sound_check(by, recall.batch, field="is_cleared")
     ended = Recall.objects.open().filter(pk=recall.pk)
     if ended.update(closed_at=now_or(now), closed_by=by, closed_note=note, is_cleared=is_cleared) != 1:
         raise AlreadyDone(_("This recall was closed before."))

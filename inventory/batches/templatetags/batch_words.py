@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 
 from club.core.clock import zoned_text
 from inventory.batches.choices import Container
-from inventory.batches.models import Batch, CannerBeside
+from inventory.batches.models import Batch, CannerBeside, SignedLog
 from inventory.batches.rules import Need
 from recipes.choices import CANNERS, JARS, METHODS, PACKS
 from recipes.engine.terms import Altitude
@@ -123,3 +123,25 @@ def minutes_words(minutes: int) -> str:
 def of_key(counts: Mapping[str, int], key: str) -> int:
     """How many of it; 0 where it is not named."""
     return counts.get(key, 0)
+
+
+@register.filter
+def signed_figures(row: SignedLog) -> Iterator[tuple[str, str]]:
+    """What a signed log says, line by line; what it does not say is left out."""
+    yield _("Altitude"), altitude_text(Altitude(metres=Fraction(row.altitude_m)))
+    if row.required_minutes is not None:
+        needs = Need(row.required_minutes, row.required_psi, row.setting_psi)
+        yield _("Tested process"), f"{minutes_words(needs.minutes)} {pressure(needs.setting or needs.psi)}".strip()
+    yield _("Cooking began"), zoned_text(row.started_at)
+    if row.process_started_at:
+        yield _("Process began"), zoned_text(row.process_started_at)
+    if row.minutes is not None:
+        yield _("Processed"), f"{minutes_words(row.minutes)} {held(row.psi)}".strip()
+    for code, psi in row.psi_beside.items():
+        yield code, held(Decimal(psi))
+    yield _("Jars came out"), zoned_text(row.jars_out_at)
+    yield _("Jars filled"), ", ".join(f"{count} × {word(size)}" for size, count in row.jars.items())
+    if row.headspace:
+        yield _("Headspace"), row.get_headspace_display()
+    if row.lid_lot is not None:
+        yield _("Lid lot"), str(row.lid_lot)

@@ -142,6 +142,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     called_back = LotTaken.objects.live().called_back().filter(batch=batch)
     may_work = Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists()
     is_under_way = batch.state in (BatchState.STARTED, BatchState.OUT)
+    is_signed = batch.state in services.CORRECTABLE
     context = {
         "batch": batch,
         "store": whose_store(user) if may_work and is_under_way else "",
@@ -171,6 +172,8 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "rules": rules,
         "running": Stage.objects.running().filter(batch=batch).first() if batch.state == BatchState.STARTED else None,
         "readings": reading_rows(batch, user.units),
+        "signed": list(batch.signed_logs.for_page()) if is_signed else [],
+        "may_correct": may_work and is_signed,
         "recalls": recalls,
         "set_asides": set_aside_rows(batch),
         # Nothing is left to wash, label and store.
@@ -187,9 +190,12 @@ def _kept_page(request: HttpRequest, batch: Batch, user: User) -> HttpResponse:
     now = timezone.now()
     stages = list(batch.stages.select_related("ended_by").prefetch_related("checks__noted_by"))
     running = next((one for one in stages if one.is_running), None)
-    recalls = recalls_of(batch)
+    recalls, is_signed = recalls_of(batch), batch.state in services.CORRECTABLE
+    may_work = Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists()
     context = {
         "batch": batch,
+        "signed": list(batch.signed_logs.for_page()) if is_signed else [],
+        "may_correct": may_work and is_signed,
         "now": now,
         "stages": stages,
         "looks": sorted((look for one in stages for look in one.checks.all()), key=lambda look: look.at, reverse=True),
@@ -205,7 +211,7 @@ def _kept_page(request: HttpRequest, batch: Batch, user: User) -> HttpResponse:
         "lot_notes": notes_of(batch),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
-        "may_work": Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists(),
+        "may_work": may_work,
         "may_trace": user.has_perm("batches.trace_batch"),
         "needs": batch.tested_needs() if batch.state == BatchState.STARTED else [],
         "phase": batch.phase_at(now),

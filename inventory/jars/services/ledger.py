@@ -13,7 +13,7 @@ from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, transaction
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -532,6 +532,68 @@ def _empties_found(by: User, shelf: Shelf, size: str, count: int, token: UUID, a
             token=part_token(token, "found"),
             at=at,
         )
+
+
+def jars_unfill(*, by: User, batch_id: int, kitchen: Kitchen, size: str, count: int, token: UUID, at: datetime) -> None:
+    """`count` jars of a lot were never filled with it, as its corrected log says: the kitchen has them empty again.
+
+    Those in the kitchen first, then what was moved on inside the club. NotEnough where fewer are there; a lot that was
+    logged before the ledger was kept is left out of it.
+    """
+    home = kitchen_place(kitchen)
+    if not _filled(batch_id, size).exists():
+        return
+    found = _where_full(home, batch_id, size, count)
+    if sum(here for _place, here in found) < count:
+        raise _not_enough(Shelf(home, FULL, batch_id), size, wanted=count)
+    for place, here in found:
+        _unfill(by, home, Shelf(place, FULL, batch_id), size, here, part_token(token, f"{place.pk}"), at)
+
+
+def jars_resize(
+    *, by: User, batch_id: int, kitchen: Kitchen, size: str, becomes: str, count: int, token: UUID, at: datetime
+) -> None:
+    """`count` full jars of a lot were of another size all the time: each is that where it stands now.
+
+    What went out of the club stays written as it was; nobody can look at it any more.
+    """
+    home = kitchen_place(kitchen)
+    for place, here in _where_full(home, batch_id, size, count):
+        part, full, empties = part_token(token, f"{place.pk}"), Shelf(place, FULL, batch_id), Shelf(home, EMPTY)
+        _unfill(by, home, full, size, here, part, at)
+        _empties_found(by, empties, becomes, here, part_token(part, becomes), at)
+        movement_post(
+            by=by,
+            size=becomes,
+            count=here,
+            source=empties,
+            target=full,
+            reason=Reason.FILLED,
+            token=part_token(part, f"filled {becomes}"),
+            at=at,
+            note=_("the log was corrected"),
+        )
+
+
+def _filled(batch_id: int, size: str) -> QuerySet[Movement]:
+    return Movement.objects.filter(batch=batch_id, size=size, reason__in=[Reason.FILLED, Reason.CORRECTED])
+
+
+def _unfill(by: User, home: Place, full: Shelf, size: str, count: int, token: UUID, at: datetime) -> None:
+    assert full.batch_id is not None
+    movement_post(
+        by=by,
+        size=size,
+        count=count,
+        source=full,
+        target=Shelf(home, EMPTY),
+        reason=Reason.CORRECTED,
+        token=token,
+        at=at,
+        note=_("the log was corrected"),
+        # A movement is corrected once; of a lot there is always one that was not yet.
+        corrects=_filled(full.batch_id, size).filter(corrected_by=None).latest("pk"),
+    )
 
 
 def jars_settle(

@@ -154,6 +154,30 @@ def lids_use(*, by: User, lot: LidLot, count: int, batch_id: int, token: UUID, a
     )
 
 
+def lids_unuse(*, by: User, lot: LidLot, count: int, batch_id: int, token: UUID, at: datetime) -> None:
+    """Lids that a corrected log takes off the jars of a batch are on hand again. Called as `lids_use` is.
+
+    A batch that was logged before lids were counted is left out.
+    """
+    written = LidMovement.objects.filter(lot=lot, batch_id=batch_id, corrected_by=None)
+    last = written.order_by("-pk").first()
+    if last is None:
+        return
+    source, target = ENDS[LidReason.USED]
+    lids_post(
+        by=by,
+        lot=lot,
+        count=count,
+        ends=(target, source),
+        reason=LidReason.CORRECTED,
+        token=token,
+        at=at,
+        note=_("the log was corrected"),
+        batch_id=batch_id,
+        corrects=last,
+    )
+
+
 @transaction.atomic
 def lids_correct(
     *, by: User, movement: LidMovement, count: int, token: UUID, note: str = "", now: datetime | None = None

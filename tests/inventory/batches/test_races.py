@@ -279,3 +279,26 @@ def test_what_became_of_jars_while_a_look_was_written_is_not_written_over(other,
     assert Jar.objects.filter(disposal="discard").count() == gone
     assert ledger_audit().is_sound
     assert Balance.objects.filter(batch=batch, state="full").aggregate(n=Sum("count"))["n"] == 4 - gone
+
+
+def test_of_corrections_pressed_at_once_one_is_written_and_the_others_are_told():
+    batch = make_batch_checked()
+    was = services.log_as_signed(batch)
+    asked = {
+        "by": batch.made_by,
+        "batch": batch,
+        "over": 0,
+        "reason": "Counted again.",
+        "started_at": was.started_at,
+        "jars_out_at": was.jars_out_at,
+        "altitude_m": was.altitude_m,
+        "minutes": was.minutes,
+        "lid_code": "LID 1",
+        "now": LATER + timedelta(days=1),
+    }
+    counts = ({"half-pint": 3}, {"half-pint": 2}, {"half-pint": 5}, {"half-pint": 1})
+    got = race(lambda n: services.batch_log_correct(**asked, jars=counts[n], token=uuid4()).jars)
+    [written] = [answer for answer in got if isinstance(answer, dict)]
+    assert batch.signed_logs.count() == 2
+    assert batch.jars.count() == sum(written.values())
+    assert ledger_audit().is_sound

@@ -221,14 +221,14 @@ def test_a_withdrawal_whose_recall_cannot_be_opened_does_not_keep_the_others_bac
     other = make_batch_checked(by=maker, revision=make_revision(title="Another spread"))
     for one in (batch, other):
         revision_withdraw(by=make_organiser(), revision=one.revision, reason="The test was repeated.")
-    write = services_recalls._open_once
+    write = services_recalls.open_once
 
     def broken(kind, fields, *more):
         if fields["revision"] == batch.revision:
             raise RuntimeError("not this one")
         return write(kind, fields, *more)
 
-    monkeypatch.setattr(services_recalls, "_open_once", broken)
+    monkeypatch.setattr(services_recalls, "open_once", broken)
     with pytest.raises(RuntimeError, match="not this one"):
         services.recalls_follow_withdrawals(LATER)
     assert Recall.objects.get().revision == other.revision
