@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
@@ -196,15 +196,44 @@ def count_field(label: Any, *, least: int = 1, **more: Any) -> forms.IntegerFiel
     )
 
 
-class PersonField(forms.CharField):
-    """A member, by email, or by a name that only one of them has. Gives the person.
+MOST_NAMED = 12  # people to choose from; with more than these somebody types a little more
 
-    With scripts, members who are called so are offered while it is typed: a page carries no list of them all.
+
+class PersonInput(forms.TextInput):
+    """A box for a name; beneath it, once what was typed fits several, those to choose from.
+
+    A choice counts only for the words that it was offered for: who types something else is asked anew.
     """
+
+    template_name = "core/person_input.html"
+    candidates: Sequence[User] = ()
+
+    def value_from_datadict(self, data: Mapping[str, Any], files: Any, name: str) -> Any:
+        typed, chosen = super().value_from_datadict(data, files, name), data.get(f"{name}_which")
+        return chosen if chosen and typed == data.get(f"{name}_asked") else typed
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        context = super().get_context(name, value, attrs)
+        context["widget"]["candidates"] = self.candidates
+        return context
+
+
+class PersonField(forms.CharField):
+    """A member, by email or by any part of the name that fits one of them alone. Gives the person.
+
+    What fits several is asked about, with and without scripts. With scripts, members who are called so are offered
+    while it is typed: a page carries no list of them all.
+    """
+
+    default_error_messages = {
+        "nobody": _("Nobody of the club is called so. Give another part of the name, or the email."),
+        "several": _("More than one is called so: choose below whom you mean."),
+        "many": _("Many are called so. Give more of the name, or the email."),
+    }
 
     def __init__(self, **options: Any) -> None:
         found = {"hx-get": reverse_lazy("members:find"), "hx-target": "#people", "hx-trigger": "input delay:250ms"}
-        widget = forms.TextInput(attrs={"list": "people", "autocomplete": "off", **found})
+        widget = PersonInput(attrs={"list": "people", "autocomplete": "off", **found})
         super().__init__(max_length=254, widget=widget, **options)
 
     def prepare_value(self, value: Any) -> Any:
@@ -212,18 +241,30 @@ class PersonField(forms.CharField):
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
-        return person_named(text) if text else None
+        if not text:
+            return None
+        found = people_named(text)
+        if len(found) == 1:
+            return found[0]
+        code = "nobody" if not found else "several" if len(found) <= MOST_NAMED else "many"
+        if code == "several" and isinstance(self.widget, PersonInput):
+            self.widget.candidates = found
+        raise forms.ValidationError(self.error_messages[code], code=code)
 
 
-def person_named(text: str) -> User:
-    """ValidationError where nobody, or more than one, is called so."""
-    active = get_user_model().objects.filter(is_active=True)
-    found = list(active.filter(email__iexact=text)[:1]) or list(active.filter(name__iexact=text)[:2])
-    if not found:
-        raise forms.ValidationError(_("Nobody of the club is called so. Give the email."))
-    if len(found) > 1:
-        raise forms.ValidationError(_("More than one is called so. Give the email."))
-    return found[0]
+def people_named(text: str) -> list[User]:
+    """Whom the words may mean, at most MOST_NAMED + 1, those alone that they fit best.
+
+    An email before a whole name, that before a whole word of it, that before any part of two letters or more.
+    """
+    wanted = text.casefold()
+    people = get_user_model().objects.get_queryset()
+    if exact := list(people.filter(email__iexact=text, is_active=True)[:1]):
+        return exact
+    if same := list(people.filter(name__iexact=text, is_active=True).in_order()[: MOST_NAMED + 1]):
+        return same
+    found = list(people.called(text).in_order()[: MOST_NAMED + 1]) if len(text) > 1 else []
+    return [one for one in found if wanted in one.name.casefold().split()] or found
 
 
 class Fold(Div):  # type: ignore[misc]  # the layouts carry no types

@@ -32,7 +32,7 @@ from inventory.equipment.choices import (
     kind_label,
 )
 from inventory.equipment.description import FIELDS, ThingFields, fields_of
-from inventory.equipment.models import KEEP, Thing
+from inventory.equipment.models import KEEP, Loan, Thing
 from inventory.equipment.rules import (
     CARE_LENGTH,
     LONGEST_DAYS,
@@ -307,19 +307,43 @@ class WaitForm(TokenForm):
         self.helper = form_helper("token", Row(*third), submit=gettext("Join the line"), css="", action=action)
 
 
+class PartsTicked(forms.MultipleChoiceField):
+    """Parts of a kind, one box each; nothing ticked is an empty list."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(required=False, widget=forms.CheckboxSelectMultiple, **options)
+
+    def offer(self, parts: Sequence[str]) -> None:
+        self.choices = [(part, Part(part).label) for part in parts]
+
+
 class HandOverForm(TokenForm):
     person = PersonField(label=_("To whom"))
     due_on = day_field(_("Due back"))
     condition = forms.ChoiceField(
         label=_("Condition"), choices=OUT_CONDITIONS, initial=Condition.GOOD, widget=forms.RadioSelect
     )
+    parts_out = PartsTicked(label=_("Parts that go along"))
     deposit_cents = deposit_field(_("Deposit taken"))
     purpose = forms.CharField(label=_("What for"), max_length=120, required=False)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
 
+    def __init__(self, *args: Any, parts: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _offer_parts(self, "parts_out", parts)
+
     def written(self) -> dict[str, Any]:
         """The keyword arguments of loan_hand_over."""
         return dict(self.cleaned_data)
+
+
+def _offer_parts(form: forms.Form, name: str, parts: Sequence[str]) -> None:
+    """The boxes for these parts; for a thing that has none the field goes."""
+    field = form.fields[name]
+    assert isinstance(field, PartsTicked)
+    field.offer(parts)
+    if not parts:
+        del form.fields[name]
 
 
 class PartsLookForm(TokenForm):
@@ -353,11 +377,75 @@ class TakeBackForm(TokenForm):
         required=False,
         help_text=_("Leave it empty if all is there and sound. The thing stays in until what stands here is settled."),
     )
+    parts_in = PartsTicked(label=_("Tick each part that you see and that is sound"))
+    rest_missing = forms.BooleanField(label=_("What is not ticked is missing or damaged"), required=False)
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
+    deposit = forms.ChoiceField(
+        label=_("What became of the deposit?"),
+        choices=[
+            ("back", _("given back whole")),
+            ("kept", _("kept, all or part of it")),
+            ("", _("settled later")),
+        ],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    deposit_back_cents = deposit_field(_("Given back of it"))
+    deposit_note = forms.CharField(label=_("Why it was kept"), max_length=300, required=False)
+
+    def __init__(self, *args: Any, loan: Loan, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.loan = loan
+        _offer_parts(self, "parts_in", loan.parts_out)
+        if not loan.parts_out:
+            del self.fields["rest_missing"]
+        if not loan.deposit_cents:
+            for name in ("deposit", "deposit_back_cents", "deposit_note"):
+                del self.fields[name]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if (left := self._not_ticked(cleaned)) and not cleaned.get("rest_missing"):
+            text = _("Not ticked: %(parts)s. Tick what is here, or tick that the rest is missing or damaged.")
+            self.add_error("parts_in", forms.ValidationError(text, params={"parts": left}))
+        return cleaned
+
+    def _not_ticked(self, cleaned: dict[str, Any]) -> str:
+        left = [part for part in self.loan.parts_out if part not in cleaned.get("parts_in", [])]
+        return ", ".join(str(Part(part).label) for part in left)
 
     def written(self) -> dict[str, Any]:
-        """The keyword arguments of loan_return."""
-        return dict(self.cleaned_data)
+        """The keyword arguments of loan_return: parts not ticked are missing, besides what was typed."""
+        data = self.cleaned_data
+        missing = ", ".join(filter(None, [self._not_ticked(data), data["missing_parts"]]))
+        kept = {name: data[name] for name in ("token", "condition", "is_ready", "note")}
+        return kept | {"missing_parts": missing} | deposit_written(self.loan, data)
+
+
+def deposit_written(loan: Loan, data: dict[str, Any]) -> dict[str, Any]:
+    """What goes back of the deposit, and why not all; None: it is settled later."""
+    asked = data.get("deposit", "")
+    if not asked:
+        return {"deposit_back_cents": None}
+    if asked == "back":
+        return {"deposit_back_cents": loan.deposit_cents}
+    return {"deposit_back_cents": data["deposit_back_cents"], "deposit_note": data["deposit_note"]}
+
+
+class DepositForm(forms.Form):
+    """What became of a deposit, said after the thing came back."""
+
+    deposit = forms.ChoiceField(
+        label=_("What became of the deposit?"),
+        choices=[("back", _("given back whole")), ("kept", _("kept, all or part of it"))],
+        widget=forms.RadioSelect,
+    )
+    deposit_back_cents = deposit_field(_("Given back of it"))
+    deposit_note = forms.CharField(label=_("Why it was kept"), max_length=300, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(submit=gettext("Settle the deposit"))
 
 
 class PartsForm(forms.Form):
@@ -391,7 +479,8 @@ class ExtendForm(forms.Form):
 
 def hand_over_initial(thing: Thing, hold: Any, usual_due: date) -> dict[str, Any]:
     """What the counter fills in beforehand: the person and days of the hold that waits to be collected."""
-    initial: dict[str, Any] = {"due_on": usual_due, "deposit_cents": thing.deposit_cents}
+    parts = list(thing.facts.parts)
+    initial: dict[str, Any] = {"due_on": usual_due, "deposit_cents": thing.deposit_cents, "parts_out": parts}
     if hold is not None:
         initial |= {"person": hold.person, "due_on": hold.ends, "purpose": hold.purpose}
     return initial

@@ -102,6 +102,15 @@ class ThingQuerySet(models.QuerySet["Thing"]):
             found = found.filter(by_code | Q(name__icontains=word) | Q(place__icontains=word))
         return found
 
+    def at_counter(self, words: str, today: date) -> ThingQuerySet:
+        """What the words may mean at the counter: the thing itself, or what somebody called so has or collects."""
+        people = User.objects.get_queryset().called(words).values("pk") if len(words) > 1 else []
+        out = Loan.objects.open().filter(person__in=people).values("thing")
+        held = Hold.objects.to_collect(today).filter(person__in=people).values("thing")
+        named = self.search(words).values("pk")
+        found = self.filter(Q(pk__in=named) | Q(pk__in=out) | Q(pk__in=held))
+        return found.exclude(state=ThingState.RETIRED).order_by("code")
+
     def with_status(self, today: date) -> ThingQuerySet:
         """Each row with what a tag needs: its open loan, whether today is taken, its last test, what part it lacks.
 
@@ -173,6 +182,11 @@ class LoanQuerySet(models.QuerySet["Loan"]):
     def short_of_parts(self) -> LoanQuerySet:
         """Returned without a part, and nobody has settled it yet: at most one of each thing."""
         return self.filter(returned_at__isnull=False, parts_settled_at=None).exclude(missing_parts="")
+
+    def deposit_open(self) -> LoanQuerySet:
+        """Back, and nobody has noted what became of the deposit; the longest ago first."""
+        rows = self.filter(returned_at__isnull=False, deposit_cents__gt=0, deposit_settled_at=None)
+        return rows.order_by("returned_at", "pk")
 
     def overdue(self, today: date) -> LoanQuerySet:
         """Due before today and not back, the longest wait first."""
@@ -464,6 +478,8 @@ class Loan(models.Model):
     purpose = models.CharField(_("what for"), max_length=120, blank=True)
     due_on = models.DateField(_("due back"))
     deposit_cents = models.PositiveIntegerField(default=0)  # taken at hand-over
+    # Parts of its kind that were there when it went out: what is ticked when it comes back.
+    parts_out: models.JSONField[list[str], list[str]] = models.JSONField(default=list, blank=True)
 
     handed_over_at = models.DateTimeField()
     handed_over_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
@@ -487,6 +503,14 @@ class Loan(models.Model):
     parts_outcome = models.CharField(max_length=10, choices=PartsOutcome.choices, blank=True)
     parts_note = models.CharField(max_length=300, blank=True)
 
+    # How the deposit was settled. At a moment, by nobody and with no sum: from before this was noted.
+    deposit_settled_at = models.DateTimeField(null=True, blank=True)
+    deposit_settled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    deposit_back_cents = models.PositiveIntegerField(null=True, blank=True)
+    deposit_note = models.CharField(max_length=300, blank=True)
+
     objects = LoanQuerySet.as_manager()
 
     class Meta:
@@ -496,6 +520,11 @@ class Loan(models.Model):
             models.Index(fields=["person", "returned_at"]),
             models.Index(fields=["thing", "-handed_over_at"]),
             models.Index(fields=["-handed_over_at", "-id"]),
+            models.Index(
+                name="loan_deposit_open",
+                fields=["returned_at"],
+                condition=Q(deposit_cents__gt=0, deposit_settled_at=None, returned_at__isnull=False),
+            ),
         ]
         constraints = [
             models.UniqueConstraint(fields=["thing"], name="one_open_loan_per_thing", condition=Q(returned_at=None)),
@@ -514,6 +543,22 @@ class Loan(models.Model):
                     & Q(parts_settled_by__isnull=False, parts_outcome__in=["back", "replaced", "mended", "withdrawn"])
                 )
                 | Q(parts_settled_at__isnull=False, parts_settled_by=None, parts_outcome="before"),
+            ),
+            models.CheckConstraint(
+                name="loan_deposit_settled_by_whom_and_how",
+                condition=Q(deposit_settled_at=None, deposit_settled_by=None, deposit_back_cents=None, deposit_note="")
+                | (
+                    Q(
+                        deposit_settled_at__isnull=False,
+                        deposit_settled_by__isnull=False,
+                        returned_at__isnull=False,
+                        deposit_back_cents__isnull=False,
+                        deposit_back_cents__lte=F("deposit_cents"),
+                        deposit_cents__gt=0,
+                    )
+                    & (Q(deposit_back_cents=F("deposit_cents")) | ~Q(deposit_note=""))
+                )
+                | Q(deposit_settled_at__isnull=False, deposit_settled_by=None, deposit_back_cents=None),
             ),
             models.CheckConstraint(
                 name="loan_back_says_by_whom_and_how",

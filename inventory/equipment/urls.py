@@ -25,6 +25,7 @@ urlpatterns = [
     path("waiting/<int:pk>/", lending.wait_answer, name="wait-answer"),
     path("holds/<int:pk>/cancel/", lending.hold_cancel, name="hold-cancel"),
     path("loans/<int:pk>/extend/", lending.extend, name="extend"),
+    path("loans/<int:pk>/deposit/", lending.deposit, name="deposit"),
     path("papers/", things.papers, name="papers"),
     path("papers/labels.pdf", things.labels, name="labels"),
     path("papers/sheet.pdf", things.sheet, name="sheet"),

@@ -32,7 +32,7 @@ from inventory.batches.ingredients import lines_with_lots
 from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, JarsSetAside, LotTaken
 from inventory.batches.services.lots import WITHOUT, LotAnswer, lot_take_back
 from inventory.equipment.models import Hold, Loan, Thing
-from inventory.equipment.services import thing_retire
+from inventory.equipment.services import loan_deposit_settle, thing_retire
 from inventory.fruit.models import FreezerItem, Share
 from inventory.fruit.services import FreezerFields, freezer_item_add
 from inventory.jars import services as jars
@@ -97,6 +97,11 @@ def _jars_correct(theirs: Belongings) -> Press:
 def _deposit_settle(theirs: Belongings) -> Press:
     told = {"person": theirs.owner, "size": theirs.deposit().size, "note": "paid back"}
     return partial(jars.deposit_settle, by=_keeper(theirs), token=uuid4(), **told)
+
+
+def _loan_deposit_settle(theirs: Belongings) -> Press:
+    told = {"loan": theirs.deposit_open(), "back_cents": 500, "note": "the rack is bent"}
+    return partial(loan_deposit_settle, by=_keeper(theirs), **told)
 
 
 def _lids_move(theirs: Belongings) -> Press:
@@ -253,6 +258,7 @@ PRESSES: dict[str, Callable[[Belongings], Press]] = {
         *(_jar_claim_withdraw, _jar_claim_decline, _jar_offer_close, _lot_take_back, _set_aside_clear, _session_close),
         *(_thing_retire, _counts_take, _order_close, _freezer_item_add, _lots_note, _keeping_put_up, _keeping_can),
         *(_station_start_again, _load_take_back, _gear_release, _session_change, _session_move),
+        *(_loan_deposit_settle,),
     )
 }
 
@@ -268,6 +274,7 @@ def books() -> dict[str, object]:
         "signups": sorted(SignUp.objects.values_list("pk", "state", "places")),
         "holds": sorted(Hold.objects.values_list("pk", "state")),
         "loans": Loan.objects.count(),
+        "deposits": sorted(Loan.objects.values_list("pk", "deposit_back_cents", "deposit_note")),
         "things": sorted(Thing.everything.values_list("pk", "state")),
         "sessions": sorted(ClassSession.objects.values_list("pk", "state")),
         "orders": sorted(ClubOrder.objects.values_list("pk", "state")),

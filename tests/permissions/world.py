@@ -27,7 +27,7 @@ from inventory.batches.models import Batch, JarClaim, JarOffer
 from inventory.batches.services import lots_note
 from inventory.batches.services.lots import WITHOUT, LotAnswer
 from inventory.equipment.choices import Kind
-from inventory.equipment.services import hold_place, own_canner_add, photo_set, waiting_join
+from inventory.equipment.services import hold_place, loan_return, own_canner_add, photo_set, waiting_join
 from inventory.fruit.models import Claim, Offer, Share
 from inventory.jars import services as jars
 from inventory.jars.models import Deposit, LidMovement, Movement, SupplyMovement
@@ -259,6 +259,13 @@ class Belongings:
             now=self.now,
         )
 
+    def deposit_open(self) -> Any:
+        """A loan of theirs that is back, its deposit not settled yet."""
+        told = {"by": self.club.keeper, "now": self.now}
+        thing = make_thing(kind="jar-lifter", capacity={}, **told)
+        loan = make_equipment_loan(thing, self.owner, deposit_cents=2000, **told)
+        return loan_return(loan=loan, condition="good", **told)
+
     def own_canner(self) -> Arguments:
         told = {"kind": Kind.DIAL_GAUGE, "name": "The big one", "capacity": {"pint": 9}}
         return {"code": own_canner_add(by=self.owner, kitchen=self.kitchen, token=uuid4(), **told).code}
@@ -369,6 +376,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "waiting": Belongings.waiting,
     "hold": Belongings.hold,
     "loan": lambda of: {"pk": of.thing_out().pk},
+    "loan with deposit": lambda of: {"pk": of.deposit_open().pk},
     "export": lambda of: {"what": "things", "form": "csv"},
     "thing": lambda of: {"code": of.thing.code},
     "thing out": lambda of: {"code": of.thing_out().thing.code},

@@ -49,6 +49,7 @@ def loan_hand_over(
     note: str = "",
     purpose: str = "",
     deposit_cents: int = 0,
+    parts_out: Sequence[str] = (),
     token: UUID | None = None,
     now: datetime | None = None,
 ) -> Loan:
@@ -57,12 +58,16 @@ def loan_hand_over(
     1. Keepers only; the thing must be in service, with all its parts, its gauge's test good to the end. 2. The
     person's own hold is used where there is one, else one is laid down from today: the database refuses days that
     somebody else holds. 3. The loan is written; the database refuses a second open one, and one of a thing that lacks
-    a part. 4. The same token again finds the first loan.
+    a part. 4. The same token again finds the first loan. `parts_out`: those of its kind that go along, to be ticked
+    when it returns.
     Raises PermissionDenied, Taken, AlreadyDone (it is out), ValidationError.
     """
     keeper_check(by)
     moment, token = now_or(now), token or uuid4()
     noted = _hand_over_note(condition, note, purpose, deposit_cents)
+    if unknown := set(parts_out) - set(thing.facts.parts):
+        raise ValidationError({"parts_out": _("It has no such part: %(parts)s.") % {"parts": ", ".join(unknown)}})
+    noted["parts_out"] = [part for part in thing.facts.parts if part in parts_out]
     if not person.is_active:
         raise ValidationError({"person": _("This person is not a member any more.")})
     span = Span(club_day(moment), due_on)
@@ -133,14 +138,17 @@ def loan_return(
     missing_parts: str = "",
     note: str = "",
     is_ready: bool = False,
+    deposit_back_cents: int | None = None,
+    deposit_note: str = "",
     token: UUID | None = None,
     now: datetime | None = None,
 ) -> Loan:
     """Take a thing back, with its condition and what is missing. `is_ready`: clean, it may go out again at once.
 
     What needs repair goes out of service; what lacks a part stays in until a keeper has settled that. Days
-    not used are freed; the days for cleaning begin now, but give way to a hold that was there first. Raises
-    PermissionDenied, AlreadyDone, ValidationError (condition, missing_parts).
+    not used are freed; the days for cleaning begin now, but give way to a hold that was there first.
+    `deposit_back_cents` settles the deposit at once; None leaves it to `loan_deposit_settle`. Raises
+    PermissionDenied, AlreadyDone, ValidationError (condition, missing_parts, deposit_back_cents, deposit_note).
     """
     keeper_check(by)
     moment = now_or(now)
@@ -154,11 +162,14 @@ def loan_return(
         raise ValidationError({"note": _("Say what is broken.")})
     if moment < loan.handed_over_at:
         raise ValidationError({"now": _("It was handed over after that.")})
+    settled = {}
+    if deposit_back_cents is not None:
+        settled = _deposit_settled(loan, by, deposit_back_cents, deposit_note, moment)
     with transaction.atomic():
         is_mine = (
             Loan.objects.open()
             .filter(pk=loan.pk)
-            .update(returned_at=moment, taken_back_by=by, return_token=token, **noted)
+            .update(returned_at=moment, taken_back_by=by, return_token=token, **noted, **settled)
         )
         loan.refresh_from_db()
         if not is_mine:
@@ -166,6 +177,33 @@ def loan_return(
         _settle(loan, by, is_ready=is_ready, today=club_day(moment))
     waiting_offer_freed(kind=loan.thing.kind, now=moment)
     return loan
+
+
+def loan_deposit_settle(*, by: User, loan: Loan, back_cents: int, note: str = "", now: datetime | None = None) -> None:
+    """Note what became of the deposit of a loan that is back: how much went back, and why not all of it.
+
+    Raises PermissionDenied, AlreadyDone, ValidationError (deposit_back_cents, deposit_note).
+    """
+    keeper_check(by)
+    settled = _deposit_settled(loan, by, back_cents, note, now_or(now))
+    if Loan.objects.deposit_open().filter(pk=loan.pk).update(**settled) != 1:
+        raise AlreadyDone(_("The deposit of %(code)s is settled already.") % {"code": loan.thing.code})
+
+
+def _deposit_settled(loan: Loan, by: User, back_cents: int, note: str, at: datetime) -> dict[str, object]:
+    note = plain(note, field="deposit_note", longest=NOTE_LENGTH)
+    if not loan.deposit_cents:
+        raise ValidationError({"deposit_back_cents": _("No deposit was taken.")})
+    if not 0 <= back_cents <= loan.deposit_cents:
+        raise ValidationError({"deposit_back_cents": _("More than was taken cannot go back.")})
+    if back_cents < loan.deposit_cents and not note:
+        raise ValidationError({"deposit_note": _("Say why not all of it went back.")})
+    return {
+        "deposit_settled_at": at,
+        "deposit_settled_by": by,
+        "deposit_back_cents": back_cents,
+        "deposit_note": note,
+    }
 
 
 def _settle(loan: Loan, by: User, *, is_ready: bool, today: date) -> None:
@@ -213,11 +251,14 @@ def loan_extend(*, by: User, loan: Loan, due_on: date, now: datetime | None = No
     return loan
 
 
-def latest_due(thing: Thing, person: User, today: date) -> date | None:
-    """The last day until which this person may have the thing, for the next hold of somebody else; None: no limit."""
-    others = ThingDay.objects.filter(thing=thing, day__gte=today).exclude(
-        hold__in=Hold.objects.filter(thing=thing, person=person).to_collect(today)
-    )
+def latest_due(thing: Thing, person: User | None, today: date) -> date | None:
+    """The last day until which this person may have the thing, for the next hold of somebody else; None: no limit.
+
+    Without a person: whoever has no hold on it.
+    """
+    others = ThingDay.objects.filter(thing=thing, day__gte=today)
+    if person is not None:
+        others = others.exclude(hold__in=Hold.objects.filter(thing=thing, person=person).to_collect(today))
     first = others.order_by("day").values_list("day", flat=True).first()
     return first - (1 + thing.turnaround_days) * DAY if first else None
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from typing import Any
+from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
@@ -20,7 +21,16 @@ from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_words
 from inventory.equipment import services
 from inventory.equipment.choices import Condition, Kind
-from inventory.equipment.forms import ExtendForm, HandOverForm, HoldForm, TakeBackForm, WaitForm, hand_over_initial
+from inventory.equipment.forms import (
+    DepositForm,
+    ExtendForm,
+    HandOverForm,
+    HoldForm,
+    TakeBackForm,
+    WaitForm,
+    deposit_written,
+    hand_over_initial,
+)
 from inventory.equipment.models import KEEP, Hold, Loan, Thing, WaitingEntry, with_status
 from inventory.equipment.presentation import day_words, kind_month, month_asked, span_words, thing_month
 from inventory.equipment.rules import code_scanned
@@ -145,19 +155,42 @@ def wait_answer(request: HttpRequest, pk: int) -> HttpResponse:
 PER_PAGE = 30
 USUAL_LOAN = timedelta(days=7)
 TO_COLLECT = 30
+TO_CHOOSE = 20
 
 
 @require_safe
 def counter(request: HttpRequest) -> HttpResponse:
-    """Type or scan a code; then the one thing that can be done with what it names."""
+    """A code, part of a name, or who has it; then the one thing that can be done with what that means."""
     by, today = allow(request, KEEP), club_day(timezone.now())
     asked = code_scanned(request.GET.get("code", "").replace("\0", ""))[:60]
     thing = Thing.objects.visible_to(by).coded(asked).first()
     if thing is not None:
         return _counter_for(request, thing)
+    words = asked.strip()
+    found = with_status(Thing.objects.visible_to(by).at_counter(words, today).with_status(today)[:TO_CHOOSE], today)
+    found = found if words else []
+    if len(found) == 1:
+        return _counter_for(request, found[0])
     waits = Hold.objects.to_collect(today).filter(starts__lte=today).select_related("thing", "person")
-    context = {"asked": asked, "is_unknown": bool(asked), "to_collect": waits[:TO_COLLECT]}
-    return render(request, "equipment/counter.html", context, status=404 if asked else 200)
+    context = {
+        "asked": asked,
+        "found": _with_who(found, today),
+        "is_unknown": bool(asked) and not found,
+        "to_collect": [] if found else waits[:TO_COLLECT],
+        "deposits": [] if found else Loan.objects.deposit_open().with_names()[:TO_COLLECT],
+    }
+    return render(request, "equipment/counter.html", context, status=404 if asked and not found else 200)
+
+
+def _with_who(things: list[Thing], today: date) -> list[Thing]:
+    """Each with who has it, else who collects it next. Two queries, however many."""
+    if things:
+        holds = Hold.objects.to_collect(today).filter(thing__in=things).select_related("person").order_by("-starts")
+        who = {hold.thing_id: hold.person for hold in holds}
+        who |= {loan.thing_id: loan.person for loan in Loan.objects.open().filter(thing__in=things).with_names()}
+        for thing in things:
+            thing.who = who.get(thing.pk)  # type: ignore[attr-defined]
+    return things
 
 
 def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpResponse:
@@ -171,12 +204,16 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
     waits = list(Hold.objects.filter(thing=thing).to_collect(today).select_related("person")[:5])
     if loan is not None:
         noted = {"missing_parts": loan.missing_parts}
-        context["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(initial=noted)
+        context["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(initial=noted, loan=loan)
         context["next_hold"] = waits[0] if waits else None
     else:
         due = waits[0] if waits and waits[0].starts <= today else None
-        usual = hand_over_initial(thing, due, today + USUAL_LOAN)
-        context["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual)
+        context["latest_due"] = latest = services.latest_due(thing, due.person if due else None, today)
+        lapses_on = row.test_lapses_on  # type: ignore[attr-defined]
+        ends = [today + USUAL_LOAN, latest, lapses_on - timedelta(days=1) if lapses_on else None]
+        usual = hand_over_initial(thing, due, max(today, min(day for day in ends if day)))
+        parts = thing.facts.parts
+        context["form"] = form if isinstance(form, HandOverForm) else HandOverForm(initial=usual, parts=parts)
         context["holds"] = waits
     return render(request, "equipment/counter_thing.html", context)
 
@@ -185,7 +222,7 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
 def hand_over(request: HttpRequest, code: str) -> HttpResponse:
     by = allow(request, KEEP)
     thing = thing_for(by, code)
-    form = HandOverForm(request.POST)
+    form = HandOverForm(request.POST, parts=thing.facts.parts)
     if form.is_valid():
         try:
             with refusals_on(form, FIELDS):
@@ -203,14 +240,13 @@ def hand_over(request: HttpRequest, code: str) -> HttpResponse:
 def take_back(request: HttpRequest, code: str) -> HttpResponse:
     by = allow(request, KEEP)
     thing = thing_for(by, code)
-    form = TakeBackForm(request.POST)
+    loans = Loan.objects.filter(thing=thing).select_related("thing", "hold", "person")
+    loan = loans.filter(return_token=_token(request)).first() or loans.open().first()
+    if loan is None:
+        messages.info(request, _("%(code)s is here already.") % {"code": thing.code})
+        return redirect("equipment:counter")
+    form = TakeBackForm(request.POST, loan=loan)
     if form.is_valid():
-        token = form.cleaned_data["token"]
-        loans = Loan.objects.filter(thing=thing).select_related("thing", "hold", "person")
-        loan = loans.filter(return_token=token).first() or loans.open().first()
-        if loan is None:
-            messages.info(request, _("%(code)s is here already.") % {"code": thing.code})
-            return redirect("equipment:counter")
         try:
             with refusals_on(form, FIELDS):
                 loan = services.loan_return(by=by, loan=loan, **form.written())
@@ -222,17 +258,46 @@ def take_back(request: HttpRequest, code: str) -> HttpResponse:
     return _counter_for(request, thing, form)
 
 
+def _token(request: HttpRequest) -> UUID | None:
+    try:
+        return UUID(request.POST.get("token", ""))
+    except ValueError:
+        return None
+
+
 def _say_returned(request: HttpRequest, loan: Loan) -> None:
     params = {"code": loan.thing.code, "person": loan.person}
     messages.success(request, _("%(code)s is back from %(person)s.") % params)
-    if loan.deposit_cents:
+    if loan.deposit_cents and loan.deposit_settled_at is None:
         sum_words = money_words(loan.deposit_cents)
-        messages.info(request, _("A deposit of %(sum)s was taken: settle it now.") % {"sum": sum_words})
+        text = _("A deposit of %(sum)s was taken: it is on the counter's list until it is settled.")
+        messages.info(request, text % {"sum": sum_words})
     if loan.condition_in == Condition.BROKEN:
         messages.warning(request, _("%(code)s is in repair until you say that it is mended.") % params)
     if loan.missing_parts:
         params["parts"] = loan.missing_parts
         messages.warning(request, _("%(code)s stays in until the missing part is settled: %(parts)s.") % params)
+
+
+@require_http_methods(["GET", "POST"])
+def deposit(request: HttpRequest, pk: int) -> HttpResponse:
+    """What became of the deposit of a loan that is back."""
+    by = allow(request, KEEP)
+    loan = get_object_or_404(Loan.objects.exclude(returned_at=None).filter(deposit_cents__gt=0).with_names(), pk=pk)
+    form = DepositForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        said = deposit_written(loan, form.cleaned_data)
+        try:
+            with refusals_on(form, FIELDS):
+                services.loan_deposit_settle(
+                    by=by, loan=loan, back_cents=said["deposit_back_cents"], note=said.get("deposit_note", "")
+                )
+                messages.success(request, _("The deposit of %(code)s is settled.") % {"code": loan.thing.code})
+                return redirect("equipment:counter")
+        except services.AlreadyDone as done:
+            messages.info(request, str(done))
+            return redirect("equipment:counter")
+    return render(request, "equipment/deposit.html", {"loan": loan, "form": form})
 
 
 @require_safe

@@ -305,6 +305,83 @@ def test_a_thing_is_taken_back_with_its_condition_and_pressing_twice_is_once(kee
     assert (loan.condition_in, loan.missing_parts, loan.taken_back_by.name) == ("worn", "the rack", "Kit Keeper")
 
 
+def test_part_of_a_name_or_a_code_is_enough_and_several_are_chosen_from(keeper):
+    """Of the thing, and of who has it or collects it."""
+    mill = make_thing("food-mill", now=now(), code="MIL-7", name="Berry mill")
+    others = [make_thing("food-mill", now=now(), code=f"MIL-{n}", name="Apple mill") for n in (8, 9)]
+    make_loan(mill, make_person(name="Petra Vale"), now=now() - timedelta(hours=1))
+    make_hold_now(others[0], make_person(name="Anders Petrov"))
+    for asked in ("berry", "il-7", "vale"):
+        assert "Take back MIL-7" in text_of(keeper.get(url("counter"), {"code": asked}))
+    several = keeper.get(url("counter"), {"code": "petr"})
+    assert [(thing.code, thing.who.name) for thing in several.context["found"]] == [
+        ("MIL-7", "Petra Vale"),
+        ("MIL-8", "Anders Petrov"),
+    ]
+    assert len(keeper.get(url("counter"), {"code": "mill"}).context["found"]) == 3
+
+
+def test_part_of_a_persons_name_is_enough_and_several_are_asked_about(keeper):
+    things = [make_thing("food-mill", now=now()) for _n in range(2)]
+    petra = make_person(name="Petra Vale")
+    asked = {"token": uuid4(), "person": "petra", "due_on": typed(2), "condition": "good"}
+    keeper.post(url("hand-over", things[0].code), asked)
+    assert Loan.objects.get().person == petra
+    other = make_person(name="Petra Amberg")
+    asked["token"] = uuid4()
+    form = keeper.post(url("hand-over", things[1].code), asked).context["form"]
+    assert form.fields["person"].widget.candidates == [other, petra]
+    asked |= {"person_asked": "petra", "person_which": other.email}
+    keeper.post(url("hand-over", things[1].code), asked | {"person": "kit"})  # typed anew: the choice is void
+    keeper.post(url("hand-over", things[1].code), asked | {"token": uuid4()})
+    assert [loan.person.name for loan in Loan.objects.order_by("pk")] == ["Petra Vale", "Kit Keeper"]
+
+
+def test_the_day_it_is_due_keeps_clear_of_the_next_hold_and_of_a_test_that_lapses(keeper):
+    thing = make_thing(now=now(), deposit_cents=2000)  # a day for cleaning
+    make_hold_now(thing, first=4, last=6)
+    page = keeper.get(url("counter"), {"code": thing.code})
+    assert page.context["form"]["due_on"].value() == today() + timedelta(days=2)
+    assert page.context["form"]["deposit_cents"].value() == "20.00"
+    gauge = make_thing(Kind.DIAL_GAUGE, now=now())
+    make_test(gauge, today() - timedelta(days=362), now=now())
+    lapses = InstrumentTest.objects.get().lapses_on
+    due = keeper.get(url("counter"), {"code": gauge.code}).context["form"]["due_on"].value()
+    assert due == lapses - timedelta(days=1) < today() + timedelta(days=7)
+
+
+def test_parts_are_ticked_out_and_in_and_what_is_not_ticked_is_asked_about(keeper):
+    thing, person = make_thing(now=now()), make_person()
+    form = keeper.get(url("counter"), {"code": thing.code}).context["form"]
+    assert form["parts_out"].value() == ["rack", "lid"]
+    asked = {"token": uuid4(), "person": person.email, "due_on": typed(2), "condition": "good"}
+    keeper.post(url("hand-over", thing.code), asked | {"parts_out": ["rack", "lid"]})
+    back = {"token": uuid4(), "condition": "good", "parts_in": ["lid"]}
+    refused = keeper.post(url("take-back", thing.code), back)
+    assert refused.context["form"].errors["parts_in"]
+    assert Loan.objects.open().exists()
+    keeper.post(url("take-back", thing.code), back | {"rest_missing": "on", "missing_parts": "handle"})
+    assert Loan.objects.get().missing_parts == "rack, handle"
+
+
+def test_how_a_deposit_was_settled_is_kept_at_once_or_later(keeper):
+    loans = [
+        make_loan(make_thing("scale", now=now()), now=now() - timedelta(hours=1), deposit_cents=2000) for _n in range(2)
+    ]
+    back = {"condition": "good", "deposit": "kept", "deposit_back_cents": "5"}
+    refused = keeper.post(url("take-back", loans[0].thing.code), back | {"token": uuid4()})
+    assert refused.context["form"].errors["deposit_note"]
+    keeper.post(url("take-back", loans[0].thing.code), back | {"token": uuid4(), "deposit_note": "Pan is dented"})
+    keeper.post(url("take-back", loans[1].thing.code), {"token": uuid4(), "condition": "good"})
+    assert list(keeper.get(url("counter")).context["deposits"]) == [loans[1]]
+    keeper.post(url("deposit", loans[1].pk), {"deposit": "back"})
+    assert not Loan.objects.deposit_open().exists()
+    kept = Loan.objects.order_by("pk").values_list("deposit_back_cents", "deposit_note", "deposit_settled_by__name")
+    assert list(kept) == [(500, "Pan is dented", "Kit Keeper"), (2000, "", "Kit Keeper")]
+    said = text_of(keeper.post(url("deposit", loans[1].pk), {"deposit": "kept", "deposit_note": "x"}, follow=True))
+    assert "settled already" in said
+
+
 def test_taking_back_wants_a_condition(keeper):
     loan = make_loan(make_thing(now=now()), now=now() - timedelta(hours=1))
     response = keeper.post(url("take-back", loan.thing.code), {"token": uuid4()})
