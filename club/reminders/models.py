@@ -8,7 +8,7 @@ there, or when it jumps over it.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
 from functools import cached_property
@@ -290,9 +290,14 @@ class Reminder(models.Model):
     @property
     def message_id(self) -> str:
         """Of its mail. The same however often it is sent: a mailbox may then drop what came twice."""
-        key = (self.rule, self.subject, self.occurrence, self.person_id)
-        digest = hashlib.sha256("\0".join(map(str, key)).encode()).hexdigest()[:32]
-        return f"<{digest}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>"
+        return message_id_of([self])
+
+
+def message_id_of(reminders: Sequence[Reminder]) -> str:
+    """Of the mail that says all of these; whatever order they are in."""
+    keys = sorted((one.rule, one.subject, one.occurrence, one.person_id) for one in reminders)
+    digest = hashlib.sha256("\0".join(str(part) for key in keys for part in key).encode()).hexdigest()[:32]
+    return f"<{digest}@{urlsplit(settings.SITE_URL).hostname or 'localhost'}>"
 
 
 # What is noted beside the rounds: the last backup, and the last time that one was restored to see whether it can be.

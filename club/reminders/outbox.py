@@ -10,7 +10,7 @@ import shutil
 import smtplib
 import time
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -36,10 +36,12 @@ from club.members.models import User
 from club.reminders.models import (
     BACKUP_JOB,
     TEST_JOB,
+    IsIn,
     NotificationSettings,
     PeriodicJob,
     Reminder,
     ReminderState,
+    message_id_of,
     notification_settings_of,
     quiet_until,
 )
@@ -291,6 +293,7 @@ def known(rule: str, due: list[Due]) -> QuerySet[Reminder, Key]:
 
 def _write_new(rule: AnyRule, due: list[Due], now: datetime) -> int:
     there = set(known(rule.name, due))
+    waits = now + rule.gathers_for if rule.gathers_for else None
     new = [
         Reminder(
             rule=rule.name,
@@ -298,7 +301,8 @@ def _write_new(rule: AnyRule, due: list[Due], now: datetime) -> int:
             occurrence=one.occurrence,
             person_id=one.person_id,
             due_at=one.due_at,
-            next_try_at=now,
+            next_try_at=waits or now,
+            not_before=waits,
         )
         for one in due
         if (one.subject, one.occurrence, one.person_id) not in there
@@ -360,9 +364,10 @@ MAILS_A_CONNECTION = 50
 OF_THE_MAIL = (smtplib.SMTPRecipientsRefused, smtplib.SMTPDataError)
 
 
-def mail_of(reminder: Reminder, rule: AnyRule, message: Message) -> EmailMultiAlternatives:
-    headers = {"Message-ID": reminder.message_id, **mail_headers(reminder, rule)}
-    mail = EmailMultiAlternatives(message.subject, message.text, to=[rule.address(reminder)], headers=headers)
+def mail_of(reminders: Sequence[Reminder], rule: AnyRule, message: Message) -> EmailMultiAlternatives:
+    """One mail of these, all of one kind and to one person."""
+    headers = {"Message-ID": message_id_of(reminders), **mail_headers(reminders[0], rule)}
+    mail = EmailMultiAlternatives(message.subject, message.text, to=[rule.address(reminders[0])], headers=headers)
     mail.attach_alternative(message.html, "text/html")
     return mail
 
@@ -453,10 +458,10 @@ def send_due(now: datetime, run_for: timedelta = RUN_FOR) -> Counter[str]:
     """Send what waits, the longest wait first; returns how many ended in each state.
 
     1. Lease a batch of rows.
-    2. Begin to send one. Somebody else has it meanwhile: leave it.
+    2. Begin to send one, and of a kind that gathers all that wait for its person. Somebody else has it: leave it.
     3. Ask its rule again. Settled meanwhile: say so and send nothing.
     4. Send, in no transaction: a failure later must not un-mark what has left the house.
-    5. Note the outcome before the next row is begun: a sender that dies leaves one mail unknown, never two.
+    5. Note the outcome before the next mail is begun: a sender that dies leaves one mail unknown, never two.
     A row that breaks is put off, so that the run is never caught on it. When the mail server or the database is away
     the run ends: the others are given back and keep their tries.
     """
@@ -469,8 +474,9 @@ def send_due(now: datetime, run_for: timedelta = RUN_FOR) -> Counter[str]:
                         break
                     if not reminder_begin_sending(reminder=row, now=watch.now()):
                         continue
-                    error = _send_one(row, watch.now(), line)
-                    outcomes[row.state] += 1
+                    together = [row, *_others_for(row, rows, watch.now())]
+                    error = _send(together, watch.now(), line)
+                    outcomes.update(one.state for one in together)
                     if error is not None and (is_server_away(error) or isinstance(error, DATABASE_AWAY)):
                         return outcomes
             finally:
@@ -484,30 +490,73 @@ def senders_wanted(now: datetime) -> int:
     return max(0, -(-waiting // MOST_LEASED) - 1)
 
 
-def _send_one(reminder: Reminder, now: datetime, line: MailLine) -> Exception | None:
-    """Steps 3 to 5 of `send_due`; the error when it failed."""
+def _others_for(row: Reminder, rows: list[Reminder], now: datetime) -> list[Reminder]:
+    """What of a gathering kind goes into the same mail: the rest of our lease, and what else waits for that person.
+
+    Each is begun as a row by itself: another sender keeps what it has. The rest comes under our lease and into
+    `rows`, so that it is given back with them.
+    """
+    rule = RULES.get(row.rule)
+    if rule is None or not rule.gathers:
+        return []
+    same = Reminder.objects.filter(IsIn(ReminderState.DUE), rule=row.rule, person=row.person_id)
+    wanted = list(same.order_by("due_at", "pk").values_list("pk", flat=True)[:MOST_LEASED])
+    if wanted and same.filter(pk__in=wanted).update(
+        state=ReminderState.LEASED, lease=row.lease, leased_until=now + lease_time()
+    ):
+        leased = Reminder.objects.filter(pk__in=wanted, state=ReminderState.LEASED, lease=row.lease)
+        for one in leased.order_by("due_at", "pk"):
+            one.person = row.person
+            rows.append(one)
+    ours = [one for one in rows if (one.rule, one.person_id) == (row.rule, row.person_id) and one.pk != row.pk]
+    return [one for one in ours if reminder_begin_sending(reminder=one, now=now)]
+
+
+def _send(reminders: list[Reminder], now: datetime, line: MailLine) -> Exception | None:
+    """Steps 3 to 5 of `send_due` for one mail; the error when it failed. One that breaks keeps no other back."""
+    failed: Exception | None = None
+    told: dict[Reminder, Message] = {}
+    for reminder in reminders:
+        try:
+            if (message := _to_tell(reminder, now)) is not None:
+                told[reminder] = message
+        except Exception as error:
+            _note_failure(reminder, error, now)
+            failed = error
+    if not told:
+        return failed
+    state = ReminderState.SHOWN
     try:
-        rule = RULES[reminder.rule]
-        if not rule.still_due(reminder, now):
-            reminder_note(reminder=reminder, state=ReminderState.SETTLED)
-            return None
-        route = route_for(reminder, rule, now)
-        if route.not_before is not None and route.not_before > now:
-            _put_off(reminder, route.not_before)
-            return None
-        message = rule.message(reminder, now)
-        shown = {"headline": message.subject[:200], "path": message.link.removeprefix(settings.SITE_URL)[:200]}
-        if not route.by_mail:
-            reminder_note(reminder=reminder, state=ReminderState.SHOWN, sent_at=now, last_error="", **shown)
-            return None
-        line.send(mail_of(reminder, rule, message))
+        first, *others = told
+        rule = RULES[first.rule]
+        if route_for(first, rule, now).by_mail:
+            message = rule.message_of_several(list(told), now) if others else told[first]
+            line.send(mail_of(list(told), rule, message))
+            state = ReminderState.SENT
     except Exception as error:
-        _note_failure(reminder, error, now)
+        for reminder in told:
+            _note_failure(reminder, error, now)
         return error
-    reminder_note(reminder=reminder, state=ReminderState.SENT, sent_at=now, last_error="", **shown)
-    late = (now - reminder.due_at).total_seconds()
-    log.info("Reminder %s sent, %d s after it was due: %s", reminder.pk, late, reminder.message_id)
-    return None
+    for reminder, message in told.items():
+        shown = {"headline": message.subject[:200], "path": message.link.removeprefix(settings.SITE_URL)[:200]}
+        reminder_note(reminder=reminder, state=state, sent_at=now, last_error="", **shown)
+        if state == ReminderState.SENT:
+            late = (now - reminder.due_at).total_seconds()
+            log.info("Reminder %s sent, %d s after it was due: %s", reminder.pk, late, message_id_of(list(told)))
+    return failed
+
+
+def _to_tell(reminder: Reminder, now: datetime) -> Message | None:
+    """What is to be said now. None: it was settled meanwhile, or is put off for quiet hours, and that is noted."""
+    rule = RULES[reminder.rule]
+    if not rule.still_due(reminder, now):
+        reminder_note(reminder=reminder, state=ReminderState.SETTLED)
+        return None
+    route = route_for(reminder, rule, now)
+    if route.not_before is not None and route.not_before > now:
+        _put_off(reminder, route.not_before)
+        return None
+    return rule.message(reminder, now)
 
 
 def _put_off(reminder: Reminder, later: datetime) -> None:

@@ -104,7 +104,7 @@ class ThingQuerySet(models.QuerySet["Thing"]):
 
     def at_counter(self, words: str, today: date) -> ThingQuerySet:
         """What the words may mean at the counter: the thing itself, or what somebody called so has or collects."""
-        people = User.objects.get_queryset().called(words).values("pk") if len(words) > 1 else []
+        people = User.objects.get_queryset().called(words) if len(words) > 1 else User.objects.none()
         out = Loan.objects.open().filter(person__in=people).values("thing")
         held = Hold.objects.to_collect(today).filter(person__in=people).values("thing")
         named = self.search(words).values("pk")

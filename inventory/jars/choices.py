@@ -42,6 +42,15 @@ class Reason(models.TextChoices):
     CORRECTED = "corrected", _("correction")
 
 
+class CountReason(models.TextChoices):
+    """Why a count at the shelf differs from the books."""
+
+    UNWRITTEN = "unwritten", _("moved, and not written down")
+    BROKEN = "broken", _("broken, and not written down")
+    MISCOUNTED = "miscounted", _("counted wrongly before")
+    UNKNOWN = "unknown", _("nobody knows")
+
+
 class LidAccount(models.TextChoices):
     BOUGHT = "bought", _("bought")
     ON_HAND = "on-hand", _("on hand")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
@@ -15,7 +16,17 @@ from club.core.forms import ButtonForm, bare_helper
 from club.core.ledger import NOTE_LENGTH
 from club.core.money import MoneyField
 from club.members.models import Kitchen, User, kitchen_words
-from inventory.jars.choices import OUTSIDE, JarState, LineKind, PlaceKind, Reason, ShortBy, SplitBy, SupplyKind
+from inventory.jars.choices import (
+    OUTSIDE,
+    CountReason,
+    JarState,
+    LineKind,
+    PlaceKind,
+    Reason,
+    ShortBy,
+    SplitBy,
+    SupplyKind,
+)
 from inventory.jars.models import KEEP, Balance, ClubOrder, OrderLine, Place, Supply
 from inventory.jars.models.orders import LineSum
 from inventory.jars.rules import (
@@ -23,12 +34,14 @@ from inventory.jars.rules import (
     LID_CODE_LENGTH,
     LID_MAKER_LENGTH,
     MEMBER,
+    MOST_AT_ONCE,
     ORDER_NOTE_LENGTH,
     ORDER_TEXT_LENGTH,
     ORDER_UNIT_LENGTH,
     SHAPES,
     SUPPLY_CODE_LENGTH,
     Shape,
+    count_typed,
 )
 from recipes.choices import JARS
 from recipes.engine.quantities import JAR_SIZES
@@ -329,11 +342,66 @@ class SpoilForm(ButtonForm):
 
 
 class CountsForm(ButtonForm):
-    button = _("Read the file")
+    button = _("Look it over")
     file = forms.FileField(label=_("File of counts"), help_text=_("CSV (UTF-8) or XLSX, at most 2 MB."))
-    is_trial = forms.BooleanField(
-        label=_("Only try it: show what would change, write nothing"), required=False, initial=True
-    )
+
+
+@dataclass(frozen=True)
+class ShelfRow:
+    """One kind of jar at a place that is counted: its size and state, of full ones the lot, and what is booked."""
+
+    size: str
+    state: str
+    booked: int
+    batch_id: int | None = None
+    lot: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"{self.size}_{self.state}_{self.batch_id or 0}"
+
+
+class CountedField(forms.CharField):
+    """A number of jars as somebody says it: "120", "10 dozen", "3 x 12", "2 dozen + 5". None: not counted."""
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        counted = count_typed(text)
+        if counted is None or counted > MOST_AT_ONCE:
+            raise forms.ValidationError(_("Give a number, such as 120, 10 dozen or 3 x 12."))
+        return counted
+
+
+class ShelfCountForm(forms.Form):
+    """A box for each kind of jar that stands there or may; what stays empty is left as it is booked."""
+
+    why = forms.ChoiceField(label=_("Why does it differ?"), choices=[("", "–"), *CountReason.choices], required=False)
+    note = note_field()
+
+    def __init__(self, *args: Any, rows: Sequence[ShelfRow], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shelf = list(rows)
+        for row in rows:
+            # A full keyboard: "dozen" is typed as well.
+            box = forms.TextInput(attrs={"autocomplete": "off", "class": "form-control count-box"})
+            words = [JARS[row.size], JarState(row.state).label, row.lot]
+            self.fields[row.name] = CountedField(
+                label=", ".join(str(one) for one in words if one), required=False, max_length=40, widget=box
+            )
+
+    def rows(self) -> list[tuple[ShelfRow, forms.BoundField]]:
+        return [(row, self[row.name]) for row in self.shelf]
+
+    def counted(self) -> list[tuple[ShelfRow, int, int]]:
+        """What was counted: the row, how many, and what the books said when the page was shown."""
+        found = []
+        for row in self.shelf:
+            if (count := self.cleaned_data[row.name]) is not None:
+                was = str(self.data.get(f"was_{row.name}", ""))
+                found.append((row, count, int(was) if was.isascii() and was.isdecimal() and len(was) < 10 else -1))
+        return found
 
 
 # Club orders.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -40,6 +41,23 @@ class Shape:
     finds: tuple[str, ...]
     leaves: str | None = None
     stays: bool = False
+
+
+# A count as somebody says it at the shelf.
+DOZEN = 12
+_COUNTED = re.compile(r"([0-9]{1,4})\s*(?:(dozen|doz|dz)\.?|[x×]\s*([0-9]{1,4}))?", re.IGNORECASE)
+
+
+def count_typed(text: str) -> int | None:
+    """Jars of "120", "10 dozen", "3 x 12" or "2 dozen + 5"; None of anything else."""
+    total = 0
+    for part in text.split("+"):
+        found = _COUNTED.fullmatch(part.strip())
+        if found is None:
+            return None
+        times = DOZEN if found[2] else int(found[3]) if found[3] else 1
+        total += int(found[1]) * times
+    return total
 
 
 SHAPES: dict[str, Shape] = {

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.jars.views import ledger, orders, stock
+from inventory.jars.views import ledger, orders, shelves, stock
 
 app_name = "jars"
 
@@ -37,6 +37,10 @@ urlpatterns = [
     path("orders/<int:pk>/members/<int:member>/paid/", orders.paid, name="order-paid"),
     path("orders/<int:pk>/members/<int:member>/fetched/", orders.fetched, name="order-fetched"),
     path("counts/", ledger.counts, name="counts"),
+    path("shelves/", shelves.shelves, name="shelves"),
+    path("shelves/begin/", shelves.begin, name="shelf-begin"),
+    path("shelves/<int:pk>/", shelves.shelf_count, name="shelf-count"),
+    path("shelves/<int:pk>/drop/", shelves.drop, name="shelf-drop"),
     path("exports/", ledger.exports, name="exports"),
     path("exports/<slug:table>.csv", ledger.export_csv, name="export-csv"),
     path("exports/jars.xlsx", ledger.export_workbook, name="export-workbook"),

@@ -24,6 +24,7 @@ from club.classes.models import CannerLoad, ClassSession, SignUp
 from club.classes.services import day, gear, seats, sessions
 from club.core.clock import club_day
 from club.core.errors import AlreadyDone
+from club.core.tables import Row
 from club.members.models import User
 from club.run.audits import house_audit
 from club.run.children import HOME
@@ -102,6 +103,17 @@ def _deposit_settle(theirs: Belongings) -> Press:
 def _loan_deposit_settle(theirs: Belongings) -> Press:
     told = {"loan": theirs.deposit_open(), "back_cents": 500, "note": "the rack is bent"}
     return partial(loan_deposit_settle, by=_keeper(theirs), **told)
+
+
+def _count_book(theirs: Belongings) -> Press:
+    counted = jars.Counted("pint", "empty", None, 5, 0)
+    told = {"count": theirs.shelf_count(), "counted": [counted], "why": "unwritten"}
+    return partial(jars.count_book, by=_keeper(theirs), **told)
+
+
+def _counts_take_checked(theirs: Belongings) -> Press:
+    rows = [Row(2, {"what": "jars", "place": "store", "size": "quart", "count": "7"})]
+    return partial(jars.counts_take_checked, by=_keeper(theirs), name="shelf.csv", digest="5e" * 32, rows=rows)
 
 
 def _lids_move(theirs: Belongings) -> Press:
@@ -258,7 +270,7 @@ PRESSES: dict[str, Callable[[Belongings], Press]] = {
         *(_jar_claim_withdraw, _jar_claim_decline, _jar_offer_close, _lot_take_back, _set_aside_clear, _session_close),
         *(_thing_retire, _counts_take, _order_close, _freezer_item_add, _lots_note, _keeping_put_up, _keeping_can),
         *(_station_start_again, _load_take_back, _gear_release, _session_change, _session_move),
-        *(_loan_deposit_settle,),
+        *(_loan_deposit_settle, _count_book, _counts_take_checked),
     )
 }
 

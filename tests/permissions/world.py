@@ -266,6 +266,11 @@ class Belongings:
         loan = make_equipment_loan(thing, self.owner, deposit_cents=2000, **told)
         return loan_return(loan=loan, condition="good", **told)
 
+    def shelf_count(self) -> Any:
+        """Under way at the owner's own kitchen."""
+        place = jars.kitchen_place(self.kitchen)
+        return jars.count_begin(by=self.club.keeper, place=place, token=uuid4(), now=self.now)
+
     def own_canner(self) -> Arguments:
         told = {"kind": Kind.DIAL_GAUGE, "name": "The big one", "capacity": {"pint": 9}}
         return {"code": own_canner_add(by=self.owner, kitchen=self.kitchen, token=uuid4(), **told).code}
@@ -388,6 +393,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "reason bought": lambda of: {"reason": "bought"},
     "reason lent": lambda of: {"reason": "lent"},
     "deposit": lambda of: {"pk": of.deposit().pk},
+    "shelf count": lambda of: {"pk": of.shelf_count().pk},
     "lid movement": Belongings.lid_movement,
     "supply": lambda of: {"pk": make_supply(by=of.club.keeper).pk},
     "supply lot": lambda of: {"pk": of.supply_lot().pk},

@@ -6,9 +6,11 @@ sending are the same for all; a rule says which rows it is about, whom it reache
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, ClassVar, Generic, Literal, TypeVar
 
 from django.conf import settings
@@ -22,12 +24,23 @@ from django.utils import timezone, translation
 from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from club.members.choices import Role
 from club.members.models import User
 from club.reminders.models import Reminder
 
 Row = TypeVar("Row")
+
+
+@dataclass(frozen=True)
+class _Said:
+    """What a mail is made of: its subject line, its paragraphs, what its link does and where that leads."""
+
+    subject: str
+    paragraphs: list[str]
+    action: str
+    path: str
 
 
 @dataclass(frozen=True)
@@ -83,6 +96,10 @@ class Rule(Generic[Row]):
     after_lost_lease: ClassVar[Literal["again", "hold"]] = "again"
     # Due from the moment it happens, so that no hour is waited for.
     at_once: ClassVar[bool] = False
+    # Whether several for one person are one mail. Never what runs out within hours, or is not to be eaten.
+    gathers: ClassVar[bool] = False
+    # How long the first waits for others, where they come one by one through a morning.
+    gathers_for: ClassVar[timedelta] = timedelta(0)
     # False: a reminder once gathered stays due while its row is open, though the occurrence would be another now.
     settles_with_occurrence: ClassVar[bool] = True
 
@@ -172,28 +189,54 @@ class Rule(Generic[Row]):
 
     def message(self, reminder: Reminder, now: datetime) -> Message:
         """The mail, in the club's zone and language."""
-        zone = timezone.get_default_timezone()  # a worker has no visitor whose zone it could take
-        with timezone.override(zone), translation.override(settings.LANGUAGE_CODE):
-            path, values = self.mail(reminder, now)
-            subject, *paragraphs, action = _blocks(f"reminders/mail/{self.name}.txt", values)
-            link = settings.SITE_URL + path
-            context = {
-                "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
-                "paragraphs": paragraphs,
-                "action": action,
-                "link": link,
-                "stop_link": stop_link(reminder.person_id, self.name) if self.may_mute else "",
-                "club_name": settings.CLUB_NAME,
-            }
-            return Message(
-                subject=" ".join(subject.split()),
-                text=render_to_string("reminders/mail/letter.txt", context),
-                html=render_to_string("reminders/mail/letter.html", context),
-                link=link,
-            )
+        with _club_words():
+            return self._letter(reminder, self._said(reminder, now))
+
+    def message_of_several(self, reminders: Sequence[Reminder], now: datetime) -> Message:
+        """One mail of several for one person. What is said of each stands once; what is the same for all, after it."""
+        with _club_words():
+            said = [self._said(one, now) for one in reminders]
+            counted = Counter(text for one in said for text in dict.fromkeys(one.paragraphs))
+            of_each = [text for text in counted if counted[text] < len(said)]
+            same = [text for text in counted if counted[text] == len(said)]
+            params = {"first": said[0].subject, "n": len(said) - 1}
+            subject = ngettext("%(first)s, and %(n)s more", "%(first)s, and %(n)s more", len(said) - 1) % params
+            paths = {one.path for one in said}
+            action = said[0].action if len(paths) == 1 else _("Your inbox, where each leads to its page")
+            path = paths.pop() if len(paths) == 1 else reverse("reminders:inbox")
+            return self._letter(reminders[0], _Said(subject, [*of_each, *same], action, path))
+
+    def _said(self, reminder: Reminder, now: datetime) -> _Said:
+        path, values = self.mail(reminder, now)
+        subject, *paragraphs, action = _blocks(f"reminders/mail/{self.name}.txt", values)
+        return _Said(" ".join(subject.split()), paragraphs, action, path)
+
+    def _letter(self, reminder: Reminder, said: _Said) -> Message:
+        link = settings.SITE_URL + said.path
+        context = {
+            "greeting": _("Hello %(name)s,") % {"name": reminder.person.get_short_name()},
+            "paragraphs": said.paragraphs,
+            "action": said.action,
+            "link": link,
+            "stop_link": stop_link(reminder.person_id, self.name) if self.may_mute else "",
+            "club_name": settings.CLUB_NAME,
+        }
+        return Message(
+            subject=said.subject,
+            text=render_to_string("reminders/mail/letter.txt", context),
+            html=render_to_string("reminders/mail/letter.html", context),
+            link=link,
+        )
 
 
 AnyRule = Rule[Any]
+
+
+@contextmanager
+def _club_words() -> Iterator[None]:
+    """The club's zone and language: a worker has no visitor whose own it could take."""
+    with timezone.override(timezone.get_default_timezone()), translation.override(settings.LANGUAGE_CODE):
+        yield
 
 
 def _blocks(template_name: str, context: dict[str, Any]) -> list[str]:

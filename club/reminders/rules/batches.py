@@ -238,6 +238,7 @@ class JarsPastAYear(Rule[HeldJars]):
     """The morning after a batch's year is over, once a batch, to whoever has full jars of it by the ledger."""
 
     name = "jars-past-a-year"
+    gathers = True
     title = _("jars that are a year old")
     prefix = "batch:"
     model = Batch

@@ -50,6 +50,7 @@ class FreezerAgeing(Rule[FreezerItem]):
     """
 
     name = "freezer-ageing"
+    gathers = True
     title = _("fruit past its best in the freezer")
     prefix = "freezer:"
     model = FreezerItem

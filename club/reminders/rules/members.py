@@ -243,6 +243,7 @@ class RevisionToReview(Rule[Revision]):
     """To every instructor but the author, a day after a revision was handed over, once for each time it is."""
 
     name = "revision-to-review"
+    gathers = True
     title = gettext_lazy("review a recipe")
     prefix = "revision:"
     model = Revision

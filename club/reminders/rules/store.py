@@ -32,6 +32,8 @@ from inventory.jars.models import KEEP, ClubOrder, OrderEntry, OrderPickup, Supp
 
 EVENING, MORNING, LATER_MORNING = time(18), time(8), time(9)
 A_DAY = timedelta(days=1)
+# Our own choice, no source: things come back one by one through a morning.
+HALF_AN_HOUR = timedelta(minutes=30)
 CALLS = 3  # to whoever has it, a week between them
 KEEPERS_AFTER = timedelta(weeks=CALLS)
 # A call that nobody sent for so long, as the site was away, is not sent any more; the keepers' page still says it.
@@ -53,6 +55,7 @@ class GaugeDue(Rule[LapsingTest]):
     """To every keeper, at 9:00 a month and a week before an instrument's test lapses."""
 
     name = "gauge-due"
+    gathers = True
     title = _("test a gauge or a meter")
     prefix = "thing:"
     model = Thing
@@ -157,6 +160,7 @@ class LoanDue(LoanRule):
     """From 18:00 of the day before until 8:00 of the day it is due, when the next call speaks alone."""
 
     name = "loan-due"
+    gathers = True
     title = _("bring a thing back")
 
     def due_rows(self, now: datetime) -> Iterator[Loan]:
@@ -173,6 +177,7 @@ class LoanDue(LoanRule):
 
 class LoanDueToday(LoanRule):
     name = "loan-due-today"
+    gathers = True
     title = _("bring a thing back today")
 
     def due_rows(self, now: datetime) -> Iterator[Loan]:
@@ -190,6 +195,7 @@ class LoanOverdue(LoanRule):
     """The morning after, and the same weekday of the two weeks that follow."""
 
     name = "loan-overdue"
+    gathers = True
     title = _("bring a thing back, overdue")
     settles_with_occurrence = False
 
@@ -225,6 +231,7 @@ class LoanOverdueForKeepers(LoanRule):
     """To every keeper, once, when three calls brought nothing; also of somebody who has left the club."""
 
     name = "loan-overdue-keepers"
+    gathers = True
     title = _("ask for a thing that did not come back")
     role = Role.KEEPER
 
@@ -250,6 +257,8 @@ class HoldReady(Rule[Hold]):
     """From 18:00 of the day before a hold begins until that day is over, once its thing is there to be fetched."""
 
     name = "hold-ready"
+    gathers = True
+    gathers_for = HALF_AN_HOUR
     title = _("collect a thing that you hold")
     prefix = "hold:"
     model = Hold
@@ -304,6 +313,7 @@ class SupplyLow(Rule[Supply]):
     """
 
     name = "supply-low"
+    gathers = True
     title = _("buy more of what runs low")
     prefix = "supply:"
     model = Supply
@@ -333,6 +343,7 @@ class SupplyPast(Rule[SupplyLot]):
     """To every keeper, from the day after a lot's date while it is on the shelf."""
 
     name = "supply-past"
+    gathers = True
     title = _("take what is past its date off the shelf")
     prefix = "supply-lot:"
     model = SupplyLot

@@ -179,6 +179,7 @@ def loan_return(
     return loan
 
 
+@transaction.atomic
 def loan_deposit_settle(*, by: User, loan: Loan, back_cents: int, note: str = "", now: datetime | None = None) -> None:
     """Note what became of the deposit of a loan that is back: how much went back, and why not all of it.
 

@@ -243,6 +243,8 @@ def take_back(request: HttpRequest, code: str) -> HttpResponse:
     loans = Loan.objects.filter(thing=thing).select_related("thing", "hold", "person")
     loan = loans.filter(return_token=_token(request)).first() or loans.open().first()
     if loan is None:
+        if _token(request) is None:
+            return _counter_for(request, thing)
         messages.info(request, _("%(code)s is here already.") % {"code": thing.code})
         return redirect("equipment:counter")
     form = TakeBackForm(request.POST, loan=loan)

@@ -11,6 +11,7 @@ from inventory.jars.models.ledger import (
     DepositNote,
     Movement,
     Place,
+    ShelfCount,
 )
 from inventory.jars.models.orders import RUN, ClubOrder, OrderEntry, OrderLine, OrderPayment, OrderPickup
 from inventory.jars.models.stock import (
@@ -44,6 +45,7 @@ __all__ = [
     "OrderPickup",
     "OrderEntry",
     "Place",
+    "ShelfCount",
     "Supply",
     "SupplyLot",
     "SupplyMovement",

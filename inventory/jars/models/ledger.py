@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -22,10 +23,11 @@ from django.utils.translation import gettext_lazy as _
 from club.core.fields import NameField
 from club.core.ledger import NOTE_LENGTH, CorrectableRow, LedgerRow, correction_constraint
 from club.members.models import Kitchen, User
-from inventory.jars.choices import INSIDE, JarState, PlaceKind, Reason
+from inventory.jars.choices import INSIDE, CountReason, JarState, PlaceKind, Reason
 from recipes.engine.quantities import JAR_SIZES
 
 KEEP = "jars.keep_ledger"
+COUNT_LASTS = timedelta(hours=12)  # our own choice, no source: nobody counts one place for longer
 
 
 class PlaceQuerySet(models.QuerySet["Place"]):
@@ -283,6 +285,48 @@ class Movement(CorrectableRow):
 
     def __str__(self) -> str:
         return f"{self.count} {self.size} {self.reason}"
+
+    @property
+    def counted_at(self) -> Place | None:
+        """The place whose count it mends; None for jars that went from one place to another."""
+        if self.reason == Reason.FOUND:
+            return self.target
+        return self.source if self.reason == Reason.MISSING else None
+
+
+class ShelfCountQuerySet(models.QuerySet["ShelfCount"]):
+    def under_way(self, now: datetime) -> ShelfCountQuerySet:
+        """Begun within the last half day, and neither booked nor given up."""
+        return self.filter(ended_at=None, begun_at__gt=now - COUNT_LASTS).select_related("place", "by")
+
+
+class ShelfCount(models.Model):
+    """A walk along the shelves of one place: who began it and when, and what was booked when it ended."""
+
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="shelf_counts")
+    token = models.UUIDField(unique=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="shelf_counts")
+    begun_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    rows = models.PositiveIntegerField(default=0)  # how many kinds of jar were counted; none: it was given up
+    changes = models.PositiveIntegerField(default=0)  # of these, how many differed from the books
+    why = models.CharField(max_length=12, choices=CountReason.choices, blank=True)
+    note = models.CharField(max_length=NOTE_LENGTH, blank=True)
+
+    objects = ShelfCountQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [models.Index(fields=["place"], condition=Q(ended_at=None), name="shelf_counts_under_way")]
+        constraints = [
+            models.CheckConstraint(
+                name="shelf_count_booked_when_it_ended", condition=Q(ended_at__isnull=False) | Q(rows=0, changes=0)
+            ),
+            models.CheckConstraint(name="shelf_count_says_why_it_differs", condition=Q(changes=0) | ~Q(why="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place_id} {self.begun_at:%Y-%m-%d}"
 
 
 class CountTaken(models.Model):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from inventory.jars.services.counting import counts_take, counts_try
+from inventory.jars.services.counting import counts_take, counts_take_checked, counts_try
 from inventory.jars.services.ledger import (
     Fate,
     LedgerAudit,
@@ -41,6 +41,7 @@ from inventory.jars.services.orders import (
     order_place,
     order_terms_change,
 )
+from inventory.jars.services.shelves import Counted, MovedMeanwhile, count_begin, count_book, count_drop
 from inventory.jars.services.stock import (
     lid_lot_get_or_add,
     lids_correct,
@@ -59,16 +60,22 @@ from inventory.jars.services.stock import (
 )
 
 __all__ = [
+    "Counted",
     "Fate",
     "LedgerAudit",
     "LineFields",
+    "MovedMeanwhile",
     "NotEnough",
     "Received",
     "Shelf",
     "Terms",
+    "count_begin",
+    "count_book",
     "count_check",
+    "count_drop",
     "count_there",
     "counts_take",
+    "counts_take_checked",
     "counts_try",
     "deposit_settle",
     "jars_correct",

@@ -75,6 +75,7 @@ class CountPlan:
     file: str
     digest: str
     rows: int = 0
+    table: list[Row] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     passed_over: list[str] = field(default_factory=list)  # headings that mean nothing here
     problems: list[Problem] = field(default_factory=list)
@@ -93,14 +94,18 @@ class _RowProblem(Exception):
 
 def count_plan(name: str, content: bytes) -> CountPlan:
     """Read the file and compare it with the books. Problems name file, row and column; then nothing is to be done."""
-    plan = CountPlan(file=name, digest=hashlib.sha256(content).hexdigest())
-    plan.taken = CountTaken.objects.filter(digest=plan.digest).select_related("by").first()
+    digest = hashlib.sha256(content).hexdigest()
     try:
         rows = read_table(content, name, needed=NEEDED, space=" ", most_bytes=MOST_BYTES)
     except TableRefused as refused:
-        plan.problems.append(Problem(name, 1, "", str(refused)))
-        return plan
-    plan.rows = len(rows)
+        return CountPlan(file=name, digest=digest, problems=[Problem(name, 1, "", str(refused))])
+    return rows_plan(name, digest, rows)
+
+
+def rows_plan(name: str, digest: str, rows: list[Row]) -> CountPlan:
+    """As `count_plan`, of rows that were read before."""
+    plan = CountPlan(file=name, digest=digest, rows=len(rows), table=rows)
+    plan.taken = CountTaken.objects.filter(digest=plan.digest).select_related("by").first()
     plan.passed_over = [head for head in dict.fromkeys(head for row in rows for head in row.cells) if head not in READ]
     books = _Books(rows)
     seen: dict[object, int] = {}
@@ -281,7 +286,19 @@ def counts_take(*, by: User, name: str, content: bytes, now: datetime | None = N
     The same file again gives what was noted the first time and changes nothing, whoever sends it.
     """
     keeper_check(by)
-    plan = count_plan(name, content)
+    return _taken(by, count_plan(name, content), now)
+
+
+@transaction.atomic
+def counts_take_checked(
+    *, by: User, name: str, digest: str, rows: list[Row], now: datetime | None = None
+) -> CountTaken:
+    """As `counts_take`, of the rows that were looked over: they are compared with the books anew."""
+    keeper_check(by)
+    return _taken(by, rows_plan(name, digest, rows), now)
+
+
+def _taken(by: User, plan: CountPlan, now: datetime | None) -> CountTaken:
     if plan.taken is not None:
         return plan.taken
     if not plan.ok:
@@ -291,7 +308,7 @@ def counts_take(*, by: User, name: str, content: bytes, now: datetime | None = N
         with transaction.atomic():
             taken = CountTaken.objects.create(
                 digest=plan.digest,
-                name=name[-NAME_LENGTH:],
+                name=plan.file[-NAME_LENGTH:],
                 rows=plan.rows,
                 changes=len(plan.changes),
                 by=by,

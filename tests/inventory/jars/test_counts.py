@@ -201,9 +201,7 @@ def test_the_trial_shows_every_change_and_what_it_passes_over(keeper, sign_in):
         make_supply(f"Supply {number}", by=keeper)
     rows = "".join(f"supply,Supply {number},1,clean\n" for number in range(250))
     content = f"what,item,count,status\n{rows}".encode()
-    page = sign_in(keeper).post(
-        reverse("jars:counts"), {"file": SimpleUploadedFile("x.csv", content), "is_trial": "on"}
-    )
+    page = sign_in(keeper).post(reverse("jars:counts"), {"file": SimpleUploadedFile("x.csv", content)})
     assert page.text.count('data-label="Counted"') == 250
     assert "In the file, but not taken in:" in page.text
     assert "<strong>status</strong>" in page.text
@@ -257,17 +255,20 @@ def upload(text, **more):
     return {"file": SimpleUploadedFile("shelf.csv", (HEAD + text).encode()), **more}
 
 
-def test_the_page_tries_first_and_writes_when_asked(keeper, sign_in):
+def test_the_page_is_looked_over_and_then_booked_without_choosing_the_file_again(keeper, sign_in):
     client, page = sign_in(keeper), reverse("jars:counts")
     text = "jars,store,pint,,,5\n"
-    trial = client.post(page, upload(text, is_trial="on"))
-    assert trial.status_code == 200
-    assert "1 differ" in trial.content.decode()
+    look = client.post(page, upload(text))
+    assert look.status_code == 200
+    assert "1 differ" in look.content.decode()
     assert not Movement.objects.exists()
-    assert client.post(page, upload(text)).status_code == 302
+    checked = {"checked": look.context["checked"]}
+    assert client.post(page, checked).status_code == 302
     assert there(services.store_place()) == 5
-    client.post(page, upload(text))
+    client.post(page, checked)
     assert there(services.store_place()) == 5
+    client.post(page, {"checked": checked["checked"] + "x"})  # not what was looked over
+    assert Movement.objects.count() == 1
     wrong = client.post(page, upload("jars,Nowhere,pint,,,5\n"))
     assert wrong.status_code == 422
     assert all(part in wrong.content.decode() for part in ("shelf.csv", "place", "No kitchen or member"))
