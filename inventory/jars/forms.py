@@ -385,7 +385,7 @@ class ShelfCountForm(forms.Form):
         self.shelf = list(rows)
         for row in rows:
             # A full keyboard: "dozen" is typed as well.
-            box = forms.TextInput(attrs={"autocomplete": "off", "class": "form-control count-box"})
+            box = forms.TextInput(attrs={"autocomplete": "off", "class": "form-control shelf-box"})
             words = [JARS[row.size], JarState(row.state).label, row.lot]
             self.fields[row.name] = CountedField(
                 label=", ".join(str(one) for one in words if one), required=False, max_length=40, widget=box

@@ -35,6 +35,7 @@ from club.reminders.services import mailbox_note_bounce
 from club.run.demo import SIGN_INS, demo_load
 from inventory.batches.models import Batch, JarsSetAside
 from inventory.batches.services import jars_set_aside, reading_note
+from inventory.equipment.services import loan_return
 from inventory.jars import services as jars
 from inventory.jars.models import Deposit
 from recipes.services import library_load, revision_draft
@@ -42,6 +43,8 @@ from tests.browser.conftest import DESKTOP, PHONE, Visitor
 from tests.club.test_every_page_needs_sign_in import EVERY, address_of
 from tests.factories.batches import make_batch_checked, make_batch_out, make_ferment_done
 from tests.factories.classes import make_session
+from tests.factories.equipment import make_loan as make_thing_loan
+from tests.factories.equipment import make_thing
 from tests.factories.jars import make_loan
 from tests.factories.members import make_codes, make_invitation, make_kitchen, make_person
 from tests.factories.orders import LIDS, make_arrived, make_order, make_ordered, wish
@@ -262,6 +265,10 @@ def orders_of(keeper: User, member: User) -> Iterator[str]:
 def deposits_of(keeper: User, member: User) -> Iterator[str]:
     make_loan(member, 3, by=keeper, deposit_cents=50)
     yield f"/jars/deposits/{Deposit.objects.latest('pk').pk}/settle/"
+    thing = make_thing("food-mill", by=keeper, now=timezone.now())
+    loan = make_thing_loan(thing, member, by=keeper, now=timezone.now(), deposit_cents=2000)
+    yield f"/equipment/loans/{loan_return(by=keeper, loan=loan, condition='good').pk}/deposit/"
+    yield f"/jars/shelves/{jars.count_begin(by=keeper, place=jars.store_place(), token=uuid4()).pk}/"
 
 
 def waiting_for(teacher: User) -> Iterator[str]:

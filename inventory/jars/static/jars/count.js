@@ -3,17 +3,17 @@
 const form = document.querySelector(".shelf-count");
 if (form) {
   const key = `count-${form.dataset.count}`;
-  const boxes = [...form.querySelectorAll(".count-box")];
+  const boxes = [...form.querySelectorAll(".shelf-box")];
   const keep = () => sessionStorage.setItem(key, JSON.stringify(boxes.map((box) => [box.name, box.value])));
   for (const [name, value] of JSON.parse(sessionStorage.getItem(key) || "[]")) {
     const box = form.elements.namedItem(name);
     if (box && !box.value) box.value = value;
   }
-  for (const step of form.querySelectorAll(".count-step")) {
+  for (const step of form.querySelectorAll(".shelf-step")) {
     step.hidden = false;
     step.addEventListener("click", () => {
-      const row = step.closest(".count-row");
-      const box = row.querySelector(".count-box");
+      const row = step.closest(".shelf-row");
+      const box = row.querySelector(".shelf-box");
       const stands = /^\s*\d+\s*$/.test(box.value) ? Number(box.value) : Number(row.dataset.booked);
       if (box.value.trim() && !/^\s*\d+\s*$/.test(box.value)) return; // "10 dozen" stays as it was typed
       box.value = Math.max(0, stands + Number(step.dataset.step));
