@@ -14,10 +14,11 @@ from tests.drills import own_postgres
 from tests.drills.mail_sink import MailSink, mail_sink
 from tests.drills.site import Site, child_environment
 
-# Hosts share a server, and a drill that restarts the database needs one of its own to restart. SQLite has none.
+# Hosts, and beats that know nothing of each other, share a server; and a drill that restarts the database needs one of
+# its own to restart. SQLite has none.
 collect_ignore = []
 if connection.vendor != "postgresql":
-    collect_ignore += ["test_two_hosts.py"]
+    collect_ignore += ["test_two_hosts.py", "test_two_beats.py"]
 if connection.vendor != "postgresql" or own_postgres.programs() is None:
     collect_ignore += ["test_database_restarts.py"]
 

@@ -57,6 +57,7 @@ def test_a_worker_killed_with_a_mail_in_its_hand_is_followed_by_one_that_sends_i
     assert first == second  # so that a mailbox can drop the one that came twice
 
 
+@pytest.mark.once
 def test_a_worker_killed_while_idle_is_replaced_and_nothing_is_missed(drill_site, sink):
     drill_site.start()
     first = ripe_batch()
@@ -67,6 +68,7 @@ def test_a_worker_killed_while_idle_is_replaced_and_nothing_is_missed(drill_site
     assert [m["To"] for m in sink.got] == [first.made_by.email, second.made_by.email]
 
 
+@pytest.mark.once
 def test_reminders_wait_for_a_worker_that_starts_late(drill_site, sink):
     ripe_batch()
     drill_site.start(site.beat())

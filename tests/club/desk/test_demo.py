@@ -26,7 +26,8 @@ from recipes.services import library_load
 from tests import helpers
 from tests.published.library import LIBRARY
 
-pytestmark = [pytest.mark.long, pytest.mark.django_db]
+# Once: a server's own database is given no demo.
+pytestmark = [pytest.mark.long, pytest.mark.django_db, pytest.mark.once]
 
 
 @pytest.fixture(scope="module")

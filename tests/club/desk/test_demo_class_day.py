@@ -18,7 +18,7 @@ from tests.factories.class_day import make_dial_held
 from tests.factories.classes import make_session, make_signup, make_station
 from tests.factories.recipes import VEGETABLE, make_revision
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]  # a server's own database is given no demo
 
 
 @pytest.fixture

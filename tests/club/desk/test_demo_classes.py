@@ -15,7 +15,7 @@ from club.run.demo import demo_load, saturday_from
 from recipes.services import library_load
 from tests.published.library import LIBRARY
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]  # a server's own database is given no demo
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from club.run.demo import CLUB_FILE, seats_load
 from tests.factories.classes import make_session
 from tests.factories.members import make_person
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]  # a server's own database is given no demo
 
 
 def test_the_demo_has_seats_taken_one_offered_a_line_with_a_party_of_two_and_one_given_up():
