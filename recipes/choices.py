@@ -72,6 +72,7 @@ CAPACITY_LABELS: dict[str, str | Promise] = {
 }
 # What a step is called: in full, and in a word for a short bar.
 STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
+    StepKind.PREPARE: (_("prepare food"), _("prepare")),
     StepKind.WASH: (_("wash jars"), _("wash")),
     StepKind.HEAT: (_("heat water"), _("heat")),
     StepKind.STERILISE: (_("sterilise jars"), _("sterilise")),
@@ -88,6 +89,28 @@ STEPS: dict[StepKind, tuple[str | Promise, str | Promise]] = {
     StepKind.REST: (_("rest, heat off"), _("rest")),
     StepKind.DEPRESSURISE: (_("lose pressure, heat off"), _("down")),
     StepKind.OUT: (_("lift jars out"), _("out")),
+}
+# What hands do to food before its pot is lit, by the words of `recipes/engine/data/handwork.csv`.
+HAND_TASKS: dict[str, str | Promise] = {
+    "sort": _("sort"),
+    "wash": _("wash"),
+    "hull": _("hull"),
+    "stem": _("stem"),
+    "pit": _("pit"),
+    "husk": _("husk"),
+    "shell": _("shell"),
+    "snap": _("snap"),
+    "trim": _("trim"),
+    "peel": _("peel"),
+    "core": _("core"),
+    "seed": _("seed"),
+    "cut": _("cut"),
+    "slice": _("slice"),
+    "chop": _("chop"),
+    "shred": _("shred"),
+    "grind": _("grind"),
+    "crush": _("crush"),
+    "press": _("press"),
 }
 # Kinds are open words; one that is not here is shown as the library spells it.
 KINDS: dict[str, str | Promise] = {

@@ -10,12 +10,13 @@ from math import ceil, floor
 from django.apps import apps
 from django.db.models import Count
 from django.utils.http import urlencode
+from django.utils.text import get_text_list
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
 
 from club.core.money import money_text
-from recipes.choices import CANNERS, JARS, LIQUIDS, METHODS, PACKS, ROLES, SEEN, STEPS
+from recipes.choices import CANNERS, HAND_TASKS, JARS, LIQUIDS, METHODS, PACKS, ROLES, SEEN, STEPS
 from recipes.engine import (
     MASS_BALANCE,
     AltitudeError,
@@ -675,6 +676,23 @@ class StepLine:
 
 
 @dataclass(frozen=True)
+class HandLine:
+    """What hands do to one food, and how long that takes the cooks there are."""
+
+    what: str  # "wash, peel and core 9.5 kg tomatoes"
+    how_long: str  # "25 to 45 min"
+
+
+@dataclass(frozen=True)
+class HandWords:
+    """The hand work of a plan; `sources` say where the minutes are from."""
+
+    lines: tuple[HandLine, ...]
+    cooks: int
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class CostDetails:
     """What is used costs, as far as prices are known; `unknown` is not in it. `total` is "" with no price at all."""
 
@@ -770,6 +788,48 @@ def step_lines(plan: Plan) -> list[StepLine]:
         )
         for step in plan.day.steps
     ]
+
+
+SPOONFULS_MIN = 3  # minutes of one cook; food that takes less goes into one line together
+
+
+def hand_words(plan: Plan, units: str) -> HandWords | None:
+    """A line for each food that hands are long at, and one for all the rest; None where nothing is to be done."""
+    if not plan.hand_work:
+        return None
+    long = [work for work in plan.hand_work if work.high >= SPOONFULS_MIN]
+    rest = [work for work in plan.hand_work if work.high < SPOONFULS_MIN]
+    lines = [
+        HandLine(
+            _("%(tasks)s %(weight)s %(food)s")
+            % {
+                "tasks": get_text_list([str(HAND_TASKS[task]) for task in work.tasks], _("and")),
+                "weight": _weight(work.kg, units),
+                "food": work.item,
+            },
+            _minutes_between(*work.minutes(plan.cooks)),
+        )
+        for work in long
+    ]
+    if rest:
+        low, high = (sum(ends) for ends in zip(*((work.low, work.high) for work in rest), strict=True))
+        words = _minutes_between(ceil(low / plan.cooks), ceil(high / plan.cooks))
+        lines.append(HandLine(get_text_list([work.item for work in rest], _("and")), words))
+    sources = dict.fromkeys(source for work in plan.hand_work for source in work.sources)
+    return HandWords(tuple(lines), plan.cooks, tuple(sources))
+
+
+def _weight(kg: float, units: str) -> str:
+    amount, unit = (kg * 2.20462, "lb") if units == "us" else (kg, "kg")
+    return f"{amount:.0f} {unit}" if amount >= 10 else f"{amount:.1f} {unit}"
+
+
+def _minutes_between(low: int, high: int) -> str:
+    """ "40 to 70 min": from ten minutes on in fives, outward."""
+    low, high = (low if low < 10 else low // 5 * 5), (high if high < 10 else -(-high // 5) * 5)
+    if low == high:
+        return _("%(n)s min") % {"n": high}
+    return _("%(low)s to %(high)s min") % {"low": low, "high": high}
 
 
 def minute_format(plan: Plan) -> Callable[[int], str]:
@@ -935,6 +995,9 @@ def _day(plan: Plan) -> Iterator[str]:
     for load in load_lines(plan):
         canner = f", canner {load.canner}" if load.canner else ""
         yield f"  load {load.number}, pot {load.pot}{canner}: {load.jars}; {load.process}; {load.room} full"
+    if (hands := hand_words(plan, "metric")) is not None:
+        yield f"\nHand work, cooks: {hands.cooks}"
+        yield from (f"  {line.what}: {line.how_long}" for line in hands.lines)
     if plan.day:
         yield f"\nThe day: {day_summary(plan)}"
     for step in step_lines(plan):

@@ -40,6 +40,7 @@ from recipes.presentation import (
     cost_details,
     day_summary,
     detail_lines,
+    hand_words,
     headspace_text,
     ingredient_lines,
     jar_texts,
@@ -285,6 +286,7 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm, made:
         "loads": load_lines(made),
         "day": day_summary(made),
         "steps": step_lines(made),
+        "hands": hand_words(made, units),
         # Safe: every text in the picture is escaped where it is drawn.
         "picture": made.day and mark_safe(timeline_svg(made.day, title=title, when=minute_format(made), prefix="plan")),
         "shopping": purchases,

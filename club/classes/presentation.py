@@ -53,6 +53,7 @@ from recipes.engine.stations import CLEAN_UP, HallPlan, HallRefusal, TotalLine
 from recipes.engine.terms import Canner, Caution, Pack, Rule
 from recipes.models import Recipe, RevisionState
 from recipes.presentation import (
+    HandWords,
     KitchenPoints,
     PlanLine,
     ProcessDetails,
@@ -60,6 +61,7 @@ from recipes.presentation import (
     StepWords,
     altitude_text,
     amount_pair,
+    hand_words,
     headspace_text,
     in_words,
     jar_counts,
@@ -123,6 +125,7 @@ class StationWords:
     begins: str
     ends: str
     lines: list[PlanLine]
+    hands: HandWords | None
     steps: list[StepLine]
     times: list[LoadTimes]
     cautions: tuple[Caution, ...]
@@ -253,6 +256,7 @@ def _station(
         begins=clock(plan.begins or 0) if timed else "",
         ends=clock(plan.finish or 0) if timed else "",
         lines=plan_lines(plan, units),
+        hands=hand_words(plan, units),
         steps=step_lines(plan),
         times=_load_times(plan),
         cautions=plan.cautions,

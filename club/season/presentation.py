@@ -23,8 +23,9 @@ from club.season.models import YearlyTarget
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
 from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
 from recipes.choices import JARS
+from recipes.engine import Plan
 from recipes.engine.quantities import JAR_SIZES
-from recipes.presentation import source_text
+from recipes.presentation import HandWords, hand_words, source_text
 from recipes.shopping import BANDS, LIDS, Purchase, shopping_together
 
 NONE_KNOWN: Mapping[str, int] = {}
@@ -40,6 +41,7 @@ class SeasonRow:
     used: int  # opened or given away in the last twelve months, by the ledger
     never_sealed: int  # of those, jars that never sealed: eaten soon or thrown away
     put_up: PutUp
+    hands: HandWords | None = None  # for one pot
 
     @property
     def can_be_planned(self) -> bool:
@@ -163,10 +165,13 @@ def bought_for(seasons: Iterable[Season], units: str) -> list[Purchase]:
     return [one for one in shopping_together(plans, units) if one.item not in (LIDS, BANDS)]
 
 
-def season_of(kitchen: Kitchen, *, now: datetime, frozen: Mapping[str, int] = NONE_KNOWN) -> Season:
-    """`frozen` is what lies in the household's freezer, in grams by produce as recipes name it ("strawberries")."""
+def season_of(
+    kitchen: Kitchen, *, now: datetime, frozen: Mapping[str, int] = NONE_KNOWN, units: str = Units.METRIC
+) -> Season:
+    """`frozen` is what lies in the household's freezer, in grams by produce as recipes name it ("strawberries");
+    `units` those of the reader."""
     reading = readings([kitchen], now=now)[kitchen.pk]
-    return _season(reading, frozen, _by_target([reading]))
+    return _season(reading, frozen, _by_target([reading]), units)
 
 
 def _by_target(found: Sequence[Reading]) -> dict[int, Cooking]:
@@ -174,7 +179,9 @@ def _by_target(found: Sequence[Reading]) -> dict[int, Cooking]:
     return {target.pk: stove.cooking(revisions[target.pk], target, one) for one in found for target in one.targets}
 
 
-def _season(reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, Cooking]) -> Season:
+def _season(
+    reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, Cooking], units: str = Units.METRIC
+) -> Season:
     shelf, used, failed = (reading.counted(each) for each in (reading.shelf, reading.used, reading.never_sealed))
     needs = [_need(target, cookings.get(target.pk, NO_RECIPE), shelf.get(target.pk, 0)) for target in reading.targets]
     plan = season_plan(needs, evening_minutes=reading.household.evening_minutes, frozen=frozen)
@@ -186,11 +193,16 @@ def _season(reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, 
             used=used.get(target.pk, 0),
             never_sealed=failed.get(target.pk, 0),
             put_up=put_up,
+            hands=hand_words(made, units) if put_up.pots and (made := _plan_of(cookings, target)) else None,
         )
         for target, put_up in zip(reading.targets, plan.rows, strict=True)
     ]
     jars, lids = _short(rows, reading)
     return Season(reading, rows, plan, shelf_rows(reading), jars, lids, frozen)
+
+
+def _plan_of(cookings: Mapping[int, Cooking], target: YearlyTarget) -> Plan | None:
+    return cookings.get(target.pk, NO_RECIPE).plan
 
 
 def _need(target: YearlyTarget, cooking: Cooking, on_shelf: int) -> Need:

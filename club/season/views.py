@@ -58,7 +58,7 @@ def season(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _season_context(user: User, kitchen: Kitchen) -> dict[str, Any]:
     now = timezone.now()
-    made = season_of(kitchen, now=now, frozen=services.frozen_grams(kitchen))
+    made = season_of(kitchen, now=now, frozen=services.frozen_grams(kitchen), units=user.units)
     months = made.shelf(now)
     # Safe: every text in the picture is escaped where it is drawn.
     picture = mark_safe(pantry_svg(months, title=_("Full jars by month")))

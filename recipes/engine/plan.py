@@ -21,6 +21,7 @@ from recipes.engine.canner_load import (
     pots_by_load,
     with_jar_facts,
 )
+from recipes.engine.handwork import HandWork, hand_work
 from recipes.engine.jars import SEVEN_QUART, Capacity, JarMix, jar_mixes
 from recipes.engine.mass_balance import NO_END, SEA_LEVEL_BOILING_C, PotBalance, Span, pot_balance
 from recipes.engine.messages import Text
@@ -36,7 +37,7 @@ from recipes.engine.process import (
 )
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, round_for_kitchen
 from recipes.engine.scaling import Cooking, Line, Pots, cooking_for, fruit_printed, stated_for, wish_refusal
-from recipes.engine.schedule import SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
+from recipes.engine.schedule import MOST_COOKS, SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
 from recipes.engine.syrups import SYRUPS, liquid_named, with_liquid
 from recipes.engine.terms import (
     Altitude,
@@ -170,6 +171,8 @@ class Plan:
     liquid: str = ""  # the packing liquid, of those that the source allows
     chosen: tuple[Choice, ...] = ()
     food: str | None = None  # which of the recipe's produce, where that is known
+    hand_work: tuple[HandWork, ...] = ()  # on the food of all pots, before they are lit
+    cooks: int = 1  # who share it
 
     @property
     def ok(self) -> bool:
@@ -243,6 +246,8 @@ class _Found:
     liquid: str = ""
     chosen: tuple[Choice, ...] = ()
     food: str | None = None
+    hand_work: tuple[HandWork, ...] = ()
+    cooks: int = 1
     refusals: list[Refusal] = field(default_factory=list)
     cautions: list[Caution] = field(default_factory=list)
 
@@ -304,6 +309,8 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
         liquid=found.liquid,
         chosen=found.chosen,
         food=found.food,
+        hand_work=found.hand_work,
+        cooks=found.cooks,
     )
 
 
@@ -551,6 +558,8 @@ def _find_day(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None
     if isinstance(gear, Refusal):
         found.refusals.append(gear)
         return
+    found.hand_work = hand_work(found.cooking.lines if found.cooking else (), _steps(recipe, request, found))
+    found.cooks = max(1, min(gear.cooks, MOST_COOKS))
     day = plan_day(
         recipe,
         found.mixes,
@@ -560,6 +569,7 @@ def _find_day(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None
         found.altitude or SEA_LEVEL,  # none is needed for the freezer, where nothing is heated
         pack=found.process.pack if found.process else Pack.NOT_STATED,
         sterilise_minutes=found.sterilise_minutes or 0,
+        prepare=sum(work.high for work in found.hand_work),  # the longer end: no day is planned too short
     )
     why_not = day if isinstance(day, Refusal) else day.why_not
     if isinstance(day, Refusal) or (why_not is not None and request.names(LACKS.get(why_not.code, ""))):
@@ -778,6 +788,7 @@ def plan_as_dict(plan: Plan) -> Json:
         "process": None if plan.process is None else _process(plan.process),
         "loads": [_load(load) for load in plan.loads],
         "sterilise_jars": plan.sterilise_jars,
+        "hand_work": [_hand_work(work, plan.cooks) for work in plan.hand_work],
         "timeline": [_step(plan, step) for step in plan.day.steps] if plan.day else [],
         "steps": [_recipe_step(step) for step in plan.steps],
         "look_up": list(map(str, plan.look_up)),
@@ -891,6 +902,18 @@ def _load(load: PotLoad) -> Json:
         "pressure_psi": load.process.pressure_psi,
         "setting_psi": load.process.setting_psi,
         "filled": _number(load.filled, 2),
+    }
+
+
+def _hand_work(work: HandWork, cooks: int) -> Json:
+    """`minutes` on the clock, for the cooks there are side by side: the shorter and the longer end."""
+    return {
+        "item": work.item,
+        "tasks": list(work.tasks),
+        "kg": round(work.kg, 2),
+        "cooks": cooks,
+        "minutes": list(work.minutes(cooks)),
+        "sources": list(work.sources),
     }
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property, lru_cache
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import ceil
 from typing import NamedTuple
 
@@ -29,6 +29,7 @@ from recipes.engine.terms import Altitude, Canner, Caution, JarCount, Method, Pa
 class StepKind(StrEnum):
     """One kind of work. The value is what the step is called."""
 
+    PREPARE = "prepare food"
     WASH = "wash jars"
     HEAT = "heat water"
     STERILISE = "sterilise jars"
@@ -53,7 +54,8 @@ class PotWork:
 
     `kg` is what is heated (0: nothing is cooked), `boil_minutes` the hard boil or simmer after it boils,
     `boil_off_kg` the water to boil away, `above_boiling_c` how far above boiling water it ends. A spread must
-    be filled at once; `may_wait` is for food that can be kept hot while a canner is busy.
+    be filled at once; `may_wait` is for food that can be kept hot while a canner is busy. `prepare` is the minutes that
+    one cook alone takes to wash, peel and cut its food; several share them.
     """
 
     name: str
@@ -65,6 +67,7 @@ class PotWork:
     pack: Pack = Pack.HOT
     stir: bool = False
     may_wait: bool = False
+    prepare: int = 0
 
 
 @dataclass(frozen=True)
@@ -129,6 +132,11 @@ class Timeline(NamedTuple):
     def minutes(self) -> int:
         return self.finish - self.start
 
+    @property
+    def first_lit(self) -> int | None:
+        """The minute at which the first burner is lit; None where nothing is heated."""
+        return min((step.start for step in self.steps if step.burner is not None), default=None)
+
 
 TAP_C = Figure(15, NO_SOURCE)
 FOOD_C = Figure(20, NO_SOURCE)
@@ -137,6 +145,8 @@ HOT_FILL_C = Figure(85, NO_SOURCE)
 COOLED_BY_C = Figure(10, NO_SOURCE)  # a canner's water between two loads
 STEAM_WATER_L = Figure(1.9, "Univ. of Wisconsin Extension, Winnebago County, 2020 (about 2 quarts)")
 PRESSURE_WATER_L = Figure(3, NO_SOURCE)  # 2 to 3 inches in the bottom
+LEAST_PREPARING = Figure(5, NO_SOURCE)  # minutes that are worth taking up a knife for, between two other tasks
+LONG_COLD = Figure(120, NO_SOURCE)  # minutes of a cold stove that want a word
 WASH_PER_JAR = Figure(0.5, NO_SOURCE)
 STIR = Figure(5, NO_SOURCE)
 FILL_PER_JAR = Figure(1, NO_SOURCE)
@@ -256,12 +266,14 @@ USUAL_GEAR = Gear(burners=(Burner.of_kind("electric"),) * 4)
 
 
 def pot_works(
-    recipe: TestedRecipe, mixes: Sequence[JarMix], balance: PotBalance | Refusal, *, pack: Pack
+    recipe: TestedRecipe, mixes: Sequence[JarMix], balance: PotBalance | Refusal, *, pack: Pack, prepare: float = 0
 ) -> tuple[PotWork, ...]:
     """One `PotWork` for each pot, from its jar mix. `balance` is that of one pot at the plan's scale.
 
-    Where the mass balance is refused, what fills the jars is heated, taken as water.
+    Where the mass balance is refused, what fills the jars is heated, taken as water. `prepare` is the minutes of one
+    cook for the food of all pots; each pot has its share by what it fills.
     """
+    litres = sum(_litres(mix.jars) for mix in mixes)
     above_f = recipe.endpoint_f_above_boiling
     boil = recipe.hard_boil.minutes if recipe.hard_boil else SIMMER.value if above_f is None else 0
     works = []
@@ -278,6 +290,7 @@ def pot_works(
                 pack=pack,
                 stir=recipe.kind in WITH_PIECES,
                 may_wait=recipe.kind not in SPREADS,
+                prepare=ceil(prepare * _litres(mix.jars) / litres) if litres else 0,
             )
         )
     return tuple(works)
@@ -288,6 +301,13 @@ def day_cautions(recipe: TestedRecipe) -> tuple[Caution, ...]:
     if recipe.method is Method.FREEZER or recipe.hard_boil or recipe.endpoint_f_above_boiling is not None:
         return ()
     return (Caution("cooking-not-timed", "COOK-PRINTED", {"minutes": SIMMER.value}),)
+
+
+def _late_fire(day: Timeline) -> Iterator[Caution]:
+    """Why the first burner stays cold so long: hands are not ready before."""
+    lit = day.first_lit
+    if lit is not None and lit - day.start >= LONG_COLD.value:
+        yield Caution("burner-late", "HANDS-FIRST")
 
 
 def _to_heat(recipe: TestedRecipe, mix: JarMix, balance: PotBalance | Refusal, pack: Pack) -> tuple[float, float]:
@@ -336,8 +356,10 @@ def plan_day(
     *,
     pack: Pack,
     sterilise_minutes: int,
+    prepare: float = 0,
 ) -> Day | Refusal:
-    """The day of these jars, one mix a pot. `processes` is empty for the freezer.
+    """The day of these jars, one mix a pot. `processes` is empty for the freezer; `prepare` is the hand work on the
+    food of all pots, in minutes of one cook.
 
     More than a day's work is refused before anything is loaded or timed. Loads that cannot be timed stand without a
     timeline; there are none where a jar does not go into the canner.
@@ -345,10 +367,10 @@ def plan_day(
     needed = sum(loads_at_least(mix.counts, processes, gear.capacity) for mix in mixes)
     if needed > MOST_LOADS:
         return Refusal("several-days", "ONE-DAY", {"loads": needed, "most": MOST_LOADS})
-    pots = pot_works(recipe, mixes, balance, pack=pack)
+    pots = pot_works(recipe, mixes, balance, pack=pack, prepare=prepare)
     day = day_timeline(pots, processes, gear, altitude, sterilise_minutes=sterilise_minutes)
     if isinstance(day, Timeline):
-        return Day(day.loads, day, cautions=day_cautions(recipe))
+        return Day(day.loads, day, cautions=(*day_cautions(recipe), *_late_fire(day)))
     by_pot = _loads_by_pot(pots, processes, gear) if processes else []
     if isinstance(by_pot, Refusal):
         return Day((), None, day)
@@ -530,7 +552,11 @@ class Least:
             self._in_canner[burner] = sum(taken), min(taken, default=0)
             self._on_ring[burner] = sum(cooking), min(cooking, default=0)
         self._by_hand = sum(
-            paces.wash(pot) + paces.stir(pot) + sum(paces.fills(pot, of_pot)) + sum(map(paces.lift, of_pot))
+            pot.prepare
+            + paces.wash(pot)
+            + paces.stir(pot)
+            + sum(paces.fills(pot, of_pot))
+            + sum(map(paces.lift, of_pot))
             for pot, of_pot in zip(pots, loads, strict=True)
         )
 
@@ -599,6 +625,30 @@ class _Hands:
         if minutes:
             insort(self.busy, (start, start + minutes))
 
+    def free_spans(self, least: int) -> Iterator[tuple[int, int]]:
+        """The spans of at least so many minutes in which these hands are free; the last never ends."""
+        now = 0
+        for begin, end in self.busy:
+            if begin - now >= least:
+                yield now, begin
+            now = max(now, end)
+        yield now, NEVER
+
+
+NEVER = 10**9  # minutes: after every day
+
+
+def _filled_up(free: Sequence[tuple[int, int, int]], minutes: int) -> int:
+    """The first minute by which these spans, in order of their begin, hold so many minutes together."""
+    turns = sorted({moment for begin, end, _ in free for moment in (begin, end)})
+    left = minutes
+    for now, after in pairwise(turns):
+        at_work = sum(1 for begin, end, _ in free if begin <= now < end)
+        if at_work * (after - now) >= left:
+            return now + ceil(left / at_work)
+        left -= at_work * (after - now)
+    raise AssertionError("the last span never ends")
+
 
 class _Chain(NamedTuple):
     """One cook from lighting the ring to the last jar filled, without a break."""
@@ -633,8 +683,9 @@ class Schedule:
         """The next pot. A pot that may not wait has no more loads than there are canners."""
         self.pot, self.work = number, work
         washed = self._by_hand(StepKind.WASH, 0, self.paces.wash(work))
+        prepared = self._prepare(work.prepare)
         at_once = loads[: 1 if work.may_wait else len(loads)]
-        chain = self._earliest_chain(washed, at_once)
+        chain = self._earliest_chain(washed, prepared, at_once)
         filled = self._carry_out(chain, at_once)
         for load in loads[len(at_once) :]:
             filled = self._fill_later(load, filled)
@@ -644,14 +695,32 @@ class Schedule:
                 self._step(StepKind.POT_WAITS, cooked, filled, burner=chain.ring.number)
             chain.ring.free = filled if work.may_wait else cooked
 
-    def _earliest_chain(self, washed: int, loads: Sequence[Load]) -> _Chain:
+    def _prepare(self, minutes: int) -> int:
+        """Hand work on the pot's food, by every cook who is free, in spans between other tasks too. Returns when it is
+        done; all stop together, so that none of it waits for one of them."""
+        if not minutes:
+            return 0
+        free = sorted(
+            (begin, end, hands.number)
+            for hands in self.cooks
+            for begin, end in hands.free_spans(int(LEAST_PREPARING.value))
+        )
+        done = _filled_up(free, minutes)
+        for begin, end, number in free:
+            if begin < done:
+                until = min(end, done)
+                self.cooks[number - 1].take(begin, until - begin)
+                self._step(StepKind.PREPARE, begin, until, cook=number)
+        return done
+
+    def _earliest_chain(self, washed: int, prepared: int, loads: Sequence[Load]) -> _Chain:
         """Where to cook, stir and fill without a break, into canners that are ready, done soonest."""
         canners = sorted(self.canners, key=self._order)[: len(loads)]
         stir, fills = self.paces.stir(self.work), self.paces.fills(self.work, loads)
         chains = []
         for ring in self.rings if self.work.kg > 0 else [None]:
             cook = self.paces.cook(self.work, ring.burner) if ring else 0
-            earliest = max(ring.free if ring else 0, washed + self.paces.sterilise_minutes - cook - stir)
+            earliest = max(ring.free if ring else 0, prepared, washed + self.paces.sterilise_minutes - cook - stir)
             for index, canner in enumerate(canners):
                 earliest = max(earliest, self._ready(canner) - cook - stir - sum(fills[:index]))
             for hands in self.cooks:

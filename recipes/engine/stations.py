@@ -17,7 +17,7 @@ from recipes.engine.plan import Plan, Untimed
 from recipes.engine.quantities import JAR_SIZES, PACKETS, measure_text
 from recipes.engine.rules import NO_SOURCE
 from recipes.engine.scaling import Line
-from recipes.engine.schedule import Step, Timeline
+from recipes.engine.schedule import LONG_COLD, Step, Timeline
 from recipes.engine.terms import Caution, Ingredient, JarCount, Refusal, Role
 
 CLEAN_UP = Figure(20, NO_SOURCE)  # minutes between the last jar out and the end of a session
@@ -123,7 +123,7 @@ def hall_plan(stations: Sequence[Station], *, opens: int, closes: int, power_lim
     days = tuple(StationDay(each.number, day) for each in stations if (day := on_the_clock(each.plan)) is not None)
     power = Power(sum(each.electric_w for each in stations), _most_at_once(stations, days), power_limit_w)
     refusals = [(each.number, reason) for each in stations for reason in _station_refusals(each, opens)]
-    cautions = [(each.number, reason) for each in stations for reason in _station_cautions(each)]
+    cautions = [(each.number, reason) for each in stations for reason in _station_cautions(each, opens)]
     return HallPlan(
         stations=tuple(stations),
         opens=opens,
@@ -238,13 +238,18 @@ def _station_refusals(station: Station, opens: int) -> Iterator[Refusal]:
         )
 
 
-def _station_cautions(station: Station) -> Iterator[Caution]:
+def _station_cautions(station: Station, opens: int) -> Iterator[Caution]:
     """Who is to do it first; what cannot be timed is a refusal here."""
     if station.cooks > station.seats == 1:
         yield Caution("more-cooks-than-seats.one", "CLASS-HANDS", {"cooks": station.cooks})
     elif station.cooks > station.seats:
         yield Caution("more-cooks-than-seats", "CLASS-HANDS", {"cooks": station.cooks, "seats": station.seats})
     yield from (each for each in station.plan.cautions if not isinstance(each, Untimed))
+    day = on_the_clock(station.plan)
+    if day is not None and day.first_lit is not None and day.start > opens:
+        cold = day.first_lit - opens
+        if cold >= LONG_COLD.value:
+            yield Caution("session-cold-stove", "HANDS-FIRST", {"minutes": cold, "spare": day.start - opens})
 
 
 def _hall_refusals(stations: Sequence[Station], power: Power) -> Iterator[HallRefusal]:

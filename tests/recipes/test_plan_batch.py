@@ -17,6 +17,7 @@ from tests.factories.recipes import VEGETABLE, make_revision
 pytestmark = pytest.mark.django_db
 
 KEYS = {
+    "hand_work",
     "steps",
     "look_up",
     "printed_load",

@@ -9,6 +9,8 @@ from urllib.parse import parse_qs
 import pytest
 
 from inventory.batches.services import batch_start
+from recipes.choices import HAND_TASKS
+from recipes.engine.handwork import TASKS
 from recipes.planning import read_plan_input
 from tests.factories.prices import make_price
 from tests.factories.recipes import SPREAD, VEGETABLE, make_revision
@@ -185,3 +187,18 @@ def test_the_page_asks_as_often_with_one_price_as_with_thirty(ask, make_person, 
         make_price(by=keeper, item="sugar" if number == 0 else f"thing {number}")
     with django_assert_max_num_queries(8):
         assert ask().context["cost"].total
+
+
+def test_hand_work_is_told_with_its_cooks_its_reach_and_its_source(ask):
+    page = ask(cooks="2")
+    (line, *_rest) = page.context["hands"].lines
+    assert line.what.startswith("wash")
+    assert re.search(r"(kg|lb) ", line.what)
+    assert re.fullmatch(r"\d+ to \d+ min", line.how_long)
+    assert page.context["hands"].cooks == 2
+    assert "2 cooks side by side" in words(page)
+    assert "common practice, no source" in words(page)
+
+
+def test_every_task_of_the_hands_has_its_word():
+    assert set(HAND_TASKS) == set(TASKS)

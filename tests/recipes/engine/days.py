@@ -62,6 +62,7 @@ def works(draw) -> PotWork:
         pack=draw(st.sampled_from([Pack.HOT, Pack.RAW])),
         stir=draw(st.booleans()),
         may_wait=may_wait,
+        prepare=draw(st.sampled_from([0, 0, 7, 40, 95])),
     )
 
 

@@ -22,6 +22,7 @@ JAM = recipe_from_document(strawberry_jam())
 BEANS = recipe_from_document(snap_beans())
 HOME = Altitude.from_feet(3412)
 KEYS = {
+    "hand_work",
     "steps",
     "look_up",
     "printed_load",

@@ -188,3 +188,12 @@ def test_on_the_clock_keeps_every_step_and_only_moves_it():
 def test_the_rule_for_cleaning_up_says_the_minutes_that_are_kept_for_it():
     assert f"{CLEAN_UP.value:.0f} minutes before" in RULES["CLASS-CLEAN-UP"].statement
     assert CLEAN_UP.source == RULES["CLASS-CLEAN-UP"].source
+
+
+def test_a_stove_that_stays_cold_for_two_hours_has_a_word_why():
+    def said(hall):
+        return {each.caution.code for each in hall.cautions}
+
+    early, usual = (hall_plan([station()], opens=opens, closes=TWO, power_limit_w=None) for opens in (7 * 60, 12 * 60))
+    assert "session-cold-stove" in said(early)
+    assert "session-cold-stove" not in said(usual)

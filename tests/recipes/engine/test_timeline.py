@@ -241,6 +241,31 @@ def test_two_pots_never_share_a_load_and_no_jar_is_forgotten(work, gear, times):
         assert sum(jar.count for load in mine for jar in load.load.jars) == sum(jar.count for jar in pot.jars)
 
 
+@given(pots, gears(), processes, sterile)
+@EVERY_DUTY
+def test_food_is_prepared_in_full_before_its_pot_is_lit(work, gear, times, minutes):
+    found = day(work, gear, times, sterilise_minutes=minutes)
+    for number, pot in enumerate(work, 1):
+        by_hand = steps(found, StepKind.PREPARE, pot=number)
+        done = sum(step.minutes for step in by_hand)
+        assert pot.prepare <= done < pot.prepare + gear.cooks
+        begins = [step.start for kind in (StepKind.COOK, StepKind.FILL) for step in steps(found, kind, pot=number)]
+        assert all(step.end <= min(begins) for step in by_hand)
+
+
+def test_two_cooks_prepare_side_by_side_and_the_fire_waits_for_them():
+    alone, both = (day([jam(prepare=200)], Gear(STOVE, cooks=cooks)) for cooks in (1, 2))
+    assert both.finish == alone.finish - 102  # the second cook washes the jars no sooner, but peels meanwhile
+    assert len({step.cook for step in steps(both, StepKind.PREPARE)}) == 2
+    assert both.first_lit > 45
+
+
+def test_the_next_pots_food_is_prepared_while_a_canner_works():
+    found = day([jam(), jam(prepare=80)], Gear(STOVE, cooks=1))
+    (canner,) = steps(found, StepKind.PROCESS, pot=1)
+    assert any(step.start < canner.end and step.end > canner.start for step in steps(found, StepKind.PREPARE, pot=2))
+
+
 @EVERY_DUTY
 @given(pots, gears(), processes, sterile)
 def test_jars_are_washed_before_they_are_filled(work, gear, times, minutes):
