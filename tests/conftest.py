@@ -16,6 +16,7 @@ from hypothesis import settings as hypothesis_settings
 from club.members.models import User
 from club.members.triggers import ALTITUDES as ALTITUDE_GUARDS
 from club.members.triggers import GUARDS as PEOPLE_GUARDS
+from inventory.batches.triggers import CONTAINERS as CONTAINER_GUARDS
 from inventory.batches.triggers import PRESSES as PRESS_GUARDS
 from inventory.batches.triggers import SIGNED as SIGNED_GUARDS
 from inventory.batches.triggers import STAGES as STAGE_GUARDS
@@ -136,7 +137,7 @@ def flush_lifts_the_guards():
         if recipes_triggers.TABLE not in tables:
             return statements
         every = (LEDGER_GUARDS, PEOPLE_GUARDS, ALTITUDE_GUARDS, PRESS_GUARDS, STAGE_GUARDS, SIGNED_GUARDS)
-        for guard in (recipes_triggers.GUARDS, *every):
+        for guard in (recipes_triggers.GUARDS, *every, CONTAINER_GUARDS):
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 

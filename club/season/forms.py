@@ -11,9 +11,11 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.fields import count_field, token_field
 from club.core.forms import fields_helper
-from club.season.models import HouseholdSeason
+from club.season.models import KEPT_KINDS, SIZES, HouseholdSeason, kind_word
+from inventory.batches.models import FOOD_KEY_LENGTH
+from inventory.batches.services import keeping_foods
 from inventory.jars.choices import Reason
-from recipes.choices import CANNERS, JARS, kind_label
+from recipes.choices import CANNERS
 from recipes.models import Recipe, unbarred
 
 CANNER_CHOICES = [("", _("as the recipe has it")), *CANNERS.items()]
@@ -25,7 +27,7 @@ class TargetForm(forms.Form):
 
     recipe = forms.TypedChoiceField(label=_("One recipe"), required=False, coerce=int, empty_value=None)
     of_kind = forms.ChoiceField(label=_("or any recipe of a kind"), required=False)
-    jar_size = forms.ChoiceField(label=_("Jar"), choices=list(JARS.items()), initial="half-pint")
+    jar_size = forms.ChoiceField(label=_("Jar"), choices=list(SIZES.items()), initial="half-pint")
     jars = count_field(_("Jars a year"))
     canner = forms.ChoiceField(
         label=_("Canner"),
@@ -37,11 +39,12 @@ class TargetForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = list(Recipe.objects.published().order_by("title", "pk").values_list("pk", "title", "kind", "produce"))
-        kinds = {(kind, food) for _pk, _title, kind, produce in rows for food in unbarred(produce)}
+        kinds = {(one.way, one.food) for one in keeping_foods() if one.way in KEPT_KINDS}
+        kinds |= {(kind, food) for _pk, _title, kind, produce in rows for food in unbarred(produce)}
         self.fields["recipe"].choices = [("", "–"), *((pk, title) for pk, title, _kind, _produce in rows)]  # type: ignore[attr-defined]
         self.fields["of_kind"].choices = [  # type: ignore[attr-defined]
             ("", "–"),
-            *((f"{kind}{KIND_MARK}{food}", f"{kind_label(kind)}: {food}") for kind, food in sorted(kinds)),
+            *((f"{kind}{KIND_MARK}{food}", f"{kind_word(kind)}: {food}") for kind, food in sorted(kinds)),
         ]
         self.helper = fields_helper(gettext("Note it"))
 
@@ -99,6 +102,7 @@ class UseForm(forms.Form):
 
     token = token_field()
     what = forms.ChoiceField(choices=[(reason.value, reason.label) for reason in (Reason.EMPTIED, Reason.GIVEN)])
-    recipe = forms.IntegerField(min_value=1)
-    size = forms.ChoiceField(choices=list(JARS.items()))
+    recipe = forms.IntegerField(min_value=0)
+    food = forms.CharField(max_length=FOOD_KEY_LENGTH, required=False)
+    size = forms.ChoiceField(choices=list(SIZES.items()))
     count = count_field(_("How many?"), initial=1)

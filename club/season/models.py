@@ -9,11 +9,15 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from club.members.models import Kitchen, User
+from inventory.batches.choices import STAGED, Container, Way
 from recipes.choices import CANNERS, JARS, kind_label
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner
 from recipes.models import Recipe
 
+# What a year is counted in: jars of the ledger, and containers of what is kept without a process.
+SIZES = {**JARS, **{one.value: one.label for one in Container}}
+KEPT_KINDS = {one.value: one.label for one in STAGED if one is not Way.FREEZE}
 USUAL_EVENING = 240  # minutes; our own choice, which a household changes
 
 
@@ -76,6 +80,10 @@ class ClubSummary(models.Model):
         return f"{self.made_at}"
 
 
+def kind_word(kind: str) -> str:
+    return str(KEPT_KINDS[kind]) if kind in KEPT_KINDS else kind_label(kind)
+
+
 class YearlyTargetQuerySet(models.QuerySet["YearlyTarget"]):
     def visible_to(self, user: User) -> YearlyTargetQuerySet:
         return self.filter(kitchen__in=households_of(user))
@@ -85,7 +93,10 @@ class YearlyTargetQuerySet(models.QuerySet["YearlyTarget"]):
 
 
 class YearlyTarget(models.Model):
-    """So many jars of one size a year: of one recipe, or of a kind of some produce ("jam" of "raspberries")."""
+    """So many jars of one size a year: of one recipe, or of a kind of some produce ("jam" of "raspberries").
+
+    A ferment or dried food is such a kind too, counted in jars or in containers of no process.
+    """
 
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="yearly_targets")
     recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, null=True, blank=True, related_name="yearly_targets")
@@ -116,7 +127,11 @@ class YearlyTarget(models.Model):
                 condition=Q(recipe__isnull=False, kind="", produce="")
                 | (Q(recipe=None) & ~Q(kind="") & ~Q(produce="")),
             ),
-            models.CheckConstraint(name="wish_of_a_known_size", condition=Q(jar_size__in=JAR_SIZES)),
+            models.CheckConstraint(
+                name="wish_of_a_known_size",
+                condition=Q(jar_size__in=JAR_SIZES)
+                | Q(recipe=None, jar_size__in=Container.values, kind__in=list(KEPT_KINDS)),
+            ),
             models.CheckConstraint(name="wish_for_a_jar", condition=Q(jars__gte=1)),
             models.CheckConstraint(
                 name="wish_of_a_known_canner", condition=Q(canner__in=["", *(canner.value for canner in Canner)])
@@ -129,11 +144,16 @@ class YearlyTarget(models.Model):
     @property
     def title(self) -> str:
         """ "Strawberry jam" or "jam: raspberries" """
-        return self.recipe.title if self.recipe is not None else f"{kind_label(self.kind)}: {self.produce}"
+        return self.recipe.title if self.recipe is not None else f"{kind_word(self.kind)}: {self.produce}"
 
     @property
     def size_word(self) -> str:
-        return str(JARS[self.jar_size])
+        return str(SIZES[self.jar_size])
+
+    @property
+    def is_kept_in_stages(self) -> bool:
+        """Planned by no recipe: it is begun by its table."""
+        return self.recipe is None and self.kind in KEPT_KINDS
 
     @property
     def canner_word(self) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from fractions import Fraction
 from typing import Any
 from uuid import UUID, uuid4
@@ -19,9 +19,19 @@ from django.utils.translation import ngettext
 from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from club.core.clock import club_day
 from club.members.models import Kitchen, Units
-from club.season.models import YearlyTarget
+from club.season.models import KEPT_KINDS, SIZES, YearlyTarget
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
-from club.season.services import NO_RECIPE, Cooking, Kept, Reading, Stove, readings, revisions_for, shelf_changes
+from club.season.services import (
+    NO_RECIPE,
+    ContainerDates,
+    Cooking,
+    Kept,
+    Reading,
+    Stove,
+    readings,
+    revisions_for,
+    shelf_changes,
+)
 from recipes.choices import JARS
 from recipes.engine import Plan
 from recipes.engine.quantities import JAR_SIZES
@@ -29,6 +39,7 @@ from recipes.presentation import HandWords, hand_words, source_text
 from recipes.shopping import BANDS, LIDS, Purchase, shopping_together
 
 NONE_KNOWN: Mapping[str, int] = {}
+SOON = timedelta(days=30)  # our own choice, no source
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,13 @@ class SeasonRow:
         return source_text(self.cooking.revision.tested.source) if self.cooking.revision else ""
 
     @property
+    def keep_url(self) -> str:
+        """Where such food is begun, of what is kept in stages; "" else."""
+        if not self.target.is_kept_in_stages or not self.put_up.wanted:
+            return ""
+        return f"{reverse('batches:keep')}?{urlencode({'way': self.target.kind, 'q': self.target.produce})}"
+
+    @property
     def plan_url(self) -> str:
         """The recipe's own plan page, asked for just these pots; "" where there is nothing to cook."""
         if self.cooking.revision is None or not self.put_up.pots:
@@ -98,11 +116,21 @@ class ShelfRow:
     on_shelf: int
     used: int
     has_target: bool
-    oldest: datetime | None = None  # when the oldest of them left its canner
+    oldest: datetime | None = None  # when the oldest of them left its canner, or was put away
+    food: str = ""  # of what was kept in stages
+    target_query: str = ""  # how the form of a target is filled in with it
+    container: ContainerDates | None = None
 
     @property
     def size_word(self) -> str:
-        return str(JARS[self.size])
+        return str(SIZES[self.size])
+
+    def age_on(self, day: date) -> str:
+        """ "past" its date, "soon" in the last month before it, else ""; also where no date is printed."""
+        until = self.container.best_by if self.container else None
+        if until is None or day < until - SOON:
+            return ""
+        return "past" if day > until else "soon"
 
 
 @dataclass(frozen=True)
@@ -150,8 +178,9 @@ class Season:
         """Twelve months back by the ledger, of all full jars; twelve ahead of the good ones, as a year takes them."""
         today = club_day(now)
         past = shelf_past(self.reading.full, shelf_changes(self.reading.places, now=now), today)
-        stocks = [(row.on_shelf, row.target.jars) for row in self.rows]
-        stocks += [(one.on_shelf, one.used) for one in self.without_target]
+        # Containers are in no ledger, so they are left out of both halves.
+        stocks = [(row.on_shelf, row.target.jars) for row in self.rows if row.target.jar_size in JAR_SIZES]
+        stocks += [(one.on_shelf, one.used) for one in self.without_target if one.size in JAR_SIZES]
         return past + shelf_ahead(stocks, 0, today)
 
 
@@ -235,8 +264,11 @@ def shelf_rows(reading: Reading) -> list[ShelfRow]:
     kept: set[Kept] = {*reading.shelf, *reading.used}
     rows = [
         ShelfRow(
-            title=reading.recipes[one.recipe].title,
+            title=reading.recipes[one.made_of].title,
             recipe=one.recipe,
+            food=one.food,
+            target_query=_target_query(reading, one),
+            container=reading.containers.get(one),
             size=one.size,
             on_shelf=reading.shelf[one],
             used=max(0, reading.used[one] - reading.never_sealed[one]),
@@ -246,7 +278,16 @@ def shelf_rows(reading: Reading) -> list[ShelfRow]:
         for one in kept
     ]
     rows = [row for row in rows if row.on_shelf or row.used]
-    return sorted(rows, key=lambda row: (row.title, JAR_SIZES.index(row.size)))
+    return sorted(rows, key=lambda row: (row.title, list(SIZES).index(row.size)))
+
+
+def _target_query(reading: Reading, kept: Kept) -> str:
+    known, query = reading.recipes[kept.made_of], {"jar_size": kept.size}
+    if not kept.food:
+        return urlencode(query | {"recipe": str(kept.recipe)})
+    if known.kind not in KEPT_KINDS or not known.produce:
+        return ""
+    return urlencode(query | {"of_kind": f"{known.kind}|{known.produce[0]}"})
 
 
 @dataclass(frozen=True)
@@ -256,10 +297,20 @@ class Shelf:
     kitchen: Kitchen
     reading: Reading
     rows: list[tuple[ShelfRow, UUID]]
+    today: date
+
+    @property
+    def aged(self) -> list[tuple[ShelfRow, UUID, str]]:
+        """With whether it is "past" its date or "soon" will be."""
+        return [(row, token, row.age_on(self.today)) for row, token in self.rows]
 
     @property
     def jars(self) -> int:
-        return sum(row.on_shelf for row, _token in self.rows)
+        return sum(row.on_shelf for row, _token in self.rows if row.container is None)
+
+    @property
+    def containers(self) -> int:
+        return sum(row.on_shelf for row, _token in self.rows if row.container is not None)
 
 
 def shelves_of(kitchens: Sequence[Kitchen], *, now: datetime) -> list[Shelf]:
@@ -269,7 +320,7 @@ def shelves_of(kitchens: Sequence[Kitchen], *, now: datetime) -> list[Shelf]:
     for kitchen in kitchens:
         rows = [row for row in shelf_rows(found[kitchen.pk]) if row.on_shelf]
         rows.sort(key=lambda row: row.oldest or now)
-        shelves.append(Shelf(kitchen, found[kitchen.pk], [(row, uuid4()) for row in rows]))
+        shelves.append(Shelf(kitchen, found[kitchen.pk], [(row, uuid4()) for row in rows], club_day(now)))
     return shelves
 
 

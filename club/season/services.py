@@ -19,15 +19,18 @@ from django.utils.translation import gettext as _
 from club.core.ledger import part_token
 from club.members.models import HouseholdMember, Kitchen, User
 from club.season.models import (
+    KEPT_KINDS,
     MOST_AT_ONCE,
+    SIZES,
     ClubSummary,
     HouseholdSeason,
     YearlyTarget,
     households_counted,
     households_of,
 )
-from inventory.batches.choices import Disposal, Seal
-from inventory.batches.models import Batch, Jar
+from inventory.batches.choices import BatchState, Container, Disposal, Seal
+from inventory.batches.models import Batch, ContainerUse, Jar, JarQuerySet
+from inventory.batches.services import containers_use, keeping_names
 from inventory.fruit.models import FreezerItem, FreezerState
 from inventory.fruit.services import takes_thawed
 from inventory.jars.choices import JarState, PlaceKind, Reason
@@ -94,7 +97,7 @@ def _target_check(recipe: Recipe | None, kind: str, produce: str, jar_size: str,
         problems["recipe"] = _("This recipe is not published, so nothing can be planned from it.")
     if len(produce) > 80 or len(kind) > 40:
         problems["produce"] = _("At most %(n)s characters, please.") % {"n": 80}
-    if jar_size not in JARS:
+    if jar_size not in (SIZES if kind in KEPT_KINDS else JARS):
         problems["jar_size"] = _("Choose the size of the jars.")
     if not 1 <= jars <= MOST_JARS:
         problems["jars"] = _("Give a number from 1 to %(most)s; take the wish out if there is none.") % {
@@ -157,14 +160,16 @@ def jars_used(
     by: User,
     kitchen: Kitchen,
     what: str,
-    recipe_id: int,
     size: str,
     count: int,
     token: UUID,
+    recipe_id: int = 0,
+    food: str = "",
     now: datetime | None = None,
-) -> list[Movement]:
+) -> Sequence[Movement | ContainerUse]:
     """Full jars left the shelf: opened (`what` "emptied") or given away ("given"). The oldest lot goes first.
 
+    Of a recipe, or of a `food` that was kept in stages ("ferment/sauerkraut"), in jars or in containers of no process.
     Only from places that are this person's to use. The same `token` again finds the movements made the first time;
     NotEnough where there are fewer, and nothing is written then.
     """
@@ -172,10 +177,13 @@ def jars_used(
     count_check(count)
     if what not in USED:
         raise ValidationError({"what": _("Say whether the jars were opened or given away.")})
+    if size in Container.values:
+        full = _containers([kitchen], households_by_person([kitchen])).filter(size=size, **_batch_of(recipe_id, food))
+        return containers_use(by=by, among=full, count=count, what=what, token=token, now=now)
     tokens = [part_token(token, f"lot {number}") for number in range(MOST_LOTS)]
     if before := list(Movement.objects.filter(token__in=tokens, by=by).order_by("pk")):
         return before
-    rows = _shelf_of(by, kitchen, recipe_id, size)
+    rows = _shelf_of(by, kitchen, recipe_id, food, size)
     there = sum(row.count for row in rows)
     if there < count:
         text = _("There are %(there)s good ones of these on your shelf, not %(wanted)s.")
@@ -203,17 +211,29 @@ def jars_used(
     return movements
 
 
-def _shelf_of(by: User, kitchen: Kitchen, recipe_id: int, size: str) -> list[Balance]:
-    """Full jars of the recipe on the household's shelves that this person may move, the oldest batch first."""
+def _containers(kitchens: Sequence[Kitchen], belongs: Mapping[int, int]) -> JarQuerySet:
+    """Containers of these households, full or not; one that was filled in a hall is its maker's."""
+    return Jar.objects.filter(Q(place__in=kitchens) | Q(place__is_hall=True, batch__made_by__in=list(belongs)))
+
+
+def _shelf_of(by: User, kitchen: Kitchen, recipe_id: int, food: str, size: str) -> list[Balance]:
+    """Full jars of the recipe or food on the household's shelves that this person may move, the oldest batch first."""
     places = household_places([kitchen], households_by_person([kitchen]))[kitchen.pk]
     mine = Place.objects.usable_by(by).filter(pk__in=[place.pk for place in places])
     rows = Balance.objects.there().filter(
-        place__in=mine.values("pk"), size=size, state=JarState.FULL, batch__revision__recipe=recipe_id
+        place__in=mine.values("pk"), size=size, state=JarState.FULL, **_batch_of(recipe_id, food)
     )
     # Nobody eats from a lot that was called back, nor gives it away: its own page says what becomes of it.
     rows = rows.exclude(batch__in=Jar.objects.recalled().values("batch"))
     ordered = rows.select_related("place").order_by("batch__jars_out_at", "batch", "place")
     return list(ordered[:MOST_LOTS])
+
+
+def _batch_of(recipe_id: int, food: str) -> dict[str, Any]:
+    if not food:
+        return {"batch__revision__recipe": recipe_id}
+    way, _slash, key = food.partition("/")
+    return {"batch__revision": None, "batch__way": way, "batch__food": key}
 
 
 # What a season is calculated from: targets, jars on the shelf, jars that left it, empties. Reads for many households
@@ -225,15 +245,21 @@ GOOD = Q(seal=Seal.SEALED, disposal__in=["", Disposal.SHELF], set_aside=None) | 
     seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE
 )
 RECIPE = "batch__revision__recipe"
+OF_A_FOOD = ("batch__way", "batch__food", "batch__food_title")
 OF_NO_RECIPE = 0  # no recipe's key
-FACTS = (RECIPE, f"{RECIPE}__title", f"{RECIPE}__kind", f"{RECIPE}__produce")
+FACTS = (RECIPE, f"{RECIPE}__title", f"{RECIPE}__kind", f"{RECIPE}__produce", *OF_A_FOOD)
 
 
 class Kept(NamedTuple):
-    """Jars are told apart by recipe and size."""
+    """Jars are told apart by size and recipe; what was kept in stages by its food, "ferment/sauerkraut"."""
 
     recipe: int
     size: str
+    food: str = ""
+
+    @property
+    def made_of(self) -> int | str:
+        return self.food or self.recipe
 
 
 @dataclass(frozen=True)
@@ -247,6 +273,14 @@ class KnownRecipe:
         if target.recipe_id is not None:
             return target.recipe_id == self.pk
         return target.kind == self.kind and target.produce in self.produce
+
+
+@dataclass
+class ContainerDates:
+    """Of containers of one food and kind that stand together: the first to pass its date, and where they are."""
+
+    best_by: date | None = None
+    is_cold: bool = False
 
 
 @dataclass
@@ -270,12 +304,14 @@ class Reading:
     unseen: int = 0
     called_back: int = 0
     in_halls: int = 0
-    recipes: dict[int, KnownRecipe] = field(default_factory=dict)
+    # By the recipe's key, or by the food that was kept in stages.
+    recipes: dict[int | str, KnownRecipe] = field(default_factory=dict)
     oldest: dict[Kept, datetime] = field(default_factory=dict)  # when the oldest jar on the shelf left its canner
+    containers: dict[Kept, ContainerDates] = field(default_factory=dict)
 
     def target_of(self, kept: Kept) -> YearlyTarget | None:
         """The target that these jars count for: one for their recipe first, else for their kind. Never two."""
-        recipe = self.recipes[kept.recipe]
+        recipe = self.recipes[kept.made_of]
         found = [target for target in self.targets if target.jar_size == kept.size and recipe.answers(target)]
         return min(found, key=lambda target: (target.recipe_id is None, target.pk), default=None)
 
@@ -328,6 +364,7 @@ def readings(kitchens: Sequence[Kitchen], *, now: datetime) -> dict[int, Reading
     _read_used(by_place, now)
     _read_never_sealed(found, now)
     _read_in_halls(found, belongs)
+    _read_containers(found, belongs, now)
     counts = Balance.objects.by_place([place for one in found.values() for place in one.places])
     for one in found.values():
         for place in one.places:
@@ -337,11 +374,15 @@ def readings(kitchens: Sequence[Kitchen], *, now: datetime) -> dict[int, Reading
 
 
 def _know(one: Reading, row: Mapping[str, Any]) -> Kept:
-    pk, title, kind, produce = (row[name] for name in FACTS)
-    if pk is None:  # a ferment that was canned is of no recipe; it counts for no target
-        pk, title, kind, produce = OF_NO_RECIPE, _("Ferments"), "ferment", ""
-    one.recipes.setdefault(pk, KnownRecipe(pk, title, kind, unbarred(produce)))
-    return Kept(pk, row["size"])
+    pk, title, kind, produce, way, key, food_title = (row[name] for name in FACTS)
+    if pk is not None:
+        one.recipes.setdefault(pk, KnownRecipe(pk, title, kind, unbarred(produce)))
+        return Kept(pk, row["size"])
+    food = f"{way}/{key}"
+    if food not in one.recipes:
+        names = tuple(" ".join(search_key(name).split()) for name in keeping_names(way, key))
+        one.recipes[food] = KnownRecipe(OF_NO_RECIPE, food_title, way, names)
+    return Kept(OF_NO_RECIPE, row["size"], food)
 
 
 def _read_shelf(by_place: Mapping[int, Reading]) -> None:
@@ -398,6 +439,33 @@ def _read_never_sealed(found: Mapping[int, Reading], now: datetime) -> None:
     for row in rows.order_by().values("place", "size", *FACTS).annotate(n=Count("pk")):
         one = found[row["place"]]
         one.never_sealed[_know(one, row)] += row["n"]
+
+
+def _read_containers(found: Mapping[int, Reading], belongs: Mapping[int, int], now: datetime) -> None:
+    """Containers of what was kept in stages: full ones, those opened or given away in the last twelve months, and those
+    that were called back. One query."""
+    theirs = _containers([one.kitchen for one in found.values()], belongs).filter(size__in=Container.values)
+    back = Q(pk__in=Jar.objects.recalled().values("pk"))
+    is_full = Q(use=None, disposal__in=[Disposal.SHELF, Disposal.REFRIGERATE])
+    dates = ("batch__jars_out_at", "batch__best_by", "disposal")
+    rows = theirs.filter(batch__state=BatchState.KEPT).order_by()
+    for row in rows.values("place", "batch__made_by", "size", *dates, *FACTS).annotate(
+        full=Count("pk", filter=is_full & Q(set_aside=None) & ~back),
+        back=Count("pk", filter=is_full & back),
+        used=Count("pk", filter=Q(use__at__gt=now - YEAR, use__at__lte=now)),
+    ):
+        one = found.get(row["place"]) or found[belongs[row["batch__made_by"]]]
+        one.called_back += row["back"]
+        if not row["full"] and not row["used"]:
+            continue
+        kept = _know(one, row)
+        one.used[kept] += row["used"]
+        if row["full"]:
+            one.shelf[kept] += row["full"]
+            one.oldest[kept] = min(row["batch__jars_out_at"], one.oldest.get(kept, row["batch__jars_out_at"]))
+            there = one.containers.setdefault(kept, ContainerDates(row["batch__best_by"]))
+            there.best_by = min(filter(None, (there.best_by, row["batch__best_by"])), default=None)
+            there.is_cold = row["disposal"] == Disposal.REFRIGERATE
 
 
 def _read_in_halls(found: Mapping[int, Reading], belongs: Mapping[int, int]) -> None:

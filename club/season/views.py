@@ -134,6 +134,7 @@ def used(request: HttpRequest, pk: int) -> HttpResponse:
                 kitchen=kitchen,
                 what=data["what"],
                 recipe_id=data["recipe"],
+                food=data["food"],
                 size=data["size"],
                 count=data["count"],
                 token=data["token"],

@@ -5,7 +5,17 @@ from __future__ import annotations
 from django.contrib import admin
 
 from club.core.admin import ReadOnlyAdmin
-from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, Recall, RecallAnswer, SealCheck, SignedLog
+from inventory.batches.models import (
+    Batch,
+    ContainerUse,
+    Jar,
+    JarClaim,
+    JarOffer,
+    Recall,
+    RecallAnswer,
+    SealCheck,
+    SignedLog,
+)
 
 
 @admin.register(Batch)
@@ -60,3 +70,9 @@ class JarClaimAdmin(ReadOnlyAdmin):
 class SignedLogAdmin(ReadOnlyAdmin):
     list_display = ("batch", "number", "signed_by", "signed_at", "reason", "finding")
     list_select_related = ("batch", "signed_by")
+
+
+@admin.register(ContainerUse)
+class ContainerUseAdmin(ReadOnlyAdmin):
+    list_display = ("jar", "what", "at", "by")
+    list_select_related = ("jar", "by")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from inventory.jars.choices import SupplyKind
+from inventory.jars.choices import Reason, SupplyKind
 from recipes.engine import keeping
 
 
@@ -78,6 +78,13 @@ class Container(models.TextChoices):
     BAG = "bag", _("bag")
     BOX = "box", _("box")
     CROCK = "keeping-jar", _("jar, closed without a process")
+
+
+class Used(models.TextChoices):
+    """How a full container left; the words of the jar ledger, as one press stands for both."""
+
+    OPENED = Reason.EMPTIED.value, _("opened")
+    GIVEN = Reason.GIVEN.value, _("given away")
 
 
 class Seal(models.TextChoices):

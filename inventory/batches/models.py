@@ -43,6 +43,7 @@ from inventory.batches.choices import (
     Seal,
     Smell,
     StageKind,
+    Used,
     Way,
 )
 from inventory.batches.rules import (
@@ -228,7 +229,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
             Prefetch(
                 "jars",
                 Jar.objects.select_related(
-                    "place", "lid_lot", "failed_lid_lot", "set_aside__opened_by", "answer__recall"
+                    "place", "lid_lot", "failed_lid_lot", "set_aside__opened_by", "answer__recall", "use"
                 ).order_by("number"),
             ),
             Prefetch("seal_checks", SealCheck.objects.select_related("checked_by")),
@@ -892,6 +893,18 @@ class JarQuerySet(models.QuerySet["Jar"]):
         """The same of a few known jars, such as one batch's: each of them is asked."""
         return self.filter(reduce(or_, _calls()))
 
+    def full_containers(self) -> JarQuerySet:
+        """Bags, boxes and jars without a process on a shelf or in a refrigerator, which nobody opened or gave away.
+
+        What lies in a freezer is counted in the freezer's own list.
+        """
+        at_hand = self.filter(size__in=Container.values, disposal__in=[Disposal.SHELF, Disposal.REFRIGERATE], use=None)
+        return at_hand.filter(batch__state=BatchState.KEPT)
+
+    def sound(self) -> JarQuerySet:
+        """Neither set aside nor called back."""
+        return self.filter(set_aside=None).exclude(pk__in=Jar.objects.recalled().values("pk"))
+
     def whereabouts(self) -> list[Whereabouts]:
         """How many jars stand where, by kitchen, size and what became of them: one query, whatever the number."""
         # By kitchen, not by its name alone: two kitchens may be called the same.
@@ -970,6 +983,27 @@ class Jar(models.Model):
         """By an answer to a recall that was not cleared since; it stands where it stood, and nobody eats from it."""
         said = self.answer
         return said is not None and said.outcome == RecallOutcome.SET_APART and not said.recall.is_cleared
+
+
+class ContainerUse(models.Model):
+    """One container that was opened or given away: no ledger counts these, so each is told here, once. A trigger lets
+    in none of a jar that the ledger counts, and keeps what is written.
+    """
+
+    jar = models.OneToOneField(Jar, on_delete=models.PROTECT, related_name="use")
+    what = models.CharField(max_length=8, choices=Used.choices)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="containers_used")
+    token = models.UUIDField(unique=True, editable=False)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            models.CheckConstraint(name="container_use_of_a_known_kind", condition=Q(what__in=Used.values)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.jar_id} {self.what}"
 
 
 class JarsSetAsideQuerySet(models.QuerySet["JarsSetAside"]):

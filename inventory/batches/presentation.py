@@ -128,6 +128,7 @@ def labels_of(batch: Batch, *, every: bool = False) -> list[Label]:
         )
         for jar in batch.jars.all()
         if jar.set_aside_id is None
+        and getattr(jar, "use", None) is None
         and (
             jar.disposal == "shelf"
             or (jar.seal == Seal.NONE and jar.disposal in KEEP_WORDS)
@@ -246,6 +247,7 @@ def _fate(jar: Jar) -> tuple[object, ...]:
         jar.held_by_id,
         jar.lid_lot_id,
         jar.failed_lid_lot_id,
+        used.what if (used := getattr(jar, "use", None)) else "",
     )
 
 

@@ -108,3 +108,19 @@ SIGNED = RefusalTriggers(
     ),
 )
 install_signed, remove_signed = SIGNED.install, SIGNED.remove
+
+NO_CONTAINER = "Only a container that no ledger counts, and that is not set aside, is opened or given away here."
+_CONTAINER = (
+    "EXISTS (SELECT 1 FROM batches_jar AS jar WHERE jar.id = NEW.jar_id AND jar.set_aside_id IS NULL"
+    " AND jar.size IN ('bag', 'box', 'keeping-jar') AND jar.disposal IN ('shelf', 'refrigerate'))"
+)
+CONTAINERS = RefusalTriggers(
+    *keep_rows("batches_containeruse", message=NOTES_KEPT, function="batches_container_uses_kept"),
+    RefusalTrigger(
+        "batches_containeruse_of_a_container",
+        "batches_containeruse",
+        "INSERT",
+        NO_CONTAINER,
+        when=f"NOT {_CONTAINER}",
+    ),
+)

@@ -179,3 +179,12 @@ def finish(batch: Batch, *, at: datetime, **fields: Any) -> None:
     """End the stage that is running."""
     stage = batch.stages.get(began_at__isnull=False, ended_at=None)
     services.stage_finish(by=batch.made_by, batch=batch, number=stage.number, ended_at=at, now=at, **fields)
+
+
+def make_kraut_kept(*, jars: int = 3, began: datetime = NOW, **fields: Any) -> Batch:
+    """Sauerkraut put into the refrigerator, in so many jars without a process."""
+    batch = make_ferment_done(began=began, **fields)
+    at = began + timedelta(hours=3, days=21)
+    return services.keeping_put_up(
+        by=batch.made_by, batch=batch, counts={"keeping-jar": jars}, grams=2000, at=at, now=at
+    )

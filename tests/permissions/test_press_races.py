@@ -30,7 +30,7 @@ from club.run.audits import house_audit
 from club.run.children import HOME
 from inventory.batches import services as batches
 from inventory.batches.ingredients import lines_with_lots
-from inventory.batches.models import Batch, Jar, JarClaim, JarOffer, JarsSetAside, LotTaken
+from inventory.batches.models import Batch, ContainerUse, Jar, JarClaim, JarOffer, JarsSetAside, LotTaken
 from inventory.batches.services.lots import WITHOUT, LotAnswer, lot_take_back
 from inventory.equipment.models import Hold, Loan, Thing
 from inventory.equipment.services import loan_deposit_settle, thing_retire
@@ -39,7 +39,7 @@ from inventory.fruit.services import FreezerFields, freezer_item_add
 from inventory.jars import services as jars
 from inventory.jars.models import Balance, ClubOrder, Deposit, LidMovement, Movement, SupplyLot, SupplyMovement
 from tests import helpers
-from tests.factories.batches import make_ferment_done
+from tests.factories.batches import make_ferment_done, make_kraut_kept
 from tests.factories.class_day import log_out, make_called, make_dial_held
 from tests.factories.classes import make_signup
 from tests.factories.members import make_person
@@ -262,6 +262,12 @@ def _session_move(theirs: Belongings) -> Press:
     return partial(sessions.session_move, by=theirs.club.teacher, session=theirs.session, **hours)
 
 
+def _containers_use(theirs: Belongings) -> Press:
+    kept = make_kraut_kept(**theirs.mine, began=theirs.now - timedelta(days=23))
+    told = {"among": kept.jars.all(), "count": 1, "what": "emptied", "token": uuid4()}
+    return partial(batches.containers_use, by=theirs.owner, **told)
+
+
 PRESSES: dict[str, Callable[[Belongings], Press]] = {
     made.__name__.removeprefix("_"): made
     for made in (
@@ -270,14 +276,17 @@ PRESSES: dict[str, Callable[[Belongings], Press]] = {
         *(_jar_claim_withdraw, _jar_claim_decline, _jar_offer_close, _lot_take_back, _set_aside_clear, _session_close),
         *(_thing_retire, _counts_take, _order_close, _freezer_item_add, _lots_note, _keeping_put_up, _keeping_can),
         *(_station_start_again, _load_take_back, _gear_release, _session_change, _session_move),
-        *(_loan_deposit_settle, _count_book, _counts_take_checked),
+        *(_loan_deposit_settle, _count_book, _counts_take_checked, _containers_use),
     )
 }
 
 
 def books() -> dict[str, object]:
     """What two presses could move twice: rows of each ledger, what stands where, seats, money, and states."""
-    counted = {model.__name__: model.objects.count() for model in (Movement, LidMovement, SupplyMovement, LotTaken)}
+    counted = {
+        model.__name__: model.objects.count()
+        for model in (Movement, LidMovement, SupplyMovement, LotTaken, ContainerUse)
+    }
     return counted | {
         "jars": sorted(Balance.objects.there().values_list("place", "size", "state", "count")),
         "supplies": sorted(SupplyLot.objects.values_list("supply", "code", "count")),

@@ -14,6 +14,7 @@ from inventory.batches.services.accidents import (
 )
 from inventory.batches.services.canners import CannerUsed, canner_used
 from inventory.batches.services.common import Problems
+from inventory.batches.services.containers import containers_use
 from inventory.batches.services.corrections import CORRECTABLE, batch_log_correct, log_as_signed
 from inventory.batches.services.giving import (
     jar_claim_decline,
@@ -45,6 +46,7 @@ from inventory.batches.services.stages import (
     canning_table,
     keeping_can,
     keeping_foods,
+    keeping_names,
     keeping_preview,
     keeping_put_up,
     keeping_start,
@@ -68,6 +70,7 @@ __all__ = [
     "batch_start",
     "canner_used",
     "canning_table",
+    "containers_use",
     "jar_claim_decline",
     "jar_claim_make",
     "jar_claim_withdraw",
@@ -81,6 +84,7 @@ __all__ = [
     "jars_throw_away",
     "keeping_can",
     "keeping_foods",
+    "keeping_names",
     "keeping_preview",
     "keeping_put_up",
     "keeping_start",

@@ -129,6 +129,16 @@ def keeping_foods() -> list[KeepingFood]:
     return sorted(rows, key=lambda row: (row.food.lower(), row.about, row.way))
 
 
+def keeping_names(way: str, key: str) -> tuple[str, ...]:
+    """What the food of a row is called, its own name first; of a ferment also what goes into it. Empty: no such row."""
+    tables = keeping_tables()
+    if way == Way.FERMENT:
+        food = tables.ferments.get(key)
+        return () if food is None else (food.food, food.brine.vegetable, *food.names)
+    rows: Mapping[str, Dried | Frozen] = tables.dried if way == Way.DRY else tables.frozen
+    return (rows[key].food, *rows[key].names) if key in rows else ()
+
+
 PACK_WORDS: Mapping[str, Any] = {
     "sugar": _lazy(", with sugar"),
     "syrup": _lazy(", in syrup"),
