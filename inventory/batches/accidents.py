@@ -23,6 +23,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.batches.rules import elapsed
 from recipes.engine import ProcessFound, process_for
+from recipes.engine.keeping import Way
 from recipes.engine.terms import (
     Altitude,
     Canner,
@@ -67,6 +68,32 @@ class Situation(StrEnum):
     THAWED_WARM = "thawed-warm"
 
 
+class KeptSituation(StrEnum):
+    """What goes wrong with food that is kept in stages, beside mould and thawing; names of the file as well."""
+
+    SCUM = "scum"
+    MOULD_LITTLE = "mould-little"
+    MOULD_MUCH = "mould-much"
+    SLIMY = "slimy"
+    SOFT = "soft"
+    PINK = "pink"
+    DARK = "dark"
+    BAD_SMELL = "bad-smell"
+    BRINE_LOW = "brine-low"
+    TOO_WARM = "too-warm"
+    TOO_COLD = "too-cold"
+    FRIDGE_OFF = "fridge-off"
+    DAMP = "damp"
+    INSECTS = "insects"
+    DRIER_OFF = "drier-off"
+    FREEZER_OFF = "freezer-off"
+    FREEZER_BURN = "freezer-burn"
+    THERMOMETER_OFF = "thermometer-off"
+
+
+AnySituation = Situation | KeptSituation
+
+
 class Act(StrEnum):
     """What is done: the words of an answer, the first of a row first."""
 
@@ -84,6 +111,17 @@ class Act(StrEnum):
     USE_FIRST = "use-first"
     LOOK = "look"
     REMAKE = "remake"
+    SKIM = "skim"
+    PUSH_UNDER = "push-under"
+    MOVE_COOLER = "move-cooler"
+    MOVE_WARMER = "move-warmer"
+    KEEP_IF_CLEAN = "keep-if-clean"
+    KEEP_UNLESS_SLIMY = "keep-unless-slimy"
+    DRY_ON = "dry-on"
+    USE_OR_REDRY = "use-or-redry"
+    KILL_INSECTS = "kill-insects"
+    KEEP_SHUT = "keep-shut"
+    TRIM = "trim"
     DISCARD = "discard"
     DISCARD_AS_SUSPECT = "discard-as-suspect"
     DISCARD_BROKEN = "discard-broken"
@@ -93,7 +131,10 @@ class Act(StrEnum):
 # Jars that are opened and go through the canner once more.
 REPROCESSES = frozenset({Act.REPROCESS, Act.REPROCESS_WITH_ACID, Act.REPACK})
 # Nothing has to be done with the jars.
-HARMLESS = frozenset({Act.KEEP, Act.LOOK, Act.REFREEZE})
+HARMLESS = frozenset(
+    {Act.KEEP, Act.LOOK, Act.REFREEZE, Act.SKIM, Act.PUSH_UNDER, Act.MOVE_COOLER, Act.MOVE_WARMER, Act.KEEP_IF_CLEAN}
+    | {Act.KEEP_UNLESS_SLIMY, Act.DRY_ON, Act.USE_OR_REDRY, Act.KILL_INSECTS, Act.KEEP_SHUT, Act.TRIM}
+)
 DISCARDS = frozenset({Act.DISCARD, Act.DISCARD_AS_SUSPECT, Act.DISCARD_BROKEN})
 
 # What to do in a line, and how it is done where that takes more.
@@ -151,6 +192,47 @@ WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
         _("Look at each seal 12 to 24 hours after they came out."),
     ),
     Act.REMAKE: (_("Use it as a syrup, or remake it."), _("Remake 4 to 6 cups at a time:")),
+    Act.SKIM: (
+        _("Take it off, all of it, and go on."),
+        _("Rinse the weight and the cover, and see that the brine stands over the food. Look again each day."),
+    ),
+    Act.PUSH_UNDER: (
+        _("Push the food under, and fill up with salted water."),
+        _("1 1/2 tablespoons of canning salt to a quart (about a liter) of water, boiled and cooled."),
+    ),
+    Act.MOVE_COOLER: (
+        _("Move it where it stands within its printed temperatures."),
+        _("It goes soft when it is too warm. What is slimy then is thrown away, and its pH decides at the end."),
+    ),
+    Act.MOVE_WARMER: (
+        _("Move it where it stands within its printed temperatures."),
+        _("Too cold, it may not ferment at all. Its days count from when it is warm enough; its pH decides."),
+    ),
+    Act.KEEP_IF_CLEAN: (
+        _("Keep it if it smells clean and sour."),
+        _("Softness alone is a matter of quality here. With any other smell, or slimy, throw it away."),
+    ),
+    Act.KEEP_UNLESS_SLIMY: (_("Keep it, unless it is slimy."), _("Slimy, it is thrown away.")),
+    Act.DRY_ON: (
+        _("Put it back into the drier at once."),
+        _("It is dried until it passes its test, and the days of conditioning begin anew."),
+    ),
+    Act.USE_OR_REDRY: (
+        _("Without any mould: use it at once, or dry it again and pack it anew."),
+        _("With any mould, throw it away."),
+    ),
+    Act.KILL_INSECTS: (
+        _("Freeze it for 48 hours, in closed bags or boxes."),
+        _("That kills insects and their eggs. Let it come to the room's warmth before it is opened."),
+    ),
+    Act.KEEP_SHUT: (
+        _("Leave the freezer shut."),
+        _(
+            "Full, it keeps its cold for about 48 hours; half full, for 24. When the power is back, look at each bag:"
+            " with ice crystals, or no warmer than 40 °F (4 °C), it is frozen again."
+        ),
+    ),
+    Act.TRIM: (_("Keep it, and cut the dry spots away."), _("They are a matter of quality.")),
     Act.DISCARD: (_("Throw it away, untasted."), ""),
     Act.DISCARD_AS_SUSPECT: (
         _("Throw it away, untasted, as a suspect jar."),
@@ -162,7 +244,7 @@ WORDS: Mapping[Act, tuple[str | Promise, str | Promise]] = {
     ),
     Act.ASK: (
         _("Do not eat it and give none away until you have asked."),
-        _("We know of no published answer. If you cannot ask, throw it away."),
+        _("We know of no published answer. Ask your extension service; if you cannot ask, throw it away."),
     ),
 }
 
@@ -189,7 +271,42 @@ NAMES: Mapping[Situation, str | Promise] = {
     Situation.THAWED_WARM: _("It thawed, and was warmer than 40 °F (4 °C) for more than 2 hours"),
 }
 
-WHY: Mapping[Situation, str | Promise] = {
+KEPT_NAMES: Mapping[KeptSituation, str | Promise] = {
+    KeptSituation.SCUM: _("White scum lies on the brine"),
+    KeptSituation.MOULD_LITTLE: _("A little mould lies on the brine"),
+    KeptSituation.MOULD_MUCH: _("There is much mould on the ferment"),
+    KeptSituation.SLIMY: _("The ferment is slimy or slippery"),
+    KeptSituation.SOFT: _("The ferment is soft, but not slimy"),
+    KeptSituation.PINK: _("The kraut is pink"),
+    KeptSituation.DARK: _("The ferment is dark"),
+    KeptSituation.BAD_SMELL: _("The ferment smells bad"),
+    KeptSituation.BRINE_LOW: _("The brine does not cover the food"),
+    KeptSituation.TOO_WARM: _("The ferment stood too warm"),
+    KeptSituation.TOO_COLD: _("The ferment stood too cold"),
+    KeptSituation.FRIDGE_OFF: _("The refrigerator had no power"),
+    KeptSituation.DAMP: _("Dried food is damp: drops on the lid, or pieces that stick"),
+    KeptSituation.INSECTS: _("Insects came to the dried food"),
+    KeptSituation.DRIER_OFF: _("The drier stopped, or did not get warm"),
+    KeptSituation.FREEZER_OFF: _("The freezer has no power"),
+    KeptSituation.FREEZER_BURN: _("Frozen food has dry, leathery spots"),
+    KeptSituation.THERMOMETER_OFF: _("The thermometer was found to be wrong"),
+}
+
+
+def name_of(situation: str) -> str:
+    """Of either list. KeyError for neither."""
+    found: dict[str, str | Promise] = {one.value: name for one, name in (*NAMES.items(), *KEPT_NAMES.items())}
+    return str(found[situation])
+
+
+WHY: Mapping[AnySituation, str | Promise] = {
+    KeptSituation.MOULD_LITTLE: _("Only of a ferment in its crock. In a closed jar any mould is too much."),
+    KeptSituation.SLIMY: _("Slime is a sign of spoilage: too warm, or too little salt."),
+    KeptSituation.SOFT: _("Too little salt, salt unevenly mixed in, air between the pieces, or too much warmth."),
+    KeptSituation.DAMP: _("Water that stays in dried food lets mould grow."),
+    KeptSituation.THERMOMETER_OFF: _(
+        "What was judged by it is not known any more. Have it tested, and write down which batches went by it."
+    ),
     Situation.UNSEALED: _(
         "This holds for a jar that was processed exactly as tested. If anything else went wrong as well, look there:"
         " the stricter answer counts."
@@ -233,8 +350,9 @@ WHY: Mapping[Situation, str | Promise] = {
 }
 
 # Of the whole canner load, or of single jars: which of a batch's jars are ticked to begin with.
-WHOLE_BATCH = frozenset(
+WHOLE_BATCH: frozenset[AnySituation] = frozenset(
     {
+        *KeptSituation,
         Situation.HEAT_FELL,
         Situation.BOILED_DRY,
         Situation.POWER_CUT,
@@ -269,6 +387,39 @@ def situations_for(recipe: TestedRecipe, canner: str, food: Food) -> list[Situat
     return [one for one in Situation if fits(one)]
 
 
+_UNDER_WAY = (KeptSituation.SCUM, KeptSituation.MOULD_LITTLE, KeptSituation.MOULD_MUCH, KeptSituation.BRINE_LOW)
+_UNDER_WAY_TOO = (KeptSituation.TOO_WARM, KeptSituation.TOO_COLD)
+_OF_FERMENTS = (KeptSituation.SLIMY, KeptSituation.SOFT, KeptSituation.PINK, KeptSituation.DARK)
+_KEPT: Mapping[Way, Sequence[AnySituation]] = {
+    Way.FERMENT: (*_OF_FERMENTS, KeptSituation.BAD_SMELL, Situation.MOULD, KeptSituation.FRIDGE_OFF),
+    Way.DRY: (KeptSituation.DAMP, Situation.MOULD, KeptSituation.INSECTS, KeptSituation.DRIER_OFF),
+    Way.FREEZE: (
+        *(KeptSituation.FREEZER_OFF, Situation.THAWED_COLD, Situation.THAWED_WARM),
+        KeptSituation.FREEZER_BURN,
+    ),
+}
+
+
+def kept_situations(way: Way, *, is_under_way: bool) -> list[AnySituation]:
+    """What can have happened to food that is kept in stages, or was put away."""
+    found = list(_KEPT[way])
+    if way is Way.FERMENT and is_under_way:
+        found = [*_UNDER_WAY, *(one for one in found if one is not Situation.MOULD), *_UNDER_WAY_TOO]
+        found.remove(KeptSituation.FRIDGE_OFF)
+    return [*found, KeptSituation.THERMOMETER_OFF]
+
+
+def situations_of(batch: Batch) -> list[AnySituation]:
+    """Of a batch by recipe, of one in stages, and of a ferment that was canned."""
+    food = food_of_batch(batch)
+    if batch.is_in_containers:
+        return kept_situations(Way(batch.way), is_under_way=batch.jars_out_at is None)
+    if batch.is_staged:
+        never = _OF_FREEZERS - {Situation.MOULD, Situation.JAR_BROKE} | {Situation.ACID_FORGOTTEN}
+        return [one for one in Situation if one not in never | {Situation.GAUGE_HIGH, Situation.GAUGE_LOW}]
+    return list(situations_for(batch.cooked_from.tested, batch.canner, food))
+
+
 @dataclass(frozen=True)
 class Answer:
     """What is done, first things first. `until_hours`: how long this answer holds after the jars came out.
@@ -276,7 +427,7 @@ class Answer:
     `source` is empty where no row answers; then `acts` says to ask.
     """
 
-    situation: Situation
+    situation: AnySituation
     acts: tuple[Act, ...]
     until_hours: int | None = None
     source: str = ""
@@ -311,8 +462,8 @@ class Answer:
 
 @dataclass(frozen=True)
 class _Row:
-    situation: Situation
-    foods: frozenset[Food]
+    situation: AnySituation
+    foods: frozenset[str]  # names of `Food`, of `Way`, or a ferment's own key
     at_stove: bool
     from_hours: int | None  # None: not for jars that are out
     to_hours: int | None
@@ -322,7 +473,7 @@ class _Row:
     seen: Seen
     otherwise: str
 
-    def holds(self, food: Food, hours: float | None) -> bool:
+    def holds(self, food: str, hours: float | None) -> bool:
         """`hours` None: the jars are still in the canner."""
         if food not in self.foods:
             return False
@@ -335,6 +486,10 @@ class _Row:
         )
 
 
+def _situation(name: str) -> AnySituation:
+    return KeptSituation(name) if name in list(KeptSituation) else Situation(name)
+
+
 def _row(cells: Mapping[str, str]) -> _Row:
     when = cells["when"]
     first, _dash, last = when.partition("-")
@@ -343,8 +498,8 @@ def _row(cells: Mapping[str, str]) -> _Row:
     if not seen.is_seen or not cells["source"] or not cells["place"]:
         raise ValueError(f"accidents.csv: {cells['situation']} has no source that was seen in print")
     return _Row(
-        situation=Situation(cells["situation"]),
-        foods=frozenset(Food(word) for word in cells["food"].split()),
+        situation=_situation(cells["situation"]),
+        foods=frozenset(cells["food"].split()),
         at_stove=when in ("stove", "any"),
         from_hours=(0 if when == "any" else int(first)) if is_out else None,
         to_hours=int(last) if is_out and last else None,
@@ -358,13 +513,17 @@ def _row(cells: Mapping[str, str]) -> _Row:
 
 @lru_cache(maxsize=1)
 def _rows() -> Sequence[_Row]:
-    with (SHIPPED / "accidents.csv").open(encoding="utf-8", newline="") as file:
-        return [_row(cells) for cells in csv.DictReader(file)]
+    found: list[_Row] = []
+    for name in ("accidents.csv", "accidents-kept.csv"):
+        with (SHIPPED / name).open(encoding="utf-8", newline="") as file:
+            found += [_row(cells) for cells in csv.DictReader(file)]
+    return found
 
 
-def answer_for(situation: Situation, food: Food, hours: float | None, *, acid_in_jars: bool = True) -> Answer:
+def answer_for(situation: AnySituation, food: str, hours: float | None, *, acid_in_jars: bool = True) -> Answer:
     """The published answer so many hours after the jars came out; `hours` None while they are in the canner.
 
+    `food` is a `Food`; of what is kept in stages a `Way`, and of a ferment its key: None while it is under way.
     Forgotten acid is added afterwards only where the recipe measures it into each jar (`acid_in_jars`). A moment
     belongs to what begins with it: at 24 hours sharp the day is over. ValueError for hours below zero.
     """
@@ -384,15 +543,20 @@ _WITHOUT_ACID_IN_JARS: Mapping[tuple[Act, ...], tuple[Act, ...]] = {
 }
 
 
-def answer_for_batch(batch: Batch, situation: Situation, now: datetime) -> Answer:
+def answer_for_batch(batch: Batch, situation: AnySituation, now: datetime) -> Answer:
     """The published answer for this batch, by its food, its recipe and the hours since its jars came out."""
     hours = hours_out(batch, situation, now)
-    acid_in_jars = has_acid_in_jars(batch.cooked_from.tested)
+    if batch.is_in_containers:
+        return answer_for(situation, batch.food if batch.way == Way.FERMENT else batch.way, hours)
+    acid_in_jars = not batch.is_staged and has_acid_in_jars(batch.cooked_from.tested)
     return answer_for(situation, food_of_batch(batch), hours, acid_in_jars=acid_in_jars)
 
 
 def food_of_batch(batch: Batch) -> Food:
-    """Under pressure whatever is in the jars counts as low-acid: that is what it was processed as."""
+    """Under pressure whatever is in the jars counts as low-acid: that is what it was processed as. A ferment is safe by
+    the acid that it made."""
+    if batch.is_staged:
+        return Food.NEAR
     return Food.LOW_ACID if batch.required_psi is not None else food_of(batch.cooked_from.tested)
 
 
@@ -416,7 +580,7 @@ def waiting_hours(recipe: TestedRecipe) -> int:
 
 def is_never_logged(batch: Batch, now: datetime) -> bool:
     """Began too long ago to be on the stove still, and nobody wrote down when its jars came out."""
-    if batch.jars_out_at is not None or elapsed(batch.started_at, now) <= _UNLOGGED_AFTER:
+    if batch.is_staged or batch.jars_out_at is not None or elapsed(batch.started_at, now) <= _UNLOGGED_AFTER:
         return False
     waits = timedelta(hours=waiting_hours(batch.cooked_from.tested))
     return elapsed(batch.started_at, now) > _UNLOGGED_AFTER + waits
@@ -429,12 +593,12 @@ _OF_THE_LAST_TIME_OUT = frozenset(
 )
 
 
-def counted_from(batch: Batch, situation: Situation) -> datetime | None:
+def counted_from(batch: Batch, situation: AnySituation) -> datetime | None:
     """When the jars came out, for the hours of this situation; None while they are not out."""
     return batch.last_out_at if situation in _OF_THE_LAST_TIME_OUT else batch.jars_out_at
 
 
-def hours_out(batch: Batch, situation: Situation, now: datetime) -> float | None:
+def hours_out(batch: Batch, situation: AnySituation, now: datetime) -> float | None:
     """Hours since the jars came out, never below zero (a clock may be ahead); None while they are not out.
 
     Infinite where the batch was never logged: what is not known counts as the strictest.

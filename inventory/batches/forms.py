@@ -25,7 +25,7 @@ from club.core.fields import ClockField, Fold, day_field, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import Kitchen, Units, User, default_kitchen
 from club.members.rules import altitude_as_typed, metres_from_text
-from inventory.batches.accidents import NAMES, Situation
+from inventory.batches.accidents import KEPT_NAMES, NAMES, Answer, KeptSituation, Situation, answer_for
 from inventory.batches.choices import (
     FINDINGS,
     Container,
@@ -835,7 +835,7 @@ class RecallCloseForm(forms.Form):
 
 SINCE_CHOICES = [
     ("", _("I do not know")),
-    ("stove", _("they are still in the canner")),
+    ("stove", _("still in the canner, the crock or the drier")),
     ("0", _("less than 2 hours")),
     ("2", _("2 to 24 hours")),
     ("24", _("24 hours or more")),
@@ -846,24 +846,57 @@ FOOD_CHOICES = [
     (Food.NEAR.value, _("tomatoes, figs, salsa, pickles or relish")),
     (Food.LOW_ACID.value, _("vegetables, meat, poultry, fish or soup")),
 ]
+KEPT_CHOICES = [
+    ("", _("I do not know, or something else")),
+    ("sauerkraut", _("sauerkraut")),
+    ("fermented-dills", _("fermented dills")),
+    ("kimchi", _("kimchi")),
+    (Way.DRY.value, _("dried food")),
+    (Way.FREEZE.value, _("frozen food")),
+]
 
 
 class WrongForm(forms.Form):
     """All of it stands in the address. What somebody does not know counts as the strictest it can be."""
 
     what = forms.ChoiceField(
-        choices=[(one.value, name) for one, name in NAMES.items()], required=False, widget=forms.HiddenInput
+        choices=[(one.value, name) for one, name in (*NAMES.items(), *KEPT_NAMES.items())],
+        required=False,
+        widget=forms.HiddenInput,
     )
     food = forms.ChoiceField(label=_("What is in the jars?"), choices=FOOD_CHOICES, required=False)
     since = forms.ChoiceField(label=_("How long are they out of the canner?"), choices=SINCE_CHOICES, required=False)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.is_kept:
+            self.fields["food"].choices = KEPT_CHOICES  # type: ignore[attr-defined]
+            self.fields["food"].label = gettext("Which food?")
+            self.fields["since"].label = gettext("How long ago was it put away?")
+
     @property
-    def situation(self) -> Situation | None:
-        return Situation(self.cleaned_data["what"]) if self.cleaned_data.get("what") else None
+    def is_kept(self) -> bool:
+        """Asked of food that is kept in stages."""
+        return str(self.data.get("what", "")) in list(KeptSituation)
+
+    def answer(self) -> Answer | None:
+        """None where nothing was chosen. Of several foods that it may be, the one with the strictest answer."""
+        what = self.cleaned_data.get("what")
+        if not what:
+            return None
+        if not self.is_kept:
+            return answer_for(Situation(what), self.taken_food, self.taken_hours)
+        chosen = self.cleaned_data.get("food")
+        foods = [chosen] if chosen else [key for key, _name in KEPT_CHOICES if key]
+        found = [answer_for(KeptSituation(what), food, self.taken_hours) for food in foods]
+        known = [one for one in found if one.is_known]
+        return min(known or found, key=lambda one: not one.is_thrown_away)
 
     @property
     def taken_food(self) -> Food:
-        return Food(self.cleaned_data.get("food") or Food.LOW_ACID)
+        """The one whose botulism is spoken of."""
+        chosen = self.cleaned_data.get("food")
+        return Food(chosen) if chosen in list(Food) else Food.LOW_ACID
 
     @property
     def taken_hours(self) -> float | None:

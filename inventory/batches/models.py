@@ -454,6 +454,11 @@ class Batch(models.Model):
         return self.way != Way.RECIPE
 
     @property
+    def is_in_containers(self) -> bool:
+        """Kept in stages and never canned: no process, no seals, no jar of the ledger."""
+        return self.is_staged and self.required_minutes is None
+
+    @property
     def altitude(self) -> Altitude:
         """Of the kitchen on the day, whatever is said of it since."""
         return Altitude(metres=Fraction(self.altitude_m))
@@ -977,6 +982,11 @@ class Jar(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id}/{self.number}"
+
+    @property
+    def is_there(self) -> bool:
+        """Neither handed on, thrown away, nor opened or given away as a container. Reads `use`; select it."""
+        return self.held_by_id is None and self.disposal != Disposal.DISCARD and getattr(self, "use", None) is None
 
     @property
     def is_set_apart(self) -> bool:

@@ -20,7 +20,7 @@ from django.utils.translation import gettext_lazy as _lazy
 
 from club.core.papers import square_svg
 from club.members.models import Kitchen, User
-from inventory.batches.accidents import NAMES, Situation
+from inventory.batches.accidents import name_of
 from inventory.batches.choices import BatchState, Disposal, Measured, PressKind, Seal
 from inventory.batches.models import Batch, Jar, JarsSetAside, StageReading
 from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, PH_TOO_HIGH, best_before
@@ -211,7 +211,7 @@ def set_aside_rows(batch: Batch) -> list[tuple[JarsSetAside, str, list[int]]]:
     for jar in batch.jars.all():
         if jar.set_aside is not None and jar.disposal != Disposal.DISCARD:
             rows.setdefault(jar.set_aside, []).append(jar.number)
-    return [(row, str(NAMES[Situation(row.situation)]), numbers) for row, numbers in rows.items()]
+    return [(row, name_of(row.situation), numbers) for row, numbers in rows.items()]
 
 
 # Jars in a row that share everything are shown as one line: a full canner is often eighteen times the same.

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from club.core.clock import now_or
 from club.core.errors import AlreadyDone, same_form
 from club.members.models import User
-from inventory.batches.accidents import Situation, answer_for_batch
+from inventory.batches.accidents import AnySituation, KeptSituation, Situation, answer_for_batch
 from inventory.batches.choices import BatchState, Disposal, Seal
 from inventory.batches.models import ANSWER_NOTE_LENGTH, Batch, Jar, JarQuerySet, JarsSetAside, OfferedJar
 from inventory.batches.services.common import batch_lock, fate_of, ledger_settle, sound_check, writing_check
@@ -44,9 +44,9 @@ def _named(batch: Batch, numbers: Collection[int]) -> JarQuerySet:
     return here.filter(number__in=numbers)
 
 
-def _situation(value: str) -> Situation:
+def _situation(value: str) -> AnySituation:
     try:
-        return Situation(value)
+        return KeptSituation(value) if value in list(KeptSituation) else Situation(value)
     except ValueError:
         raise ValidationError({"situation": _("Say what went wrong.")}) from None
 

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from club.core.clock import in_utc, zoned_text
 from club.members.models import User
-from inventory.batches.choices import EMPTIED, Seal
+from inventory.batches.choices import EMPTIED, Container, Seal
 from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE
 from inventory.jars.models import LidLot
@@ -135,8 +135,12 @@ def ledger_reprocess(*, by: User, batch: Batch, jars: int, lid_lot: LidLot, at: 
 def ledger_settle(
     *, by: User, batch: Batch, jars: Sequence[Jar], before: Mapping[int, Fate], token: UUID, at: datetime
 ) -> None:
-    """Follow each jar from what it was (`before`, by jar number) to what it is now."""
-    groups = Counter((jar.size, jar.place_id, before[jar.number], fate_of(jar.seal, jar.disposal)) for jar in jars)
+    """Follow each jar from what it was (`before`, by jar number) to what it is now. The ledger counts no containers."""
+    groups = Counter(
+        (jar.size, jar.place_id, before[jar.number], fate_of(jar.seal, jar.disposal))
+        for jar in jars
+        if jar.size not in Container.values
+    )
     places = {jar.place_id: jar.place for jar in jars}
     for (size, place, was, now_is), count in sorted(groups.items()):
         jars_settle(

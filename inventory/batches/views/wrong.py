@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,6 +20,7 @@ from club.core.http import refusals_on, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.accidents import (
+    KEPT_NAMES,
     NAMES,
     WHOLE_BATCH,
     WHY,
@@ -27,17 +28,17 @@ from inventory.batches.accidents import (
     Act,
     Answer,
     Situation,
-    answer_for,
     answer_for_batch,
     counted_from,
     food_of_batch,
     is_never_logged,
+    name_of,
     remakes,
-    situations_for,
+    situations_of,
 )
-from inventory.batches.choices import Disposal, RecallKind
+from inventory.batches.choices import RecallKind, Way
 from inventory.batches.forms import AccidentForm, ClearForm, WrongForm
-from inventory.batches.models import Batch, Jar, JarsSetAside
+from inventory.batches.models import Batch, Jar, JarsSetAside, Stage
 from inventory.batches.rules import elapsed
 from inventory.batches.services.recalls import may_recall
 from inventory.batches.tracing import is_called_back
@@ -52,9 +53,9 @@ def wrong(request: HttpRequest) -> HttpResponse:
     """Without a batch: what happened is chosen from the list, the food and the hours are asked for."""
     form = WrongForm(request.GET)
     is_understood = form.is_valid()
-    context: dict[str, Any] = {"form": form, "listed": NAMES.items(), "panel": panel_for(form.taken_food)}
-    if is_understood and form.situation is not None:
-        answer = answer_for(form.situation, form.taken_food, form.taken_hours)
+    context: dict[str, Any] = {"form": form, "listed": NAMES.items(), "listed_kept": KEPT_NAMES.items()}
+    context["panel"] = panel_for(form.taken_food)
+    if is_understood and (answer := form.answer()) is not None:
         context |= _answered(answer)
         context["panel"] = panel_for(form.taken_food, is_eaten=answer.may_be_eaten)
         context["kept"] = urlencode({key: form.cleaned_data[key] for key in ("food", "since")})
@@ -69,8 +70,6 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
     """
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
-    if batch.is_staged:
-        raise Http404  # the published answers are about what a recipe puts into jars
     context = _batch_context(batch, user, request.GET.get("what", ""), now)
     if request.method == "POST" and "answer" in context:
         done = _acted(request, user, batch, context, now)
@@ -81,15 +80,16 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
 
 def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[str, Any]:
     food, unlogged = food_of_batch(batch), is_never_logged(batch, now)
-    possible = situations_for(batch.cooked_from.tested, batch.canner, food)
-    situation = Situation(what) if what in possible else None
+    possible = situations_of(batch)
+    situation = next((one for one in possible if one == what), None)
     out_at = batch.jars_out_at if situation is None else counted_from(batch, situation)
     context: dict[str, Any] = {
         "batch": batch,
         "now": now,
         "out_for": None if out_at is None else max(elapsed(out_at, now), timedelta(0)),
         "unlogged_for": elapsed(batch.started_at, now) if unlogged else None,
-        "listed": [(one, NAMES[one]) for one in possible],
+        "listed": [(one, name_of(one)) for one in possible],
+        "running": Stage.objects.running().filter(batch=batch).first() if batch.is_staged else None,
     }
     is_eaten = True
     if situation is not None:
@@ -99,13 +99,14 @@ def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[s
             context["until"] = out_at + timedelta(hours=answer.until_hours)
         is_eaten = answer.may_be_eaten
     is_pressure = batch.required_psi is not None
-    context["panel"] = panel_for(food, batch.altitude, is_pressure=is_pressure, is_eaten=is_eaten)
+    if batch.way not in (Way.DRY, Way.FREEZE):  # no closed jar, where the germ could make its poison
+        context["panel"] = panel_for(food, batch.altitude, is_pressure=is_pressure, is_eaten=is_eaten)
     return context
 
 
 def _to_do(batch: Batch, user: User, answer: Answer, now: datetime) -> dict[str, Any]:
     """The forms of what can be done about it; without jars, or for who may not write, there are none."""
-    jars = [jar for jar in batch.jars.all() if jar.held_by_id is None and jar.disposal != Disposal.DISCARD]
+    jars = [jar for jar in batch.jars.all() if jar.is_there]
     refusal = batch.reprocess_refusal(now) if answer.may_reprocess else None
     return {
         "refusal": refusal,
@@ -120,7 +121,7 @@ def _to_do(batch: Batch, user: User, answer: Answer, now: datetime) -> dict[str,
             {
                 "kind": RecallKind.BATCH,
                 "code": batch.lot_code,
-                "reason": _("%(what)s. Do not eat them.") % {"what": NAMES[answer.situation]},
+                "reason": _("%(what)s. Do not eat them.") % {"what": name_of(answer.situation)},
             }
         ),
     }
@@ -131,8 +132,8 @@ def _answered(answer: Answer, altitude: Altitude | None = None) -> dict[str, Any
     found = remade[0].process_at(altitude) if remade and altitude is not None else None
     return {
         "answer": answer,
-        "name": NAMES[answer.situation],
-        "why": WHY[answer.situation],
+        "name": name_of(answer.situation),
+        "why": WHY.get(answer.situation, ""),
         "words": [WORDS[act] for act in answer.acts],
         "remakes": remade,
         "remake_minutes": found.minutes if isinstance(found, ProcessFound) else None,
@@ -190,7 +191,7 @@ def set_aside(request: HttpRequest, lot_code: str, pk: int) -> HttpResponse:
     context = {
         "batch": batch,
         "row": row,
-        "name": NAMES[Situation(row.situation)],
+        "name": name_of(row.situation),
         "jars": Jar.objects.filter(set_aside=row).order_by("number"),
         "form": form,
     }
