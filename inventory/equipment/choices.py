@@ -104,6 +104,7 @@ class Measure(StrEnum):
     PSI = "psi"
     PH = "pH"
     BRIX = "°Bx"
+    CELSIUS = "°C"
 
 
 class Kind(models.TextChoices):
@@ -165,7 +166,7 @@ FACTS: dict[str, KindFacts] = {
     Kind.CROCK: KindFacts("CRK", 1),
     Kind.DEHYDRATOR: KindFacts("DEH", 1),
     Kind.BURNER: KindFacts("BUR"),
-    Kind.THERMOMETER: KindFacts("THM"),
+    Kind.THERMOMETER: KindFacts("THM", 0, Measure.CELSIUS),
     Kind.REFRACTOMETER: KindFacts("REF", 0, Measure.BRIX),
     Kind.PH_METER: KindFacts("PHM", 0, Measure.PH),
     Kind.SCALE: KindFacts("SCL"),
@@ -180,7 +181,11 @@ OWN_PREFIX = "OWN"
 NO_SKILL = "none"  # a thing that asks for nothing, though its kind would
 
 PARTS_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.parts)
-TESTED_KINDS: tuple[str, ...] = tuple(kind for kind, facts in FACTS.items() if facts.measure)
+# What only goes out with a good test. A thermometer goes out without one, as most of what it shows decides nothing: no
+# reading of it is written down then.
+TESTED_KINDS: tuple[str, ...] = tuple(
+    kind for kind, facts in FACTS.items() if facts.measure not in (None, Measure.CELSIUS)
+)
 
 
 def kind_label(kind: str) -> str | Promise:

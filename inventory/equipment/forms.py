@@ -19,7 +19,7 @@ from club.core.fields import LineField, PersonField, day_field
 from club.core.forms import TokenForm, form_helper, heading
 from club.core.money import MoneyField
 from club.members.choices import Skill
-from club.members.models import Kitchen, User, kitchen_words
+from club.members.models import Kitchen, Units, User, kitchen_words
 from inventory.equipment.choices import (
     CANNER_KINDS,
     NO_SKILL,
@@ -43,6 +43,7 @@ from inventory.equipment.rules import (
     Reading,
 )
 from recipes.choices import JARS
+from recipes.engine import boiling_point_c
 from recipes.engine.quantities import JAR_SIZES
 
 
@@ -261,6 +262,57 @@ class InstrumentForm(TokenForm):
         readings = [Reading(reference, shown) for reference, shown in pairs if shown is not None]
         kept = ("token", "tested_on", "reference", "note")
         return {"readings": readings, **{name: data[name] for name in kept}}
+
+
+class ThermometerForm(TokenForm):
+    """A thermometer in ice water, in boiling water, or in both: what it showed, and where the water boiled."""
+
+    tested_on = day_field(_("Tested on"))
+    ice = forms.DecimalField(label=_("Shown in crushed ice and water"), required=False, max_digits=5, decimal_places=1)
+    boiling = forms.DecimalField(label=_("Shown in boiling water"), required=False, max_digits=5, decimal_places=1)
+    kitchen = forms.ModelChoiceField(
+        label=_("Where it boiled"),
+        queryset=Kitchen.objects.none(),
+        required=False,
+        help_text=_("Water boils cooler the higher a kitchen lies: its altitude says where it should be."),
+    )
+    note = forms.CharField(label=_("Note"), max_length=300, required=False)
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.unit = "°F" if user.units == Units.US else "°C"
+        self.fields["kitchen"].queryset = Kitchen.objects.usable_by(user).exclude(altitude_m=None)  # type: ignore[attr-defined]
+        for name in ("ice", "boiling"):
+            self.fields[name].label = f"{self.fields[name].label} ({self.unit})"
+            self.fields[name].widget.attrs |= {"inputmode": "decimal", "step": "any"}
+        pair = Row(Column("ice", css_class="col-6"), Column("boiling", css_class="col-6"))
+        self.helper = form_helper("token", "tested_on", pair, "kitchen", "note", submit=gettext("Record the test"))
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("ice") is None and cleaned.get("boiling") is None and not self.errors:
+            self.add_error("ice", _("Give what it showed in ice water, in boiling water, or in both."))
+        if cleaned.get("boiling") is not None and cleaned.get("kitchen") is None and "kitchen" not in self.errors:
+            self.add_error("kitchen", _("Say in which kitchen the water boiled."))
+        return cleaned
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of instrument_test_record, in degrees C."""
+        data, readings, held = self.cleaned_data, [], []
+        if data["ice"] is not None:
+            readings.append(Reading(Decimal(0), self._celsius(data["ice"])))
+            held.append(gettext("ice water"))
+        if data["boiling"] is not None:
+            kitchen = data["kitchen"]
+            point = round(Decimal(boiling_point_c(kitchen.altitude)), 1)
+            readings.append(Reading(point, self._celsius(data["boiling"])))
+            params = {"c": point, "m": round(kitchen.altitude_m), "kitchen": kitchen.name}
+            held.append(gettext("boiling water, %(c)s °C at %(m)s m (%(kitchen)s)") % params)
+        kept = {name: data[name] for name in ("token", "tested_on", "note")}
+        return {"readings": readings, "reference": "; ".join(held)[:160], **kept}
+
+    def _celsius(self, shown: Decimal) -> Decimal:
+        return shown if self.unit == "°C" else round((shown - 32) * 5 / 9, 2)
 
 
 # Forms of holds, loans and waiting lines.

@@ -144,9 +144,11 @@ class ThingQuerySet(models.QuerySet["Thing"]):
         return wanted.order_by(models.F("look_due_on").asc(nulls_first=True), "code")
 
     def tests_wanted(self, by: date) -> ThingQuerySet:
-        """Instruments never tested, failed, or whose test is no longer good on `by`; the longest lapsed first."""
-        wanted = Q(test_lapses_on=None) | Q(test_lapses_on__lte=by) | Q(test_verdict=Verdict.FAILED)
-        rows = self.filter(kind__in=TESTED_KINDS).exclude(state=ThingState.RETIRED)
+        """Instruments never tested, failed, or whose test is no longer good on `by`; the longest lapsed first. A
+        thermometer only once it has been tested at all."""
+        wanted = Q(test_lapses_on__lte=by) | Q(test_verdict=Verdict.FAILED)
+        wanted |= Q(test_lapses_on=None, kind__in=TESTED_KINDS)
+        rows = self.exclude(state=ThingState.RETIRED)
         return rows.with_status(by).filter(wanted).order_by(models.F("test_lapses_on").asc(nulls_first=True), "code")
 
     def tests_lapsing(self, today: date, by: date) -> list[tuple[int, date]]:
@@ -672,7 +674,7 @@ def status_of(thing: Any, today: date) -> ThingStatus:
 
 def what_test_wants(thing: Any, day: date) -> str | Promise:
     """Why an instrument must not be out on `day`, or nothing. Of a row of `with_status`."""
-    if thing.facts.measure is None:
+    if thing.kind not in TESTED_KINDS:
         return ""
     if thing.test_lapses_on is None:
         return _("not tested yet")

@@ -152,6 +152,15 @@ BRIX_CALIBRATED = Rule(
     noop("A refractometer shows 0 with distilled water, within 0.5, at least once a year."),
     OWN_CHOICE,
 )
+THERMOMETER_TESTED = Rule(
+    "thermometer-tested",
+    noop(
+        "A thermometer shows 0 °C (32 °F) in crushed ice and water, or the boiling point of the kitchen's altitude in"
+        " boiling water, within 1 °C, at least once a year; one that may be off since (a fall) is tested again."
+    ),
+    f"the two points: a district health department's page (c-uphd.org) for the ice; the boiling point by altitude:"
+    f" ISO 2533, IAPWS-IF97; within 1 °C: a food handlers' text; once a year: {OWN_CHOICE}",
+)
 
 TWO_LAYERS = Rule(
     "two-layers-with-a-rack-between",
@@ -222,6 +231,8 @@ TEST_RULES: dict[Measure, TestRule] = {
     Measure.PSI: TestRule(Decimal(2), 3, Decimal(11), Decimal(14), None, (GAUGE_TOLERANCE, GAUGE_SPAN, GAUGE_YEARLY)),
     Measure.PH: TestRule(Decimal("0.1"), 2, Decimal("4.1"), Decimal("6.8"), 90, (PH_CALIBRATED,)),
     Measure.BRIX: TestRule(Decimal("0.5"), 1, Decimal(0), Decimal(0), None, (BRIX_CALIBRATED,)),
+    # Either point alone will do: a freezer's thermometer is never boiled, a candy thermometer knows no ice.
+    Measure.CELSIUS: TestRule(Decimal(1), 1, Decimal(101), Decimal(0), None, (THERMOMETER_TESTED,)),
 }
 
 

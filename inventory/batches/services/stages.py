@@ -642,9 +642,6 @@ def _carded(problems: Problems, by: User, measured: str, code: str, on: date) ->
     thing = Thing.objects.visible_to(by).coded(code).filter(kind=INSTRUMENTS[measured]).first()
     if thing is None:
         problems.add("instrument_code", _("The club has no such instrument for that. Check the code on its label."))
-    elif thing.facts.measure is None:
-        text = _("No tests are kept of %(code)s. Say instead on which day you checked it in ice water.")
-        problems.add("instrument_code", text % {"code": thing.code})
     else:
         try:
             return thing, reading_check(thing, on).tested_on

@@ -1,4 +1,4 @@
-"""Tests of dial gauges, calibrations of pH meters and refractometers, and whether one allows a hand-over."""
+"""Tests of gauges, thermometers, pH meters and refractometers, and whether one allows a hand-over or a reading."""
 
 from __future__ import annotations
 
@@ -15,13 +15,15 @@ from club.core.clock import club_day, now_or
 from club.core.errors import form_reused
 from club.core.text import plain
 from club.members.models import User
-from inventory.equipment.choices import Kind, Measure, Verdict
+from inventory.equipment.choices import TESTED_KINDS, Kind, Measure, Verdict
 from inventory.equipment.models import InstrumentTest, Thing
 from inventory.equipment.presentation import day_words
 from inventory.equipment.rules import OLDEST_TEST_YEAR, TEST_RULES, Reading, has_passed, is_enough, lapses_on
 from inventory.equipment.services.common import testing_check
 
-LARGEST = Decimal(100)
+# What a reading lies between: psi, pH and Brix from 0 to 100.
+RANGES = {Measure.CELSIUS: (Decimal(-50), Decimal(150))}
+USUAL_RANGE = (Decimal(0), Decimal(100))
 
 
 def instrument_test_record(
@@ -35,7 +37,8 @@ def instrument_test_record(
     token: UUID | None = None,
     now: datetime | None = None,
 ) -> InstrumentTest:
-    """A dial gauge held against a reference gauge, a pH meter against buffers, a refractometer against water.
+    """A dial gauge held against a reference gauge, a pH meter against buffers, a refractometer against water,
+    a thermometer in ice water and in boiling water.
 
     What it is read in, how near it must be and when the test lapses are its kind's (`TEST_RULES`). The same token
     again finds the first. A household's own canner is tested by its people, or by a keeper. PermissionDenied;
@@ -78,8 +81,10 @@ def _check(measure: Measure, tested_on: date, readings: Sequence[Reading], today
         raise ValidationError({"tested_on": _("A test of that day has lapsed by now. Test it again.")})
     for one in readings:
         values = (one.reference, one.shown)
-        if not all(value.is_finite() and 0 <= value <= LARGEST for value in values):
-            raise ValidationError({"readings": _("A reading is from 0 to 100.")})
+        low, high = RANGES.get(measure, USUAL_RANGE)
+        if not all(value.is_finite() and low <= value <= high for value in values):
+            text = _("A reading is from %(low)s to %(high)s.")
+            raise ValidationError({"readings": text % {"low": low, "high": high}})
     if not readings or not is_enough(readings, measure):
         rule = TEST_RULES[measure].rules[1 if measure is Measure.PSI else 0]
         raise ValidationError({"readings": _("That is too little to judge by. %(rule)s") % {"rule": _(rule.statement)}})
@@ -91,7 +96,7 @@ def last_test(thing: Thing) -> InstrumentTest | None:
 
 def tested_check(thing: Thing, until: date) -> None:
     """Refuses an instrument whose last test failed, or that is not good to the end of the loan, or never made."""
-    if thing.facts.measure is None:
+    if thing.kind not in TESTED_KINDS:
         return
     found = last_test(thing)
     if found is None:
@@ -106,7 +111,7 @@ def tested_check(thing: Thing, until: date) -> None:
 
 
 def reading_check(thing: Thing, on: date) -> InstrumentTest:
-    """The test that a pH meter's or a refractometer's reading of that day goes by.
+    """The test that a pH meter's, a refractometer's or a thermometer's reading of that day goes by.
 
     ValidationError for one that was never tested, whose test of then had lapsed, or that failed then or since.
     """

@@ -34,7 +34,7 @@ from club.members.models import User, label_paper_of
 from club.members.services import person_event
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
-from inventory.equipment.choices import Kind, ThingState, Verdict
+from inventory.equipment.choices import Kind, Measure, ThingState, Verdict
 from inventory.equipment.description import COLUMNS, Cell
 from inventory.equipment.forms import (
     ConditionForm,
@@ -43,6 +43,7 @@ from inventory.equipment.forms import (
     PartsForm,
     PartsLookForm,
     SheetToken,
+    ThermometerForm,
     ThingForm,
     sheet_forms,
 )
@@ -355,9 +356,14 @@ def test(request: HttpRequest, code: str) -> HttpResponse:
     measure = thing.facts.measure
     if measure is None:
         raise Http404
-    form = InstrumentForm(request.POST or None, measure=measure, initial={"tested_on": club_day(timezone.now())})
+    typed, initial = request.POST or None, {"tested_on": club_day(timezone.now())}
+    form = (
+        ThermometerForm(typed, user=by, initial=initial)
+        if measure is Measure.CELSIUS
+        else InstrumentForm(typed, measure=measure, initial=initial)
+    )
     if request.method == "POST" and form.is_valid():
-        with refusals_on(form, FIELDS):
+        with refusals_on(form, {"readings": "ice"} if measure is Measure.CELSIUS else FIELDS):
             made = services.instrument_test_record(by=by, thing=thing, **form.written())
             _say(request, made)
             is_gauge = thing.kind == Kind.DIAL_GAUGE and made.verdict == Verdict.FAILED

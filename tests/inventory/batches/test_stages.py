@@ -236,6 +236,16 @@ def test_a_meter_is_believed_only_while_its_test_is_good(kraut):
         measure(kraut, "3.6", at=NOW + 95 * DAY, instrument_code="PHM-9")
 
 
+def test_a_thermometer_of_the_club_is_believed_only_with_a_test(kraut):
+    thermometer = make_thing(Kind.THERMOMETER, code="THM-9", capacity={})
+    told = {"measured": "temperature", "instrument_code": "THM-9", "at": NOW + DAY}
+    with pytest.raises(ValidationError) as error:
+        measure(kraut, "21", **told)
+    assert "not tested" in error.value.message_dict["instrument_code"][0]
+    make_test(thermometer, NOW.date(), readings=readings(("0", "0.5")), reference="ice water", now=NOW)
+    assert measure(kraut, "21", **told).calibrated_on == NOW.date()
+
+
 def test_kraut_in_the_refrigerator_has_labels_and_is_reached_by_a_recall(db):
     batch = make_ferment_done()
     at = NOW + 22 * DAY

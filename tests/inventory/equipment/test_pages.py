@@ -18,7 +18,7 @@ from inventory.equipment import services
 from inventory.equipment.choices import Kind
 from inventory.equipment.models import Hold, InstrumentTest, Loan, Thing, ThingPhoto, WaitingEntry
 from tests.factories.equipment import BAD, make_keeper, make_loan, make_test, make_thing
-from tests.factories.members import make_person, make_skill
+from tests.factories.members import make_kitchen, make_person, make_skill
 from tests.helpers import addresses_of, text_of
 from tests.inventory.equipment.test_things import picture
 
@@ -442,6 +442,22 @@ def test_a_gauge_test_is_recorded_and_one_that_reads_high_is_said_in_words(thing
     keeper.post(url("test", thing.code), {**asked, **pairs, "shown_3": "16.5"})
     assert InstrumentTest.objects.get().verdict == "passed"
     assert "reads high, by up to +1.5 psi" in text_of(keeper.get(url("thing", thing.code)))
+
+
+def test_a_thermometer_is_judged_by_the_boiling_point_of_the_kitchen(keeper):
+    thing = make_thing(Kind.THERMOMETER, capacity={})
+    page = keeper.get(url("test", thing.code))
+    user = page.context["user"]
+    kitchen = make_kitchen(user)  # at 1,040 m
+    asked = {"token": uuid4(), "tested_on": typed(0), "ice": "0.4", "boiling": "100"}
+    assert keeper.post(url("test", thing.code), asked).context["form"].errors["kitchen"]
+
+    keeper.post(url("test", thing.code), {**asked, "kitchen": kitchen.pk})
+
+    made = InstrumentTest.objects.get()
+    assert made.verdict == "failed"
+    assert made.readings[1][0] == "96.5"
+    assert "96.5" in made.reference
 
 
 def test_what_needs_no_test_has_no_page_for_one(keeper):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from datetime import date, timedelta
+from decimal import Decimal
 from uuid import uuid4
 
 import pytest
@@ -225,3 +226,17 @@ def test_a_test_recorded_with_another_instrument_s_form_is_refused_and_not_taken
     with pytest.raises(ValidationError, match="used for something else"):
         make_test(failing, readings=BAD, token=token)
     assert make_test(failing, readings=BAD).verdict == "failed"
+
+
+def test_a_thermometer_is_tested_in_ice_or_boiling_water_and_goes_out_without():
+    keeper, thermometer = make_keeper(), make_thing(Kind.THERMOMETER)
+    make_loan(thermometer, make_person())  # nothing is asked of its loans
+    fields = {"by": keeper, "thing": thermometer, "tested_on": day(0), "reference": "ice water", "now": NOW}
+    assert thermometer not in Thing.objects.tests_wanted(day(0))
+    good = services.instrument_test_record(readings=readings(("0", "-1"), ("96.5", "97.1")), **fields)
+    assert (good.verdict, good.lapses_on, good.reads_high) == ("passed", day(365), Decimal("0.6"))
+    assert thermometer in Thing.objects.tests_wanted(day(365))
+    bad = services.instrument_test_record(readings=readings(("0", "1.1")), **fields)
+    assert bad.verdict == "failed"
+    with pytest.raises(ValidationError):
+        services.instrument_test_record(readings=readings(("0", "-51")), **fields)
