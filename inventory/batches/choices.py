@@ -124,9 +124,13 @@ class PressKind(models.TextChoices):
     FRIDGE = "fridge", _("a jar for the refrigerator")
     BROKE = "broke", _("a jar broke")
     LIDS = "lids", _("the lids' lot")
+    LOOKED = "looked", _("looked at")
+    PH = "ph", _("pH read off a strip")
     TAKEN_BACK = "taken-back", _("a slip, taken back")
 
 
+# What is pressed of a batch in stages; the first two also of any other.
+PRESSES_OF_STAGES = (PressKind.DONE, PressKind.BEGAN, PressKind.TAKEN_BACK, PressKind.LOOKED, PressKind.PH)
 # Presses that count jars of a size, and those that happen once for each count of a step's minutes.
 PRESSES_OF_JARS = (PressKind.SHORT, PressKind.MORE, PressKind.FRIDGE, PressKind.BROKE)
 PRESSES_OF_A_COUNT = (PressKind.DONE, PressKind.BEGAN, PressKind.FELL)

@@ -1111,10 +1111,18 @@ class PressForm(forms.Form):
     size = forms.CharField(required=False, max_length=16)
     words = forms.CharField(required=False, max_length=LID_CODE_LENGTH)
     takes_back = forms.UUIDField(required=False)
+    scum = forms.ChoiceField(required=False, choices=[("", ""), *Scum.choices])
+    cover = forms.ChoiceField(required=False, choices=[("", ""), *Cover.choices])
+    smell = forms.ChoiceField(required=False, choices=[("", ""), *Smell.choices])
+    moisture = forms.ChoiceField(required=False, choices=[("", ""), *Moisture.choices])
 
     def written(self) -> dict[str, Any]:
-        """The keyword arguments of `stove_press`."""
-        return dict(self.cleaned_data)
+        """The keyword arguments of `stove_press`; what was seen is one text."""
+        data = dict(self.cleaned_data)
+        seen = {name: data.pop(name) for name in ("scum", "cover", "smell", "moisture")}
+        if data["kind"] == PressKind.LOOKED:
+            data["words"] = " ".join(f"{name}={value}" for name, value in seen.items() if value)
+        return data
 
 
 class KeptPressForm(PressForm):
@@ -1125,7 +1133,7 @@ class KeptPressForm(PressForm):
     behind_ms = forms.IntegerField(required=False, min_value=-MOST_MS, max_value=MOST_MS)
 
     def written(self) -> dict[str, Any]:
-        data = dict(self.cleaned_data)
+        data = super().written()
         for name in ("pressed_ms", "behind_ms"):
             data.pop(name)
         return data

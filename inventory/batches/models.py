@@ -162,9 +162,10 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state=BatchState.STARTED)
 
     def under_way_of(self, user: User) -> BatchQuerySet:
-        """One's own by recipe, and those that one started for somebody, on the stove or cooling."""
+        """One's own, and those that one started for somebody: on the stove, cooling, or in stages that take days."""
         rows = self.filter(pk__in=_cared_for(user, or_started=True))
-        return rows.filter(way=Way.RECIPE, state__in=[BatchState.STARTED, BatchState.OUT])
+        at_the_stove = Q(way=Way.RECIPE, state__in=[BatchState.STARTED, BatchState.OUT])
+        return rows.filter(at_the_stove | Q(state=BatchState.UNDERWAY))
 
     def under_way(self) -> BatchQuerySet:
         """In one of the stages that take days, the longest under way first."""
@@ -1460,7 +1461,8 @@ class Press(models.Model):
     count = models.PositiveSmallIntegerField(default=0)
     psi = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     size = models.CharField(max_length=16, blank=True)
-    words = models.CharField(max_length=LID_CODE_LENGTH, blank=True)  # the code on a box of lids
+    # The code on a box of lids; what was seen of a stage, "scum=none cover=under smell=clean"; a pH, "3.5".
+    words = models.CharField(max_length=LID_CODE_LENGTH, blank=True)
     takes_back = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="taken_back"
     )
@@ -1485,7 +1487,7 @@ class Press(models.Model):
             models.CheckConstraint(
                 name="press_says_what_its_kind_says",
                 condition=Q(kind="gauge", psi__gt=0, size="", words="")
-                | (Q(kind="lids", psi=None, size="") & ~Q(words=""))
+                | (Q(kind__in=["lids", "looked", "ph"], psi=None, size="") & ~Q(words=""))
                 | (Q(kind__in=[kind.value for kind in PRESSES_OF_JARS], psi=None, words="") & ~Q(size=""))
                 | Q(kind__in=["done", "began", "fell", "taken-back"], psi=None, size="", words=""),
             ),

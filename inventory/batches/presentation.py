@@ -25,7 +25,7 @@ from inventory.batches.choices import BatchState, Disposal, Measured, PressKind,
 from inventory.batches.models import Batch, Jar, JarsSetAside, StageReading
 from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, PH_TOO_HIGH, best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
-from inventory.batches.stove import Course
+from inventory.batches.stove import Course, mixed_words, range_words
 from inventory.batches.tracing import is_called_back
 from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Loan, Thing
@@ -359,36 +359,48 @@ def log_filled(course: Course) -> dict[str, object]:
 def keeping_facts(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
     """The figures of the food's row as the batch keeps them, in words: a name and its value."""
     blanching = [
-        (name, _("%(minutes)s minutes") % {"minutes": _range(plan[key])})
+        (name, _("%(minutes)s minutes") % {"minutes": range_words(plan[key])})
         for key, name in (("blanch_water", _("Blanch in boiling water")), ("blanch_steam", _("Blanch in steam")))
         if plan.get(key)
     ]
     salt = plan.get("salt_g")
     found = [
         (_("Pieces"), plan.get("piece", "")),
-        (_("Salt"), _("%(grams)s g, by weight") % {"grams": _range(salt)} if salt else ""),
+        (_("Salt"), _("%(grams)s g, by weight") % {"grams": range_words(salt)} if salt else ""),
         (_("Water"), _("%(n)s ml") % {"n": plan["water_ml"]} if plan.get("water_ml") else ""),
         (_("Vinegar of 5 %"), _("%(n)s ml") % {"n": plan["vinegar_ml"]} if plan.get("vinegar_ml") else ""),
         (_("Printed as"), plan.get("salt_printed", "")),
         (_("Before it"), plan.get("pretreatment", "")),
         *blanching,
-        (_("Cool in ice water"), _("%(n)s minutes") % {"n": _mixed(plan["cool_min"])} if plan.get("cool_min") else ""),
+        (
+            _("Cool in ice water"),
+            _("%(n)s minutes") % {"n": mixed_words(plan["cool_min"])} if plan.get("cool_min") else "",
+        ),
         (_("Pack"), plan.get("pack", "")),
         (_("Sugar"), plan.get("sugar", "")),
-        (_("Syrup"), _("%(n)s %% sugar") % {"n": _range(plan["syrup_percent"])} if plan.get("syrup_percent") else ""),
+        (
+            _("Syrup"),
+            _("%(n)s %% sugar") % {"n": range_words(plan["syrup_percent"])} if plan.get("syrup_percent") else "",
+        ),
         (_("Ascorbic acid"), plan.get("ascorbic_acid", "")),
-        (_("Headspace"), _("%(n)s in") % {"n": _mixed(plan["headspace_in"])} if plan.get("headspace_in") else ""),
+        (_("Headspace"), _("%(n)s in") % {"n": mixed_words(plan["headspace_in"])} if plan.get("headspace_in") else ""),
         (_("Heat of the drier"), heat_text(*map(Fraction, plan["dry_f"])) if plan.get("dry_f") else ""),
-        (_("Hours"), _range(plan["hours"]) if plan.get("hours") else ""),
+        (_("Hours"), range_words(plan["hours"]) if plan.get("hours") else ""),
         (_("Dry when"), plan.get("test", "")),
-        (_("It should weigh"), _("%(grams)s g") % {"grams": _range(plan["dry_g"][::2])} if plan.get("dry_g") else ""),
+        (
+            _("It should weigh"),
+            _("%(grams)s g") % {"grams": range_words(plan["dry_g"][::2])} if plan.get("dry_g") else "",
+        ),
         *_days_by_room(plan),
         (_("Look for"), plan.get("look_for", "")),
         (_("Done when"), plan.get("done", "")),
         (_("pH when it is done"), _decimals(plan["ph_end"]) if plan.get("ph_end") else ""),
         (_("Throw it away when"), plan.get("spoilt", "")),
         (_("Kept"), plan.get("keep", "")),
-        (_("Months"), _range(plan["months"]) if plan.get("months") else _mixed(plan.get("months_frozen") or "")),
+        (
+            _("Months"),
+            range_words(plan["months"]) if plan.get("months") else mixed_words(plan.get("months_frozen") or ""),
+        ),
         *_months_by_store(plan),
         (_("Other sources"), plan.get("otherwise", "")),
     ]
@@ -400,34 +412,19 @@ def _days_by_room(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
     for low, high, *days in plan.get("bands", []):
         ends = [Fraction(end) if end else None for end in (low, high)]
         name = _("Days at %(heat)s") % {"heat": heat_text(*ends)} if any(ends) else _("Days in a room")
-        found.append((name, _range(days)))
+        found.append((name, range_words(days)))
     return found
 
 
 def _months_by_store(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
     return [
-        (_("Months at %(heat)s") % {"heat": heat_text(int(f), None)}, _mixed(months))
+        (_("Months at %(heat)s") % {"heat": heat_text(int(f), None)}, mixed_words(months))
         for f, months in plan.get("months_by_f", {}).items()
     ]
 
 
-def _range(ends: Sequence[Any]) -> str:
-    """ "21 to 28", or one figure where both are the same."""
-    words = list(dict.fromkeys(_mixed(end) for end in ends))
-    return _(" to ").join(words)
-
-
 def _decimals(ends: Sequence[str]) -> str:
     return _(" to ").join(dict.fromkeys(f"{float(Fraction(end)):g}" for end in ends))
-
-
-def _mixed(value: Any) -> str:
-    """ "1 1/2" of 3/2; nothing of nothing."""
-    if value in ("", None):
-        return ""
-    number = Fraction(value)
-    whole, rest = divmod(number, 1)
-    return " ".join(str(part) for part in (whole if whole or not rest else "", rest or "") if part != "")
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 """The cook's page: the steps of one batch at the stove, and where its cook stands by what was pressed.
 
 Steps are worked out of the frozen plan and the recipe's own text; no time or pressure is found here that the plan or
-the text does not have. Read by services, pages and the board of a class.
+the text does not have. A batch in stages has the steps of its stages, its looks among them. Read by services, pages and
+the board of a class.
 """
 
 from __future__ import annotations
@@ -9,23 +10,26 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
+from math import ceil
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from club.core.clock import zoned_text
-from inventory.batches.choices import PressKind
-from inventory.batches.models import Batch, Press
-from inventory.batches.rules import COOL_MIN, elapsed
+from inventory.batches.choices import BY_THE_CLOCK, Measured, PressKind, StageKind, Way
+from inventory.batches.models import Batch, Press, Stage
+from inventory.batches.rules import COOL_MIN, PH_TOO_HIGH, SPOILT, elapsed
 from recipes.choices import JARS
 from recipes.engine import RULES, sterilise_minutes
+from recipes.engine.keeping import heat_text
 from recipes.engine.terms import Canner, Ingredient, Method, Pack, RecipeStep, Rule
 from recipes.presentation import amount_pair, headspace_text, kitchen_points, pressure_text
 
@@ -42,6 +46,11 @@ class Part(StrEnum):
     REST = "rest"
     OUT = "out"
     COOL = "cool"
+    # Of a batch in stages.
+    LOOK = "look"
+    PH = "ph"
+    END = "end"
+    PUT_UP = "put-up"
 
 
 @dataclass(frozen=True)
@@ -73,6 +82,9 @@ class StoveStep:
     timers: tuple[StepTimer, ...] = ()
     load: int | None = None
     jars: tuple[tuple[str, int], ...] = ()
+    stage: int | None = None  # its number, of a batch in stages
+    is_end: bool = False  # gone on from, that stage is over
+    asks: tuple[str, ...] = ()  # of a look: the fields that say what was seen
 
     @property
     def heading(self) -> str:
@@ -145,6 +157,157 @@ def split_steps(steps: Sequence[RecipeStep]) -> tuple[Sequence[RecipeStep], dict
 def steps_of(batch: Batch, units: str = "metric") -> list[StoveStep]:
     """Every screen in order; `units` says which figure comes first."""
     return list(_Steps(batch, units))
+
+
+def range_words(ends: Sequence[Any]) -> str:
+    """ "21 to 28", or one figure where both are the same."""
+    words = list(dict.fromkeys(mixed_words(end) for end in ends))
+    return _(" to ").join(words)
+
+
+def mixed_words(value: Any) -> str:
+    """ "1 1/2" of 3/2; nothing of nothing."""
+    if value in ("", None):
+        return ""
+    number = Fraction(value)
+    whole, rest = divmod(number, 1)
+    return " ".join(str(part) for part in (whole if whole or not rest else "", rest or "") if part != "")
+
+
+def minutes_to_count(ends: Sequence[Any]) -> int:
+    """Whole minutes within a printed range, its least where they can be; else the next above, for none is cut short."""
+    low, high = (Fraction(end) for end in ends)
+    return ceil(low) if ceil(low) <= high else ceil(high)
+
+
+class _KeptSteps:
+    """Makes the screens of a batch in stages: for each stage what is done, looked at, measured, and its end."""
+
+    def __init__(self, batch: Batch, stages: Sequence[Stage]) -> None:
+        self.batch, self.plan, self.stages = batch, batch.plan, stages
+
+    def __iter__(self) -> Iterator[StoveStep]:
+        makers = {
+            StageKind.PREPARE: self._prepare,
+            StageKind.FERMENT: self._ferment,
+            StageKind.DRY: self._dry,
+            StageKind.CONDITION: self._condition,
+            StageKind.PASTEURISE: self._pasteurise,
+        }
+        for stage in self.stages:
+            if (maker := makers.get(StageKind(stage.kind))) is not None:
+                yield from maker(stage)
+        yield StoveStep("putup", Part.PUT_UP, self._put_up(), figures=tuple(self._put_up_figures()))
+
+    def _step(self, stage: Stage, name: str, part: Part, words: Sequence[object], **more: Any) -> StoveStep:
+        key = f"s{stage.number}{name}"
+        timers = tuple(StepTimer(key, one) for one in more.pop("minutes", ()) if one)
+        said = tuple(str(one) for one in words if one)
+        return StoveStep(key, part, said, stage.get_kind_display(), timers=timers, stage=stage.number, **more)
+
+    def _prepare(self, stage: Stage) -> Iterator[StoveStep]:
+        """Its last screen ends the stage."""
+        made = list(self._salting(stage) if self.batch.way == Way.FERMENT else self._cut_and_blanched(stage))
+        yield from (*made[:-1], replace(made[-1], is_end=True))
+
+    def _salting(self, stage: Stage) -> Iterator[StoveStep]:
+        plan = self.plan
+        figures = [Figure(_("Weighed in"), _("%(n)s g") % {"n": self.batch.weighed_g})]
+        figures.append(
+            Figure(_("Canning salt"), _("%(n)s g") % {"n": range_words(plan["salt_g"])}, plan["salt_printed"])
+        )
+        for key, label in (("water_ml", _("Water")), ("vinegar_ml", _("Vinegar of 5 %"))):
+            if plan.get(key):
+                figures.append(Figure(label, _("%(n)s ml") % {"n": plan[key]}))
+        yield self._step(stage, "salt", Part.RECIPE, (_("Weigh the salt, and mix it in."),), figures=tuple(figures))
+        words = _("Pack it into the crock, weigh it down, and see that the brine covers all of it.")
+        yield self._step(stage, "pack", Part.RECIPE, (words,))
+
+    def _cut_and_blanched(self, stage: Stage) -> Iterator[StoveStep]:
+        plan = self.plan
+        figures = [Figure(_("Pieces"), plan["piece"])] if plan.get("piece") else []
+        if plan.get("pretreatment"):
+            figures.append(Figure(_("Before it"), plan["pretreatment"]))
+        yield self._step(stage, "cut", Part.RECIPE, (_("Wash it, and cut it."),), figures=tuple(figures))
+        water, steam = plan.get("blanch_water"), plan.get("blanch_steam")
+        if blanch := water or steam:
+            words = _("Blanch it for %(n)s minutes, counted from when the water boils again.")
+            if not water:
+                words = _("Blanch it in steam for %(n)s minutes.")
+            figures = []
+            if water and steam:
+                figures.append(Figure(_("Or in steam"), _("%(n)s minutes") % {"n": range_words(steam)}))
+            yield self._step(
+                stage,
+                "blanch",
+                Part.RECIPE,
+                (words % {"n": range_words(blanch)},),
+                figures=tuple(figures),
+                minutes=[minutes_to_count(blanch)],
+            )
+        if plan.get("cool_min"):
+            words = _("Cool it in ice water for %(n)s minutes, then drain it.") % {"n": mixed_words(plan["cool_min"])}
+            yield self._step(stage, "cool", Part.RECIPE, (words,), minutes=[ceil(Fraction(plan["cool_min"]))])
+
+    def _ferment(self, stage: Stage) -> Iterator[StoveStep]:
+        plan = self.plan
+        yield self._look(stage, (_("Look at it: scum, cover, smell."), plan["look_for"]), ("scum", "cover", "smell"))
+        words = (_("Measure its pH with a strip."), _("It is finished by that, not by its days alone."))
+        done, most = (f"{float(Fraction(end)):g}" for end in (plan["ph_end"][1], Fraction(plan["ph_most"], 100)))
+        figures = (Figure(_("When it is done"), done), Figure(_("Never above"), most))
+        yield self._step(stage, "ph", Part.PH, words, figures=figures)
+        yield self._end(stage, _("The ferment is over."), (plan["done"],))
+
+    def _dry(self, stage: Stage) -> Iterator[StoveStep]:
+        plan, minutes = self.plan, []
+        figures = [Figure(_("Heat of the drier"), heat_text(*map(Fraction, plan["dry_f"])))]
+        words = _("Dry it until it passes its test.")
+        if plan.get("hours"):
+            words = _("Dry it for %(n)s hours, until it passes its test.") % {"n": range_words(plan["hours"])}
+            minutes.append(ceil(Fraction(plan["hours"][0]) * 60))
+        yield self._step(stage, "dry", Part.RECIPE, (words,), figures=tuple(figures), minutes=minutes)
+        words = _("Let some pieces cool, and test them. They pass the test:")
+        yield self._end(stage, words, (plan["test"],))
+
+    def _condition(self, stage: Stage) -> Iterator[StoveStep]:
+        words = (_("Shake the jar, and look at its lid."), _("Drops, or pieces that stick, go back to the drier."))
+        yield self._look(stage, words, ("moisture",))
+        yield self._end(stage, _("The days of conditioning are over."), ())
+
+    def _pasteurise(self, stage: Stage) -> Iterator[StoveStep]:
+        yield self._end(stage, _("Leave it in the freezer, closed, until the time is over."), ())
+
+    def _look(self, stage: Stage, words: Sequence[object], asks: tuple[str, ...]) -> StoveStep:
+        figures = []
+        if stage.look_due_at is not None:
+            figures.append(Figure(_("Look at it by"), zoned_text(stage.look_due_at)))
+        return self._step(stage, "look", Part.LOOK, words, figures=tuple(figures), asks=asks)
+
+    def _end(self, stage: Stage, heading: object, more: Sequence[object]) -> StoveStep:
+        figures = []
+        if stage.ends_from is not None and stage.kind in BY_THE_CLOCK:
+            label = _("Not before") if stage.began_at else _("About")
+            figures.append(Figure(label, zoned_text(stage.ends_from)))
+            if stage.ends_by is not None and stage.ends_by != stage.ends_from:
+                figures.append(Figure(_("It may take until"), zoned_text(stage.ends_by)))
+        return self._step(stage, "end", Part.END, (heading, *more), figures=tuple(figures), is_end=True)
+
+    def _put_up(self) -> tuple[str, ...]:
+        if self.batch.way == Way.FERMENT:
+            return (_("Put it into the refrigerator, or can it by its own table."),)
+        if self.batch.way == Way.DRY:
+            return (_("Put it into containers, weigh them, and label them."),)
+        return (_("Pack it, weigh it, label it, and put it into the freezer."),)
+
+    def _put_up_figures(self) -> Iterator[Figure]:
+        plan = self.plan
+        if plan.get("headspace_in"):
+            yield Figure(_("Headspace"), _("%(n)s in") % {"n": mixed_words(plan["headspace_in"])})
+        if plan.get("syrup_percent"):
+            yield Figure(_("Syrup"), _("%(n)s %% sugar") % {"n": range_words(plan["syrup_percent"])})
+        for key, label in (("sugar", _("Sugar")), ("ascorbic_acid", _("Ascorbic acid")), ("keep", _("Kept"))):
+            if plan.get(key):
+                yield Figure(label, plan[key])
 
 
 class _Steps:
@@ -299,6 +462,9 @@ class _Steps:
 
 def amounts_of(batch: Batch, units: str) -> list[tuple[str, str, str]]:
     """Each ingredient of one pot: its name, the amount in the reader's units, and beside it in the others."""
+    if batch.is_in_containers:
+        weighed = [(line["item"], line["grams"]) for line in batch.plan["lines"]]
+        return [(item, _("%(n)s g") % {"n": grams} if grams else "", "") for item, grams in weighed]
     printed = {(one.item, one.prep): one for one in batch.cooked_from.tested.ingredients}
     rows = []
     for line in batch.plan["lines"]:
@@ -555,7 +721,88 @@ class Course:
         return self.outs[-1].at + COOL_MIN if self.outs and self.is_all_out and self.loads else None
 
 
+@dataclass(frozen=True)
+class Noted:
+    """That something is done, whether it was pressed here or written on the batch's own page."""
+
+    at: datetime
+    by: object
+
+
+@dataclass
+class KeptCourse(Course):
+    """The same of a batch in stages: a stage that ended has all its screens done, whoever ended it and wherever."""
+
+    stages: Sequence[Stage] = ()
+
+    def _stage(self, step: StoveStep) -> Stage | None:
+        return next((one for one in self.stages if one.number == step.stage), None)
+
+    def done(self, step: StoveStep) -> Press | Noted | None:  # type: ignore[override]  # has the same moment and person
+        stage = self._stage(step)
+        if stage is not None and stage.ended_at is not None:
+            return Noted(stage.ended_at, stage.ended_by)
+        return None if step.is_end or step.part in (Part.LOOK, Part.PH) else super().done(step)
+
+    @cached_property
+    def running_stage(self) -> Stage | None:
+        return next((stage for stage in self.stages if stage.is_running), None)
+
+    @cached_property
+    def here(self) -> StoveStep:
+        """In the stage that runs: the first screen that is not done; where it is looked at day by day, the look, until
+        its time is over."""
+        stage = self.running_stage
+        mine = [step for step in self.steps if stage is not None and step.stage == stage.number]
+        left = [step for step in mine if step.key not in self.done_keys]
+        if stage is None or not left:
+            return self.steps[-1]
+        if left[0].part is Part.LOOK and not self._is_look_due(stage) and self._is_ripe(stage):
+            return left[1]
+        return left[0]
+
+    def _is_look_due(self, stage: Stage) -> bool:
+        return stage.look_due_at is not None and stage.look_due_at <= timezone.now()
+
+    def _is_ripe(self, stage: Stage) -> bool:
+        return stage.ends_from is not None and stage.ends_from <= timezone.now()
+
+    @cached_property
+    def running(self) -> list[Running]:
+        """Beside what was pressed to count: when the next look is due, and when the stage may end."""
+        found, stage = list(super().running), self.running_stage
+        if stage is not None and stage.began_at is not None:
+            last = max([stage.began_at, *(check.at for check in stage.checks.all())])
+            by_part = {step.part: step for step in self.steps if step.stage == stage.number}
+            for part, since, ends in (
+                (Part.LOOK, last, stage.look_due_at),
+                (Part.END, stage.began_at, stage.ends_from if stage.kind in BY_THE_CLOCK else None),
+            ):
+                step = by_part.get(part)
+                if step is not None and ends is not None:
+                    timer = StepTimer(step.key, ceil((ends - since) / timedelta(minutes=1)))
+                    since = ends - timedelta(minutes=timer.minutes)
+                    began = Press(step=step.key, kind=PressKind.BEGAN, at=since, by=self.batch.made_by)
+                    found.append(Running(timer, step, began, is_over=False))
+        return sorted(found, key=lambda one: one.ends_at)
+
+    @property
+    def warning(self) -> Rule | None:
+        """What the last look or the last pH of the stage that runs is a reason for."""
+        stage = self.running_stage
+        if stage is None:
+            return None
+        looks, readings = list(stage.checks.all()), [one for one in stage.readings.all() if one.measured == Measured.PH]
+        if looks and looks[0].is_spoilt:
+            return SPOILT
+        return PH_TOO_HIGH if readings and readings[0].is_above_limit else None
+
+
 def course_of(batch: Batch, units: str = "metric", presses: Sequence[Press] | None = None) -> Course:
     """`presses` from a caller who read them for several batches."""
     found = list(batch.presses.in_order()) if presses is None else presses
+    if batch.is_in_containers:
+        rows = batch.stages.select_related("ended_by").prefetch_related("checks", "readings").order_by("number")
+        stages = list(rows)
+        return KeptCourse(batch, list(_KeptSteps(batch, stages)), found, stages=stages)
     return Course(batch, steps_of(batch, units), found)

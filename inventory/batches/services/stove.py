@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from decimal import ROUND_DOWN, Decimal
+from decimal import ROUND_DOWN, Decimal, InvalidOperation
 from math import ceil
 from uuid import UUID, uuid5
 
@@ -17,14 +17,17 @@ from club.core.errors import AlreadyDone
 from club.members.models import User
 from inventory.batches.choices import (
     PRESSES_OF_JARS,
+    PRESSES_OF_STAGES,
     PRESSES_TO_TAKE_BACK,
     BatchState,
+    Measured,
     PressKind,
 )
 from inventory.batches.models import Batch, Press
 from inventory.batches.rules import CLOCK_SLACK, MOST_PSI, UNDERPROCESSED, UNSAFE_WINDOW, elapsed, sizes_covered
 from inventory.batches.services.common import batch_lock, stove_check
-from inventory.batches.stove import Course, StoveStep, course_of
+from inventory.batches.services.stages import reading_note, stage_finish, stage_look
+from inventory.batches.stove import Course, Part, StoveStep, course_of
 from inventory.jars.rules import LID_CODE_LENGTH
 from recipes.engine.quantities import JAR_SIZES
 
@@ -84,8 +87,8 @@ def stove_press(
             raise ValidationError(_("This press was used for something else already. Open the page again."))
         return before
     batch = Batch.objects.select_related("revision__recipe", "kitchen", "canner_card").get(pk=batch.pk)
-    if batch.is_staged:
-        raise ValidationError(_("This batch is kept in stages: its own page says what is next."))
+    if batch.is_staged and not batch.is_in_containers:
+        raise ValidationError(_("This batch is canned by its table: its own page says what is next."))
     _open_check(batch, kind, min(at or now, now))
     course = course_of(batch)
     if len(course.presses) >= MOST_PRESSES:
@@ -110,11 +113,13 @@ def stove_press(
 
 
 def _open_check(batch: Batch, kind: str, at: datetime) -> None:
-    if batch.state == BatchState.STARTED:
+    if batch.state == (BatchState.UNDERWAY if batch.is_in_containers else BatchState.STARTED):
         return
     if batch.state == BatchState.ABANDONED:
         raise AlreadyDone(_("This batch was given up meanwhile; this press was not written."))
     text = _("The log of this batch was signed meanwhile; this press was not written.")
+    if batch.is_staged:
+        text = _("This batch was put away meanwhile; this press was not written.")
     if kind in (PressKind.FELL, PressKind.GAUGE, PressKind.BROKE):
         more = _("If it is true, open “Something went wrong” on the batch's page now: at %(time)s.")
         text = f"{text} {more % {'time': zoned_text(at)}}"
@@ -127,12 +132,10 @@ def _fill_in(
     """What this kind of press says, and nothing else."""
     if row.kind not in PressKind.values or (row.step not in course.by_key and row.step not in course.timers):
         raise ValidationError(_("There is no such step in this batch. Open its page again."))
+    if row.kind not in PRESSES_OF_STAGES and course.batch.is_in_containers:
+        raise ValidationError(_("That is not pressed for a batch in stages."))
     if row.kind == PressKind.GAUGE:
-        if psi is None or not 0 < psi <= MOST_PSI:
-            raise ValidationError({"psi": _("Read the gauge in psi: more than 0, at most %(n)s.") % {"n": MOST_PSI}})
-        row.psi = psi.quantize(Decimal("0.1"), ROUND_DOWN)
-        if not row.psi:
-            raise ValidationError({"psi": _("Read the gauge in psi: more than 0, at most %(n)s.") % {"n": MOST_PSI}})
+        row.psi = _psi_read(psi)
     elif row.kind in PRESSES_OF_JARS:
         sizes = JAR_SIZES if row.kind == PressKind.FRIDGE else sizes_covered(course.batch.jar_size)
         if size not in sizes:
@@ -144,15 +147,34 @@ def _fill_in(
             raise ValidationError(
                 {"words": _("Give the code on the box of lids, at most %(n)s characters.") % {"n": LID_CODE_LENGTH}}
             )
+    elif row.kind in (PressKind.LOOKED, PressKind.PH):
+        row.words = words[:LID_CODE_LENGTH]
     elif row.kind == PressKind.TAKEN_BACK:
         row.takes_back = next((one for one in course.presses if one.token == takes_back), None)
     row.count = course.count_to_note(row.kind, row.step)
 
 
+def _psi_read(psi: Decimal | None) -> Decimal:
+    """In tenths, rounded down. ValidationError for what no gauge shows."""
+    found = psi.quantize(Decimal("0.1"), ROUND_DOWN) if psi is not None and 0 < psi <= MOST_PSI else None
+    if not found:
+        raise ValidationError({"psi": _("Read the gauge in psi: more than 0, at most %(n)s.") % {"n": MOST_PSI}})
+    return found
+
+
 def _done_before(row: Press, course: Course) -> Press | None:
-    """To go on from a step is done once; who presses it again finds that."""
+    """To go on from a step is done once; who presses it again finds that. AlreadyDone where a stage's own page ended
+    it."""
     step = course.by_key.get(row.step)
-    return course.done(step) if step else None
+    done = course.done(step) if step else None
+    if done is not None and not isinstance(done, Press):
+        pressed = next((one for one in course.live if (one.kind, one.step) == (row.kind, row.step)), None)
+        if pressed is None:
+            raise AlreadyDone(
+                _("That is done since %(time)s (%(who)s).") % {"time": zoned_text(done.at), "who": done.by}
+            )
+        return pressed
+    return done
 
 
 def _written(row: Press) -> Press:
@@ -239,9 +261,15 @@ def _gauge(row: Press, course: Course) -> None:
 
 def _done(row: Press, course: Course) -> None:
     step = course.by_key.get(row.step)
-    if step is None:
+    if step is None or step.part in (Part.LOOK, Part.PH, Part.PUT_UP):
         raise ValidationError(_("There is no such step in this batch. Open its page again."))
-    if step.is_process:
+    if step.is_end and step.stage is not None:
+        # A later one of the same phone may bear the same moment: what is over has its stage's own rules.
+        ended = stage_finish(
+            by=row.by, batch=row.batch, number=step.stage, passed=True, ended_at=row.at, now=row.received_at
+        )
+        row.at = ended.ended_at or row.at
+    elif step.is_process:
         _time_check(course, step, row.at)
     elif step.is_out and step.load is not None:
         process = next(one for one in course.steps if one.is_process and one.load == step.load)
@@ -289,6 +317,42 @@ def _taken_back(row: Press, course: Course) -> None:
     row.at = max(row.at, slip.at)
 
 
+def _looked(row: Press, course: Course) -> None:
+    """One look at the stage that runs, in the words that its form has."""
+    step = course.by_key.get(row.step)
+    if step is None or not step.asks:
+        raise ValidationError(_("Nothing is looked at in this step."))
+    seen = dict(part.split("=", 1) for part in row.words.split() if "=" in part)
+    stage_look(
+        by=row.by,
+        batch=row.batch,
+        token=uuid5(row.token, "look"),
+        at=row.at,
+        now=row.received_at,
+        **{name: seen.get(name, "") for name in step.asks},
+    )
+
+
+def _ph(row: Press, course: Course) -> None:
+    step = course.by_key.get(row.step)
+    if step is None or step.part is not Part.PH:
+        raise ValidationError(_("No pH is read in this step."))
+    try:
+        value = Decimal(row.words)
+    except InvalidOperation:
+        raise ValidationError({"words": _("Write the pH as a number, such as 3.5.")}) from None
+    reading_note(
+        by=row.by,
+        batch=row.batch,
+        measured=Measured.PH,
+        value=value,
+        token=uuid5(row.token, "ph"),
+        by_strip=True,
+        at=row.at,
+        now=row.received_at,
+    )
+
+
 def _anything(row: Press, course: Course) -> None:
     """A code of lids is as good on any step."""
 
@@ -300,5 +364,7 @@ _WRITES = {
     PressKind.GAUGE: _gauge,
     **dict.fromkeys(PRESSES_OF_JARS, _jars),
     PressKind.LIDS: _anything,
+    PressKind.LOOKED: _looked,
+    PressKind.PH: _ph,
     PressKind.TAKEN_BACK: _taken_back,
 }

@@ -12,7 +12,7 @@ from uuid import UUID, uuid4
 from django import template
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from club.core.clock import zoned_text
 from inventory.batches.choices import Container
@@ -31,6 +31,20 @@ _WORDS = {**dict(Container.choices), **CANNERS, **METHODS, **PACKS, **JARS}
 def word(value: object) -> str:
     """The trade's own word for a jar size, pack, method or canner; anything else as it is."""
     return str(_WORDS.get(str(value), value)) if value else ""
+
+
+_LOOKED_AT = {
+    "scum": gettext_lazy("Scum"),
+    "cover": gettext_lazy("The food"),
+    "smell": gettext_lazy("Smell"),
+    "moisture": gettext_lazy("The lid and the pieces"),
+}
+
+
+@register.filter
+def word_of_a_look(field: str) -> str:
+    """What a field of a look asks about."""
+    return str(_LOOKED_AT[field])
 
 
 @register.filter(name="clock")

@@ -26,11 +26,11 @@ from club.core.http import messages_by_field, refusals_as_messages, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.accidents import WORDS, Situation, answer_for, food_of_batch
-from inventory.batches.choices import PRESSES_TO_TAKE_BACK, BatchState, PressKind
+from inventory.batches.choices import PRESSES_TO_TAKE_BACK, BatchState, Cover, Moisture, PressKind, Scum, Smell
 from inventory.batches.forms import KeptPressForm, PressForm
 from inventory.batches.models import Batch
 from inventory.batches.rules import CLOCK_SLACK, sizes_covered
-from inventory.batches.stove import Course, StoveStep, amounts_of, course_of
+from inventory.batches.stove import Course, KeptCourse, StoveStep, amounts_of, course_of
 from inventory.batches.tracing import is_called_back
 from inventory.batches.views.batches import batch_at_the_stove, whose_store
 from recipes.choices import JARS
@@ -39,9 +39,9 @@ MOST_AT_ONCE = 100  # presses in one message of a phone; it sends the rest in th
 
 
 def _batch_to_cook(user: User, lot_code: str) -> Batch:
-    """As `batch_at_the_stove`; 404 for a batch that is kept in stages, which has no recipe's steps."""
+    """As `batch_at_the_stove`; 404 for a ferment that is canned by its table, which has no recipe's steps."""
     batch = batch_at_the_stove(user, lot_code)
-    if batch.is_staged:
+    if batch.is_staged and not batch.is_in_containers:
         raise Http404
     return batch
 
@@ -87,12 +87,13 @@ def _context(user: User, course: Course, shown: StoveStep) -> dict[str, Any]:
         "amounts": amounts_of(batch, user.units),
         "state": state,
         "now": now,
-        "is_open": batch.state == BatchState.STARTED,
+        "is_open": _is_open(batch),
+        "seen": {"scum": Scum.choices, "cover": Cover.choices, "smell": Smell.choices, "moisture": Moisture.choices},
         "restart": [WORDS[act] for act in restart.acts],
         "restart_source": restart.source,
         "broke": [WORDS[act] for act in broke.acts],
         "broke_source": broke.source,
-        "sizes": [(size, JARS[size]) for size in reversed(sizes_covered(batch.jar_size))],
+        "sizes": [(size, JARS[size]) for size in reversed(sizes_covered(batch.jar_size))] if batch.jar_size else [],
         "reads_gauge": batch.required_psi is not None and not batch.canners_beside.exists(),
         "setting": batch.setting_psi if batch.setting_psi is not None else batch.required_psi,
         "store": whose_store(user),
@@ -126,9 +127,9 @@ def state_of(user: User, course: Course, now: datetime) -> dict[str, Any]:
     return {
         "now": _ms(now),
         "user": whose_store(user),
-        "open": batch.state == BatchState.STARTED,
+        "open": _is_open(batch),
         "ended": _ended(batch),
-        "notice": _notice(batch),
+        "notice": _notice(course),
         "here": course.here.key,
         "done": {key: _ms(done.at) for key, step in course.by_key.items() if (done := course.done(step))},
         "who": {key: str(done.by) for key, step in course.by_key.items() if (done := course.done(step))},
@@ -154,16 +155,25 @@ def state_of(user: User, course: Course, now: datetime) -> dict[str, Any]:
     }
 
 
+def _is_open(batch: Batch) -> bool:
+    return batch.state == (BatchState.UNDERWAY if batch.is_in_containers else BatchState.STARTED)
+
+
 def _ended(batch: Batch) -> str:
-    """Why nothing more is pressed here; "" while the batch is on the stove."""
-    if batch.state == BatchState.STARTED:
+    """Why nothing more is pressed here; "" while the batch is on the stove, or in its stages."""
+    if _is_open(batch):
         return ""
+    if batch.is_in_containers and batch.state != BatchState.ABANDONED:
+        return _("This batch was put away.")
     if batch.state == BatchState.ABANDONED:
         return _("This batch was given up.")
     return _("The log of this batch is signed.")
 
 
-def _notice(batch: Batch) -> str:
+def _notice(course: Course) -> str:
+    batch = course.batch
+    if isinstance(course, KeptCourse) and course.warning is not None and _is_open(batch):
+        return _(course.warning.statement)
     if batch.state == BatchState.ABANDONED or not is_called_back(batch):
         return ""
     return _(

@@ -280,6 +280,10 @@
       if (step?.dataset.part === "out" && step.dataset.load) state.done[`l${step.dataset.load}process`] ??= at;
       state.timers = state.timers.filter((one) => !(one.step in state.done));
       state.here = keys.slice(keys.indexOf(key)).find((each) => !(each in state.done)) || keys.at(-1);
+    } else if (kind === "looked") {
+      // The next look is due as long after this one as it was after the last.
+      const one = timerOf(key);
+      if (one) Object.assign(one, { began: at, ends: at + one.minutes * 60_000 });
     } else if (kind === "short" || kind === "more") {
       state.jars[press.size] = Math.max((state.jars[press.size] || 0) + (kind === "more" ? 1 : -1), 0);
     }
@@ -308,7 +312,7 @@
     }
     apply(one);
     draw();
-    if (kind === "done" && byKey(key)) show(keys[keys.indexOf(key) + 1], true);
+    if (["done", "looked", "ph"].includes(kind) && byKey(key)) show(keys[keys.indexOf(key) + 1], true);
     return send();
   }
 
@@ -349,6 +353,7 @@
     state = answer;
     await kitchen.put("states", lot, { state, behind }).catch(() => {});
     for (const one of await waiting()) apply(one);
+    if (!byKey(state.here)) return location.reload(); // dried food went back to the drier: there are new steps
     if (!pressedHere && state.here !== before && state.here !== shown) elsewhere();
     pressedHere = false;
     draw();
@@ -408,7 +413,7 @@
     const fields = Object.fromEntries(new FormData(form));
     const key = fields.step || form.closest(".stove-step")?.dataset.step || shown;
     const more = {};
-    for (const name of ["psi", "size", "words", "takes_back"]) if (fields[name]) more[name] = fields[name];
+    for (const name of ["psi", "size", "words", "takes_back", "scum", "cover", "smell", "moisture"]) if (fields[name]) more[name] = fields[name];
     press(button.value, key, more, button);
   });
 
@@ -440,7 +445,7 @@
     if (Math.abs(x) < 80 || Math.abs(y) > 50) return;
     if (x > 0) return move(-1);
     // What is attested is pressed, not brushed.
-    return ["process", "out"].includes(byKey(shown).dataset.part) ? move(1) : goOn();
+    return ["process", "out", "look", "ph", "end"].includes(byKey(shown).dataset.part) ? move(1) : goOn();
   }, { passive: true });
 
   window.addEventListener("popstate", () => show(keyOfPath() || state.here, false));
