@@ -61,7 +61,7 @@ from inventory.batches.models import (
     Recall,
     SignedLog,
 )
-from inventory.batches.rules import Need, OwnGauge, fruit_code_typed, lot_code_typed, sizes_covered
+from inventory.batches.rules import LOW_TEMPERATURE, Need, OwnGauge, fruit_code_typed, lot_code_typed, sizes_covered
 from inventory.batches.tracing import went_by
 from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Thing
@@ -109,9 +109,15 @@ class StartForm(forms.Form):
     )
     note = forms.CharField(label=_("Notes"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
 
-    def __init__(self, *args: Any, gauge: Canner | None, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, gauge: Canner | None, may_pasteurise: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         own: list[Any] = []
+        if may_pasteurise:
+            self.fields["low_temperature"] = forms.BooleanField(
+                label=_("Pasteurise at low temperature instead: 30 minutes in water of 180 to 185 °F (82 to 85 °C)"),
+                required=False,
+                help_text=_(LOW_TEMPERATURE.statement),
+            )
         if gauge is Canner.DIAL_GAUGE:
             self.fields["own_tested_on"] = day_field(_("Its dial gauge was tested on"), required=False)
             self.fields["own_reads_high"] = forms.DecimalField(
@@ -132,7 +138,8 @@ class StartForm(forms.Form):
         canner = [HTML('{% include "batches/parts/canners.html" %}'), "canner_code", *own] if gauge else []
         rest = ["note"] if gauge else ["canner_code", "note"]
         folded = Fold(gettext("A note") if gauge else gettext("The canner, a note"), *rest)
-        self.helper = form_helper("token", *canner, "started_at", folded, submit=gettext("Start this batch"))
+        low = ["low_temperature"] if may_pasteurise else []
+        self.helper = form_helper("token", *canner, *low, "started_at", folded, submit=gettext("Start this batch"))
 
     def written(self) -> dict[str, Any]:
         """The keyword arguments of `batch_start`."""

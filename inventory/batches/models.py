@@ -283,6 +283,8 @@ class Batch(models.Model):
     jar_size = models.CharField(max_length=16)  # the largest the process covers
     required_minutes = models.PositiveSmallIntegerField(null=True, blank=True)  # none: kept in the freezer
     required_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+    # Of a low-temperature pasteurisation: the least degrees F of the water for all of its minutes. Empty: it boils.
+    water_f = models.PositiveSmallIntegerField(null=True, blank=True)
 
     # The card of what it is processed in: the club's or a household's own; of several the one whose gauge reads
     # highest, the others are `canners_beside`. Empty: from before cards were asked for, or a household's canner without
@@ -376,6 +378,11 @@ class Batch(models.Model):
             models.CheckConstraint(
                 name="batch_in_the_freezer_needs_no_process",
                 condition=~Q(state="frozen") | Q(required_minutes=None, jars_out_at__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="batch_of_low_temperature_is_hot_enough_and_not_processed_twice",
+                condition=Q(water_f=None)
+                | Q(water_f__gte=180, canner="boiling-water", required_psi=None, reprocessed_out_at=None),
             ),
             models.CheckConstraint(
                 name="batch_never_processed_below_the_tested_minutes",
@@ -541,6 +548,10 @@ class Batch(models.Model):
             return []
         is_planned = (altitude_m, jar) == (self.altitude_m, self.jar_size)
         planned = [Need(self.required_minutes, self.required_psi, self._setting(self.required_psi))]
+        if (
+            self.water_f is not None
+        ):  # by the water's heat, which no altitude changes; the table's minutes are of a boil
+            return planned if jar == self.jar_size else []
         found = self._process_found(Pack(self.pack), altitude=Altitude(metres=Fraction(altitude_m)), jar=jar)
         if isinstance(found, Refusal):
             return planned if is_planned else []

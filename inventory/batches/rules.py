@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
 from django.utils.translation import gettext_noop as noop
 
@@ -160,6 +161,15 @@ UNDERPROCESSED = Rule(
     noop("Jars processed for too short a time are processed again in full, or refrigerated, within 2 hours."),
     "University of Nebraska-Lincoln, food.unl.edu",
 )
+LOW_TEMPERATURE = Rule(
+    "low-temperature-for-the-whole-time",
+    noop(
+        "Low-temperature pasteurisation counts only while a tested thermometer shows 180 °F (82 °C) or more in the"
+        " water; if it falls below at any moment, the whole time is counted anew. Above 185 °F (85 °C) pickles soften."
+    ),
+    "USDA AIB 539, as NCHFP prints it; Michigan State University Extension, Preserving Food Safely 01600856",
+)
+WATER_READ_EVERY = timedelta(minutes=5)  # our own choice, no source: how long the water may go unread
 BEST_WITHIN = Rule(
     "best-within-a-year",
     noop("Sealed jars are at their best within a year, in a cool, dark and dry place."),
@@ -439,3 +449,36 @@ CALIBRATED = Rule(
 )
 # Until a thermometer or a meter of one's own wants another calibration, in days.
 OWN_CALIBRATION_DAYS = 90
+
+
+# Low-temperature pasteurisation: the water's temperatures through its minutes.
+
+
+@dataclass(frozen=True)
+class WaterReading:
+    """Degrees F at a moment, put right by what the thermometer read high at its test."""
+
+    at: datetime
+    f: Fraction
+
+
+class WaterGap(NamedTuple):
+    """From `since` on nothing shows that the water was hot enough; `coldest` where a reading shows that it was not."""
+
+    since: datetime
+    coldest: Fraction | None = None
+
+
+def water_held(readings: Sequence[WaterReading], *, began: datetime, minutes: int, low_f: int) -> WaterGap | None:
+    """What is missing for so many minutes at `low_f` or more; None: it was read often enough, and hot enough, from the
+    beginning to the end. Moments in UTC."""
+    ends = began + timedelta(minutes=minutes)
+    inside = sorted((one for one in readings if began <= one.at <= ends + WATER_READ_EVERY), key=lambda one: one.at)
+    last = began
+    for one in inside:
+        if one.at - last > WATER_READ_EVERY:
+            return WaterGap(last)
+        if one.f < low_f and one.at <= ends:
+            return WaterGap(one.at, one.f)
+        last = one.at
+    return WaterGap(last) if last < ends else None

@@ -26,7 +26,7 @@ from django.utils.translation import ngettext
 from club.core.clock import zoned_text
 from inventory.batches.choices import BY_THE_CLOCK, Measured, PressKind, StageKind, Way
 from inventory.batches.models import Batch, Press, Stage
-from inventory.batches.rules import COOL_MIN, PH_TOO_HIGH, SPOILT, elapsed
+from inventory.batches.rules import COOL_MIN, LOW_TEMPERATURE, PH_TOO_HIGH, SPOILT, elapsed
 from recipes.choices import JARS
 from recipes.engine import RULES, sterilise_minutes
 from recipes.engine.keeping import heat_text
@@ -321,6 +321,8 @@ class _Steps:
         method = self.tested.method if batch.canner else Method.FREEZER
         mine = [step for step in self.tested.steps if step.is_for(pack=pack, method=method, jars=sizes)]
         self.before, self.screens = split_steps(mine)
+        if batch.water_f is not None:
+            self.screens = {}  # the recipe's own words are of water that boils
 
     def __iter__(self) -> Iterator[StoveStep]:
         loads = self.loads
@@ -371,6 +373,11 @@ class _Steps:
         into = _("Put the jars on the rack, fasten the lid and heat the canner until steam streams from the vent.")
         if not pressure:
             into = _("Put the jars into the canner, lid on, and bring its water back to the boil.")
+        if self.batch.water_f is not None:
+            into = _(
+                "Stand the jars in the canner, half full of water of 120 to 140 °F (49 to 60 °C), add hot water until"
+                " it stands an inch over them, and heat it to %(f)s °F (82 °C)."
+            ) % {"f": self.batch.water_f}
         if self.batch.canner == Canner.STEAM:
             into = _("Put the hot jars on the rack, lid on, and heat until steam streams out in an even column.")
         yield step(Part.HEAT, self._said(Part.HEAT, into), figures=filled)
@@ -409,6 +416,9 @@ class _Steps:
         return tuple(self.screens.get(part, ())) or (ours,)
 
     def _process_words(self) -> str:
+        if self.batch.water_f is not None:
+            text = _("Count from when the water shows %(f)s °F (82 °C). Write down what it shows every 5 minutes.")
+            return text % {"f": self.batch.water_f}
         if self.batch.required_psi is None:
             return _("Count from the moment the water boils.")
         return _("Count from the moment the gauge shows the pressure.")
@@ -416,6 +426,9 @@ class _Steps:
     def _process(self) -> Iterator[Figure]:
         batch = self.batch
         yield Figure(_("Process"), _("%(minutes)s minutes") % {"minutes": batch.required_minutes})
+        if batch.water_f is not None:
+            low = batch.plan["low_temperature"]
+            yield Figure(_("The water"), heat_text(Fraction(low["low_f"]), Fraction(low["high_f"])))
         psi = batch.setting_psi if batch.setting_psi is not None else batch.required_psi
         if psi is not None:
             label = batch.canner_card.code if batch.canner_card else _("The gauge must show")
@@ -711,6 +724,8 @@ class Course:
     @property
     def count_rule(self) -> Rule:
         """When the minutes count, and when they begin anew."""
+        if self.batch.water_f is not None:
+            return LOW_TEMPERATURE
         return RULES["BWC-RESTART" if self.batch.required_psi is None else "PC-RESTART"]
 
     @property

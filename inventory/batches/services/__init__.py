@@ -30,6 +30,7 @@ from inventory.batches.services.log import (
     batch_start,
     jars_put_away,
     jars_reprocess,
+    low_temperature_refusal,
     seals_record,
 )
 from inventory.batches.services.lots import LotAnswer, lot_take_back, lots_note
@@ -91,6 +92,7 @@ __all__ = [
     "log_as_signed",
     "lot_take_back",
     "lots_note",
+    "low_temperature_refusal",
     "may_recall",
     "moment_pressed",
     "reading_note",

@@ -50,6 +50,7 @@ from inventory.batches.services.log import (
     tested_words,
     times_check,
     too_little,
+    water_in_doubt,
 )
 from inventory.batches.services.recalls import open_once
 from inventory.batches.tracing import holdings, is_called_back, reach_of_recall
@@ -316,6 +317,7 @@ def _judge(batch: Batch, row: SignedLog, beside: Sequence[HeldBeside], now: date
             judged.whole += [tested_words(altitude, judged.needs), *short]
             judged.can_be_put_right = not moved
     judged.wrong(*(text for _field, text in gauges_in_doubt(batch, row.started_at, row.jars_out_at)))
+    judged.wrong(*(text for _field, text in water_in_doubt(batch, row.minutes, row.process_started_at)))
     day = club_day(row.started_at)
     for past in batch.lots_taken.live().filter(use_by__lt=day):
         judged.wrong(_("%(item)s, as it is noted, was past its date on that day.") % {"item": past.item})

@@ -8,6 +8,8 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
+from math import ceil
 from typing import Any, Unpack
 from uuid import UUID, uuid4, uuid5
 
@@ -23,7 +25,7 @@ from club.core.clock import club_day, in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
-from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Seal
+from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Measured, Seal
 from inventory.batches.ingredients import acids_not_noted
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
@@ -39,20 +41,24 @@ from inventory.batches.models import (
 )
 from inventory.batches.rules import (
     CANNER_SLACK,
+    LOW_TEMPERATURE,
     MOST_MINUTES,
     MOST_PSI,
     REPROCESS,
     SALTS,
     UNDERPROCESSED,
+    WATER_READ_EVERY,
     Need,
     OwnGauge,
     Phase,
+    WaterReading,
     elapsed,
     filled_ml,
     lot_code,
     phase,
     seal_window,
     sizes_covered,
+    water_held,
 )
 from inventory.batches.services.canners import CannerUsed, canner_used
 from inventory.batches.services.common import (
@@ -75,9 +81,9 @@ from inventory.equipment.rules import year_after
 from inventory.equipment.services import gauge_check
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
-from recipes.engine import Plan, plan_as_dict
+from recipes.engine import Plan, boiling_point_c, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
-from recipes.engine.terms import Altitude, Refusal
+from recipes.engine.terms import Altitude, Canner, Refusal
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanInput, plan_for
 from recipes.presentation import altitude_text, in_words
@@ -85,6 +91,7 @@ from recipes.presentation import altitude_text, in_words
 # Starting a batch from a plan, and giving one up.
 
 LOT_CODE_TRIES = 20
+HOT_REFERENCE_C = 80  # a thermometer that is believed of hot water was tested in boiling water; our own choice
 
 
 @transaction.atomic
@@ -98,11 +105,13 @@ def batch_start(
     started_at: datetime | None = None,
     canner_code: str = "",
     own_gauge: OwnGauge | None = None,
+    low_temperature: bool = False,
     note: str = "",
     now: datetime | None = None,
     **wanted: Unpack[PlanInput],
 ) -> Batch:
-    """Start a batch; the plan is made anew here, whatever a form says it was.
+    """Start a batch; the plan is made anew here, whatever a form says it was. `low_temperature`: its jars are
+    pasteurised in water that does not boil, where the recipe's source allows it: else ValidationError by that field.
 
     1. The person may put up batches, and in this kitchen: else PermissionDenied. With `for_person` the jars are
        theirs, and so is the look at the seals; that takes a right of its own, and a kitchen that both may use.
@@ -139,6 +148,8 @@ def batch_start(
         raise ValidationError(_("Give the fruit in a rounder figure: nobody weighs that finely."))
     fields = _columns(plan, revision, kitchen, wanted.get("jar")) | used.columns(plan)
     fields["is_reprocessable"] = isinstance(Batch(**fields).reprocess_need(), Need)
+    if low_temperature:
+        fields |= _low_temperature(revision, plan, fields)
     batch = _write(whose, token, used, started_at=began, note=note.strip(), created_at=now, **fields)
     if not batch.stages.exists():  # a racing twin's batch has them
         waits_begin(batch, plan.steps)
@@ -207,6 +218,35 @@ def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) 
         "jar_size": process.tested_jar if process else _largest(plan, jar),
         "required_minutes": process.minutes if process else None,
         "required_psi": process.pressure_psi if process else None,
+    }
+
+
+def low_temperature_refusal(revision: Revision, plan: Plan) -> str:
+    """Why the jars of this plan are not pasteurised at low temperature; "" where the recipe's source allows it."""
+    low, process = revision.tested.low_temperature, plan.process
+    if low is None or process is None or not low.seen.is_seen:
+        return _("The source of this recipe does not allow low-temperature pasteurisation.")
+    fits_pack, fits_jar = not low.packs or process.pack in low.packs, not low.jars or process.tested_jar in low.jars
+    if process.canner != Canner.BOILING_WATER or not (fits_pack and fits_jar):
+        return _("The source allows low-temperature pasteurisation in a boiling-water canner, for another pack or jar.")
+    if plan.altitude is None or boiling_point_c(plan.altitude) * 9 / 5 + 32 <= low.high_f:
+        return _("Water boils here before it is as hot as the source asks.")
+    return ""
+
+
+def _low_temperature(revision: Revision, plan: Plan, fields: dict[str, Any]) -> dict[str, Any]:
+    """The columns of it, and what the plan keeps of its source. A second process of such jars is not published."""
+    if refusal := low_temperature_refusal(revision, plan):
+        raise ValidationError({"low_temperature": refusal})
+    low = revision.tested.low_temperature
+    assert low is not None
+    source = low.source or revision.tested.source
+    kept = {"low_f": str(low.low_f), "high_f": str(low.high_f), "minutes": low.minutes, "source": source.title}
+    return {
+        "water_f": ceil(low.low_f),
+        "required_minutes": low.minutes,
+        "is_reprocessable": False,
+        "plan": fields["plan"] | {"low_temperature": kept},
     }
 
 
@@ -310,6 +350,8 @@ def batch_log_process(
     times_check(problems, minutes, began, process_started_at, jars_out_at)
     if not problems:
         _gauges_check(problems, batch, began, jars_out_at)
+        for field, message in water_in_doubt(batch, minutes, process_started_at):
+            problems.add(field, f"{message} {_what_now()}")
     lid_lot = lid_lot_named(problems, by, batch, lid_code, lid_maker)
     if batch.state != BatchState.STARTED:
         raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
@@ -560,6 +602,47 @@ def times_check(
             " when it really began."
         )
         problems.add(field, text % {"minutes": minutes, "since": zoned_text(since), "out": zoned_text(jars_out_at)})
+
+
+def water_in_doubt(batch: Batch, minutes: int | None, process_started_at: datetime | None) -> Iterator[tuple[str, str]]:
+    """Of a low-temperature pasteurisation: the field, and a sentence, where nothing shows that the water was hot enough
+    from the beginning to the end."""
+    if batch.water_f is None or minutes is None:
+        return
+    if process_started_at is None:
+        text = _("Say when the water first showed %(f)s °F: its readings are counted from there.")
+        yield "process_started_at", text % {"f": batch.water_f}
+        return
+    gap = water_held(_water_readings(batch), began=process_started_at, minutes=minutes, low_f=batch.water_f)
+    if gap is None:
+        return
+    if gap.coldest is not None:
+        text = _("At %(time)s the water was at %(f)s °F, below %(low)s: that is not the tested process.")
+        said = text % {"time": zoned_text(gap.since), "f": f"{float(gap.coldest):.1f}", "low": batch.water_f}
+    else:
+        text = _(
+            "After %(time)s no reading shows for %(n)s minutes that the water was hot enough. Write down what a tested"
+            " thermometer showed, at least every %(n)s minutes from the beginning to the end."
+        )
+        said = text % {"time": zoned_text(gap.since), "n": WATER_READ_EVERY // timedelta(minutes=1)}
+    yield "minutes", f"{said} {_(LOW_TEMPERATURE.statement)}"
+
+
+def _water_readings(batch: Batch) -> list[WaterReading]:
+    """What the thermometers showed, less what they read high at their last test; one tested in ice alone says nothing
+    of hot water."""
+    found = []
+    for reading in batch.readings.filter(measured=Measured.TEMPERATURE).select_related("instrument"):
+        high = Decimal(0)
+        if reading.instrument is not None and reading.calibrated_on is not None:
+            test = reading.instrument.tests.filter(tested_on=reading.calibrated_on).order_by("-pk").first()
+            hot = [one for one in test.read if one.reference >= HOT_REFERENCE_C] if test is not None else []
+            if not hot:
+                continue
+            high = max(Decimal(0), *(one.error for one in hot))
+        celsius = Fraction(reading.value) - Fraction(high)
+        found.append(WaterReading(reading.at, celsius * 9 / 5 + 32))
+    return found
 
 
 def _gauges_check(problems: Problems, batch: Batch, began: datetime, jars_out_at: datetime) -> None:

@@ -315,7 +315,8 @@ def start(request: HttpRequest) -> HttpResponse:
     proposed = canner_proposed(user, kitchen, offered) if request.method == "GET" and gauge else None
     code = request.GET.get("canner_code", "")[:120] or (proposed.code if proposed else "")
     initial = {"canner_code": code, "own_reads_high": request.GET.get("reads_high", "")}
-    form = StartForm(request.POST or None, gauge=gauge, initial=initial)
+    may_pasteurise = not services.low_temperature_refusal(revision, plan)
+    form = StartForm(request.POST or None, gauge=gauge, may_pasteurise=may_pasteurise, initial=initial)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             batch = services.batch_start(by=user, revision=revision, kitchen=kitchen, **wanted, **form.written())
