@@ -92,6 +92,7 @@ DOORS = (
     Room("drafts", _("Drafts and reviews"), "recipes:drafts", ("recipes:draft",), roles=INSTRUCTOR),
     Room("skills", _("What members learned"), "members:skills", ("members:skill",), roles=INSTRUCTOR),
     Room("people", _("People and invitations"), "members:people", ("members:",), roles=ORGANISER),
+    Room("street", _("The door to the street"), "members:street", ("members:street", "members:join"), roles=ORGANISER),
     Room(
         "season",
         _("What the club orders"),

@@ -17,7 +17,7 @@ from club.core.jobs import one_by_one
 from club.desk.leaving import has_open_matters
 from club.members import services as members
 from club.members.models import User, privacy_of_the_club
-from club.members.services import INVITATION_KEPT, invitations_forget
+from club.members.services import INVITATION_KEPT, JOIN_KEPT, invitations_forget, joins_forget
 from club.reminders import services as reminders
 from inventory.fruit import services as fruit
 
@@ -101,6 +101,12 @@ RETENTION = (
         _("To ask nobody twice"),
         lambda: days(INVITATION_KEPT.days),
         lambda now: invitations_forget(now=now),
+    ),
+    Kept(
+        _("Name, address and words of who asked to join"),
+        _("So that an organiser can answer"),
+        lambda: days(JOIN_KEPT.days),
+        lambda now: joins_forget(now=now),
     ),
     Kept(
         _("Who did what to whose account: sign-ins, roles, households, notes read, files taken out"),

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from club.desk import views
+from club.desk import street, views
 
 app_name = "desk"
 
@@ -17,5 +17,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("mine/", views.my_data, name="my-data"),
     path("leave/", views.leave, name="leave"),
     path("leave/<int:pk>/", views.leave_of, name="leave-of"),
+    path("welcome/", street.welcome, name="street"),
+    path("welcome/recipes/", street.recipes, name="street-recipes"),
+    path("welcome/recipes/<slug:slug>/", street.recipe, name="street-recipe"),
+    path("welcome/classes/<int:pk>/", street.session, name="street-class"),
+    path("robots.txt", street.robots, name="robots"),
+    path("sitemap.xml", street.sitemap, name="sitemap"),
     path("season/", include("club.season.urls")),
 ]

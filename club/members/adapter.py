@@ -9,7 +9,7 @@ import ipaddress
 from typing import Any
 from urllib.parse import urlsplit
 
-from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.adapter import DefaultAccountAdapter, get_adapter
 from allauth.core.exceptions import ImmediateHttpResponse
 from allauth.core.internal import ratelimit
 from allauth.mfa.adapter import DefaultMFAAdapter
@@ -224,3 +224,16 @@ def _boxes() -> MultiFernet:
     secrets = [settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS]
     keys = [salted_hmac("kettlehall.factor", "", secret=secret, algorithm="sha256").digest() for secret in secrets]
     return MultiFernet([Fernet(base64.urlsafe_b64encode(key)) for key in keys])
+
+
+# Requests to join, from one network in an hour and from everywhere in a day. Our own choice, no source.
+JOINS = {"near": "5/h/key", "all": "60/d/key"}
+
+
+def may_ask_to_join(request: HttpRequest) -> bool:
+    """Count a request to join; False where there was one too many, whichever address it names."""
+    for which, key in (("near", network_of(get_adapter(request).get_client_ip(request))), ("all", "everybody")):
+        action = f"join-{which}"
+        if not ratelimit.consume(request, app=APP, action=action, config={action: JOINS[which]}, key=key):
+            return False
+    return True

@@ -26,6 +26,7 @@ from club.core.forms import TokenForm, form_helper
 from club.core.sheets import MOST_PAPER, Sheet
 from club.members.choices import EventKind, LabelSigned, Role, Skill
 from club.members.models import (
+    JOIN_WORDS,
     KITCHEN_NAME_LENGTH,
     NAME_LENGTH,
     PHONE_LENGTH,
@@ -33,6 +34,7 @@ from club.members.models import (
     AltitudeHow,
     Kitchen,
     LabelPaper,
+    StreetPage,
     Units,
     User,
     UserQuerySet,
@@ -53,6 +55,41 @@ class InviteForm(forms.Form):
             Column("role", css_class="col-md-3"),
         )
         self.helper = form_helper(row, css="", submit=gettext("Send the invitation"), action=action)
+
+
+class StreetForm(forms.ModelForm):
+    class Meta:
+        model = StreetPage
+        fields = ["is_open", "about", "hours", "joining"]
+        help_texts = {
+            "is_open": _(
+                "Anybody may then read this, the classes to come and the published recipes; nothing of members."
+            ),
+            "about": _("Plain text."),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(css="", submit=gettext("Save"))
+
+
+class JoinForm(forms.Form):
+    name = LineField(
+        label=_("Your name"), max_length=NAME_LENGTH, widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )
+    email = forms.EmailField(
+        label=_("Your email"), max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "email"})
+    )
+    words = forms.CharField(
+        label=_("A few words about you"),
+        max_length=JOIN_WORDS,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(submit=gettext("Ask to join"))
 
 
 class AcceptForm(forms.Form):

@@ -769,3 +769,66 @@ class Privacy(models.Model):
 def privacy_of_the_club() -> Privacy:
     """What was said, or what holds while nobody said anything (a row that is not kept)."""
     return Privacy.objects.select_related("changed_by").first() or Privacy()
+
+
+# The door to the street: what who has no account may see, and who asked to join.
+
+STREET_WORDS, JOIN_WORDS = 2000, 500
+
+
+class StreetPage(models.Model):
+    """One row, or none: then the door is shut."""
+
+    only = models.BooleanField(default=True, unique=True, editable=False)
+    is_open = models.BooleanField(_("people without an account may read it"), default=False)
+    about = models.TextField(_("what the club is"), max_length=STREET_WORDS, blank=True)
+    hours = models.TextField(_("when the hall is open, and where it is"), max_length=STREET_WORDS, blank=True)
+    joining = models.TextField(_("how one joins"), max_length=STREET_WORDS, blank=True)
+    changed_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    changed_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="street_page_is_one_row", condition=Q(only=True))]
+
+    def __str__(self) -> str:
+        return "open" if self.is_open else "shut"
+
+
+def street_page() -> StreetPage:
+    """What was said, or a door that is shut while nobody said anything (a row that is not kept)."""
+    return StreetPage.objects.first() or StreetPage()
+
+
+class JoinState(models.TextChoices):
+    ASKED = "asked", _("not answered yet")
+    INVITED = "invited", _("invited")
+    DECLINED = "declined", _("declined")
+
+
+class JoinRequest(models.Model):
+    """Somebody from the street who would like to join; an organiser answers. Of an address one is open at a time."""
+
+    name = NameField(_("name"), max_length=NAME_LENGTH)
+    email = models.EmailField(_("email"), max_length=254)
+    words = models.CharField(_("a few words"), max_length=JOIN_WORDS, blank=True)
+    state = models.CharField(max_length=10, choices=JoinState.choices, default=JoinState.ASKED)
+    asked_at = models.DateTimeField()
+    answered_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["asked_at", "pk"]
+        indexes = [models.Index(fields=["state", "asked_at"])]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["email"], condition=Q(state="asked"), name="one_open_request_to_join_an_address"
+            ),
+            models.CheckConstraint(
+                name="join_request_answered_by_whom_and_when",
+                condition=Q(state="asked", answered_by=None, answered_at=None)
+                | Q(state__in=["invited", "declined"], answered_by__isnull=False, answered_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -34,6 +34,7 @@ from django.utils.functional import Promise
 from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
+from club.core.errors import AlreadyDone
 from club.core.http import messages_by_field
 from club.core.sheets import LEAST_LABEL, Sheet
 from club.core.tables import Problem, Row
@@ -52,6 +53,8 @@ from club.members.models import (
     CalendarAddress,
     HouseholdMember,
     Invitation,
+    JoinRequest,
+    JoinState,
     Kitchen,
     KitchenAltitude,
     KitchenInvitation,
@@ -60,10 +63,12 @@ from club.members.models import (
     Privacy,
     SignInChange,
     SkillRecord,
+    StreetPage,
     Units,
     User,
     label_paper_of,
     name_keys,
+    street_page,
 )
 from club.members.rules import Lowered, lowered, metres_from_text
 from recipes.engine import AltitudeError, words_of
@@ -1240,3 +1245,51 @@ def _check_password(password: str, *, email: str, name: str) -> None:
 
 def _end(now: datetime) -> datetime:
     return now + timedelta(days=settings.INVITATION_DAYS)
+
+
+# The door to the street.
+
+JOIN_KEPT = timedelta(days=180)  # our own choice, no source: as long as somebody may ask what became of it
+
+
+@transaction.atomic
+def street_change(*, by: User, is_open: bool, about: str, hours: str, joining: str) -> StreetPage:
+    """What who has no account may read, and whether they may. PermissionDenied."""
+    require_perm(by, "members.grant_role")
+    told = {"is_open": is_open, "about": about, "hours": hours, "joining": joining}
+    row, _made = StreetPage.objects.update_or_create(
+        only=True, defaults={**told, "changed_by": by, "changed_at": timezone.now()}
+    )
+    return row
+
+
+@transaction.atomic
+def join_ask(*, name: str, email: str, words: str, now: datetime | None = None) -> None:
+    """Note that somebody would like to join; PermissionDenied while the door is shut.
+
+    Nothing is noted of an address that is in the club, was invited or asked already, and nothing tells that apart.
+    """
+    if not street_page().is_open:
+        raise PermissionDenied
+    plain, now = email.strip().lower(), now or timezone.now()
+    if is_members_email(plain) or Invitation.objects.for_email(plain).unsettled().filter(expires_at__gt=now).exists():
+        return
+    row = JoinRequest(name=seen(name)[:NAME_LENGTH], email=plain, words=" ".join(words.split()), asked_at=now)
+    JoinRequest.objects.bulk_create([row], ignore_conflicts=True)
+
+
+@transaction.atomic
+def join_answer(*, by: User, request: JoinRequest, invite: bool, now: datetime | None = None) -> None:
+    """Invite who asked, as a member, or decline. PermissionDenied, AlreadyDone, ValidationError (email)."""
+    require_perm(by, "members.invite_member")
+    state = JoinState.INVITED if invite else JoinState.DECLINED
+    answered = {"state": state, "answered_by": by, "answered_at": now or timezone.now()}
+    if JoinRequest.objects.filter(pk=request.pk, state=JoinState.ASKED).update(**answered) != 1:
+        raise AlreadyDone(_("Somebody has answered it already."))
+    if invite:
+        invitation_send(by=by, email=request.email, name=request.name, role=Role.MEMBER)
+
+
+def joins_forget(*, now: datetime) -> int:
+    """Requests to join go half a year after they were asked, answered or not; how many."""
+    return JoinRequest.objects.filter(asked_at__lt=now - JOIN_KEPT).delete()[0]

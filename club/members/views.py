@@ -14,7 +14,7 @@ from django.core import signing
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Page, Paginator
 from django.db.models.functions import Lower
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -24,29 +24,35 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.errors import AlreadyDone
 from club.core.http import allow, ask_again, refusals_as_messages, refusals_on, signed_in
 from club.core.papers import ruler_pdf, sheet_svg
 from club.core.sheets import SHEETS
 from club.core.tables import Row, TableRefused, read_table
 from club.members import services, sessions
+from club.members.adapter import may_ask_to_join
 from club.members.choices import Role
 from club.members.forms import (
     AcceptForm,
     EventFilterForm,
     ImportForm,
     InviteForm,
+    JoinForm,
     KitchenForm,
     KitchenPersonForm,
     LabelPaperForm,
     NameForm,
     ProfileForm,
     RolesForm,
+    StreetForm,
     WaiveForm,
 )
 from club.members.models import (
     AddressConsent,
     BrowserSession,
     Invitation,
+    JoinRequest,
+    JoinState,
     Kitchen,
     KitchenInvitation,
     PersonEvent,
@@ -58,6 +64,7 @@ from club.members.models import (
     height_words,
     kitchen_words,
     label_paper_of,
+    street_page,
 )
 from club.members.presentation import role_terms
 from club.members.services import Closed, InvitationClosed, invitation_for_token, was_accepted_by
@@ -646,3 +653,63 @@ def my_ledger(request: HttpRequest) -> HttpResponse:
 
 def event_page(request: HttpRequest, events: PersonEventQuerySet) -> Page[PersonEvent]:
     return Paginator(events.for_list(), PER_PAGE).get_page(request.GET.get("page"))
+
+
+# The door to the street.
+
+JOINS_SHOWN = 60
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def street(request: HttpRequest) -> HttpResponse:
+    """What who has no account may read, and whether they may."""
+    user = allow(request, "members.grant_role")
+    form = StreetForm(request.POST or None, instance=street_page())
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            row = services.street_change(by=user, **form.cleaned_data)
+            messages.success(request, _("The door is open.") if row.is_open else _("The door is shut."))
+            return redirect("members:street")
+    return render(request, "members/street.html", {"form": form, "street": street_page()})
+
+
+@login_not_required  # for who has no account
+@require_http_methods(["GET", "HEAD", "POST"])
+def join(request: HttpRequest) -> HttpResponse:
+    """The same words whoever asks, and whether or not their address is known."""
+    page = street_page()
+    if not page.is_open:
+        raise Http404
+    form = JoinForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        if not may_ask_to_join(request):
+            return render(request, "429.html", status=429)
+        services.join_ask(**form.cleaned_data)
+        messages.success(request, _("Thank you. An organiser of the club reads it and writes to you."))
+        return redirect("members:join")
+    return render(request, "members/join.html", {"form": form, "street": page})
+
+
+@require_safe
+def joins(request: HttpRequest) -> HttpResponse:
+    allow(request, "members.invite_member")
+    asked = JoinRequest.objects.filter(state=JoinState.ASKED)[:JOINS_SHOWN]
+    answered = JoinRequest.objects.exclude(state=JoinState.ASKED).select_related("answered_by")
+    context = {"asked": asked, "answered": answered.order_by("-answered_at")[:10]}
+    return render(request, "members/joins.html", context)
+
+
+@require_POST
+def join_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, "members.invite_member")
+    found, invite = get_object_or_404(JoinRequest, pk=pk), request.POST.get("answer") == "invite"
+    try:
+        with refusals_as_messages(request):
+            services.join_answer(by=user, request=found, invite=invite)
+            if invite:
+                messages.success(request, _("An invitation is on its way to %(email)s.") % {"email": found.email})
+            else:
+                messages.success(request, _("Declined. The site writes nothing to them: do so yourself, if you can."))
+    except AlreadyDone as done:
+        messages.info(request, str(done))
+    return redirect("members:joins")

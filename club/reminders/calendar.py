@@ -10,16 +10,17 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
-from urllib.parse import urlsplit
+from uuid import UUID
 
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from icalendar import Calendar, Event, vText
+from icalendar import Alarm, Calendar, Event, vText
 
 from club.classes.choices import SEAT_STATES, SessionState, SignUpState
 from club.classes.models import ClassSession, SignUp
 from club.members.models import User
+from club.reminders.models import calendar_mark
 from inventory.batches.choices import BY_THE_CLOCK, BatchState
 from inventory.batches.models import Batch, Stage
 from inventory.batches.rules import COOL_MIN, SECOND_CALL
@@ -45,6 +46,7 @@ class Entry:
     url: str = ""
     is_cancelled: bool = False
     is_tentative: bool = False
+    alarm_before: timedelta | None = None  # how long before its beginning it is called out
 
 
 def entries_for(person: User, now: datetime) -> list[Entry]:
@@ -76,6 +78,7 @@ def session_entry(
         url=settings.SITE_URL + session.get_absolute_url(),
         is_cancelled=is_cancelled or session.state == SessionState.CANCELLED,
         is_tentative=is_tentative,
+        alarm_before=timedelta(hours=2),
     )
 
 
@@ -129,6 +132,7 @@ def _loans(person: User, now: datetime) -> Iterator[Entry]:
             ends=loan.due_on + timedelta(days=1),
             url=settings.SITE_URL + reverse("equipment:mine"),
             is_cancelled=loan.returned_at is not None,
+            alarm_before=timedelta(hours=6),  # of a day: the evening before
         )
 
 
@@ -151,6 +155,7 @@ def _seals(person: User, now: datetime) -> Iterator[Entry]:
             location=batch.kitchen.name,
             url=settings.SITE_URL + batch.get_absolute_url(),
             is_cancelled=is_done,
+            alarm_before=timedelta(0),
         )
 
 
@@ -190,17 +195,18 @@ def calendar_text(entries: Iterable[Entry], *, name: str) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("name", vText(name))
+    calendar.add("x-wr-calname", vText(name))  # what programs read that do not know RFC 7986
     calendar.add("refresh-interval", READ_AGAIN_AFTER, parameters={"VALUE": "DURATION"})
+    mark = calendar_mark()
     for entry in entries:
-        calendar.add_component(_event(entry))
+        calendar.add_component(_event(entry, mark))
     written: bytes = calendar.to_ical()
     return written
 
 
-def _event(entry: Entry) -> Event:
-    host = urlsplit(settings.SITE_URL).hostname or "localhost"
+def _event(entry: Entry, mark: UUID) -> Event:
     event = Event()
-    event.add("uid", f"{entry.uid}@{host}")
+    event.add("uid", f"{entry.uid}@{mark}")
     event.add("sequence", entry.sequence)
     # Not the moment of writing: the same state of things is written the same way each time it is asked for.
     changed = entry.changed_at.astimezone(UTC).replace(microsecond=0)
@@ -212,5 +218,11 @@ def _event(entry: Entry) -> Event:
     for key in ("description", "location", "url"):
         if value := getattr(entry, key):
             event.add(key, value)
+    if entry.alarm_before is not None and not entry.is_cancelled:
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("description", entry.summary)
+        alarm.add("trigger", -entry.alarm_before)
+        event.add_component(alarm)
     event.add("status", "CANCELLED" if entry.is_cancelled else "TENTATIVE" if entry.is_tentative else "CONFIRMED")
     return event

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
 from functools import cached_property
 from urllib.parse import urlsplit
+from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.conf import settings
@@ -344,3 +345,21 @@ def audit_to_tell(now: datetime) -> NightlyAudit | None:
     """The newest one that ended, where it found something and is no older than two days."""
     newest = NightlyAudit.objects.filter(ended_at__isnull=False, ended_at__gte=now - timedelta(days=2)).first()
     return newest if newest is not None and newest.problems else None
+
+
+class CalendarMark(models.Model):
+    """What tells this club's calendar entries from another's, whatever address the site has. One row, made once."""
+
+    only = models.BooleanField(default=True, unique=True, editable=False)
+    mark = models.UUIDField(default=uuid4)
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="calendar_mark_is_one_row", condition=Q(only=True))]
+
+    def __str__(self) -> str:
+        return str(self.mark)
+
+
+def calendar_mark() -> UUID:
+    found = CalendarMark.objects.first() or CalendarMark.objects.get_or_create(only=True)[0]
+    return found.mark

@@ -203,7 +203,8 @@ def audit(request: HttpRequest) -> HttpResponse:
 def mine(request: HttpRequest) -> HttpResponse:
     address = CalendarAddress.objects.filter(person=signed_in(request)).first()
     url = settings.SITE_URL + reverse("calendar:feed", args=[address.token]) if address else ""
-    return render(request, "reminders/calendar.html", {"address": address, "url": url})
+    at_once = f"webcal://{url.partition('://')[2]}" if url else ""  # opens the calendar program itself
+    return render(request, "reminders/calendar.html", {"address": address, "url": url, "at_once": at_once})
 
 
 @require_POST

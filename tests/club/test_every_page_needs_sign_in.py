@@ -30,6 +30,13 @@ PUBLIC = {
     "members:address-agree",  # the link in a mail to somebody's present address: its signature says which
     "classes:by-mail",  # the link in a mail about a seat: its signature opens one sign-up, and signs nobody in
     "desk:privacy",  # what is kept of people, also for who is asked to join
+    "desk:street",  # while the club holds its door open; nothing of members is on these
+    "desk:street-class",
+    "desk:street-recipe",
+    "desk:street-recipes",
+    "members:join",
+    "desk:robots",
+    "desk:sitemap",
     "kitchen-worker",  # a script and a name: nobody's data is in them
     "kitchen-manifest",
     "healthz",

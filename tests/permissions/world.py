@@ -19,7 +19,7 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.services import day
 from club.core.clock import club_day
 from club.members.choices import Role
-from club.members.models import AddressConsent, BrowserSession, Kitchen, KitchenInvitation, User
+from club.members.models import AddressConsent, BrowserSession, JoinRequest, Kitchen, KitchenInvitation, User
 from club.members.services import kitchen_invite
 from inventory.batches import services as batches
 from inventory.batches.ingredients import lines_with_lots
@@ -393,6 +393,9 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "reason bought": lambda of: {"reason": "bought"},
     "reason lent": lambda of: {"reason": "lent"},
     "deposit": lambda of: {"pk": of.deposit().pk},
+    "join request": lambda of: {
+        "pk": JoinRequest.objects.create(name="Ada", email=f"{uuid4()}@example.test", asked_at=of.now).pk
+    },
     "shelf count": lambda of: {"pk": of.shelf_count().pk},
     "lid movement": Belongings.lid_movement,
     "supply": lambda of: {"pk": make_supply(by=of.club.keeper).pk},

@@ -18,6 +18,8 @@ from club.core.clock import in_utc
 from club.members.choices import EventKind, Role, SignInChangeKind
 from club.members.models import (
     AddressConsent,
+    JoinRequest,
+    JoinState,
     Kitchen,
     KitchenAltitude,
     KitchenInvitation,
@@ -270,6 +272,36 @@ class RevisionToReview(Rule[Revision]):
         return reverse("recipes:draft", args=[revision.pk]), context
 
 
+class JoinAsked(Rule[JoinRequest]):
+    """To every organiser, at once, when somebody from the street asks to join, while nobody has answered."""
+
+    name = "join-asked"
+    gathers = True
+    title = gettext_lazy("answer who asks to join")
+    prefix = "join:"
+    model = JoinRequest
+    subject_field = "name"
+    role = Role.ORGANISER
+    keeps_a_week = True
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[JoinRequest]:
+        return JoinRequest.objects.filter(state=JoinState.ASKED)
+
+    def occurrence(self, asked: JoinRequest, now: datetime) -> str:
+        return stamp(asked.asked_at)
+
+    def due_at(self, asked: JoinRequest, now: datetime) -> datetime:
+        return asked.asked_at
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        asked = JoinRequest.objects.get(pk=reminder.subject_id)
+        return reverse("members:joins"), {
+            "name": asked.name,
+            "since": format_day(timezone.localtime(asked.asked_at).date()),
+        }
+
+
 # Our own choice, no source: after a night without the site the week's mail is still welcome, days later it is not.
 DIGEST_WITHIN = timedelta(days=2)
 A_MOMENT = timedelta(seconds=1)
@@ -393,5 +425,5 @@ class AuditFoundSomething(Rule[NightlyAudit]):
 
 KITCHENS: tuple[AnyRule, ...] = (KitchenInvited(), AltitudeChanged(), HouseholdChanged())
 SIGN_IN: tuple[AnyRule, ...] = (SignInChanged(), AddressAsked())
-REVIEWS: tuple[AnyRule, ...] = (RevisionToReview(),)
+REVIEWS: tuple[AnyRule, ...] = (RevisionToReview(), JoinAsked())
 AUDITS: tuple[AnyRule, ...] = (AuditFoundSomething(),)
