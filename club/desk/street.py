@@ -101,6 +101,7 @@ def recipe(request: HttpRequest, slug: str) -> HttpResponse:
         "@context": "https://schema.org",
         "@type": "Recipe",
         "name": tested.title,
+        "url": settings.SITE_URL + request.path,
         "author": {"@type": "Organization", "name": settings.CLUB_NAME},
         "citation": str(tested.source),
         "recipeIngredient": [" ".join(filter(None, [one.amount, one.item, one.prep])) for one in lines],
