@@ -35,6 +35,7 @@ JOBS = {
     "retention": "club.desk.tasks.enforce_retention",
     "audit": "club.run.tasks.audit",
     "reminders": "club.reminders.tasks.gather_and_send",
+    "push": "club.reminders.tasks.push",
 }
 
 app.conf.beat_schedule = {

@@ -286,6 +286,16 @@ REMINDER_TICK_SECONDS = float(os.environ.get("REMINDER_TICK_SECONDS", "60"))
 # EMAIL_TIMEOUT for each of some eight exchanges with the server.
 REMINDER_LEASE_SECONDS = float(os.environ.get("REMINDER_LEASE_SECONDS", "300"))
 
+# Push services that browsers name and the site writes to; below each of these names as well.
+PUSH_HOSTS = [
+    one.strip()
+    for one in os.environ.get(
+        "PUSH_HOSTS",
+        "fcm.googleapis.com,push.services.mozilla.com,notify.windows.com,push.apple.com",
+    ).split(",")
+    if one.strip()
+]
+
 AUTH_USER_MODEL = "members.User"
 # Django's own backend is part of it: asking that one too would hash each wrong password twice.
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]

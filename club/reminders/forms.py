@@ -17,7 +17,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zone_names
-from club.reminders.models import NotificationSettings
+from club.reminders.models import PUSHED, NotificationSettings
 from club.reminders.rules import AnyRule
 from club.reminders.rules.members import WeeklyDigest
 
@@ -44,11 +44,19 @@ class NotificationSettingsForm(forms.Form):
         help_text=_("What is not ticked is shown on the site alone."),
     )
 
+    pushed = forms.MultipleChoiceField(
+        label=_("On your phone as well, at once"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_("On each browser below for which you turned it on. The mail comes all the same."),
+    )
+
     def __init__(self, *args: Any, preferences: NotificationSettings, kinds: Sequence[AnyRule], **kwargs: Any) -> None:
         kwargs["initial"] = shown(preferences, kinds)
         super().__init__(*args, **kwargs)
         _offer(self.fields["zone_name"], zone_choices())
         _offer(self.fields["mailed"], [(rule.name, capfirst(str(rule.title))) for rule in kinds if rule.may_mute])
+        _offer(self.fields["pushed"], [(rule.name, capfirst(str(rule.title))) for rule in kinds if rule.name in PUSHED])
         self.helper = FormHelper()
         self.helper.layout = Layout(
             _heading(gettext("When")),
@@ -62,6 +70,7 @@ class NotificationSettingsForm(forms.Form):
             _heading(gettext("What")),
             "mailed",
             _note([rule for rule in kinds if not rule.may_mute], gettext("These always come by mail too")),
+            "pushed",
             _heading(gettext("Once a week")),
             Row(Column("digest_weekday", css_class="col-sm-7"), Column("digest_hour", css_class="col-sm-5")),
             _note([rule for rule in kinds if rule.keeps_a_week], gettext("These can wait for it")),
@@ -77,6 +86,7 @@ def shown(preferences: NotificationSettings, kinds: Sequence[AnyRule]) -> dict[s
         "quiet_until": preferences.quiet_until,
         "digest_weekday": preferences.digest_weekday,
         "digest_hour": preferences.digest_hour,
+        "pushed": sorted(preferences.pushed_kinds),
         "mailed": [rule.name for rule in kinds if rule.may_mute and rule.name not in preferences.muted_kinds],
     }
 

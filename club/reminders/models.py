@@ -25,7 +25,8 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import Doubled, moment_near
-from club.members.models import User
+from club.core.sealing import SealedTextField
+from club.members.models import BrowserSession, User
 
 # No zone puts its clock twice within this long, and no quiet hours last longer.
 A_DAY_AND_MORE = timedelta(hours=26)
@@ -124,6 +125,8 @@ class NotificationSettings(models.Model):
     quiet_until = models.TimeField(default=QUIET_UNTIL)
     # "|gauge-due|supply-low|": names of rules shown on the site alone. One text, so that one more is a single UPDATE.
     muted = models.TextField(default=BAR, blank=True)
+    # "|recall|seal-check|": names of rules that are shown on their phone as well.
+    pushed = models.TextField(default=BAR, blank=True)
     digest_weekday = models.PositiveSmallIntegerField(null=True, blank=True)  # Monday is 0; none: each as it comes
     digest_hour = models.PositiveSmallIntegerField(default=DIGEST_HOUR)
     # The address that sent our mail back for good. Another address in their account lifts it by itself.
@@ -163,6 +166,10 @@ class NotificationSettings(models.Model):
     @property
     def muted_kinds(self) -> frozenset[str]:
         return frozenset(self.muted.split(BAR)) - {""}
+
+    @property
+    def pushed_kinds(self) -> frozenset[str]:
+        return frozenset(self.pushed.split(BAR)) - {""}
 
     @property
     def has_digest(self) -> bool:
@@ -363,3 +370,75 @@ class CalendarMark(models.Model):
 def calendar_mark() -> UUID:
     found = CalendarMark.objects.first() or CalendarMark.objects.get_or_create(only=True)[0]
     return found.mark
+
+
+# What may be shown on a phone as well: what runs out within hours, and what is not to be eaten.
+PUSHED = ("recall", "seal-check", "seal-second-call", "reprocess-closing")
+
+# Web push: the club's own keys, the browsers that take it, and what waits to go there beside the mail.
+
+
+class PushKeys(models.Model):
+    """By what push servers know this club (RFC 8292). One row, made once: with other keys every phone asks anew."""
+
+    only = models.BooleanField(default=True, unique=True, editable=False)
+    private = SealedTextField()  # 32 bytes in URL-safe base64
+    public = models.CharField(max_length=90)  # the point, not compressed: 65 bytes in URL-safe base64
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="push_keys_are_one_row", condition=Q(only=True))]
+
+    def __str__(self) -> str:
+        return self.public
+
+
+class PushDevice(models.Model):
+    """A browser that shows what cannot wait, for as long as its person is signed in there."""
+
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="push_devices")
+    browser = models.OneToOneField(BrowserSession, on_delete=models.CASCADE, related_name="push_device")
+    endpoint = models.CharField(max_length=500, unique=True)  # at the push server; whoever knows it may write there
+    p256dh = models.CharField(max_length=90)  # the browser's public key
+    auth = models.CharField(max_length=30)
+    made_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.made_at:%Y-%m-%d}"
+
+
+class PushNoteQuerySet(models.QuerySet["PushNote"]):
+    def waiting(self, now: datetime) -> PushNoteQuerySet:
+        """Due, or being sent by a sender that died; the longest wait first."""
+        due = Q(state=ReminderState.DUE, next_try_at__lte=now)
+        abandoned = Q(state=ReminderState.SENDING, leased_until__lt=now)
+        return self.filter(due | abandoned).order_by("next_try_at", "pk")
+
+
+class PushNote(models.Model):
+    """One reminder for one browser: whatever asks twice, one row."""
+
+    reminder = models.ForeignKey(Reminder, on_delete=models.CASCADE, related_name="push_notes")
+    device = models.ForeignKey(PushDevice, on_delete=models.CASCADE, related_name="notes")
+    state = models.CharField(max_length=10, choices=ReminderState.choices, default=ReminderState.DUE)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_try_at = models.DateTimeField()
+    lease = models.UUIDField(null=True, blank=True)
+    leased_until = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    last_error = models.CharField(max_length=300, blank=True)
+
+    objects = PushNoteQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["reminder", "device"], name="one_push_of_a_reminder_a_browser")]
+        indexes = [
+            models.Index(
+                fields=["next_try_at"],
+                condition=Q(state__in=[ReminderState.DUE, ReminderState.SENDING]),
+                name="push_notes_live",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reminder_id} {self.device_id}"

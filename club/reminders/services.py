@@ -26,6 +26,7 @@ from club.core.clock import zone_names
 from club.members.models import User
 from club.reminders.models import (
     BAR,
+    PUSHED,
     SUNDAY,
     NightlyAudit,
     NotificationSettings,
@@ -92,8 +93,10 @@ def notification_settings_change(
     digest_weekday: int | None,
     digest_hour: int,
     mailed: Iterable[str],
+    pushed: Iterable[str] = (),
 ) -> None:
-    """What a person says of themselves. `mailed`: the kinds they want by mail; others are on the site alone.
+    """What a person says of themselves. `mailed`: the kinds they want by mail; others are on the site alone. `pushed`:
+    those of PUSHED that their phones show as well.
 
     What they said of kinds that no longer concern them (a keeper's, once) is kept as it was.
     Raises ValidationError by field.
@@ -102,6 +105,9 @@ def notification_settings_change(
     wanted, offered = set(mailed), {rule.name for rule in kinds_for(by) if rule.may_mute}
     if not wanted <= offered:
         raise ValidationError({"mailed": _("That is no kind of reminder that you could choose.")})
+    shown = set(pushed)
+    if not shown <= set(PUSHED):
+        raise ValidationError({"pushed": _("That is no kind of reminder that you could choose.")})
     muted = (notification_settings_of(by).muted_kinds - offered) | (offered - wanted)
     values = {
         "zone_name": zone_name,
@@ -109,6 +115,7 @@ def notification_settings_change(
         "quiet_until": quiet_until,
         "digest_weekday": digest_weekday,
         "digest_hour": digest_hour,
+        "pushed": BAR + "".join(f"{kind}{BAR}" for kind in sorted(shown)),
         "muted": BAR + "".join(f"{kind}{BAR}" for kind in sorted(muted)),
     }
     NotificationSettings.objects.update_or_create(person=by, defaults=values)

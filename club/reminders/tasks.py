@@ -7,7 +7,7 @@ from django.conf import settings
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from club.reminders import outbox
+from club.reminders import outbox, push
 
 log = logging.getLogger(__name__)
 
@@ -20,6 +20,11 @@ def gather_and_send() -> None:
 @shared_task(name="club.reminders.tasks.send")  # type: ignore[untyped-decorator]
 def send() -> None:
     outbox.send_due(timezone.now())
+
+
+@shared_task(name="club.reminders.tasks.push")  # type: ignore[untyped-decorator]
+def push_to_phones() -> None:
+    push.push_round(timezone.now())
 
 
 def call_senders(number: int) -> None:

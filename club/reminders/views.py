@@ -17,7 +17,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.classes.models import ClassSession
-from club.core.http import refusals_on, signed_in
+from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.choices import Role
 from club.members.models import CalendarAddress, User
 from club.members.services import calendar_address_close, calendar_address_renew
@@ -26,6 +26,7 @@ from club.reminders.calendar import Entry, calendar_text, entries_for, session_e
 from club.reminders.forms import NotificationSettingsForm
 from club.reminders.models import NightlyAudit, Reminder, notification_settings_of, people_bounced
 from club.reminders.outbox import LATE_S, OLD_BACKUP_S, health_at, is_ticking, not_ready_because
+from club.reminders.push import push_device_add, push_device_drop, push_keys
 from club.reminders.rules import AnyRule, read_stop_token
 from club.reminders.services import (
     RULES,
@@ -154,7 +155,28 @@ def notification_settings(request: HttpRequest) -> HttpResponse:
             notification_settings_change(by=user, **form.cleaned_data)
             messages.success(request, _("Saved."))
             return redirect("reminders:notification-settings")
-    return render(request, "reminders/notification_settings.html", {"form": form})
+    keys = push_keys()
+    devices = user.push_devices.select_related("browser").order_by("pk")
+    context = {"form": form, "public_key": keys.public if keys else "", "devices": devices}
+    return render(request, "reminders/notification_settings.html", context)
+
+
+@require_POST
+def push_add(request: HttpRequest) -> HttpResponse:
+    """What this browser's script sends once its person said yes."""
+    told = {name: request.POST.get(name, "")[:600] for name in ("endpoint", "p256dh", "auth")}
+    with refusals_as_messages(request):
+        push_device_add(by=signed_in(request), session_key=request.session.session_key or "", **told)
+        messages.success(request, _("This browser shows what cannot wait. Tick below which kinds."))
+    return redirect("reminders:notification-settings")
+
+
+@require_POST
+def push_drop(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    push_device_drop(by=user, device=get_object_or_404(user.push_devices, pk=pk))
+    messages.success(request, _("That browser shows nothing any more."))
+    return redirect("reminders:notification-settings")
 
 
 @require_POST

@@ -29,7 +29,7 @@ from club.classes.models import ClassSession, SignUp
 from club.classes.services.seats import seat_token
 from club.core.clock import club_day
 from club.members.models import User
-from club.members.services import address_ask, consent_token
+from club.members.services import address_ask, consent_token, join_ask, street_change
 from club.reminders.rules import stop_token
 from club.reminders.services import mailbox_note_bounce
 from club.run.demo import SIGN_INS, demo_load
@@ -64,6 +64,8 @@ NO_PAGE = {
     "fruit:photo": "a picture",
     "classes:photo": "a picture",
     "calendar:feed": "a calendar",
+    "desk:robots": "for robots",
+    "desk:sitemap": "for robots",
     "batches:stove-presses": "for the script of the cook's page",
     "kitchen-worker": "a script",
     "kitchen-manifest": "for browsers",
@@ -184,6 +186,9 @@ def beginnings(transactional_db) -> dict[str, list[str]]:
     everywhere = list(without_arguments())
     keeper, member, teacher = (User.objects.get(email=email) for email in (KEEPER, MEMBER, INSTRUCTOR))
     make_person(email=NEWCOMER, name="Ada Maximiliane Featherstonehaugh")
+    organiser = User.objects.get(email=ORGANISER)
+    street_change(by=organiser, is_open=True, about="Plums and pears.", hours="Tuesdays.", joining="Write to us.")
+    join_ask(name="Ada Newcomer", email="ada@example.test", words="I have a pear tree.")
     make_codes(member)
     make_passkey(teacher)
     return {

@@ -271,6 +271,12 @@ class Belongings:
         place = jars.kitchen_place(self.kitchen)
         return jars.count_begin(by=self.club.keeper, place=place, token=uuid4(), now=self.now)
 
+    def push_device(self) -> Arguments:
+        told = {"auth_hash": "x", "began_at": self.now, "seen_at": self.now, "session_key": f"k{uuid4().hex[:30]}"}
+        browser = BrowserSession.objects.create(person=self.owner, **told)
+        device = self.owner.push_devices.create(browser=browser, endpoint=f"https://push.example.test/{uuid4()}")
+        return {"pk": device.pk}
+
     def own_canner(self) -> Arguments:
         told = {"kind": Kind.DIAL_GAUGE, "name": "The big one", "capacity": {"pint": 9}}
         return {"code": own_canner_add(by=self.owner, kitchen=self.kitchen, token=uuid4(), **told).code}
@@ -393,6 +399,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "reason bought": lambda of: {"reason": "bought"},
     "reason lent": lambda of: {"reason": "lent"},
     "deposit": lambda of: {"pk": of.deposit().pk},
+    "push device": Belongings.push_device,
     "join request": lambda of: {
         "pk": JoinRequest.objects.create(name="Ada", email=f"{uuid4()}@example.test", asked_at=of.now).pk
     },

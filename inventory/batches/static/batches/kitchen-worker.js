@@ -88,3 +88,17 @@ self.addEventListener("fetch", (event) => {
     event.respondWith(file(event));
   }
 });
+
+// What the site pushes: shown as it came; a press opens its page.
+self.addEventListener("push", (event) => {
+  const said = event.data ? event.data.json() : {};
+  const { title = "", body = "", url = "/", tag = "" } = said;
+  event.waitUntil(self.registration.showNotification(title, { body, tag, data: { url } }));
+});
+
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  const address = new URL(event.notification.data.url, self.location.origin);
+  if (address.origin !== self.location.origin) return;
+  event.waitUntil(self.clients.openWindow(address.href));
+});
