@@ -17,7 +17,7 @@ import time
 import urllib.error
 import urllib.request
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from collections import Counter
+from collections import Counter, defaultdict
 from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
@@ -31,7 +31,7 @@ from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, F, OuterRef
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from club.core.sealing import Unreadable, can_seal
@@ -188,19 +188,20 @@ def push_gather(now: datetime) -> int:
 
     Only what is not read yet, and came since the browser began to take it.
     """
-    written_there = PushNote.objects.filter(reminder=OuterRef("pk"), device=OuterRef("person__push_devices"))
-    rows = Reminder.objects.filter(read_at=None, person__push_devices__isnull=False, rule__in=PUSHED)
-    rows = rows.filter(created_at__gt=now - NEWS_FOR, created_at__gte=F("person__push_devices__made_at"))
-    rows = rows.exclude(state=ReminderState.SETTLED).filter(~Exists(written_there))
-    found = rows.order_by("pk").values_list("pk", "rule", "person__push_devices", "person")
+    theirs: defaultdict[int, list[PushDevice]] = defaultdict(list)
     wanted: dict[int, frozenset[str]] = {}
-    new = []
-    for pk, rule, device, person in found:
-        if person not in wanted:
-            preferences = notification_settings_of(User.objects.select_related("notification_settings").get(pk=person))
-            wanted[person] = preferences.pushed_kinds
-        if rule in wanted[person]:
-            new.append(PushNote(reminder_id=pk, device_id=device, next_try_at=now))
+    for device in PushDevice.objects.select_related("person__notification_settings"):
+        theirs[device.person_id].append(device)
+        wanted[device.person_id] = notification_settings_of(device.person).pushed_kinds
+    rows = Reminder.objects.filter(person__in=PushDevice.objects.values("person"), read_at=None, rule__in=PUSHED)
+    rows = rows.filter(created_at__gt=now - NEWS_FOR).exclude(state=ReminderState.SETTLED).order_by("pk")
+    there = set(PushNote.objects.filter(reminder__in=rows.order_by()).values_list("reminder_id", "device_id"))
+    new = [
+        PushNote(reminder_id=row.pk, device=device, next_try_at=now)
+        for row in rows.only("rule", "person_id", "created_at")
+        for device in theirs[row.person_id]
+        if row.rule in wanted[row.person_id] and row.created_at >= device.made_at and (row.pk, device.pk) not in there
+    ]
     PushNote.objects.bulk_create(new, ignore_conflicts=True)
     return len(new)
 
