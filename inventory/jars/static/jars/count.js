@@ -1,6 +1,6 @@
 // Counting at the shelf: plus and minus count on from what stands in the box, else from what is booked. What was
 // counted outlives a reload, on this phone and in this tab alone.
-const form = document.querySelector(".shelf-count");
+const form = document.querySelector(".count-form");
 if (form) {
   const key = `count-${form.dataset.count}`;
   const boxes = [...form.querySelectorAll(".shelf-box")];
