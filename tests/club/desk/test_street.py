@@ -113,7 +113,7 @@ def test_who_asks_reads_the_same_words_whether_or_not_their_address_is_known(cli
     answers = []
     for email in ("ada@example.test", member.email, "ADA@example.test"):
         answer = client.post(reverse("members:join"), {"name": "Ada", "email": email, "words": "Plums!"}, follow=True)
-        answers.append((answer.status_code, re.sub(r"csrf.*?>", "", answer.text)))
+        answers.append((answer.status_code, re.sub(r"(?i)csrf.*?>", "", answer.text)))
     assert answers[0] == answers[1] == answers[2]
     assert list(JoinRequest.objects.values_list("email", "state")) == [("ada@example.test", JoinState.ASKED)]
     outbox.gather(timezone.now())

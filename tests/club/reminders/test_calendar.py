@@ -249,3 +249,19 @@ def test_the_feed_asks_the_same_few_queries_however_much_there_is(person, rows, 
 def test_a_name_of_any_letters_breaks_no_calendar():
     written = calendar_text([], name="Plums; pears,\r\nBcc: x").decode()
     assert "NAME:Plums\\; pears\\,\\nBcc: x\r\n" in written
+
+
+def test_a_class_calls_out_before_it_begins_and_its_uid_does_not_hang_on_the_address(person, settings):
+    make_signup(make_session(), person)
+
+    def read_back():
+        return Calendar.from_ical(calendar_text(entries_for(person, NOW), name="Plums"))
+
+    calendar = read_back()
+    [event] = calendar.walk("VEVENT")
+    [alarm] = event.walk("VALARM")
+    assert calendar["X-WR-CALNAME"] == "Plums"
+    assert alarm["TRIGGER"].dt == timedelta(hours=-2)
+    settings.SITE_URL = "https://another.example.test"
+    [moved] = read_back().walk("VEVENT")
+    assert moved["UID"] == event["UID"]
