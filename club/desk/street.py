@@ -17,7 +17,6 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import _json_script_escapes  # type: ignore[attr-defined]
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
@@ -26,11 +25,12 @@ from club.classes.models import ClassSession
 from club.members.models import StreetPage, street_page
 from recipes.engine.quantities import format_number
 from recipes.models import Recipe
-from recipes.presentation import band_tables, detail_lines, headspace_text, ingredient_lines, step_words
+from recipes.presentation import band_tables, detail_lines, headspace_text, ingredient_lines, source_text, step_words
 from recipes.safety import panel_of
 
 CLASSES_SHOWN = 12
 MOST_IN_SITEMAP = 5_000
+ENDS_NOTHING = {ord(char): f"\\u{ord(char):04x}" for char in "<>&\u2028\u2029"}
 
 
 def _open_door() -> StreetPage:
@@ -103,7 +103,7 @@ def recipe(request: HttpRequest, slug: str) -> HttpResponse:
         "name": tested.title,
         "url": settings.SITE_URL + request.path,
         "author": {"@type": "Organization", "name": settings.CLUB_NAME},
-        "citation": str(tested.source),
+        "citation": source_text(tested.source),
         "recipeIngredient": [" ".join(filter(None, [one.amount, one.item, one.prep])) for one in lines],
         # No time anywhere: a step sends to the table, whose row hangs on the reader's altitude.
         "recipeInstructions": [{"@type": "HowToStep", "text": one.text} for one in steps],
@@ -130,7 +130,7 @@ def recipe(request: HttpRequest, slug: str) -> HttpResponse:
 
 def _json(said: dict[str, Any]) -> SafeString:
     """For a script element: no character in it can end that."""
-    return mark_safe(json.dumps(said, ensure_ascii=False).translate(_json_script_escapes))
+    return mark_safe(json.dumps(said, ensure_ascii=False).translate(ENDS_NOTHING))
 
 
 @login_not_required
