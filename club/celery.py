@@ -34,8 +34,8 @@ JOBS = {
     "backups": "club.run.tasks.back_up",
     "retention": "club.desk.tasks.enforce_retention",
     "audit": "club.run.tasks.audit",
-    "reminders": "club.reminders.tasks.gather_and_send",
     "push": "club.reminders.tasks.push",
+    "reminders": "club.reminders.tasks.gather_and_send",
 }
 
 app.conf.beat_schedule = {
