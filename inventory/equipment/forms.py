@@ -429,8 +429,7 @@ class TakeBackForm(TokenForm):
         required=False,
         help_text=_("Leave it empty if all is there and sound. The thing stays in until what stands here is settled."),
     )
-    parts_in = PartsTicked(label=_("Tick each part that you see and that is sound"))
-    rest_missing = forms.BooleanField(label=_("What is not ticked is missing or damaged"), required=False)
+    parts_in = PartsTicked(label=_("Parts that are back: untick what is missing or damaged"))
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
     deposit = forms.ChoiceField(
         label=_("What became of the deposit?"),
@@ -446,21 +445,13 @@ class TakeBackForm(TokenForm):
     deposit_note = forms.CharField(label=_("Why it was kept"), max_length=300, required=False)
 
     def __init__(self, *args: Any, loan: Loan, **kwargs: Any) -> None:
+        kwargs["initial"] = {"parts_in": loan.parts_out, "missing_parts": loan.missing_parts}
         super().__init__(*args, **kwargs)
         self.loan = loan
         _offer_parts(self, "parts_in", loan.parts_out)
-        if not loan.parts_out:
-            del self.fields["rest_missing"]
         if not loan.deposit_cents:
             for name in ("deposit", "deposit_back_cents", "deposit_note"):
                 del self.fields[name]
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        if (left := self._not_ticked(cleaned)) and not cleaned.get("rest_missing"):
-            text = _("Not ticked: %(parts)s. Tick what is here, or tick that the rest is missing or damaged.")
-            self.add_error("parts_in", forms.ValidationError(text, params={"parts": left}))
-        return cleaned
 
     def _not_ticked(self, cleaned: dict[str, Any]) -> str:
         left = [part for part in self.loan.parts_out if part not in cleaned.get("parts_in", [])]

@@ -51,7 +51,7 @@ def test_a_taken_day_names_the_next_and_a_held_canner_goes_out_and_comes_back_in
             page.wait_for_url(f"**{leads_to}")
 
     visitor.sign_in(keeper.email, "/equipment/counter/")
-    page.get_by_label("Code on the label").fill("bwc 01")
+    page.get_by_label("Code, part of a name, or who has it").fill("bwc 01")
     tap(page.get_by_role("button", name="Find it"), "/counter/?code=bwc+01")
     visitor.look("hand-over")
     assert visitor.is_uncovered(page.get_by_role("button", name="Hand it over"))
@@ -62,7 +62,7 @@ def test_a_taken_day_names_the_next_and_a_held_canner_goes_out_and_comes_back_in
     assert (loan.person, loan.condition_out) == (member, "good")
 
     taps = 0
-    page.get_by_label("Code on the label").fill("BWC-01")
+    page.get_by_label("Code, part of a name, or who has it").fill("BWC-01")
     tap(page.get_by_role("button", name="Find it"), "/counter/?code=BWC-01")
     visitor.look("take-back")
     assert visitor.is_uncovered(page.get_by_role("button", name="Take it back"))

@@ -203,8 +203,7 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
     context["missing_parts"] = row.missing_parts  # type: ignore[attr-defined]
     waits = list(Hold.objects.filter(thing=thing).to_collect(today).select_related("person")[:5])
     if loan is not None:
-        noted = {"missing_parts": loan.missing_parts}
-        context["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(initial=noted, loan=loan)
+        context["form"] = form if isinstance(form, TakeBackForm) else TakeBackForm(loan=loan)
         context["next_hold"] = waits[0] if waits else None
     else:
         due = waits[0] if waits and waits[0].starts <= today else None
