@@ -207,7 +207,8 @@ def _counter_for(request: HttpRequest, thing: Thing, form: Any = None) -> HttpRe
         context["next_hold"] = waits[0] if waits else None
     else:
         due = waits[0] if waits and waits[0].starts <= today else None
-        context["latest_due"] = latest = services.latest_due(thing, due.person if due else None, today)
+        latest = services.latest_due(thing, due.person if due else None, today)
+        context["latest_due"] = latest if latest and latest >= today else None
         lapses_on = row.test_lapses_on  # type: ignore[attr-defined]
         ends = [today + USUAL_LOAN, latest, lapses_on - timedelta(days=1) if lapses_on else None]
         usual = hand_over_initial(thing, due, max(today, min(day for day in ends if day)))
