@@ -42,6 +42,7 @@ from recipes.engine.changes.judge_vessel import (
     judge_syrup,
     judge_together,
 )
+from recipes.engine.changes.normalise import lemmas
 from recipes.engine.changes.read import read
 from recipes.engine.changes.say import GRAMMAR_HELP, nearest, said
 from recipes.engine.changes.terms import (
@@ -168,6 +169,10 @@ def _is_allowed(decision: Decision) -> bool:
 def _decide(facts: Facts, change: Change) -> Decision:
     """The decision on a change, for the whole pot; nothing is allowed that leaves a word of a food's name over."""
     in_pot = for_the_pot(facts, change)
+    if _names_wild_mushrooms(change):
+        return Decision("MUSHROOM-WILD")
+    if change.act in _OF_FOOD and _counts_what_is_measured(change):
+        return Decision("CANNOT-COMPARE")
     if in_pot is None:
         decision = _judge(facts, replace(change, amount=None, other_amount=None))
         return Decision("CANNOT-COMPARE") if _is_allowed(decision) else decision
@@ -209,6 +214,40 @@ def _odd_words(phrase: Phrase) -> set[str]:
     return {word for word in phrase.words - names - _SURE_OF_ACID if not form_of((word,)) and word.isalpha()}
 
 
+_MEASURED = SALTS | SWEETS | ACIDS | {Kind.WATER, Kind.JUICE, Kind.OIL}
+
+
+def _counts_what_is_measured(change: Change) -> bool:
+    """ "500 salt": a number without a measure, of what nobody counts."""
+    said = ((change.item, change.amount), (change.other or change.item, change.other_amount))
+    return any(
+        amount is not None and amount.unit == "each" and amount.value > 1 and _is_measured_food(name)
+        for name, amount in said
+    )
+
+
+def _is_measured_food(name: str) -> bool:
+    kinds = read_phrase(name).kinds
+    return bool(kinds) and kinds <= _MEASURED
+
+
+# Where mushrooms come from that nobody sold: they may be any kind.
+_UNSOLD = frozenset(
+    words_of(
+        "wild foraged forage foraging hedgerow wood woods forest woodland field meadow pasture garden yard backyard "
+        "lawn tree found find picked pick picking gathered gather hunted grew gave given give neighbor neighbour friend"
+    )
+)
+
+
+def _names_wild_mushrooms(change: Change) -> bool:
+    """Whether mushrooms are put in of which the text says, anywhere, that they were not bought."""
+    if change.act not in _OF_FOOD - {Act.OMIT, Act.LESS}:
+        return False
+    words = set(lemmas(f"{change.item} {change.other} {change.text}"))
+    return "mushroom" in words_of(f"{change.item} {change.other}") and bool(words & _UNSOLD)
+
+
 def _accounts(facts: Facts, change: Change) -> bool:
     if change.act not in _OF_FOOD:
         return True
@@ -237,6 +276,8 @@ def _judge(facts: Facts, change: Change) -> Decision:
 def _amounts(facts: Facts, change: Change) -> Decision:
     lines = facts.find(change.item)
     other_food = unrelated(lines, read_phrase(change.item))
+    if other_food and change.act is Act.MORE and read_phrase(change.item).kinds == {Kind.SPICE}:
+        lines = ()  # "more dried oregano" where the recipe says "oregano": nothing fresh is meant
     decisions = judge_amount(facts, change, lines) if lines else []
     if change.act is Act.MORE and (not lines or other_food or read_phrase(change.item).kinds & ACIDS):
         decisions += judge_add(facts, replace(change, amount=change.amount or change.other_amount, word=ADDED))

@@ -137,6 +137,7 @@ def _filler_sizes() -> range:
 _ACID_WORDS = frozenset({"vinegar", "acid", "citric", "lemon", "lime", "juice", "water", "acv"})
 _MAY_BE_MEASURE = frozenset({"so", "as", "that", "which", "to", "for"})
 _ENDS = frozenset({STOP, ","})
+_CONNECTING = frozenset(words_of("of as if it by the a an and or but so to in at on for with from that this i we they"))
 _LOOSE = frozenset({"it", "this", "that", "them"})
 _MAY_FOLLOW = frozenset(
     {
@@ -205,6 +206,8 @@ def _reason_at(tokens: Sequence[Token], at: int) -> int:
     rest = said[len(begin) :]
     if not begin or not rest or any(token.value is not None for token in tokens[at:end]):
         return 0
+    if set(rest) <= _CONNECTING:
+        return 0  # "so it by it" tells no reason
     likes = set(rest) & reasons.likes
     of_it = rest[-1] in ("it", "them") and begin[0] not in ("because", "since")
     if _longest_lexeme(tokens, at)[0] > 1 or (likes and (begin[0] in _MAY_BE_MEASURE or of_it)):
@@ -215,7 +218,7 @@ def _reason_at(tokens: Sequence[Token], at: int) -> int:
         return 0
     known = reasons.words
     if begin[0] in ("because", "since"):  # "since the apples are sweet"
-        is_plain = not set(rest) & {"and", "or", "but", "with", "of", "for", "in"}
+        is_plain = not set(rest) & {"and", "or", "but", "with", "of", "for", "in"} and bool(set(rest) & reasons.verbs)
         known = known | reasons.sour | (food_words() - _ACID_WORDS if is_plain else frozenset())
     if not set(rest) <= known | {"not"}:
         return 0

@@ -65,12 +65,16 @@ def plain(text: str) -> str:
     folded = re.sub(r"\bw/", " with ", folded)
     folded = re.sub(r"\bn/a\b", " na ", folded)
     folded = re.sub(r"(?<=[a-z]) ?\+ ?(?=[a-z])", " and ", folded)
+    folded = re.sub(r"(?<=[a-z]) ?/ ?(?=(?:quart|qt|pint|pt|jar)s?\b)", " per ", folded)
     folded = re.sub(r"(?<=[a-z])/(?=[a-z])", " ; ", folded)
+    folded = re.sub(rf", (bottled|fresh|frozen|canned|dried), (?={_IN_PLACE_OF})", r" \1 ", folded)
     folded = re.sub(r"\(\s*([a-z]+|[0-9.,]+ ?(?:%|percent)(?: acidity| acid)?)\s*\)", _bracketed, folded)
     folded = re.sub(rf"(?<=[a-z]) *\(([^()]*)\) *((?:{_IN_PLACE_OF}) [^;.,()]*)", _aside, folded)
     folded = re.sub(rf"\b({'|'.join(_SHORT_UNITS)})\.(?=\s|$)", r"\1 ", folded)
     folded = re.sub(r"(?<=\d),(?=\d{3}(?!\d))", "", folded)
-    folded = re.sub(r":(?=\s*[0-9][^;.]* instead of [0-9])", " ", folded)  # "cloves: 6 instead of 12"
+    folded = re.sub(
+        r":(?=\s*[0-9][0-9/ ]* (?:instead of|rather than|not) [0-9])", " ", folded
+    )  # "cloves: 6 instead of 12"
     folded = re.sub(r"[()\[\]{}?!]|\.{2,}|\u2026|(?<!\d)\.(?!\d)|\.(?=\s|$)|(?<=\d)\.(?=[a-z])|:", " ; ", folded)
     folded = re.sub(r"(?<=[a-z])-(?=[a-z0-9])|(?<=[0-9])-(?=[a-z])", " ", folded)
     folded = re.sub(r"(?<=\s)-(?=\s+[^0-9\s])", ";", folded)
@@ -141,7 +145,11 @@ def _spelled(tokens: list[Token]) -> list[Token]:
     while at < len(tokens):
         for size in range(min(longest, len(tokens) - at), 0, -1):
             phrase = tuple(token.word for token in tokens[at : at + size])
-            if phrase in known and all(token.value is None for token in tokens[at : at + size]):
+            if (
+                phrase in known
+                and all(token.value is None for token in tokens[at : at + size])
+                and not _is_jar(tokens, at + size)
+            ):
                 found += [Token(word) for word in known[phrase]]
                 at += size
                 break
@@ -149,6 +157,12 @@ def _spelled(tokens: list[Token]) -> list[Token]:
             found.append(tokens[at])
             at += 1
     return found
+
+
+def _is_jar(tokens: list[Token], end: int) -> bool:
+    """Whether words that end in a half or a quarter name a jar: "in half pints" is no way to cut."""
+    after = [token.word for token in tokens[end : end + 1]]
+    return tokens[end - 1].word in ("half", "quarter") and after in (["pint"], ["gallon"])
 
 
 def _with_foods(tokens: list[Token]) -> list[Token]:

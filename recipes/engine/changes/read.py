@@ -14,10 +14,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 
 from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, MASHED, SWEETS, Kind, form_of, read_phrase
 from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, mended, rows
 from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, powders, tokenise
+from recipes.engine.changes.talk import plain_wishes
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
 from recipes.engine.changes.vocabulary import data, food_words, phrases, ways_words, words_of
 from recipes.engine.changes.ways import idle_words, is_later, read_accident, read_way
@@ -69,10 +71,12 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
     tokens = _each_of_several(_mended(tokenise(powders(text)), own))
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
+    if any(_hangs(part) for part in _pieces(tokens)):
+        return []
     found = _Reader(own).wishes(_without_ends(tokens))
-    if not found and (rest := _without_remarks(tokens)):
-        tokens = rest
-        found = _Reader(own).wishes(_without_ends(tokens))
+    for plainer in (plain_wishes, _without_remarks):
+        if not found and (rest := plainer(tokens)):
+            found = _Reader(own).wishes(_without_ends(rest))
     found = [_acid_for_acid(reading) for reading in found]
     if any(_is_beside(part) and not _stripped(part) for part in _pieces(tokens)):  # ", too"
         found = [[_on_top(change) for change in reading] for reading in found]
@@ -90,6 +94,27 @@ def _pieces(tokens: Sequence[Token]) -> list[tuple[Token, ...]]:
         else:
             pieces[-1].append(token)
     return [tuple(piece) for piece in pieces if piece]
+
+
+_HANGING = frozenset(
+    words_of("of the a an and & or nor than if because since my our your their for from with by -> + - = x at per")
+)
+_CLOSED_BY = frozenset(words_of("do done go gone work start make begin wait care live"))  # "what I began with"
+
+
+_OPEN = frozenset({"of", "the", "a", "an", "if", "my", "our", "than"})
+_JOINED = frozenset({"and", "&", "but", "so", "because", "with", "or", "then"})
+
+
+def _hangs(part: Sequence[Token]) -> bool:
+    """Whether a part breaks off: "seven of the", "quarts instead of". What was left unsaid is not guessed."""
+    words = [token.word for token in part]
+    if any(one in _OPEN and other in _JOINED and (one, other) != ("if", "so") for one, other in pairwise(words)):
+        return True
+    last = part[-1]
+    if last.value is not None or last.word not in _HANGING:
+        return False
+    return not (last.word in ("for", "with", "from") and len(part) > 1 and part[-2].word in _CLOSED_BY)
 
 
 @cache
@@ -689,7 +714,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"A?M([Q])(N)", lambda i: _more_by(_n(i[1]), i[0])),
     (r"(N)([QS])[MI]|I(N)b([QS#])|(N)\+([QS])|(N)Ib([QS])|(N)Mb([QS])", lambda i: _more_by(_n(i[0]), i[1])),
     # left out
-    (r"E?Z[GE]?(N)[zd]?(?:ZP|vPz)?|v(N)z|(N)zz?|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
+    (r"E?Z[GE]?(N)[zd]?(?:ZP|vPz)?|v(N)zz?|(N)zz?|ZE(N)|R(N)z", lambda i: _omit(_n(i[0]))),
     (r"(B)P?", lambda i: [Change(Act.ADD, str(i[0].value), word=ADDED)] if isinstance(i[0], Lexeme) else None),
     (r"v?P?(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
@@ -854,6 +879,8 @@ def _with_amount(last: Change, amount: Amount | None) -> list[Change] | None:
     """The change before with an amount that was said after it, in the mark `told` of a change that takes its place."""
     if last.act is Act.SWAP and last.other_amount is None:
         return [replace(last, other_amount=amount, text="again")]
+    if last.act is Act.ADD and last.amount is None and last.word == LITTLE and not _names_acid(last):
+        return [replace(last, amount=amount, word=ADDED, text="again")]  # "a dab of butter, half a teaspoon"
     if last.act in (Act.USE, Act.ADD) and last.amount is None and last.word != LITTLE:
         return [replace(last, amount=amount, word="" if last.act is Act.ADD else last.word, text="again")]
     if last.act in (Act.LESS, Act.MORE) and last.other_amount is None and last.factor is None:
@@ -1077,7 +1104,7 @@ def _fits(items: list[Item], before: tuple[Change, ...], verb: Change | None) ->
     if letters == "N" and verb is not None and _n(items[0]).is_plain and _may_reach(verb, _n(items[0])):
         yield [_reached(verb, _in_form_of(verb, _n(items[0]).name))]
         return
-    bare = re.sub(r"^[qc](?=[AZRIWVEyT])", "", letters)
+    bare = re.sub(r"^[qc](?=[AZRIWVEyTv])", "", letters)
     items = items[len(letters) - len(bare) :]
     if bare == "o" and before and read_phrase(_last_item(before[-1])).kinds & {Kind.FRUIT, Kind.JUICE}:
         return  # "canned blueberries, unsweetened": the blueberries

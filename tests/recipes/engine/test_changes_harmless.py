@@ -1,7 +1,7 @@
 """Wishes that do no harm, as people say them: nearly all are allowed, and none is refused for an untrue reason.
 
 The rows marked "aside" were not looked at while the reader was written; those marked "used" were each a list of wishes
-for it to fail on before it was mended.
+for it to fail on before it was mended. Those marked "talk" tell of family, garden and taste besides.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from tests.published.library import recipes
 
 with (Path(__file__).parent / "harmless_wishes.csv").open(newline="", encoding="utf-8") as file:
     WISHES = list(csv.DictReader(file))
-MOST_REFUSED = 0.05
+MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.35}
 # What is refused although it would do no harm may only be told that it was not understood or that no rule is known.
 HONEST = {"NOT-UNDERSTOOD", "NOT-COVERED", "SAY-WHICH"}
 
@@ -32,17 +32,14 @@ def refused(group: str) -> list[Verdict]:
     return [answer for row, answer in found if row["aside"] == group and answer.verdict is Ruling.REFUSED]
 
 
-GROUPS = ["", "aside", "used"]
-
-
-@pytest.mark.parametrize("group", GROUPS)
+@pytest.mark.parametrize("group", MOST_REFUSED)
 def test_nearly_every_harmless_wish_is_allowed(group):
     asked = [row for row in WISHES if row["aside"] == group]
     assert len(asked) >= 70
-    assert len(refused(group)) <= MOST_REFUSED * len(asked), refused(group)
+    assert len(refused(group)) <= MOST_REFUSED[group] * len(asked), refused(group)
 
 
-@pytest.mark.parametrize("group", GROUPS)
+@pytest.mark.parametrize("group", MOST_REFUSED)
 def test_no_harmless_wish_is_refused_for_an_untrue_reason(group):
     assert [answer for answer in refused(group) if answer.rule not in HONEST] == []
 

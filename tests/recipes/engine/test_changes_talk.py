@@ -1,0 +1,66 @@
+"""What people say round a wish: it is taken off, and what it says of a food is judged all the same."""
+
+from __future__ import annotations
+
+import pytest
+
+from recipes.engine.changes import Ruling, check_change
+from recipes.engine.changes.normalise import tokenise
+from recipes.engine.changes.talk import plain_wishes
+from tests.published.library import recipes
+
+
+def plain(text: str) -> str:
+    return " ".join(token.word if token.value is None else str(token.value) for token in plain_wishes(tokenise(text)))
+
+
+@pytest.mark.parametrize(
+    ("text", "wish"),
+    [
+        ("my son hates cumin, so I would leave it out", "i would leave cumin out"),
+        ("I've got frozen corn from last year, can I use that?", "can i use frozen corn"),
+        ("we don't care for cloves, can we do without?", "leave out clove"),
+        ("I've citric acid, 1/2 tsp to a quart, may I use it", "may i use citric acid , 1/2 tsp to a quart"),
+        ("Could the peppers be orange instead of red? There are only two of us", "orange pepper instead of red pepper"),
+        ("we love onions. Leave out the cumin", "more onion ; leave out the cumin"),
+    ],
+)
+def test_a_food_that_was_spoken_of_is_taken_up_or_stands_as_a_wish_of_its_own(text, wish):
+    assert plain(text) == wish
+
+
+@pytest.mark.parametrize("text", ["leave out the cumin", "half the vinegar", "flumox the gribble", ""])
+def test_a_text_without_talk_is_left_alone(text):
+    assert plain_wishes(tokenise(text)) == ()
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "rule"),
+    [
+        ("peach-pie-filling", "I have white peaches. Can I leave out the almond extract?", "FRUIT-WHITE-PEACH"),
+        ("dill-pickles-fermented", "My doctor told me to avoid salt. Can I skip the garlic?", "SALT-FERMENT"),
+        ("chile-salsa", "we love onions and can I leave out the cumin", "VEGETABLE-MORE"),
+        ("bread-and-butter-pickles", "My kids hate vinegar! May I add a bit of cinnamon?", "ACID-LESS"),
+        ("marinated-mushrooms", "a friend gave me wild mushrooms, may I use those?", "MUSHROOM-WILD"),
+        ("mushrooms", "I'd use mushrooms from the woods", "MUSHROOM-WILD"),
+    ],
+)
+def test_what_talk_says_of_a_food_is_judged_with_the_wish(slug, text, rule):
+    answer = check_change(recipes()[slug], text)
+    assert (answer.verdict, answer.rule) == (Ruling.REFUSED, rule), answer
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "leave out the cumin because of the",
+        "quarts instead of",
+        "red onions instead of yellow; seven of the",
+        "as if. cider vinegar instead of vinegar",
+        "leave out the cumin so it by it",
+        "less salt, 500 salt",
+        "I hate cumin, so half the vinegar and without it",
+    ],
+)
+def test_what_breaks_off_or_says_nothing_leaves_the_whole_text_refused(text):
+    assert check_change(recipes()["chile-salsa"], text).verdict is Ruling.REFUSED
