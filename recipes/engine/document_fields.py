@@ -22,7 +22,8 @@ NEWEST_EDITION = max(FORMATS)
 Choice = TypeVar("Choice", bound=StrEnum)
 
 _NUMBER = re.compile(r"([0-9]+) ([0-9]+)/([0-9]+)|([0-9]+)/([0-9]+)|([0-9]+(?:\.[0-9]+)?)")
-_UNUSABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
+# Control characters, halves of a letter, and what nobody sees: a name would not be what it looks like.
+_UNUSABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u00ad\u200b\u200e\u200f\u2028-\u202e\u2060-\u2064\ud800-\udfff\ufeff]")
 
 
 @dataclass(frozen=True)
@@ -135,7 +136,7 @@ class Fields:
         elif len(value) > most:
             self.note(key, f"This text is longer than {most} characters.")
         elif _UNUSABLE.search(value):
-            self.note(key, "This text holds a control character or a broken letter.")
+            self.note(key, "This text holds a control character, an unseen one or a broken letter.")
         else:
             return value.strip()
         return ""

@@ -46,6 +46,9 @@ def _check_acid(fields: Fields) -> None:
     lines = [line for line in ingredients if isinstance(line.get("role"), str)]
     roles = {line["role"] for line in lines}
     always = {line["role"] for line in lines if not line.get("optional")}
+    if fields.text_or_empty("kind") in LOW_ACID_KINDS and Role.ACID.value in always:
+        for where in _boiling_water_places(fields):
+            fields.note(where, "Vegetables, meat and soups go into a pressure canner; what acid keeps is a pickle.")
     fermented = fields.text_or_empty("kind") in FERMENT_KINDS and Role.SALT.value in always
     if fermented or Role.ACID.value in always:
         return
@@ -77,9 +80,25 @@ def _check_process(recipe: TestedRecipe, fields: Fields) -> None:
         fields.note("process", "A freezer recipe has no process; leave process and process_seen out.")
     if not freezer and not fields.has("process_seen"):
         fields.note("process_seen", "This field is missing.")
+    _check_pressure(recipe, fields)
     if not freezer and recipe.process and all(row.method is not recipe.method for row in recipe.process):
         fields.note("process", f"No row has the recipe's own method, {recipe.method.value}.")
     check_repeats(recipe.process, fields, "process")
+
+
+LEAST_DIAL_PSI, LEAST_WEIGHTED_PSI = 11, 10
+
+
+def _check_pressure(recipe: TestedRecipe, fields: Fields) -> None:
+    """LOWACID-PSI: no row of low-acid food below the pressure at which it reaches 240 degrees F."""
+    if recipe.kind not in LOW_ACID_KINDS and all(line.role is not Role.LOW_ACID for line in recipe.ingredients):
+        return
+    rule = RULES["LOWACID-PSI"]
+    for i, row in enumerate(recipe.process):
+        gauges = (("dial_psi", row.dial, LEAST_DIAL_PSI), ("weighted_psi", row.weighted, LEAST_WEIGHTED_PSI))
+        for key, bands, least in gauges:
+            if any(band.psi is not None and band.psi < least for band in bands):
+                fields.note(f"process[{i}].{key}", f"{rule.name}: {rule.statement}")
 
 
 def check_repeats(rows: tuple[ProcessRow, ...], fields: Fields, key: str) -> None:
@@ -117,13 +136,30 @@ def _ends(limits: PotLimits) -> tuple[Fraction, ...]:
     return limits.smallest, limits.largest, Fraction(1)
 
 
+# The largest of the published process tables: large lima beans in quarts, raw (USDA Complete Guide, Guide 4).
+MOST_HEADSPACE_IN = Fraction(3, 2)
+_TOO_MUCH_SPACE = "No published jar leaves more than 1 1/2 inches of headspace."
+
+
 # What the second edition adds, beside each other.
+
+
+def _check_headspace(
+    entry: TestedRecipe | ProcessTable, rows: tuple[ProcessRow, ...], key: str, fields: Fields
+) -> None:
+    if entry.headspace_in > MOST_HEADSPACE_IN:
+        fields.note("headspace_in", _TOO_MUCH_SPACE)
+    for i, row in enumerate(rows):
+        if row.headspace_in > MOST_HEADSPACE_IN and row.headspace_in != entry.headspace_in:
+            fields.note(f"{key}[{i}].headspace_in", _TOO_MUCH_SPACE)
 
 
 def check_details(entry: TestedRecipe | ProcessTable, fields: Fields) -> None:
     """What must hold between the rows, loads, jars and choices of a recipe or a table."""
     rows = entry.process if isinstance(entry, TestedRecipe) else entry.rows
-    _check_foods(entry, rows, "process" if isinstance(entry, TestedRecipe) else "rows", fields)
+    key = "process" if isinstance(entry, TestedRecipe) else "rows"
+    _check_foods(entry, rows, key, fields)
+    _check_headspace(entry, rows, key, fields)
     for i, first in duplicates((line.jar, line.pack, same_item(line.item)) for line in entry.loads):
         fields.note(f"loads[{i}]", f"The same jar, pack and item as loads[{first}].")
     for i, line in enumerate(entry.loads):

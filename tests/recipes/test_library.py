@@ -98,6 +98,12 @@ def test_a_byte_order_mark_is_no_problem(write):
         (('title = "Test spread"\n', 'title = "Test spread\n'), "row 6, column 21"),
         (('slug = "test-spread"', 'slug = "a"\nslug = "b"'), "Cannot overwrite a value (row 6, column 11)"),
         (('method = "boiling-water"\nproduce', "produce"), 'recipe "test-spread": method: This field is missing.'),
+        (('headspace_in = "1/4"', 'headspace_in = "12"'), "headspace_in: No published jar leaves more"),
+        (
+            ('item = "plums"', 'item = "pl\u200bums"'),
+            "ingredients[0].item: This text holds a control character, an unseen",
+        ),
+        (('kind = "jam"', 'kind = "vegetable"'), "method: LOWACID-METHOD"),
         (("kettlehall-library-1", "kettlehall-library-3"), "format: This must be kettlehall-library-1 or"),
         (('format = "kettlehall-library-1"', ""), "format: This must be"),
         (('role = "fruit"', 'role = "frut"'), 'recipe "test-spread": ingredients[0].role: This must be fruit'),
@@ -219,3 +225,52 @@ def test_a_pipe_in_a_folder_is_not_waited_for(tmp_path):
 def test_a_key_of_very_many_parts_is_refused_before_it_costs_anything(write):
     file = write("a." * 100_000 + "b = 1")
     assert problems_of(file) == [f"{file}: A line in it has more than 500 dots; in a library no line does."]
+
+
+PRESSURE = """
+format = "kettlehall-library-1"
+
+[[recipe]]
+slug = "test-carrots"
+title = "Test carrots"
+kind = "vegetable"
+method = "pressure"
+produce = ["carrots"]
+pectin = ""
+headspace_in = "1"
+amounts_seen = "seen-twice"
+process_seen = "seen-twice"
+source = { title = "Test Leaflet", edition = "2015", place = "page 7" }
+ingredients = [{ item = "carrots", role = "low-acid vegetable", amount = "17 1/2", unit = "lb" }]
+stated_yield = { jar = "quart", low = "7", high = "7", seen = "seen-twice" }
+steps = ["Vent.", "Fill."]
+process = [
+  { method = "pressure", pack = "hot", jar = "quart", minutes = 30, dial_psi = [[2000, 11], ["above", 12]],
+    weighted_psi = [[1000, 10], ["above", 15]], seen = "seen-twice" },
+]
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place"),
+    [
+        ("[2000, 11]", "[2000, 10]", "process[0].dial_psi: LOWACID-PSI"),
+        ("[1000, 10]", "[1000, 5]", "process[0].weighted_psi: LOWACID-PSI"),
+        ('["above", 15]', '["above", 9]', "process[0].weighted_psi"),
+    ],
+)
+def test_low_acid_food_has_no_row_below_the_pressure_that_makes_it_safe(write, old, new, place):
+    assert problems_of(write(PRESSURE)) == []
+    (file,) = [write(PRESSURE.replace(old, new))]
+    assert any(f'{file}: recipe "test-carrots": {place}' in problem for problem in problems_of(file))
+
+
+def test_a_pickle_is_not_called_a_vegetable(write):
+    lines = (
+        '{ item = "carrots", role = "low-acid vegetable", amount = "2 3/4", unit = "lb" },'
+        '{ item = "white vinegar", prep = "5 percent", role = "acid", amount = "5 1/2", unit = "cup" },'
+    )
+    jam = '{ item = "plums", role = "fruit", amount = "4", unit = "cup" },'
+    assert problems_of(write(GOOD.replace(jam, lines).replace('kind = "jam"', 'kind = "pickle"'))) == []
+    wrong = GOOD.replace(jam, lines).replace('kind = "jam"', 'kind = "vegetable"')
+    assert any("process[0].method: Vegetables" in problem for problem in problems_of(write(wrong)))
