@@ -352,7 +352,8 @@ def _noun(parts: list[Lexeme], has_food: bool) -> Noun | None:
         return None  # "under tomatoes" is no amount
     if (amounts and amount is None) or len(shares) + bool(amount) > 1 or len(strengths) > 1 or is_scant:
         return None
-    name = " ".join(word for part in parts for word in _name_of(part))
+    told = sorted(parts, key=lambda part: part.letter == "F")  # "peaches that are white" are white peaches
+    name = " ".join(word for part in told for word in _name_of(part))
     return Noun(
         f"{_decimal(strengths[0])} % {name}" if strengths else name,
         next((str(part.value) for part in parts if part.letter == "F"), ""),

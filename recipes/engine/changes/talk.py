@@ -129,7 +129,9 @@ _WITHOUT = re.compile(
     r"((?:\S+ )*?)(?:none|without|go without)"
     r"(?: (?:it|them|any|at all|please|(?:for|in) (?:me|us|mine|our|her|hi|him)))* "
 )
-_DONE_WITHOUT = frozenset({"", "do ", "do it ", "do them ", "make it ", "make them ", "make ", "have it ", "go "})
+_DONE_WITHOUT = frozenset(
+    {"", "it ", "them ", "this ", "do ", "do it ", "do them ", "make it ", "make them ", "make ", "have it ", "go "}
+)
 
 
 def _with_food(text: str, food: str) -> str | None:

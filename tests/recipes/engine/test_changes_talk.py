@@ -43,6 +43,7 @@ def test_a_text_without_talk_is_left_alone(text):
         ("bread-and-butter-pickles", "My kids hate vinegar! May I add a bit of cinnamon?", "ACID-LESS"),
         ("marinated-mushrooms", "a friend gave me wild mushrooms, may I use those?", "MUSHROOM-WILD"),
         ("mushrooms", "I'd use mushrooms from the woods", "MUSHROOM-WILD"),
+        ("peaches-halved", "My peaches are white, is that fine?", "FRUIT-WHITE-PEACH"),
     ],
 )
 def test_what_talk_says_of_a_food_is_judged_with_the_wish(slug, text, rule):
