@@ -352,7 +352,9 @@ def _noun(parts: list[Lexeme], has_food: bool) -> Noun | None:
         return None  # "under tomatoes" is no amount
     if (amounts and amount is None) or len(shares) + bool(amount) > 1 or len(strengths) > 1 or is_scant:
         return None
-    told = sorted(parts, key=lambda part: part.letter == "F")  # "peaches that are white" are white peaches
+    food = next((at for at, part in enumerate(parts) if part.letter == "F"), len(parts))
+    behind = [part for part in parts[food:] if part.letter == "D"]  # "peaches that are white" are white peaches
+    told = [*behind, *(part for at, part in enumerate(parts) if at < food or part.letter != "D")]
     name = " ".join(word for part in told for word in _name_of(part))
     return Noun(
         f"{_decimal(strengths[0])} % {name}" if strengths else name,
