@@ -14,23 +14,30 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import resolve_url
 from django.template.loader import render_to_string
 
-# No page of ours asks a browser for any of these; keys for signing in are for this site alone.
-PERMISSIONS = ", ".join(
-    [
-        "accelerometer=()",
-        "camera=()",
-        "display-capture=()",
-        "geolocation=()",
-        "gyroscope=()",
-        "magnetometer=()",
-        "microphone=()",
-        "midi=()",
-        "payment=()",
-        "usb=()",
-        "publickey-credentials-create=(self)",
-        "publickey-credentials-get=(self)",
-    ]
+# What pages ask a browser for; keys for signing in are for this site alone.
+_NEVER = (
+    "accelerometer",
+    "display-capture",
+    "geolocation",
+    "gyroscope",
+    "magnetometer",
+    "microphone",
+    "midi",
+    "payment",
+    "usb",
 )
+
+
+def permissions(*, camera: bool = False) -> str:
+    """The header Permissions-Policy; with `camera` for the page that reads codes."""
+    return ", ".join(
+        [
+            *(f"{name}=()" for name in _NEVER),
+            "camera=(self)" if camera else "camera=()",
+            "publickey-credentials-create=(self)",
+            "publickey-credentials-get=(self)",
+        ]
+    )
 
 
 # After these nothing of the member is left on the device. An end that nobody asked for, such as after idle days, lets
@@ -49,7 +56,7 @@ class ResponseHeadersMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        response.headers.setdefault("Permissions-Policy", permissions())
         if getattr(request.resolver_match, "view_name", "") in SIGNS_OUT and request.method == "POST":
             # With the cook's pages and presses that a phone keeps, and the worker that keeps them.
             response.headers["Clear-Site-Data"] = '"storage"'

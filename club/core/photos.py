@@ -7,6 +7,8 @@ a phone writes into its pictures must not reach the other members.
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
@@ -19,6 +21,8 @@ MOST_BYTES = 8 * 1024 * 1024
 MOST_PIXELS = 50_000_000
 MOST_ALONG_A_SIDE = 20_000  # a strip of one pixel's width takes a decoder ten times the memory of a square
 LONGEST_SIDE = 1200
+LONGEST_TO_READ = 1600  # pixels in which a square that fills a tenth of the picture is still read
+LONGEST_CODE, MOST_CODES = 300, 12
 FORMATS = ("JPEG", "PNG", "WEBP")
 SHRINK_AS_THEY_ARE = ("L", "RGB", "RGBA", "CMYK")  # the others have no colours between two of theirs
 
@@ -32,6 +36,32 @@ def photo_as_jpeg(given: bytes) -> bytes:
 
     ValidationError on `photo` for what is no JPEG, PNG or WebP picture, or too large.
     """
+    with _decoded(given) as picture:
+        turn = _turn(picture)
+        upright = _shrunk(picture, LONGEST_SIDE).convert("RGB")
+    if turn is not None:
+        upright = upright.transpose(turn)
+    written = io.BytesIO()
+    upright.save(written, "JPEG", quality=82, optimize=True)
+    return written.getvalue()
+
+
+def codes_in_photo(given: bytes) -> list[str]:
+    """What the squares in a picture say, each once, in the order they were found. Nothing of the picture is kept.
+
+    ValidationError as of `photo_as_jpeg`.
+    """
+    import zxingcpp  # only who asks for it waits for it
+
+    with _decoded(given) as picture:
+        grey = _shrunk(picture, LONGEST_TO_READ).convert("L")
+    found = zxingcpp.read_barcodes(grey, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode))
+    return list(dict.fromkeys(one.text[:LONGEST_CODE] for one in found if one.text))[:MOST_CODES]
+
+
+@contextmanager
+def _decoded(given: bytes) -> Iterator[Image]:
+    """The picture, opened within bounds; what goes wrong while it is decoded is refused as well."""
     from PIL import Image as pillow  # a page without pictures does without it
 
     if len(given) > MOST_BYTES:
@@ -40,17 +70,15 @@ def photo_as_jpeg(given: bytes) -> bytes:
         with pillow.open(io.BytesIO(given), formats=FORMATS) as picture:
             if picture.width * picture.height > MOST_PIXELS or max(picture.size) > MOST_ALONG_A_SIDE:
                 raise ValidationError({"photo": _("This picture has too many pixels. Take a smaller one.")})
-            turn = _turn(picture)
-            small = picture if picture.mode in SHRINK_AS_THEY_ARE else picture.convert("RGB")
-            small.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-            upright = small.convert("RGB")
+            yield picture
     except (OSError, ValueError, SyntaxError, pillow.DecompressionBombError) as error:
         raise ValidationError({"photo": _("This is no picture that can be read: JPEG, PNG or WebP.")}) from error
-    if turn is not None:
-        upright = upright.transpose(turn)
-    written = io.BytesIO()
-    upright.save(written, "JPEG", quality=82, optimize=True)
-    return written.getvalue()
+
+
+def _shrunk(picture: Image, longest: int) -> Image:
+    small = picture if picture.mode in SHRINK_AS_THEY_ARE else picture.convert("RGB")
+    small.thumbnail((longest, longest))
+    return small
 
 
 def _turn(picture: Image) -> Transpose | None:

@@ -20,6 +20,18 @@ from recipes.forms.plans import OwnKitchenForm
 ROWS = (1, 2, 3)
 
 
+class CodePhotoForm(forms.Form):
+    """A picture of a label, taken for the purpose where the device has a camera."""
+
+    photo = forms.FileField(
+        label=_("A picture of the code"),
+        help_text=_("JPEG, PNG or WebP, at most 8 MB. It is read and not kept."),
+        widget=forms.ClearableFileInput(
+            attrs={"accept": "image/jpeg,image/png,image/webp", "capture": "environment", "class": "form-control"}
+        ),
+    )
+
+
 class SuggestionsForm(OwnKitchenForm):
     """Bound to the query; when valid, `fresh` and `with_freezer`."""
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from urllib.parse import urlsplit
 
-from django.urls import reverse
+from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.functional import Promise
@@ -24,17 +25,19 @@ from club.desk.navigation import DOORS, ROOMS, doors_for
 from club.members.choices import Role
 from club.members.models import User
 from inventory.batches.choices import Way
-from inventory.batches.models import Batch, BatchQuerySet, JarOffer
+from inventory.batches.models import Batch, BatchQuerySet, Jar, JarOffer
 from inventory.batches.rules import jar_code_typed, lot_code_begun, lot_code_end
 from inventory.batches.services import keeping_foods
+from inventory.equipment.models import KEEP as KEEP_THINGS
 from inventory.equipment.models import Thing
 from inventory.fruit.models import FreezerItem, Offer
-from inventory.jars.models import ClubOrder, LidLot, SupplyLot
+from inventory.jars.models import ClubOrder, LidLot, Place, SupplyLot
 from recipes.choices import METHODS
 from recipes.models import ProcessTable, Recipe, holding
 from recipes.search import LONGEST_SEARCH, MOST_WORDS, mended, read_search
 
 MOST_HITS = 6  # of one kind
+LONGEST_CODE = 300  # letters
 MOST_RECIPES = 60  # among whose batches one's own are looked for
 
 
@@ -114,9 +117,11 @@ def _lots(user: User, text: str) -> Iterator[Hit]:
     """A whole code of any batch that one may see, its beginning, or the three letters that one's own ends with."""
     rows = Batch.objects.visible_to(user)
     if typed := jar_code_typed(text):
-        lot_code, jar = typed
+        lot_code, number = typed
+        if number is not None:
+            yield from _jar_hits(user, lot_code, number)
         for batch in _with_names(rows.filter(lot_code=lot_code)):
-            yield _batch_hit(batch, jar)
+            yield _batch_hit(batch)
             yield Hit(_("Where its jars are"), _trace(lot_code), lot_code)
     elif begun := lot_code_begun(text):
         yield from map(_batch_hit, _with_names(rows.code_begins(begun).order_by("lot_code"))[:MOST_HITS])
@@ -129,10 +134,61 @@ def _with_names(rows: BatchQuerySet) -> BatchQuerySet:
     return rows.select_related("revision__recipe", "kitchen").defer("plan", "revision__content")
 
 
-def _batch_hit(batch: Batch, jar: int | None = None) -> Hit:
-    title = _("%(what)s, jar %(n)s") % {"what": batch.title, "n": jar} if jar else batch.title
+def _batch_hit(batch: Batch) -> Hit:
     when = date_format(timezone.localtime(batch.started_at), "j M Y")
-    return Hit(title, batch.get_absolute_url(), " · ".join([batch.lot_code, batch.kitchen.name, when]))
+    return Hit(batch.title, batch.get_absolute_url(), " · ".join([batch.lot_code, batch.kitchen.name, when]))
+
+
+def _jar_hits(user: User, lot_code: str, number: int) -> Iterator[Hit]:
+    rows = Jar.objects.visible_to(user).filter(batch__lot_code=lot_code, number=number)
+    for jar in rows.select_related("batch__revision__recipe").defer("batch__plan", "batch__revision__content"):
+        title = _("%(what)s, jar %(n)s") % {"what": jar.batch.title, "n": number}
+        yield Hit(title, reverse("batches:jar", args=[lot_code, number]), f"{lot_code} / {number}")
+
+
+# What a whole code means, as a label prints it or its square says it.
+
+
+def meant_by_code(user: User, text: str) -> Hit | None:
+    """The one thing or jar (or batch, or place for jars) that somebody has in hand; None where there is none that they
+    may see.
+
+    A square holds an address. Whose site it names is not looked at: only what it names here, and only these pages.
+    """
+    typed = " ".join(text.replace("\0", " ").split())[:LONGEST_CODE]
+    hits = _meant_by_address(user, typed) if "/" in typed and ":" in typed else _meant_by_words(user, typed)
+    return next(iter(hits), None)
+
+
+def _meant_by_words(user: User, typed: str) -> Iterator[Hit]:
+    if jar_code_typed(typed):
+        yield from _lots(user, typed)
+    yield from _things(user, typed)
+
+
+def _meant_by_address(user: User, address: str) -> Iterator[Hit]:
+    try:
+        there = resolve(urlsplit(address).path)
+    except (Resolver404, ValueError):
+        return
+    if there.view_name == "batches:jar":
+        yield from _lots(user, f"{there.kwargs['lot_code']} / {there.kwargs['number']}")
+    elif there.view_name == "batches:detail":
+        yield from _lots(user, there.kwargs["lot_code"])
+    elif there.view_name in ("equipment:thing", "equipment:own-canner"):
+        yield from _things(user, there.kwargs["code"])
+    elif there.view_name == "jars:place":
+        for place in Place.objects.usable_by(user).filter(pk=there.kwargs["pk"]):
+            yield Hit(str(place), reverse("jars:place", args=[place.pk]))
+
+
+def _things(user: User, code: str) -> Iterator[Hit]:
+    """A keeper is led to the counter, where it is handed over or taken back."""
+    for thing in Thing.objects.visible_to(user).coded(code):
+        counter = f"{reverse('equipment:counter')}?{urlencode({'code': thing.code})}"
+        yield Hit(thing.name, counter if user.has_perm(KEEP_THINGS) else thing.get_absolute_url(), thing.code)
+    for thing in Thing.everything.owned_by(user).coded(code):
+        yield Hit(thing.name, thing.get_absolute_url(), thing.code)
 
 
 def _trace(code: str) -> str:
@@ -243,6 +299,11 @@ PAGES = (
         gettext_lazy("Ferment, dry or freeze"),
         "batches:keep",
         gettext_lazy("kraut pickle brine salt dehydrate dried freezer blanch kimchi crock"),
+    ),
+    Page(
+        gettext_lazy("Read a code"),
+        "desk:camera",
+        gettext_lazy("camera scan scanner qr square barcode label jar opened hand over take back"),
     ),
     Page(
         gettext_lazy("What can I make?"),

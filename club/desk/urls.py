@@ -9,6 +9,7 @@ app_name = "desk"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),
     path("find/", views.find, name="find"),
+    path("camera/", views.camera, name="camera"),
     path("make/", views.make, name="make"),
     path("pantry/", views.pantry, name="pantry"),
     path("sharing/", views.sharing, name="sharing"),

@@ -15,12 +15,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from club.core.clock import club_day
 from club.core.http import allow, ask_again, refusals_on, signed_in
+from club.core.middleware import permissions
+from club.core.photos import codes_in_photo
 from club.desk.dashboard import desk_for
 from club.desk.download import everything_of
-from club.desk.forms import LeaveForm, PrivacyForm, SuggestionsForm
+from club.desk.forms import CodePhotoForm, LeaveForm, PrivacyForm, SuggestionsForm
 from club.desk.leaving import membership_end, what_follows
 from club.desk.retention import RETENTION
-from club.desk.search import found_for
+from club.desk.search import LONGEST_CODE, found_for, meant_by_code
 from club.desk.suggestions import suggestions_for
 from club.members import services as members
 from club.members.models import User, privacy_of_the_club
@@ -82,6 +84,32 @@ def find(request: HttpRequest) -> HttpResponse:
     if found.at_once:
         return redirect(found.at_once)
     return render(request, "desk/find.html", {"found": found})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def camera(request: HttpRequest) -> HttpResponse:
+    """A code on a label, typed, read by the browser's camera or out of a picture that is sent: leads to what it means.
+
+    A picture with several codes leads nowhere by itself: the page asks which.
+    """
+    user = signed_in(request)
+    form = CodePhotoForm(request.POST or None, request.FILES or None)
+    codes, asked = [], request.GET.get("code", "")
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            codes = codes_in_photo(form.cleaned_data["photo"].read())
+            if not codes:
+                form.add_error("photo", _("No code was found. Hold the camera closer, straight, in good light."))
+    elif asked:
+        codes = [asked]
+    found = list(dict.fromkeys(hit for code in codes if (hit := meant_by_code(user, code))))
+    if len(found) == 1:
+        return redirect(found[0].url)
+    is_unknown = bool(codes) and not found
+    context = {"form": form, "asked": asked[:LONGEST_CODE], "found": found, "is_unknown": is_unknown}
+    answer = render(request, "desk/camera.html", context, status=404 if is_unknown else 200)
+    answer.headers["Permissions-Policy"] = permissions(camera=True)
+    return answer
 
 
 @require_safe

@@ -110,6 +110,7 @@ class Disposal(models.TextChoices):
 # An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
 # once. One in the freezer stays full until somebody empties it, as does one on the shelf.
 EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value, Disposal.GONE.value})
+FULL_STILL = frozenset({Disposal.SHELF.value, Disposal.FREEZE.value})
 
 
 class PressKind(models.TextChoices):

@@ -883,6 +883,12 @@ class StageReading(models.Model):
 
 
 class JarQuerySet(models.QuerySet["Jar"]):
+    def visible_to(self, user: User) -> JarQuerySet:
+        """The gate: jars of the batches that one sees, and what was handed over to one."""
+        if user.has_perm("batches.trace_batch"):
+            return self
+        return self.filter(Q(held_by=user) | Q(batch__in=Batch.objects.visible_to(user).values("pk")))
+
     def to_look_at(self) -> JarQuerySet:
         """Jars that still want a look: nothing was decided about them yet."""
         return self.filter(disposal="")

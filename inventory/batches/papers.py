@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.conf import settings
+from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -29,7 +30,7 @@ def paper_labels(batch: Batch, *, signed: str, every: bool) -> list[Label]:
 
 
 def jar_url(batch: Batch, number: int) -> str:
-    return f"{settings.SITE_URL}{batch.get_absolute_url()}?jar={number}"
+    return settings.SITE_URL + reverse("batches:jar", args=[batch.lot_code, number])
 
 
 def _lines(label: presentation.Label, text: presentation.LabelText, signed: str) -> Iterator[Line]:

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import corrections, giving, labels, lots, recalls, stages, stove, wrong
+from inventory.batches.views import corrections, giving, jars, labels, lots, recalls, stages, stove, wrong
 
 app_name = "batches"
 
@@ -67,6 +67,8 @@ urlpatterns = [
     path("<lot:lot_code>/set-aside/<int:pk>/", wrong.set_aside, name="set-aside"),
     path("<lot:lot_code>/put-away/", views_batches.put_away, name="put-away"),
     path("<lot:lot_code>/offer/", giving.jar_offer_new, name="jar-offer-new"),
+    path("<lot:lot_code>/<int:number>/", jars.jar, name="jar"),
+    path("<lot:lot_code>/<int:number>/used/", jars.used, name="jar-used"),
     path("<lot:lot_code>/labels/", labels.labels, name="labels"),
     path("<lot:lot_code>/labels/labels.pdf", labels.labels_pdf, name="labels-pdf"),
     path("<lot:lot_code>/labels/printed/", labels.printed, name="labels-printed"),

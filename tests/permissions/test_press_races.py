@@ -268,6 +268,11 @@ def _containers_use(theirs: Belongings) -> Press:
     return partial(batches.containers_use, by=theirs.owner, **told)
 
 
+def _jar_used(theirs: Belongings) -> Press:
+    jar = theirs.kept.jars.get(number=1)
+    return partial(batches.jar_used, by=theirs.owner, jar=jar, what="emptied", token=uuid4())
+
+
 PRESSES: dict[str, Callable[[Belongings], Press]] = {
     made.__name__.removeprefix("_"): made
     for made in (
@@ -276,7 +281,7 @@ PRESSES: dict[str, Callable[[Belongings], Press]] = {
         *(_jar_claim_withdraw, _jar_claim_decline, _jar_offer_close, _lot_take_back, _set_aside_clear, _session_close),
         *(_thing_retire, _counts_take, _order_close, _freezer_item_add, _lots_note, _keeping_put_up, _keeping_can),
         *(_station_start_again, _load_take_back, _gear_release, _session_change, _session_move),
-        *(_loan_deposit_settle, _count_book, _counts_take_checked, _containers_use),
+        *(_loan_deposit_settle, _count_book, _counts_take_checked, _containers_use, _jar_used),
     )
 }
 

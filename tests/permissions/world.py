@@ -375,6 +375,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "jar claim": lambda of: {"pk": of.jar_claim.pk},
     "jar claim by them": lambda of: {"pk": of.jar_claim_by_them().pk},
     "batch": lambda of: {"lot_code": of.kept.lot_code},
+    "jar": lambda of: {"lot_code": of.kept.lot_code, "number": 1},
     "batch cooking": lambda of: {"lot_code": of.cooking.lot_code},
     "step cooking": lambda of: {"lot_code": of.cooking.lot_code, "step": "p1s1"},
     "batch out": lambda of: {"lot_code": of.out.lot_code},

@@ -42,6 +42,7 @@ from inventory.batches.services.recalls import (
     recalls_audit,
     recalls_follow_withdrawals,
 )
+from inventory.batches.services.shelf import full_beside, is_theirs, jar_used
 from inventory.batches.services.stages import (
     KeepingChoices,
     canning_table,
@@ -72,11 +73,14 @@ __all__ = [
     "canner_used",
     "canning_table",
     "containers_use",
+    "full_beside",
+    "is_theirs",
     "jar_claim_decline",
     "jar_claim_make",
     "jar_claim_withdraw",
     "jar_offer_close",
     "jar_offer_make",
+    "jar_used",
     "jars_hand_over",
     "jars_open_again",
     "jars_put_away",
@@ -104,9 +108,9 @@ __all__ = [
     "recalls_of",
     "seals_record",
     "set_aside_clear",
-    "stove_press",
     "stage_finish",
     "stage_look",
+    "stove_press",
     "to_answer",
     "waiting",
 ]
