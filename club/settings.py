@@ -101,6 +101,10 @@ CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
 ALLERGEN_LIST = os.environ.get("ALLERGEN_LIST", "us").lower()
 if ALLERGEN_LIST not in {"us", "canada", "eu"}:
     raise ImproperlyConfigured("ALLERGEN_LIST is us, canada or eu.")
+# What sheets are printed on where a page does not ask: the paper of the region.
+PAPER = os.environ.get("PAPER", "a4" if ALLERGEN_LIST == "eu" else "letter").lower()
+if PAPER not in {"letter", "a4"}:
+    raise ImproperlyConfigured("PAPER is letter or a4.")
 _site = urlsplit(SITE_URL)
 IS_HTTPS = _site.scheme == "https"
 

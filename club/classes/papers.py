@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from club.classes.planning import SessionPlan
 from club.classes.presentation import Handout, KitchenTime, Notice, PlanWords, StationWords
-from club.core.papers import A4, MM, PAPERS, faces, printable
+from club.core.papers import MM, faces, page_size, printable
 from recipes.charts import timeline_lanes
 from recipes.choices import STEPS
 from recipes.engine import Step, StepKind, clock
@@ -27,14 +27,14 @@ INK, LINE = "#291a2b", "#b3761d"
 
 
 def handout_pdf(handout: Handout, *, club: str, paper: str) -> bytes:
-    """`paper` is a key of PAPERS; letter where it is none."""
+    """`paper` is a key of PAPERS; the club's own paper where it is none."""
     from reportlab.platypus import SimpleDocTemplate  # only who prints waits for it
 
     written = io.BytesIO()
     margin = 16 * MM
     document = SimpleDocTemplate(
         written,
-        pagesize=PAPERS.get(paper, PAPERS["letter"]),
+        pagesize=page_size(paper),
         title=f"{handout.batch.title}, {handout.batch.lot_code}",
         author=club,
         lang=get_language() or "en",
@@ -224,16 +224,20 @@ def _bar(drawing: Any, step: Step, x: float, bottom: float, width: float, height
             return
 
 
-# The sheet for the wall: A4, letters that are read across a kitchen, a page for the hall and one or more a station.
+# The sheet for the wall: letters that are read across a kitchen, a page for the hall and one or more a station.
 
 MARGIN = 12 * MM
 PADDING = 6  # points, inside the frame of a page
-WIDTH = A4[0] - 2 * (MARGIN + PADDING)
 WALL_INK = "#291a2b"
 STOP = "#9c2216"
 # The letters by what is said in them, in points. The process is read from the far end of a kitchen.
 SIZES = {"huge": 76, "big": 34, "title": 26, "said": 17, "text": 12, "small": 8}
 MOST_BARS = 40  # of a timeline on one page
+
+
+def _width() -> float:
+    """What a page of it holds beside its margins, in points."""
+    return page_size()[0] - 2 * (MARGIN + PADDING)
 
 
 def wall_sheet_pdf(plan: SessionPlan, words: PlanWords) -> bytes:
@@ -242,7 +246,7 @@ def wall_sheet_pdf(plan: SessionPlan, words: PlanWords) -> bytes:
     written = io.BytesIO()
     document = SimpleDocTemplate(
         written,
-        pagesize=A4,
+        pagesize=page_size(),
         title=str(plan.session),
         lang=get_language() or "en",
         initialFontName=faces()[0],
@@ -263,7 +267,7 @@ def _footer(plan: SessionPlan, words: PlanWords) -> Any:
     def draw(canvas: Any, document: Any) -> None:
         canvas.setFont(faces()[0], SIZES["small"])
         canvas.drawString(MARGIN, MARGIN / 2, heading)
-        canvas.drawRightString(A4[0] - MARGIN, MARGIN / 2, str(document.page))
+        canvas.drawRightString(page_size()[0] - MARGIN, MARGIN / 2, str(document.page))
 
     return draw
 
@@ -298,7 +302,7 @@ def _hall_page(plan: SessionPlan, words: PlanWords) -> Iterator[Any]:
         yield _stations_table(words.stations)
     yield _gap(6)
     if plan.hall.days:
-        yield picture_of(plan.hall.days, width=WIDTH, lanes=len(plan.hall.days) <= 2, most=MOST_BARS)
+        yield picture_of(plan.hall.days, width=_width(), lanes=len(plan.hall.days) <= 2, most=MOST_BARS)
         yield _line(_("Figures in the bars are minutes. Black is the process."), "text")
     last = _("Last jars out by %(time)s. Then everybody cleans up.") % {"time": words.ends}
     yield _line(last, "said", bold=True)
@@ -348,7 +352,7 @@ def _station_page(station: StationWords, day: StationDay | None, words: PlanWord
         yield _wall_times(station)
         yield _gap(3)
     if day is not None:
-        yield picture_of([day], width=WIDTH, lanes=True, most=MOST_BARS)
+        yield picture_of([day], width=_width(), lanes=True, most=MOST_BARS)
     yield _gap(3)
     yield _wall_amounts(station)
     yield _gap(3)
@@ -411,7 +415,7 @@ def _wall_table(rows: Sequence[Sequence[str]], parts: Sequence[float], size: str
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
         ]
     )
-    return Table(cells, colWidths=[part * WIDTH for part in parts], style=style, repeatRows=1)
+    return Table(cells, colWidths=[part * _width() for part in parts], style=style, repeatRows=1)
 
 
 def _line(text: str, size: str, *, bold: bool = False, color: str = WALL_INK) -> Any:

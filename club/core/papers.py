@@ -13,6 +13,7 @@ from datetime import date
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import escape
 
 from django.conf import settings
 from django.utils.html import format_html, format_html_join
@@ -28,6 +29,11 @@ PAPERS = {"letter": LETTER, "a4": A4}
 MARGIN = 10 * MM
 ROW_HEIGHT = 8.5 * MM
 PLAIN_FACE, BOLD_FACE = "Kettlehall", "Kettlehall-Bold"
+
+
+def page_size(paper: str = "") -> tuple[float, float]:
+    """In points; the club's own paper where `paper` is no key of PAPERS."""
+    return PAPERS.get(paper) or PAPERS[settings.PAPER]
 
 
 class TooSmall(Exception):
@@ -286,6 +292,75 @@ def square_svg(url: str) -> SafeString:
     return mark_safe(segno.make(url, error="m", micro=False).svg_inline(border=4, omitsize=True, svgclass="square"))  # noqa: S308 - segno's own
 
 
+# Cards to tie to things.
+
+ROOM_FOR_SQUARE = 25 * MM  # at the foot of a card, with its address beside it
+
+
+@dataclass(frozen=True)
+class Card:
+    """A code, a name, paragraphs beneath their headings ("" for none), and at the foot a square."""
+
+    code: str
+    name: str
+    parts: tuple[tuple[str, tuple[str, ...]], ...]
+    foot: str
+    url: str
+
+
+def cards_pdf(cards: Sequence[Card], *, title: str, paper: str = "") -> bytes:
+    """Four to a page, with lines to cut along and a place for the hole. What a card says is made smaller until all of
+    it stands on the card.
+    """
+    width, height = page_size(paper)
+    canvas, written = new_canvas(title, (width, height))
+    if not cards:
+        _text(canvas, faces()[0], 9, _("Nothing to print."), MARGIN, height - 2 * MARGIN)
+    for number, card in enumerate(cards):
+        if number and number % 4 == 0:
+            canvas.showPage()
+        row, column = divmod(number % 4, 2)
+        _card(canvas, card, column * width / 2, (1 - row) * height / 2, width / 2, height / 2)
+    canvas.save()
+    return written.getvalue()
+
+
+def _card(canvas: Any, card: Card, x: float, y: float, width: float, height: float) -> None:
+    from reportlab.lib.styles import ParagraphStyle
+    from reportlab.platypus import Frame, KeepInFrame
+
+    canvas.setLineWidth(0.3)
+    canvas.setStrokeGray(0.6)
+    canvas.rect(x, y, width, height)
+    canvas.circle(x + width / 2, y + height - 7 * MM, 3 * MM)
+    plain, bold = faces()
+    body = ParagraphStyle("body", fontName=plain, fontSize=10, leading=12.5, spaceAfter=2)
+    head = ParagraphStyle("head", body, fontName=bold, fontSize=10.5, leading=13, spaceBefore=5)
+    code = ParagraphStyle("code", body, fontName=bold, fontSize=24, leading=27)
+    name = ParagraphStyle("name", body, fontName=bold, fontSize=12, leading=14.5)
+    story = [_paragraph(card.code, code), _paragraph(card.name, name)]
+    for heading, lines in card.parts:
+        if heading:
+            story.append(_paragraph(heading, head))
+        story += [_paragraph(line, body) for line in lines]
+    edge, above = 6 * MM, 12 * MM
+    foot = y + edge + ROOM_FOR_SQUARE
+    room = width - 2 * edge, y + height - above - foot
+    frame = Frame(x + edge, foot, *room, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    frame.addFromList([KeepInFrame(*room, story, mode="shrink")], canvas)
+    _square(canvas, card.url, x + width - edge - ROOM_FOR_SQUARE, y + edge, ROOM_FOR_SQUARE)
+    small = _paragraph(card.foot, ParagraphStyle("foot", body, fontSize=8, leading=10))
+    beside = KeepInFrame(room[0] - ROOM_FOR_SQUARE - 2 * MM, ROOM_FOR_SQUARE, [small], mode="shrink")
+    beside.wrapOn(canvas, room[0] - ROOM_FOR_SQUARE - 2 * MM, ROOM_FOR_SQUARE)
+    beside.drawOn(canvas, x + edge, y + edge)
+
+
+def _paragraph(text: str, style: Any) -> Any:
+    from reportlab.platypus import Paragraph
+
+    return Paragraph(escape(printable(text)), style)
+
+
 # The register sheet.
 
 
@@ -301,7 +376,7 @@ SHEET = ((0.0, "code"), (0.11, "name"), (0.33, "out_to"), (0.48, "due"), (0.56, 
 
 def sheet_pdf(lines: Sequence[SheetLine], *, paper: str, club: str, printed: date) -> bytes:
     """The register on its side, with empty columns to write in: given to, on, due, back."""
-    height, width = PAPERS.get(paper, LETTER)
+    height, width = page_size(paper)
     canvas, written = new_canvas(f"{_('Register sheet')}, {printed:%Y-%m-%d}", (width, height))
     heads = [_("Code"), _("Thing"), _("Out to"), _("Due"), _("Given to"), _("On"), _("Due"), _("Back, how")]
     per_page = int((height - 2 * MARGIN - 14 * MM) / ROW_HEIGHT)

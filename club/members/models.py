@@ -586,10 +586,9 @@ class LabelPaper(models.Model):
 
 
 def label_paper_of(user: User) -> LabelPaper:
-    """What they have set, else plain paper to cut, of the size that goes with their units; not written then."""
+    """What they have set, else the club's plain paper to cut; not written then."""
     found = LabelPaper.objects.filter(person=user).first()
-    plain = PLAIN["letter" if user.units == Units.US else "a4"]
-    return found or LabelPaper(person=user, **asdict(plain))
+    return found or LabelPaper(person=user, **asdict(PLAIN[settings.PAPER]))
 
 
 # The people's ledger: who did what, to whom, and when. Triggers refuse a change (triggers.py).

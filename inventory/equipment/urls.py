@@ -28,6 +28,7 @@ urlpatterns = [
     path("loans/<int:pk>/deposit/", lending.deposit, name="deposit"),
     path("papers/", things.papers, name="papers"),
     path("papers/labels.pdf", things.labels, name="labels"),
+    path("papers/cards.pdf", things.cards, name="cards"),
     path("papers/sheet.pdf", things.sheet, name="sheet"),
     path("papers/key-in/", things.key_in, name="key-in"),
     path("import/", things.take_in, name="import"),

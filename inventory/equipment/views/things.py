@@ -26,7 +26,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from club.core.clock import club_day
 from club.core.forms import PhotoForm
 from club.core.http import allow, refusals_on, signed_in
-from club.core.papers import SheetLine, TooSmall, labels_pdf, sheet_pdf
+from club.core.papers import SheetLine, TooSmall, cards_pdf, labels_pdf, sheet_pdf
 from club.core.sheets import PLAIN, Label, Line
 from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
 from club.members.choices import EventKind
@@ -34,7 +34,7 @@ from club.members.models import User, label_paper_of
 from club.members.services import person_event
 from inventory.equipment import register as equipment_register
 from inventory.equipment import rules, services
-from inventory.equipment.choices import Kind, Measure, ThingState, Verdict
+from inventory.equipment.choices import PARTS_KINDS, Kind, Measure, ThingState, Verdict
 from inventory.equipment.description import COLUMNS, Cell
 from inventory.equipment.forms import (
     ConditionForm,
@@ -61,6 +61,7 @@ from inventory.equipment.models import (
     what_test_wants,
     with_status,
 )
+from inventory.equipment.papers import card_of
 from inventory.equipment.rules import code_key
 
 # What the room's views share: who asks, the gates to a thing, a hold and a loan, and a refusal beside its field.
@@ -476,6 +477,7 @@ def papers(request: HttpRequest) -> HttpResponse:
         "parts": range(1, -(-count // A_PART) + 1),
         "own": label_paper_of(signed_in(request)).sheet,
         "own_sheets": OWN_SHEETS,
+        "own_paper": settings.PAPER,
     }
     return render(request, "equipment/papers.html", context)
 
@@ -484,18 +486,24 @@ def pdf(data: bytes, name: str) -> HttpResponse:
     return HttpResponse(data, "application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
 
-@require_safe
-def labels(request: HttpRequest) -> HttpResponse:
-    """Of all things, of one kind, or of the codes named in the address; so many at a time."""
-    things, _asked = register(request, allow(request, KEEP))
+def _asked_for(request: HttpRequest, by: User) -> ThingQuerySet:
+    """All things, those of one kind, or of the codes named in the address."""
+    things, _asked = register(request, by)
     codes = [one.strip() for one in request.GET.get("codes", "").replace(",", " ").split()][:A_PART]
     if codes:
-        things = Thing.objects.filter(code_key__in=[code_key(code) for code in codes]).order_by("code")
+        return Thing.objects.filter(code_key__in=[code_key(code) for code in codes]).order_by("code")
+    return things
+
+
+@require_safe
+def labels(request: HttpRequest) -> HttpResponse:
+    """So many at a time."""
+    things = _asked_for(request, allow(request, KEEP))
     made = [label_of(thing) for thing in Paginator(things, A_PART).get_page(request.GET.get("part"))]
     asked = request.GET.get("paper", "")
     paper = label_paper_of(signed_in(request))
     first = paper.first_free if asked == OWN_SHEETS else 1
-    sheet = paper.sheet if asked == OWN_SHEETS else PLAIN.get(asked, PLAIN["letter"])
+    sheet = paper.sheet if asked == OWN_SHEETS else PLAIN.get(asked, PLAIN[settings.PAPER])
     try:
         data = labels_pdf(made, sheet, title=_("Labels for equipment"), first=first, cut=sheet in PLAIN.values())
     except TooSmall:
@@ -508,6 +516,18 @@ def label_of(thing: Thing) -> Label:
     """Its code, its whole name and the club's, and the way to its page."""
     lines = (Line(thing.code, 1.6, is_bold=True), Line(thing.name, 1.1), Line(settings.CLUB_NAME))
     return Label(lines, settings.SITE_URL + thing.get_absolute_url())
+
+
+@require_safe
+def cards(request: HttpRequest) -> HttpResponse:
+    """To tie to canners; so many at a time as labels."""
+    things = _asked_for(request, allow(request, KEEP)).filter(kind__in=PARTS_KINDS).select_related("home")
+    page = Paginator(things.prefetch_related("tests", "parts_looks"), A_PART).get_page(request.GET.get("part"))
+    today = club_day(timezone.now())
+    data = cards_pdf(
+        [card_of(thing, today) for thing in page], title=_("Cards for canners"), paper=request.GET.get("paper", "")
+    )
+    return pdf(data, "cards.pdf")
 
 
 @require_safe

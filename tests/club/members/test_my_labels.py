@@ -34,9 +34,10 @@ def person(client):
     return person
 
 
-def test_before_anything_is_set_it_is_plain_paper_of_the_member_s_region(client, person):
+def test_before_anything_is_set_it_is_plain_paper_of_the_club_s_region(client, person, settings):
     assert label_paper_of(person).sheet == SHEETS["letter-3x8-plain"][1]
-    assert label_paper_of(make_person(units="metric")).sheet == SHEETS["a4-3x8-plain"][1]
+    settings.PAPER = "a4"
+    assert label_paper_of(person).sheet == SHEETS["a4-3x8-plain"][1]
     assert client.get(PAGE).status_code == 200
     assert not LabelPaper.objects.exists()
 

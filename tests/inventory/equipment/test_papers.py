@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
+from decimal import Decimal
 from uuid import uuid4
 
 import pytest
@@ -14,9 +16,10 @@ from club.core.clock import club_day
 from club.core.papers import SheetLine, labels_pdf, sheet_pdf, text_width
 from club.core.sheets import PLAIN, Label, Line, lay
 from inventory.equipment import services
+from inventory.equipment.choices import Kind
 from inventory.equipment.models import Loan
 from inventory.equipment.views.things import label_of
-from tests.factories.equipment import NOW, TODAY, day, make_keeper, make_loan, make_thing
+from tests.factories.equipment import NOW, TODAY, day, make_keeper, make_loan, make_test, make_thing, readings
 from tests.factories.members import make_person
 from tests.pdfs import pages_of, text_of_pdf
 
@@ -52,6 +55,44 @@ def test_a_long_name_and_a_club_of_41_letters_are_whole_on_the_label_and_within_
     assert settings.CLUB_NAME in text_of_pdf(client.get(reverse("equipment:labels")).content)
     own = client.get(reverse("equipment:labels"), {"paper": "mine"})
     assert own["Content-Type"] == "application/pdf"
+
+
+@pytest.mark.django_db
+def test_a_canner_s_card_has_its_setting_by_the_last_test_its_parts_and_the_way_back(
+    client, settings, django_assert_max_num_queries
+):
+    settings.CLUB_NAME = "Upper Valley Preserving Society of StJohn"
+    today = club_day(timezone.now())
+    keeper = make_keeper()
+    long = "Łukasz's grandmother's pressure canner, ⅔ full for the school, with the handle that was mended twice"
+    high, low, untested = (make_thing(Kind.DIAL_GAUGE, code=f"DGC-0{n}", name=long, by=keeper) for n in (1, 2, 3))
+    for thing, error in ((high, "0.5"), (low, "-1")):
+        shown = readings(*((str(point), str(point + Decimal(error))) for point in (5, 10, 15)))
+        make_test(thing, today - timedelta(days=30), by=keeper, readings=shown, now=timezone.now())
+    make_thing(Kind.WEIGHTED_GAUGE, code="WGC-01", care="Dry the gasket by itself.", by=keeper)
+    make_thing(Kind.BOILING_WATER, code="BWC-01", place="shelf 3", by=keeper)
+    make_thing(Kind.SCALE, code="SCA-01", by=keeper)
+    client.force_login(keeper)
+    with django_assert_max_num_queries(12):
+        pages = pages_of(client.get(reverse("equipment:cards"), {"paper": "a4"}).content)
+    assert [len([one for one in page if re.fullmatch(r"[A-Z]{3}-0\d", one)]) for page in pages] == [4, 1]
+    text = " ".join(" ".join(page) for page in pages)
+    for words in (
+        "it must show the tested pressure of your plan and 1 psi more",
+        "It must show at least the tested pressure of your plan",
+        "Dial gauge without a good test: it is not used until one is passed",
+        "The weight that your plan names for your kitchen's altitude",
+        "safety plug",
+        "shelf 3",
+        "Dry the gasket by itself.",
+    ):
+        assert text.count(words) == 1, words
+    assert text.count(long) == 3
+    assert text.count(settings.CLUB_NAME) == 5
+    assert "SCA-01" not in text
+    one = text_of_pdf(client.get(reverse("equipment:cards"), {"codes": "dgc-03"}).content)
+    assert "DGC-03" in one
+    assert "DGC-01" not in one
 
 
 @pytest.mark.django_db
