@@ -21,6 +21,7 @@ urlpatterns: list[URLPattern] = [
     path("drafts/<int:pk>/class-food/", recipes_views.class_food, name="draft-class-food"),
     path("drafts/<int:pk>/publish/", recipes_views.publish, name="draft-publish"),
     path("<slug:slug>/", recipes_views.recipe, name="recipe"),
+    path("<slug:slug>/sheet.pdf", recipes_views.sheet, name="sheet"),
     path("<slug:slug>/plan/", recipes_views.plan, name="plan"),
     path("<slug:slug>/changes/", recipes_views.changes, name="changes"),
     path("<slug:slug>/revisions/<int:number>/", recipes_views.revision, name="revision"),

@@ -33,6 +33,7 @@ from recipes.engine.quantities import format_number
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
 from recipes.models import Price, ProcessTable, Recipe, Revision, RevisionState
+from recipes.papers import recipe_sheet_pdf, why_no_sheet
 from recipes.planning import plan_for
 from recipes.presentation import (
     acid_lines,
@@ -81,6 +82,20 @@ def recipe(request: HttpRequest, slug: str) -> HttpResponse:
     numbered = found.revisions.numbered().select_related("recipe", "withdrawn_by")
     shown = numbered.get(pk=found.current_id) if found.current_id else numbered.latest("number")
     return render(request, "recipes/recipe.html", recipe_context(request, shown))
+
+
+@require_safe
+def sheet(request: HttpRequest, slug: str) -> HttpResponse:
+    """The recipe on one page for the wall, with the process of the kitchen that the query names."""
+    found = get_object_or_404(Recipe.objects.readable().filter(current__isnull=False), slug=slug)
+    shown = get_object_or_404(found.revisions.numbered().select_related("recipe"), current_of=found)
+    form = ViewForm(request.GET, user=signed_in(request))
+    kitchen = form.chosen_kitchen
+    if why := why_no_sheet(shown, kitchen):
+        messages.error(request, why)
+        return redirect("recipes:recipe", slug)
+    data = recipe_sheet_pdf(shown, kitchen, units=form.chosen_units, printed=club_day())
+    return HttpResponse(data, "application/pdf", headers={"Content-Disposition": f'inline; filename="{slug}.pdf"'})
 
 
 @require_safe

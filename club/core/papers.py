@@ -7,7 +7,7 @@ One way to write a PDF for the house: title and language said, letters embedded 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -327,7 +327,6 @@ def cards_pdf(cards: Sequence[Card], *, title: str, paper: str = "") -> bytes:
 
 def _card(canvas: Any, card: Card, x: float, y: float, width: float, height: float) -> None:
     from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Frame, KeepInFrame
 
     canvas.setLineWidth(0.3)
     canvas.setStrokeGray(0.6)
@@ -344,15 +343,48 @@ def _card(canvas: Any, card: Card, x: float, y: float, width: float, height: flo
             story.append(_paragraph(heading, head))
         story += [_paragraph(line, body) for line in lines]
     edge, above = 6 * MM, 12 * MM
-    foot = y + edge + ROOM_FOR_SQUARE
-    room = width - 2 * edge, y + height - above - foot
-    frame = Frame(x + edge, foot, *room, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
-    frame.addFromList([KeepInFrame(*room, story, mode="shrink")], canvas)
-    _square(canvas, card.url, x + width - edge - ROOM_FOR_SQUARE, y + edge, ROOM_FOR_SQUARE)
-    small = _paragraph(card.foot, ParagraphStyle("foot", body, fontSize=8, leading=10))
-    beside = KeepInFrame(room[0] - ROOM_FOR_SQUARE - 2 * MM, ROOM_FOR_SQUARE, [small], mode="shrink")
-    beside.wrapOn(canvas, room[0] - ROOM_FOR_SQUARE - 2 * MM, ROOM_FOR_SQUARE)
-    beside.drawOn(canvas, x + edge, y + edge)
+    _filled(canvas, story, card.foot, card.url, x + edge, y + edge, width - 2 * edge, height - edge - above)
+
+
+SCALES = (1.5, 1.4, 1.3, 1.2, 1.1, 1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6)
+
+
+def one_page_pdf(story: Callable[[float], list[Any]], *, title: str, foot: str, url: str, paper: str = "") -> bytes:
+    """One page of reportlab's flowables, and at its foot a square of `url`.
+
+    `story` is asked for them with its letters scaled; the largest with which all is on the page is taken, and what is
+    too long even in the smallest is made smaller still.
+    """
+    width, height = page_size(paper)
+    canvas, written = new_canvas(title, (width, height))
+    edge = 12 * MM
+    room = width - 2 * edge, height - 2 * edge
+    scale = next((one for one in SCALES if _fits(story(one), room[0], room[1] - ROOM_FOR_SQUARE)), SCALES[-1])
+    _filled(canvas, story(scale), foot, url, edge, edge, *room)
+    canvas.save()
+    return written.getvalue()
+
+
+def _fits(story: Sequence[Any], width: float, height: float) -> bool:
+    needed = sum(one.wrap(width, height)[1] + one.getSpaceBefore() + one.getSpaceAfter() for one in story)
+    return bool(needed <= height)
+
+
+def _filled(
+    canvas: Any, story: list[Any], foot: str, url: str, x: float, y: float, width: float, height: float
+) -> None:
+    """A box of the paper: the story, and beneath it the foot beside its square."""
+    from reportlab.lib.styles import ParagraphStyle
+    from reportlab.platypus import Frame, KeepInFrame
+
+    side = ROOM_FOR_SQUARE
+    frame = Frame(x, y + side, width, height - side, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    frame.addFromList([KeepInFrame(width, height - side, story, mode="shrink")], canvas)
+    _square(canvas, url, x + width - side, y, side)
+    small = _paragraph(foot, ParagraphStyle("foot", fontName=faces()[0], fontSize=8, leading=10))
+    beside = KeepInFrame(width - side - 2 * MM, side, [small], mode="shrink")
+    beside.wrapOn(canvas, width - side - 2 * MM, side)
+    beside.drawOn(canvas, x, y)
 
 
 def _paragraph(text: str, style: Any) -> Any:

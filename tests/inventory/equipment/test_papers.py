@@ -82,11 +82,11 @@ def test_a_canner_s_card_has_its_setting_by_the_last_test_its_parts_and_the_way_
         "It must show at least the tested pressure of your plan",
         "Dial gauge without a good test: it is not used until one is passed",
         "The weight that your plan names for your kitchen's altitude",
-        "safety plug",
         "shelf 3",
         "Dry the gasket by itself.",
     ):
         assert text.count(words) == 1, words
+    assert len(re.findall(r"\[\s+\] \[\s+\] safety plug", text)) == 4
     assert text.count(long) == 3
     assert text.count(settings.CLUB_NAME) == 5
     assert "SCA-01" not in text
