@@ -59,6 +59,7 @@ from recipes.engine.terms import (
     TestedSource,
     Use,
 )
+from recipes.engine.yields import COOKED, PACKED
 from recipes.models import Revision
 from recipes.shopping import Cost
 
@@ -712,13 +713,17 @@ def yield_details(plan: Plan) -> YieldDetails | None:
     predicted = plan.predicted
     if predicted is None:
         return None
-    by_weight = predicted.basis == MASS_BALANCE
+    bases = {
+        MASS_BALANCE: _("By weight: what goes in, less what boils off."),
+        PACKED: _("By its kind of food: what is left when it is trimmed, and what a jar of its kind takes."),
+        COOKED: _("By its kind of food: what goes into the pot, and what is left of such a pot."),
+    }
     return YieldDetails(
         volume=volume_text(predicted.best_ml),
         reach="" if predicted.low_ml == predicted.high_ml else _reach(predicted.low_ml, predicted.high_ml),
         brix=_span(predicted.brix, 0) if predicted.brix else "",
         jars_a_pot=_span(predicted.jars_a_pot, 1) if predicted.jars_a_pot else "",
-        basis=_("By weight: what goes in, less what boils off.") if by_weight else in_words(predicted.why_not or ""),
+        basis=bases.get(predicted.basis) or in_words(predicted.why_not or ""),
         filled_by=_filled_by(plan),
         estimates=predicted.estimates,
         assumptions=tuple(map(in_words, predicted.assumptions)),

@@ -7,7 +7,7 @@ From outside, only these doors are used (the import contract "The engine's face"
 
 - this module: a plan and what it is made of, a process looked up, an altitude, the rules;
 - `terms`, the values of the trade, and `quantities`, amounts and jars;
-- `acidity`, `changes`, `document`, `keeping`, `mass_balance` and `stations`, each a subject by itself.
+- `acidity`, `changes`, `document`, `keeping`, `mass_balance`, `stations` and `yields`, each a subject by itself.
 """
 
 from recipes.engine.alternatives import Choice, choices_of

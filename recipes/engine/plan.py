@@ -55,6 +55,7 @@ from recipes.engine.terms import (
     TestedRecipe,
     TestedSource,
 )
+from recipes.engine.yields import Filling, filling_of
 
 MASS_BALANCE = "mass-balance"
 STATED_YIELD = "stated-yield"
@@ -117,13 +118,13 @@ class PlanRequest:
 
 
 class Predicted(NamedTuple):
-    """What all the pots give: by mass balance where it can be reckoned, else as the source states it.
+    """What all the pots give: by mass balance where it can be reckoned, by class of food, or as the source states it.
 
-    Volumes in ml as filled. `brix` in degrees and `jars_a_pot` in jars of the stated yield's size are only known by
-    mass balance; `why_not` says why there is none.
+    Volumes in ml as filled. `brix` in degrees is only known by mass balance, `jars_a_pot` in jars of the stated yield's
+    size by that and by the class; `why_not` says why there is neither.
     """
 
-    basis: str  # MASS_BALANCE, STATED_YIELD or CANNER_LOAD
+    basis: str  # MASS_BALANCE, PACKED, COOKED, STATED_YIELD or CANNER_LOAD
     low_ml: Fraction
     best_ml: Fraction
     high_ml: Fraction
@@ -472,11 +473,16 @@ def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float, load: JarLoad 
     if recipe.ingredients:
         balance = pot_balance(recipe, scale=pots.scale, boiling_water_c=boiling_c)
     predicted: Predicted | None = None
+    found = filling_of(recipe, scale=pots.scale) if _has_no_end(recipe, balance) else balance
     filled = Fraction(0) if load is None else JAR_ML[load.jar] * sum(pots.fills)
     if not isinstance(balance, Refusal):
         predicted = _by_balance(balance, pots)
     elif load is not None:
         predicted = Predicted(CANNER_LOAD, low_ml=filled, best_ml=filled, high_ml=filled, why_not=balance.text)
+        if isinstance(found, Filling):
+            predicted = predicted._replace(assumptions=found.in_a_jar)
+    elif isinstance(found, Filling):
+        predicted = _by_class(found, pots)
     elif stated.seen.is_seen:
         low, high = (jars * JAR_ML[stated.jar] * pots.total for jars in (stated.low, stated.high))
         predicted = Predicted(STATED_YIELD, low_ml=low, best_ml=low, high_ml=high, why_not=balance.text)
@@ -485,9 +491,28 @@ def _yield_of(recipe: TestedRecipe, pots: Pots, boiling_c: float, load: JarLoad 
     if stated.seen.is_seen:
         pot_ml = stated.low * JAR_ML[stated.jar] * pots.scale
         return Yield(balance, predicted, pot_ml, STATED_YIELD, pot_ml * pots.count)
-    if predicted is None:
-        return Yield(balance, None, None, "", None)
+    if predicted is None or predicted.basis != MASS_BALANCE:  # a class of food is too wide to count jars by
+        return Yield(balance, predicted, None, "", None)
     return Yield(balance, predicted, predicted.low_ml / pots.count, MASS_BALANCE, predicted.low_ml)
+
+
+def _has_no_end(recipe: TestedRecipe, balance: PotBalance | Refusal) -> bool:
+    """Whether the recipe is none for the mass balance at all, rather than one with a line that cannot be weighed."""
+    return bool(recipe.ingredients) and isinstance(balance, Refusal) and balance.code == NO_END
+
+
+def _by_class(found: Filling, pots: Pots) -> Predicted:
+    many = pots.total / pots.scale
+    low, best, high = (Fraction(round(ml * 10), 10) * many for ml in found.ml)
+    return Predicted(
+        basis=found.way,
+        low_ml=low,
+        best_ml=best,
+        high_ml=high,
+        jars_a_pot=found.jars,
+        estimates=found.estimates,
+        assumptions=found.assumptions,
+    )
 
 
 def _by_balance(balance: PotBalance, pots: Pots) -> Predicted:

@@ -19,8 +19,10 @@ def test_every_recipe_of_the_library_has_a_row_and_the_summary_counts_them():
     assert sum("half-pint" in line for line in lines) > 30
     assert any(line.startswith("strawberry-jam-liquid") and "7.71" in line for line in lines)
     assert any("suspect" in line and line.startswith("plum-jelly-plain") for line in lines)
-    assert any("no end point" in line and line.startswith("snap-beans") for line in lines)
+    assert any("packed" in line and line.startswith("snap-beans") for line in lines)
     assert any(line.startswith("with added pectin:") and "within one jar" in line for line in lines)
+    assert any(line.startswith("by class of food, each held out:") for line in lines)
+    assert "no yield is printed for 3" in "\n".join(lines)
 
 
 def test_a_library_with_a_problem_is_not_shown(tmp_path):

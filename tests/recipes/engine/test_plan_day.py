@@ -29,9 +29,9 @@ def jam(recipe=JAM, **wanted):
     return plan_batch(recipe, PlanRequest(**{"altitude": HOME, "pots": 2, **wanted}))
 
 
-def beans(**wanted):
+def beans(recipe=BEANS, **wanted):
     return plan_batch(
-        BEANS, PlanRequest(**{"altitude": HOME, "pots": 1, "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wanted})
+        recipe, PlanRequest(**{"altitude": HOME, "pots": 1, "pack": Pack.HOT, "canner": Canner.DIAL_GAUGE, **wanted})
     )
 
 
@@ -74,11 +74,19 @@ def test_a_prediction_by_weight_stands_beside_the_sources_yield_and_does_not_rep
     assert 60 < found.predicted.brix.best < 66
 
 
-def test_a_pot_that_cannot_be_weighed_is_predicted_by_its_source_and_says_why():
-    found = beans()
+def test_a_pot_of_no_class_is_predicted_by_its_source_and_says_why():
+    found = beans(replace(BEANS, kind="fish"))
     assert (found.predicted.basis, found.predicted.brix) == ("stated-yield", None)
     assert found.predicted_volume_ml == 7 * JAR_ML["quart"]
     assert "only its own yield is known" in str(found.predicted.why_not)
+
+
+def test_packed_food_is_predicted_by_its_class_and_its_jars_stay_those_of_the_source():
+    found, plain = beans(), beans(replace(BEANS, kind="fish"))
+    assert found.predicted.basis == "packed"
+    assert found.predicted.low_ml < found.predicted.best_ml < found.predicted.high_ml
+    assert (found.filled_basis, found.jars, found.lines) == ("stated-yield", plain.jars, plain.lines)
+    assert (found.process, found.loads) == (plain.process, plain.loads)
 
 
 def test_a_line_without_a_weight_is_a_caution_and_no_refusal():
