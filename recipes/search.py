@@ -66,12 +66,29 @@ def _terms(words: list[str]) -> Iterator[tuple[str, ...]]:
 
 
 @cache
-def synonyms() -> dict[str, tuple[str, ...]]:
-    """By the stem of each name: the stems of all names of the same thing."""
+def _names() -> tuple[tuple[tuple[str, ...], str], ...]:
+    """The stems of all names of one thing, and what British cooks call the first; "" where that is the same."""
     with SYNONYMS.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
-    groups = [tuple(" ".join(map(stem, name.split())) for name in row["words"].split(";")) for row in rows]
-    return {name: group for group in groups for name in group}
+    return tuple((tuple(map(_stems, row["words"].split(";"))), row["british"]) for row in rows)
+
+
+def _stems(name: str) -> str:
+    return " ".join(map(stem, name.split()))
+
+
+@cache
+def synonyms() -> dict[str, tuple[str, ...]]:
+    """By the stem of each name: the stems of all names of the same thing."""
+    return {name: group for group, _british in _names() for name in group}
+
+
+def food_words(food: str, british_first: bool = False) -> str:
+    """ "zucchini (courgettes)": the name of recipes and calendars, and the British one where it differs."""
+    british = next((words for group, words in _names() if words and group[0] == _stems(food)), "")
+    if not british:
+        return food
+    return f"{british} ({food})" if british_first else f"{food} ({british})"
 
 
 def stem(word: str) -> str:

@@ -62,6 +62,7 @@ PERMISSIONS: dict[Role, tuple[str, ...]] = {
         "batches.start_for_others",
         "batches.trace_batch",
         "classes.plan_session",
+        "desk.set_harvest",
         "equipment.add_hold",
         "equipment.hold_for_class",
         "fruit.run_offers",

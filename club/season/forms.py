@@ -6,12 +6,15 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.dates import WEEKDAYS
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from club.core.fields import count_field, token_field
+from club.core.fields import LineField, count_field, token_field
 from club.core.forms import fields_helper
-from club.season.models import KEPT_KINDS, SIZES, HouseholdSeason, kind_word
+from club.season.harvest import WEEKS, Weeks, regions
+from club.season.models import KEPT_KINDS, NOTE_LENGTH, SIZES, HouseholdSeason, kind_word
 from inventory.batches.models import FOOD_KEY_LENGTH
 from inventory.batches.services import keeping_foods
 from inventory.jars.choices import Reason
@@ -71,6 +74,13 @@ class HouseholdForm(forms.Form):
         decimal_places=2,
         widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.25"}),
     )
+    days = forms.MultipleChoiceField(
+        label=_("On which evenings of a week?"),
+        choices=[(str(number), name) for number, name in enumerate(WEEKDAYS.values(), start=1)],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text=_("With none of them it stays as it was."),
+    )
     lids_at_home = count_field(_("New lids at home"), least=0)
     is_counted = forms.BooleanField(
         label=_("Count us in when the club works out what to order"),
@@ -81,6 +91,7 @@ class HouseholdForm(forms.Form):
     def __init__(self, *args: Any, household: HouseholdSeason, **kwargs: Any) -> None:
         kwargs["initial"] = {
             "hours": f"{household.evening_minutes / 60:g}",
+            "days": list(household.evening_days),
             "lids_at_home": household.lids_at_home,
             "is_counted": household.is_counted,
         }
@@ -92,6 +103,7 @@ class HouseholdForm(forms.Form):
         data = self.cleaned_data
         return {
             "evening_minutes": int(data["hours"] * 60),
+            "evening_days": "".join(data["days"]),
             "lids_at_home": data["lids_at_home"],
             "is_counted": data["is_counted"],
         }
@@ -106,3 +118,42 @@ class UseForm(forms.Form):
     food = forms.CharField(max_length=FOOD_KEY_LENGTH, required=False)
     size = forms.ChoiceField(choices=list(SIZES.items()))
     count = count_field(_("How many?"), initial=1)
+
+
+class RegionForm(forms.Form):
+    region = forms.ChoiceField(label=_("The nearest calendar, by its climate"))
+
+    def __init__(self, *args: Any, chosen: str = "", **kwargs: Any) -> None:
+        kwargs.setdefault("initial", {"region": chosen})
+        super().__init__(*args, **kwargs)
+        empty = [] if chosen else [("", "–")]
+        self.fields["region"].choices = [*empty, *((key, str(one)) for key, one in regions().items())]  # type: ignore[attr-defined]
+        self.helper = fields_helper(gettext("The club is there"))
+
+
+def week_choices() -> list[tuple[str, str]]:
+    """Every week by its number and the day on which it begins in a usual year."""
+    return [
+        ("", "–"),
+        *(
+            (str(week), gettext("week %(n)s, from %(day)s") % {"n": week, "day": date_format(monday, "j F")})
+            for week in range(1, WEEKS + 1)
+            for monday in [Weeks(week, week).days[0]]
+        ),
+    ]
+
+
+class HarvestWeeksForm(forms.Form):
+    """The weeks of one produce, of what the calendars or the recipes name."""
+
+    produce = forms.ChoiceField(label=_("What"))
+    first_week = forms.TypedChoiceField(label=_("From"), required=False, coerce=int, empty_value=None)
+    last_week = forms.TypedChoiceField(label=_("Until the end of"), required=False, coerce=int, empty_value=None)
+    note = LineField(label=_("How you know"), required=False, max_length=NOTE_LENGTH)
+
+    def __init__(self, *args: Any, produce: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["produce"].choices = [("", "–"), *produce]  # type: ignore[attr-defined]
+        for name in ("first_week", "last_week"):
+            self.fields[name].choices = week_choices()  # type: ignore[attr-defined]
+        self.helper = fields_helper(gettext("Add this line"))

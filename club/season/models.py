@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from club.core.fields import NameField
 from club.members.models import Kitchen, User
+from club.season.harvest import WEEKS, Region, Weeks, regions
 from inventory.batches.choices import STAGED, Container, Way
 from recipes.choices import CANNERS, JARS, kind_label
 from recipes.engine.quantities import JAR_SIZES
@@ -19,6 +23,7 @@ from recipes.models import Recipe
 SIZES = {**JARS, **{one.value: one.label for one in Container}}
 KEPT_KINDS = {one.value: one.label for one in STAGED if one is not Way.FREEZE}
 USUAL_EVENING = 240  # minutes; our own choice, which a household changes
+USUAL_EVENINGS = "56"  # Friday and Saturday, by the numbers of ISO weekdays; the same
 
 
 # Up to so many households the club's season is reckoned when it is looked at; more are summed up by a periodic job.
@@ -44,6 +49,7 @@ class HouseholdSeason(models.Model):
     # Lids are counted by lot for the whole club; what lies in a drawer at home only the household knows.
     lids_at_home = models.PositiveIntegerField(_("lids at home"), default=0)
     is_counted = models.BooleanField(_("counted in what the club orders"), default=False)
+    evening_days = models.CharField(_("evenings of a week"), max_length=7, default=USUAL_EVENINGS)  # "56", in order
 
     objects = HouseholdSeasonQuerySet.as_manager()
 
@@ -51,11 +57,17 @@ class HouseholdSeason(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="evening_of_some_length", condition=Q(evening_minutes__gte=30, evening_minutes__lte=900)
-            )
+            ),
+            models.CheckConstraint(name="evening_on_some_day", condition=~Q(evening_days="")),
         ]
 
     def __str__(self) -> str:
         return str(self.kitchen)
+
+    @property
+    def weekdays(self) -> list[int]:
+        """ISO weekdays, 1 for Monday."""
+        return [int(day) for day in self.evening_days]
 
 
 def households_counted() -> models.QuerySet[Kitchen]:
@@ -158,3 +170,73 @@ class YearlyTarget(models.Model):
     @property
     def canner_word(self) -> str:
         return str(CANNERS[self.canner]) if self.canner else ""
+
+
+# When produce is ripe where the club is. Rows are only added; the last one holds.
+
+REGION_LENGTH, NOTE_LENGTH = 40, 200
+SET_HARVEST = "desk.set_harvest"
+
+
+class ClubRegionQuerySet(models.QuerySet["ClubRegion"]):
+    def now(self) -> ClubRegion | None:
+        """The region chosen last, with who chose it."""
+        return self.select_related("set_by").order_by("-pk").first()
+
+
+class ClubRegion(models.Model):
+    """An organiser said where the club is: whose published calendar it goes by."""
+
+    region = models.CharField(_("region"), max_length=REGION_LENGTH)
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    objects = ClubRegionQuerySet.as_manager()
+
+    class Meta:
+        permissions = [("set_harvest", "Can say where the club is and correct harvest weeks")]
+
+    def __str__(self) -> str:
+        return str(self.known or self.region)
+
+    @property
+    def known(self) -> Region | None:
+        """None where no calendar of this name is published any more."""
+        return regions().get(self.region)
+
+
+class HarvestWeeksQuerySet(models.QuerySet["HarvestWeeks"]):
+    def now(self) -> dict[str, HarvestWeeks]:
+        """The last row of each produce, where it has weeks."""
+        last = {row.produce: row for row in self.select_related("set_by").order_by("pk")}
+        return {produce: row for produce, row in last.items() if row.weeks is not None}
+
+
+class HarvestWeeks(models.Model):
+    """An organiser corrected the weeks of one produce. Without weeks the calendar's hold again."""
+
+    produce = models.CharField(_("what"), max_length=60)
+    first_week = models.PositiveSmallIntegerField(_("first week"), null=True, blank=True)
+    last_week = models.PositiveSmallIntegerField(_("last week"), null=True, blank=True)
+    note = NameField(_("how you know"), max_length=NOTE_LENGTH, blank=True)
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    objects = HarvestWeeksQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="harvest_of_some_produce", condition=~Q(produce="")),
+            models.CheckConstraint(
+                name="harvest_in_weeks_of_a_year",
+                condition=Q(first_week=None, last_week=None)
+                | Q(first_week__gte=1, first_week__lte=WEEKS, last_week__gte=1, last_week__lte=WEEKS),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.produce
+
+    @property
+    def weeks(self) -> Weeks | None:
+        return None if self.first_week is None or self.last_week is None else Weeks(self.first_week, self.last_week)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -13,18 +14,31 @@ import drawsvg
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.http import urlencode
+from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from club.core.clock import club_day
 from club.members.models import Kitchen, Units
-from club.season.models import KEPT_KINDS, SIZES, YearlyTarget
+from club.season.harvest import (
+    Clash,
+    Region,
+    WeekLoad,
+    Weeks,
+    Wish,
+    lay_evenings,
+    median_week,
+    mondays_ahead,
+    week_of,
+)
+from club.season.models import KEPT_KINDS, SIZES, HarvestWeeks, YearlyTarget
 from club.season.rules import MonthShelf, Need, PutUp, SeasonPlan, season_plan, shelf_ahead, shelf_past, short_of
 from club.season.services import (
     NO_RECIPE,
     ContainerDates,
     Cooking,
+    Harvests,
     Kept,
     Reading,
     Stove,
@@ -32,10 +46,11 @@ from club.season.services import (
     revisions_for,
     shelf_changes,
 )
-from recipes.choices import JARS
+from recipes.choices import CANNERS, JARS, SEEN
 from recipes.engine import Plan
 from recipes.engine.quantities import JAR_SIZES
 from recipes.presentation import HandWords, hand_words, source_text
+from recipes.search import food_words
 from recipes.shopping import BANDS, LIDS, Purchase, shopping_together
 
 NONE_KNOWN: Mapping[str, int] = {}
@@ -288,6 +303,207 @@ def _target_query(reading: Reading, kept: Kept) -> str:
     if known.kind not in KEPT_KINDS or not known.produce:
         return ""
     return urlencode(query | {"of_kind": f"{known.kind}|{known.produce[0]}"})
+
+
+# The year: which evenings, and what is ripe together.
+
+
+@dataclass(frozen=True)
+class RowYear:
+    """One target's harvest: its weeks, its evenings in words, and how many lids are short before it is done."""
+
+    weeks: str
+    days: str
+    left: int
+    canner: str
+    lids_short: int
+
+
+@dataclass(frozen=True)
+class WeekWords:
+    monday: date
+    what: str
+    hours: str
+    lids: int
+    lids_short: int
+
+
+@dataclass(frozen=True)
+class ClashWords:
+    names: str
+    first: date
+    last: date
+    evenings: int
+    there: int
+    hours: str
+    hours_there: str
+    left: int
+
+
+@dataclass(frozen=True)
+class Year:
+    by_key: Mapping[int, RowYear]
+    weeks: list[WeekWords]
+    clash: ClashWords | None
+    region: Region | None
+
+
+DAYS_SAID = 6
+
+
+def year_of(season: Season, harvests: Harvests, today: date) -> Year:
+    """The evenings of the season laid into the harvest weeks, from `today` on."""
+    household = season.reading.household
+    rows = {row.target.pk: row for row in season.rows if row.put_up.evenings}
+    ripe = {key: weeks for key, row in rows.items() if (weeks := _harvest_of(row, harvests))}
+    wishes = [_wish(rows[key], mondays_ahead(weeks, today)) for key, weeks in ripe.items()]
+    laid = lay_evenings(wishes, weekdays=household.weekdays, evening_minutes=household.evening_minutes, today=today)
+    lids = _lids_by_day(rows, laid.days)
+    loads = [_week_words(load, rows, lids, household.lids_at_home) for load in laid.weeks]
+    by_key = {
+        key: RowYear(
+            weeks=weeks_words(spans),
+            days=_days_words(laid.days[key]),
+            left=laid.left.get(key, 0),
+            canner=_canner_of(rows[key]),
+            lids_short=_short_by(laid.days[key], lids, household.lids_at_home, rows[key].put_up.jars),
+        )
+        for key, spans in ripe.items()
+    }
+    return Year(by_key, loads, _clash_words(laid.clash, wishes, rows, household.evening_minutes), harvests.region)
+
+
+def _harvest_of(row: SeasonRow, harvests: Harvests) -> tuple[Weeks, ...]:
+    """The weeks of the first of its foods that a calendar knows."""
+    foods = row.cooking.revision.tested.produce if row.cooking.revision else ()
+    return next((weeks for food in foods if (weeks := harvests.of(food))), ())
+
+
+def _wish(row: SeasonRow, mondays: tuple[date, ...]) -> Wish:
+    lengths, at_once = row.cooking.minutes, row.put_up.pots_an_evening or 1
+    minutes = lengths[min(at_once, len(lengths)) - 1] if lengths else 0
+    return Wish(row.target.pk, row.put_up.evenings or 0, minutes, _canner_of(row), mondays)
+
+
+def _canner_of(row: SeasonRow) -> str:
+    plan = row.cooking.plan
+    return str(CANNERS[plan.process.canner]) if plan is not None and plan.process is not None else ""
+
+
+def _lids_by_day(rows: Mapping[int, SeasonRow], days: Mapping[int, Sequence[date]]) -> dict[date, int]:
+    """New lids for each evening: whole pots, as many as fit, until the target's jars are full."""
+    found: dict[date, int] = {}
+    for key, evenings in days.items():
+        row = rows[key]
+        left = row.put_up.jars
+        for day in evenings:
+            jars = min(left, (row.put_up.pots_an_evening or 1) * (row.cooking.jars_a_pot or 0))
+            found[day], left = jars, left - jars
+    return found
+
+
+def _short_by(days: Sequence[date], lids: Mapping[date, int], there: int, needed: int) -> int:
+    """Lids that are missing when the last of these evenings is over; at most what these evenings take."""
+    if not days:
+        return 0
+    used = sum(count for day, count in lids.items() if day <= days[-1])
+    return min(needed, max(0, used - there))
+
+
+def _week_words(load: WeekLoad, rows: Mapping[int, SeasonRow], lids: Mapping[date, int], there: int) -> WeekWords:
+    ends = load.monday + timedelta(days=7)
+    return WeekWords(
+        monday=load.monday,
+        what=", ".join(rows[key].target.title for key in load.keys),
+        hours=_("%(hours)s of %(there)s h") % {"hours": _hours(load.minutes), "there": _hours(load.there)},
+        lids=sum(count for day, count in lids.items() if load.monday <= day < ends),
+        lids_short=max(0, sum(count for day, count in lids.items() if day < ends) - there),
+    )
+
+
+def _clash_words(
+    clash: Clash | None, wishes: Sequence[Wish], rows: Mapping[int, SeasonRow], evening_minutes: int
+) -> ClashWords | None:
+    if clash is None:
+        return None
+    minutes = sum(wish.minutes * wish.evenings for wish in wishes if wish.key in clash.keys)
+    return ClashWords(
+        names=get_text_list([rows[key].target.title for key in clash.keys], _("and")),
+        first=clash.first,
+        last=clash.last + timedelta(days=6),
+        evenings=clash.evenings,
+        there=clash.there,
+        hours=_hours(minutes),
+        hours_there=_hours(clash.there * evening_minutes),
+        left=clash.left,
+    )
+
+
+def _hours(minutes: int) -> str:
+    return f"{minutes / 60:.1f}".removesuffix(".0")
+
+
+def _days_words(days: Sequence[date]) -> str:
+    said = [date_format(day, "D j M") for day in days[:DAYS_SAID]]
+    return ", ".join([*said, "…"] if len(days) > DAYS_SAID else said)
+
+
+def weeks_words(spans: Iterable[Weeks]) -> str:
+    """ "30 June to 28 September": the days of a usual year."""
+    return "; ".join(
+        _("%(first)s to %(last)s")
+        % {"first": date_format(weeks.days[0], "j M"), "last": date_format(weeks.days[1], "j M")}
+        for weeks in spans
+    )
+
+
+@dataclass(frozen=True)
+class CalendarLine:
+    days: str
+    sort: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class HarvestRow:
+    """One produce: what is printed, what an organiser corrected, and the median week that was seen here."""
+
+    produce: str
+    name: str
+    lines: list[CalendarLine]
+    corrected: HarvestWeeks | None
+    corrected_days: str
+    seen_days: str
+    seen_count: int
+    is_now: bool
+
+
+def harvest_rows(harvests: Harvests, seen: Mapping[str, Mapping[int, int]], today: date) -> list[HarvestRow]:
+    """By the week in which it begins; what only was seen comes last."""
+    by_word: dict[str, Counter[int]] = {}
+    for produce, weeks in seen.items():
+        by_word.setdefault(harvests.word(produce) or produce, Counter()).update(weeks)
+    foods = {*harvests.lines, *harvests.corrected, *by_word}
+    ordered = sorted(foods, key=lambda food: (min((span.first for span in harvests.of(food)), default=99), food))
+    return [_harvest_row(food, harvests, by_word.get(food, {}), today) for food in ordered]
+
+
+def _harvest_row(food: str, harvests: Harvests, seen: Mapping[int, int], today: date) -> HarvestRow:
+    row, median = harvests.corrected.get(food), median_week(seen)
+    return HarvestRow(
+        produce=food,
+        name=food_words(food, harvests.british_first),
+        lines=[
+            CalendarLine(line.printed, line.sort, line.source, str(SEEN[line.seen]))
+            for line in harvests.lines.get(food, ())
+        ],
+        corrected=row,
+        corrected_days=weeks_words([row.weeks]) if row and row.weeks else "",
+        seen_days=weeks_words([Weeks(median, median)]) if median else "",
+        seen_count=sum(seen.values()),
+        is_now=any(week_of(today) in span for span in harvests.of(food)),
+    )
 
 
 @dataclass(frozen=True)

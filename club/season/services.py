@@ -11,27 +11,32 @@ from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Count, Max, Q, QuerySet, Sum
-from django.db.models.functions import TruncMonth
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import ExtractWeek, TruncMonth
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from club.core.ledger import part_token
 from club.members.models import HouseholdMember, Kitchen, User
+from club.season.harvest import WEEKS, Published, Weeks, calendar_word, counted_weeks, published, regions
 from club.season.models import (
     KEPT_KINDS,
     MOST_AT_ONCE,
+    SET_HARVEST,
     SIZES,
+    ClubRegion,
     ClubSummary,
+    HarvestWeeks,
     HouseholdSeason,
     YearlyTarget,
     households_counted,
     households_of,
 )
-from inventory.batches.choices import BatchState, Container, Disposal, Seal
-from inventory.batches.models import Batch, ContainerUse, Jar, JarQuerySet
+from inventory.batches.choices import BatchState, Container, Disposal, Seal, Way
+from inventory.batches.models import Batch, ContainerUse, Jar, JarQuerySet, LotTaken
 from inventory.batches.services import containers_use, keeping_names
-from inventory.fruit.models import FreezerItem, FreezerState
+from inventory.fruit.choices import FruitState, OfferStage
+from inventory.fruit.models import FreezerItem, FreezerState, Offer
 from inventory.fruit.services import takes_thawed
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
@@ -40,7 +45,7 @@ from recipes.choices import JARS, PACKS
 from recipes.engine import Plan
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.models import Recipe, Revision, unbarred
-from recipes.search import search_key
+from recipes.search import food_words, search_key
 from recipes.services import plan_for
 from recipes.shopping import fruit_grams
 
@@ -125,15 +130,123 @@ def target_remove(*, by: User, target: YearlyTarget) -> None:
 
 @transaction.atomic
 def household_set(
-    *, by: User, kitchen: Kitchen, evening_minutes: int, lids_at_home: int, is_counted: bool
+    *, by: User, kitchen: Kitchen, evening_minutes: int, lids_at_home: int, is_counted: bool, evening_days: str = ""
 ) -> HouseholdSeason:
-    """How long an evening is, how many lids lie at home, and whether the club counts this household in."""
+    """How long an evening is and on which weekdays ("56": Friday and Saturday; empty: as it was), how many lids lie at
+    home, and whether the club counts this household in."""
     household_check(by, kitchen)
     if not 30 <= evening_minutes <= 900:
         raise ValidationError({"evening_minutes": _("An evening has from half an hour to 15 hours.")})
     count_check(lids_at_home, least=0, field="lids_at_home")
-    settings = {"evening_minutes": evening_minutes, "lids_at_home": lids_at_home, "is_counted": is_counted}
+    if evening_days.strip("1234567"):
+        raise ValidationError({"evening_days": _("These are no days of a week.")})
+    settings: dict[str, Any] = {
+        "evening_minutes": evening_minutes,
+        "lids_at_home": lids_at_home,
+        "is_counted": is_counted,
+    }
+    if evening_days:
+        settings["evening_days"] = "".join(sorted(set(evening_days)))
     return HouseholdSeason.objects.update_or_create(kitchen=kitchen, defaults=settings)[0]
+
+
+# When produce is ripe where the club is.
+
+
+@transaction.atomic
+def region_set(*, by: User, region: str) -> ClubRegion:
+    """Where the club is. The same region again adds nothing."""
+    if not by.has_perm(SET_HARVEST):
+        raise PermissionDenied
+    if region not in regions():
+        raise ValidationError({"region": _("No calendar of this region is here.")})
+    now = ClubRegion.objects.now()
+    return now if now and now.region == region else ClubRegion.objects.create(region=region, set_by=by)
+
+
+@transaction.atomic
+def harvest_correct(
+    *, by: User, produce: str, first_week: int | None, last_week: int | None, note: str = ""
+) -> HarvestWeeks:
+    """One more row of this produce, which holds from now on; without weeks the calendar's hold again."""
+    if not by.has_perm(SET_HARVEST):
+        raise PermissionDenied
+    if not produce:
+        raise ValidationError({"produce": _("Say of what.")})
+    if (first_week is None) != (last_week is None):
+        field = "first_week" if first_week is None else "last_week"
+        raise ValidationError({field: _("Give both weeks, or neither.")})
+    for field, week in (("first_week", first_week), ("last_week", last_week)):
+        if week is not None and not 1 <= week <= WEEKS:
+            raise ValidationError({field: _("A year has 52 weeks.")})
+    return HarvestWeeks.objects.create(
+        produce=produce, first_week=first_week, last_week=last_week, note=note, set_by=by
+    )
+
+
+class Harvests:
+    """What is ripe when, here: the corrected weeks of a produce, else those of the region's calendar. Two queries."""
+
+    def __init__(self) -> None:
+        self.chosen = ClubRegion.objects.now()
+        self.region = self.chosen.known if self.chosen else None
+        self.lines: Mapping[str, tuple[Published, ...]] = published(self.region.key) if self.region else {}
+        self.corrected = HarvestWeeks.objects.now()
+
+    @property
+    def british_first(self) -> bool:
+        return self.region is not None and self.region.key == "england"
+
+    def word(self, produce: str) -> str:
+        """The calendar's word for what a recipe names; "" where it has none."""
+        return calendar_word(produce, {*self.lines, *self.corrected})
+
+    def of(self, produce: str) -> tuple[Weeks, ...]:
+        """Nothing where neither knows it."""
+        word = self.word(produce)
+        row = self.corrected.get(word)
+        if row is not None and row.weeks is not None:
+            return (row.weeks,)
+        return counted_weeks(self.lines[word]) if word in self.lines else ()
+
+
+def produce_to_correct(harvests: Harvests) -> list[tuple[str, str]]:
+    """What the calendar and the published recipes name, by name."""
+    named = Recipe.objects.published().values_list("produce", flat=True)
+    foods = {food for words in named for food in unbarred(words)} | {*harvests.lines, *harvests.corrected}
+    return [(food, food_words(food, harvests.british_first)) for food in sorted(foods)]
+
+
+def weeks_seen() -> dict[str, Counter[int]]:
+    """By produce, how often each ISO week had fresh fruit offered or a batch of it begun. Two queries.
+
+    Batches of one produce alone, and none that took of a freezer or was given up.
+    """
+    frozen = LotTaken.objects.filter(batch=OuterRef("pk"), freezer_item__isnull=False, taken_back_at=None)
+    offers = (
+        Offer.objects.filter(state=FruitState.FRESH)
+        .exclude(stage=OfferStage.TAKEN_BACK)
+        .annotate(week=ExtractWeek("created_at"))
+        .order_by()
+        .values_list("produce", "week")
+        .annotate(n=Count("pk"))
+    )
+    batches = (
+        Batch.objects.filter(~Exists(frozen), way=Way.RECIPE, revision__isnull=False)
+        .exclude(state=BatchState.ABANDONED)
+        .annotate(week=ExtractWeek("started_at"))
+        .order_by()
+        .values_list("revision__recipe__produce", "week")
+        .annotate(n=Count("pk"))
+    )
+    found: dict[str, Counter[int]] = defaultdict(Counter)
+    for produce, week, n in offers:
+        found[produce][min(week, WEEKS)] += n
+    for words, week, n in batches:
+        foods = unbarred(words)
+        if len(foods) == 1:
+            found[foods[0]][min(week, WEEKS)] += n
+    return found
 
 
 SUMMED_UP_EVERY = timedelta(hours=1)

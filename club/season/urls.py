@@ -9,6 +9,8 @@ from club.season import views
 urlpatterns = [
     path("", views.mine, name="season-mine"),
     path("club/", views.club, name="season-club"),
+    path("harvest/", views.harvest, name="harvest"),
+    path("harvest/weeks/", views.harvest_weeks, name="harvest-weeks"),
     path("<int:pk>/", views.season, name="season"),
     path("<int:pk>/wish/", views.target, name="season-target"),
     path("<int:pk>/settings/", views.settings, name="season-settings"),

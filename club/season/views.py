@@ -16,19 +16,30 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from club.core.clock import club_day
 from club.core.http import refusals_as_messages, refusals_on, signed_in
 from club.members.models import Kitchen, User, kitchen_words
 from club.season import services
-from club.season.forms import HouseholdForm, TargetForm, UseForm
+from club.season.forms import HarvestWeeksForm, HouseholdForm, RegionForm, TargetForm, UseForm
 from club.season.models import (
     MOST_AT_ONCE,
+    SET_HARVEST,
     ClubSummary,
     HouseholdSeason,
     YearlyTarget,
     households_counted,
     households_of,
 )
-from club.season.presentation import ClubSums, club_season, club_sums, month_words, pantry_svg, season_of
+from club.season.presentation import (
+    ClubSums,
+    club_season,
+    club_sums,
+    harvest_rows,
+    month_words,
+    pantry_svg,
+    season_of,
+    year_of,
+)
 from inventory.jars.models import RUN, Balance, LidStock
 from inventory.jars.services import store_place
 
@@ -62,9 +73,12 @@ def _season_context(user: User, kitchen: Kitchen) -> dict[str, Any]:
     months = made.shelf(now)
     # Safe: every text in the picture is escaped where it is drawn.
     picture = mark_safe(pantry_svg(months, title=_("Full jars by month")))
+    year = year_of(made, services.Harvests(), club_day(now))
     return {
         "kitchen": kitchen,
         "season": made,
+        "year": year,
+        "rows": [(row, year.by_key.get(row.target.pk)) for row in made.rows],
         "shopping": made.shopping(user.units),
         "picture": picture,
         "months": [(month_words(month), month) for month in months],
@@ -169,3 +183,49 @@ def club(request: HttpRequest) -> HttpResponse:
     )
     page = Paginator(made.households, HOUSEHOLDS_A_PAGE).get_page(request.GET.get("page"))
     return render(request, "season/club.html", {"club": made, "page": page})
+
+
+@require_http_methods(["GET", "POST"])
+def harvest(request: HttpRequest) -> HttpResponse:
+    """When produce is ripe here, for everybody; an organiser says where the club is."""
+    user = signed_in(request)
+    may_set = user.has_perm(SET_HARVEST)
+    if request.method == "POST" and not may_set:
+        raise PermissionDenied
+    harvests = services.Harvests()
+    form = RegionForm(request.POST or None, chosen=harvests.region.key if harvests.region else "")
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.region_set(by=user, **form.cleaned_data)
+            return redirect("desk:harvest")
+    rows = harvest_rows(harvests, services.weeks_seen(), club_day(timezone.now()))
+    context = {
+        "region": harvests.region,
+        "chosen": harvests.chosen,
+        "rows": rows,
+        "ripe_now": ", ".join(row.name for row in rows if row.is_now),
+        "may_set": may_set,
+        "form": form,
+    }
+    return render(request, "season/harvest.html", context, status=422 if form.errors else 200)
+
+
+@require_http_methods(["GET", "POST"])
+def harvest_weeks(request: HttpRequest) -> HttpResponse:
+    """One more line of corrected weeks. `?produce=` fills the form in."""
+    user = signed_in(request)
+    if not user.has_perm(SET_HARVEST):
+        raise PermissionDenied
+    harvests = services.Harvests()
+    asked = request.GET.get("produce", "")
+    row = harvests.corrected.get(asked)
+    initial: dict[str, str | int | None] = {"produce": asked}
+    if row is not None:
+        initial |= {"first_week": row.first_week, "last_week": row.last_week}
+    form = HarvestWeeksForm(request.POST or None, initial=initial, produce=services.produce_to_correct(harvests))
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            services.harvest_correct(by=user, **form.cleaned_data)
+            messages.success(request, _("Noted, with your name and the day."))
+            return redirect("desk:harvest")
+    return render(request, "season/harvest_weeks.html", {"form": form}, status=422 if form.errors else 200)

@@ -194,7 +194,7 @@ def beginnings(transactional_db) -> dict[str, list[str]]:
     return {
         OF_TWO_ROLES: everywhere,
         MEMBER: [*everywhere, *batches_of(member)],
-        ORGANISER: [*everywhere, *mailboxes(member)],
+        ORGANISER: [*everywhere, *mailboxes(member), "/season/harvest/weeks/?produce=peaches"],
         KEEPER: [*everywhere, *orders_of(keeper, member), *deposits_of(keeper, member)],
         INSTRUCTOR: [*everywhere, *classes_of(teacher), *waiting_for(teacher)],
         NEWCOMER: [
