@@ -348,7 +348,7 @@ class Year:
     region: Region | None
 
 
-DAYS_SAID = 6
+DAYS_SAID = 8
 
 
 def year_of(season: Season, harvests: Harvests, today: date) -> Year:
@@ -445,7 +445,7 @@ def _hours(minutes: int) -> str:
 
 def _days_words(days: Sequence[date]) -> str:
     said = [date_format(day, "D j M") for day in days[:DAYS_SAID]]
-    return ", ".join([*said, "…"] if len(days) > DAYS_SAID else said)
+    return ", ".join(said) + (" …" if len(days) > DAYS_SAID else "")
 
 
 def weeks_words(spans: Iterable[Weeks]) -> str:
