@@ -316,6 +316,11 @@ PAGES = (
         gettext_lazy("targets year jars opened given away how many shelf put up"),
     ),
     Page(
+        gettext_lazy("When it is ripe"),
+        "desk:harvest",
+        gettext_lazy("harvest calendar weeks months season region climate fruit vegetables"),
+    ),
+    Page(
         gettext_lazy("Your kitchens and their altitude"),
         "members:me",
         gettext_lazy("height elevation feet metres units metric household settings name password passkey profile"),

@@ -32,7 +32,7 @@ from club.members.models import Kitchen, User
 from club.members.services import kitchen_add, kitchen_invitation_answer, kitchen_invite, member_enrol, skill_waive
 from club.reminders.services import kinds_for, notification_settings_change
 from club.run.site import is_loopback
-from club.season.services import household_set, jars_used, target_set
+from club.season.services import household_set, jars_used, region_set, target_set
 from inventory.batches import services as batches
 from inventory.batches.choices import LotKind
 from inventory.batches.ingredients import acids_not_noted, lines_with_lots
@@ -363,6 +363,10 @@ class Loader:
             is_counted=row["is_counted"],
         )
 
+    def region(self, row: Row) -> None:
+        """Whose published calendar the club's harvest goes by."""
+        region_set(by=self.organiser, region=row["calendar"])
+
     def yearly(self, row: Row) -> None:
         """What a household goes through in a year."""
         target_set(
@@ -572,6 +576,7 @@ SECTIONS: tuple[tuple[str, Callable[[Loader, Row], None]], ...] = (
     ("hold", Loader.hold),
     ("wait", Loader.wait),
     ("notifications", Loader.notifications),
+    ("region", Loader.region),
     ("household", Loader.household),
     ("yearly", Loader.yearly),
     ("opened", Loader.opened),

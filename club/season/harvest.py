@@ -1,6 +1,6 @@
 """When produce is ripe: the published calendars, what an organiser corrected, and what the club's own books saw.
 
-Weeks are ISO weeks of a year, 1 to 52; a span may go over New Year. The calendars are `fixtures/foods/harvest.csv`,
+Weeks are ISO weeks of a year, 1 to 52; a span may go over New Year. The calendars are `fixtures/library/harvest.csv`,
 each line with its source; a line that is from memory says so. Nothing about safety hangs on them. Pure but for it.
 """
 
@@ -14,7 +14,7 @@ from functools import cache
 
 from club.core.places import FIXTURES
 
-FILE = FIXTURES / "foods" / "harvest.csv"
+FILE = FIXTURES / "library" / "harvest.csv"
 WEEKS = 52
 A_YEAR = 2025  # whose weeks the printed days are put into: the first day of it lies in week 1
 
