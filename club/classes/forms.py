@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date, time
 from typing import Any
 
-from crispy_forms.layout import Column, Row
+from crispy_forms.layout import HTML, Column, Hidden, Row
 from django import forms
 from django.db.models import Q
 from django.utils.dateparse import parse_date
@@ -321,9 +321,21 @@ class LearnedForm(forms.Form):
         help_text=_("For everybody who came: what went well, what to do otherwise."),
     )
 
-    def __init__(self, *args: Any, submit: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, submit: str, cooking: str = "", **kwargs: Any) -> None:
+        """`cooking`: the codes of batches on the stove, which closing asks about."""
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("learned", submit=submit)
+        asked: list[Any] = []
+        if cooking:
+            self.fields["still_cooking"] = forms.BooleanField(
+                label=_("They go on without the class, and somebody stays with each of them."), required=False
+            )
+            listed = HTML('{% include "classes/parts/still_cooking.html" %}')
+            asked = [listed, "still_cooking", Hidden("cooking", cooking)]
+        self.helper = form_helper("learned", *asked, submit=submit)
+
+    @property
+    def agreed_to(self) -> str:
+        return self.data.get("cooking", "") if self.cleaned_data.get("still_cooking") else ""
 
 
 class OwnNoteForm(forms.Form):

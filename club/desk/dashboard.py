@@ -22,7 +22,7 @@ from club.core.clock import at_hour, club_day
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from club.reminders.models import audit_to_tell
-from inventory.batches.models import Batch, BatchQuerySet, Stage
+from inventory.batches.models import Batch, BatchHand, BatchQuerySet, Stage
 from inventory.equipment.choices import WaitState
 from inventory.equipment.models import KEEP, Loan, Thing, WaitingEntry
 from inventory.fruit.choices import OfferStage
@@ -213,6 +213,7 @@ def day_words(day: date) -> str:
 
 def batch_sections(user: User, now: datetime) -> Iterator[Section]:
     mine = Batch.objects.filter(made_by=user).for_list()
+    yield section("asked-to-cook", _("Asked to the stove"), map(hand_card, BatchHand.objects.asking(user)[:SHOWN]))
     yield section(
         "to-reprocess", _("Jars to reprocess"), seal_cards(mine.to_reprocess(), now, page="batches:reprocess")
     )
@@ -289,6 +290,19 @@ def seal_cards(
         # What others have to do presses them.
         at = None if names else until or batch.window.reprocess_until
         yield Card(batch.title, url, " · ".join(about), tag, tone, at=at, is_pressing=not names)
+
+
+def hand_card(hand: BatchHand) -> Card:
+    """Somebody asks for a second pair of hands, or to take a batch over."""
+    text = _("%(who)s asks you to take it over") if hand.takes_over else _("%(who)s asks you to cook along")
+    return Card(
+        hand.batch.title,
+        reverse("batches:stove-list"),
+        f"{hand.batch.lot_code} · {hand.batch.kitchen.name}",
+        text % {"who": hand.asked_by},
+        at=hand.asked_at,
+        is_pressing=True,
+    )
 
 
 def stove_card(batch: Batch, now: datetime) -> Card:

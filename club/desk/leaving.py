@@ -24,8 +24,8 @@ from club.core.errors import AlreadyDone
 from club.core.money import money_text
 from club.members.models import HouseholdMember, Kitchen, User
 from club.members.services import household_leave, member_deactivate
-from inventory.batches.models import JarClaim, JarOffer, Recall
-from inventory.batches.services import jar_claim_withdraw, jar_offer_close, waiting
+from inventory.batches.models import BatchHand, JarClaim, JarOffer, Recall
+from inventory.batches.services import hand_end, jar_claim_withdraw, jar_offer_close, waiting
 from inventory.equipment.choices import HoldState
 from inventory.equipment.models import Hold, Loan, WaitingEntry
 from inventory.equipment.services import hold_cancel, waiting_leave
@@ -110,6 +110,10 @@ def jar_offers(person: User, now: datetime) -> Iterable[JarOffer]:
     return JarOffer.objects.open().filter(giver=person).select_related("batch")
 
 
+def hands(person: User, now: datetime) -> Iterable[BatchHand]:
+    return BatchHand.objects.live().filter(person=person).select_related("batch")
+
+
 def shared_kitchens(person: User, now: datetime) -> Iterable[Kitchen]:
     others = HouseholdMember.objects.filter(user__is_active=True).exclude(user=person)
     return person.kitchens.filter(is_hall=False, pk__in=others.values("kitchen"))
@@ -180,6 +184,13 @@ STEPS = (
         holds,
         lambda one: f"{one.thing}, {one.starts} – {one.ends}",
         lambda person, one, now: hold_cancel(by=person, hold=one, now=now),
+    ),
+    Step(
+        _("Batches of others that they cook along"),
+        _("They leave the stove; whose batch it is goes on."),
+        hands,
+        lambda one: str(one.batch),
+        lambda person, one, now: hand_end(by=person, hand=one, now=now),
     ),
     Step(_("Wishes in club orders"), _("Withdrawn."), entries, str, entries_clear),
     Step(

@@ -647,7 +647,8 @@ def class_day_load(session: ClassSession, *, now: datetime) -> ClassSession:
     started = classes.stations_start(by=by, session=session, now=session.starts_at + STARTED_AFTER)
     cooked = [_cook(by, cooking) for cooking in started.new]
     ended = max([session.ends_at, *(batch.jars_out_at for batch in cooked if batch.jars_out_at)])
-    held = classes.session_close(by=by, session=session, learned=LEARNED, now=ended)
+    agreed = classes.codes_of(classes.still_cooking(session))
+    held = classes.session_close(by=by, session=session, learned=LEARNED, agreed_to=agreed, now=ended)
     first = SignUp.objects.came().filter(session=session).order_by("joined_at", "pk").first()
     if first is not None:
         noted = min(now, session.ends_at + LOOKED_AFTER)

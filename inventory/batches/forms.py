@@ -21,7 +21,7 @@ from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zoned_text
-from club.core.fields import ClockField, Fold, day_field, token_field
+from club.core.fields import ClockField, Fold, PersonField, day_field, token_field
 from club.core.forms import bare_helper, form_helper, heading
 from club.members.models import Kitchen, Units, User, default_kitchen
 from club.members.rules import altitude_as_typed, metres_from_text
@@ -422,6 +422,29 @@ class AbandonForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = form_helper(submit=gettext("Give this batch up"), css="btn-danger")
+
+
+class HandForm(forms.Form):
+    token = token_field()
+    person = PersonField(label=_("Who?"), help_text=_("A member: the email, or the name if only one is called so."))
+    takes_over = forms.ChoiceField(
+        label=_("What do they do?"),
+        choices=[("", _("They cook along with me.")), ("yes", _("They take it over: from then on it is their batch."))],
+        required=False,
+        widget=forms.RadioSelect,
+        initial="",
+    )
+
+    def __init__(self, *args: Any, may_hand_over: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not may_hand_over:
+            del self.fields["takes_over"]
+        self.helper = form_helper(submit=gettext("Ask them"))
+
+    def written(self) -> dict[str, Any]:
+        """The keyword arguments of `hand_ask`."""
+        data = dict(self.cleaned_data)
+        return {**data, "takes_over": bool(data.get("takes_over"))}
 
 
 # The forms with one row a jar: a look at the seals, and putting unsealed jars away.

@@ -99,7 +99,8 @@ LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
 
 
 def _cared_for(user: User, *, or_started: bool = False) -> models.QuerySet[Batch, Any]:
-    """Keys of the batches a person made or that were made in a kitchen of theirs (or that they started for somebody).
+    """Keys of the batches a person made or that were made in a kitchen of theirs (or that they started for somebody,
+    or have a hand in).
 
     Each found by its own index: one condition with "or" would be asked of every batch there is.
     """
@@ -107,6 +108,7 @@ def _cared_for(user: User, *, or_started: bool = False) -> models.QuerySet[Batch
     found = [rows.filter(made_by=user), rows.filter(kitchen__in=Kitchen.objects.filter(people=user))]
     if or_started:
         found.append(rows.filter(started_by=user))
+        found.append(rows.filter(pk__in=BatchHand.objects.of(user).values("batch")))
     first, *rest = (one.values("pk") for one in found)
     return first.union(*rest)
 
@@ -132,7 +134,8 @@ def _counted(jars: JarQuerySet) -> Coalesce:
 
 class BatchQuerySet(models.QuerySet["Batch"]):
     def visible_to(self, user: User) -> BatchQuerySet:
-        """The gate: one's own batches, those of one's own kitchens and those one started; who may trace sees all."""
+        """The gate: one's own batches, those of one's own kitchens, those one started or has a hand in; who may trace
+        sees all."""
         if user.has_perm("batches.trace_batch"):
             return self
         return self.filter(pk__in=_cared_for(user, or_started=True))
@@ -152,7 +155,8 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self if user.has_perm("batches.change_batch") else self.cared_for_by(user)
 
     def worked_at_by(self, user: User) -> BatchQuerySet:
-        """Who may write what is done at the stove: also whoever started it for somebody else. Seals are not theirs."""
+        """Who may write what is done at the stove: also whoever started it for somebody else, or has a hand in it.
+        Seals are not theirs."""
         if user.has_perm("batches.change_batch"):
             return self
         return self.filter(pk__in=_cared_for(user, or_started=True))
@@ -162,7 +166,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state=BatchState.STARTED)
 
     def under_way_of(self, user: User) -> BatchQuerySet:
-        """One's own, and those that one started for somebody: on the stove, cooling, or in stages that take days."""
+        """One's own, and those that one started for somebody or has a hand in: on the stove, cooling, or in stages of days."""
         rows = self.filter(pk__in=_cared_for(user, or_started=True))
         at_the_stove = Q(way=Way.RECIPE, state__in=[BatchState.STARTED, BatchState.OUT])
         return rows.filter(at_the_stove | Q(state=BatchState.UNDERWAY))
@@ -1598,3 +1602,70 @@ class SignedLog(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id}/{self.number}"
+
+
+class BatchHandQuerySet(models.QuerySet["BatchHand"]):
+    def of(self, user: User) -> BatchHandQuerySet:
+        """Those that this person said yes to and has not left."""
+        return self.filter(person=user, accepted_at__isnull=False, ended_at=None)
+
+    def asking(self, user: User) -> BatchHandQuerySet:
+        """What this person is asked and has not answered, the oldest first."""
+        waiting = self.filter(person=user, accepted_at=None, ended_at=None, batch__state__in=HANDED_IN)
+        named = waiting.select_related("batch__revision__recipe", "batch__kitchen", "asked_by")
+        return named.defer("batch__plan", "batch__revision__content").order_by("asked_at", "pk")
+
+    def live(self) -> BatchHandQuerySet:
+        """Asked or accepted, and not over; with the names that a page shows."""
+        return self.filter(ended_at=None).select_related("person", "asked_by").order_by("asked_at", "pk")
+
+
+# A batch takes another pair of hands until its seals were looked at.
+HANDED_IN = (BatchState.STARTED, BatchState.UNDERWAY, BatchState.OUT)
+
+
+class BatchHand(models.Model):
+    """Somebody beside the one whose jars they are: sees the batch and works at its stove. `takes_over`: is asked to be
+    the one whose they are; once they say so, whoever was it keeps a row of this kind.
+
+    asked -> accepted -> ended, or asked -> ended (declined, or taken back). One live row a person and batch, and one
+    open question to take over a batch: two people never take over both.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="hands")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batch_hands")
+    takes_over = models.BooleanField(default=False)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batch_hands_asked")
+    asked_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    token = models.UUIDField(unique=True, editable=False)
+
+    objects = BatchHandQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["asked_at", "pk"]
+        indexes = [models.Index(fields=["person"], condition=Q(ended_at=None), name="batches_hand_live")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["batch", "person"], condition=Q(ended_at=None), name="one_live_hand_a_person_and_batch"
+            ),
+            models.UniqueConstraint(
+                fields=["batch"],
+                condition=Q(takes_over=True, accepted_at=None, ended_at=None),
+                name="one_open_handing_over_a_batch",
+            ),
+            models.CheckConstraint(
+                name="hand_in_its_order",
+                condition=(Q(accepted_at=None) | Q(accepted_at__gte=F("asked_at")))
+                & (Q(ended_at=None) | Q(ended_at__gte=F("asked_at"))),
+            ),
+            # Who took a batch over is named on the batch itself from then on.
+            models.CheckConstraint(
+                name="hand_that_took_over_is_over",
+                condition=Q(takes_over=False) | Q(accepted_at=None) | Q(ended_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.person_id}"

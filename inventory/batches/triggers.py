@@ -1,12 +1,14 @@
 """Database triggers: what a batch's note of a lot repeats of the lot's label is what the label says.
 
 The rule that no weak or lapsed vinegar is canned with hangs on those columns. A second pair keeps what was pressed at
-the stove: a slip is taken back by another row. Stages follow each other, and what was seen or measured of them is
-neither changed nor deleted. Nor is a log that somebody signed; and jars of a batch whose newest log is unsafe are not
-found sound, nor by the one who corrected it.
+the stove: a slip is taken back by another row, and only a batch that never saw a canner is dropped whole. Stages follow
+each other, and what was seen or measured of them is neither changed nor deleted. Nor is a log that somebody signed; and
+jars of a batch whose newest log is unsafe are not found sound, nor by the one who corrected it.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 from club.core.ledger import RefusalTrigger, RefusalTriggers, keep_rows
 
@@ -53,7 +55,17 @@ GUARDS = RefusalTriggers(
 install, remove = GUARDS.install, GUARDS.remove
 
 KEPT = "What was pressed at the stove is never changed or deleted; a slip is taken back by another press."
-PRESSES = RefusalTriggers(*keep_rows("batches_press", message=KEPT, function="batches_presses_kept"))
+# A batch that was started by mistake leaves nothing behind; once jars were in the canner it does.
+_WENT_ON = (
+    "EXISTS (SELECT 1 FROM batches_press AS other WHERE other.batch_id = OLD.batch_id"
+    " AND other.kind IN ('began', 'fell', 'gauge') AND REPLACE(other.step, 'process', '') <> other.step)"
+    " OR (SELECT state FROM batches_batch WHERE batches_batch.id = OLD.batch_id) <> 'started'"
+)
+_NEITHER = keep_rows("batches_press", message=KEPT, function="batches_presses_kept")
+PRESSES = RefusalTriggers(
+    *(one for one in _NEITHER if one.event != "DELETE"),
+    *(replace(one, when=_WENT_ON, function="batches_presses_dropped") for one in _NEITHER if one.event == "DELETE"),
+)
 install_presses, remove_presses = PRESSES.install, PRESSES.remove
 
 STAGES = RefusalTriggers(

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import corrections, giving, jars, labels, lots, recalls, stages, stove, wrong
+from inventory.batches.views import corrections, giving, hands, jars, labels, lots, recalls, stages, stove, wrong
 
 app_name = "batches"
 
@@ -72,5 +72,8 @@ urlpatterns = [
     path("<lot:lot_code>/labels/", labels.labels, name="labels"),
     path("<lot:lot_code>/labels/labels.pdf", labels.labels_pdf, name="labels-pdf"),
     path("<lot:lot_code>/labels/printed/", labels.printed, name="labels-printed"),
+    path("asked/<int:pk>/", hands.answer, name="hand-answer"),
+    path("<lot:lot_code>/people/", hands.people, name="people"),
+    path("<lot:lot_code>/discard/", hands.discard, name="discard"),
     path("<lot:lot_code>/give-up/", views_batches.abandon, name="abandon"),
 ]

@@ -64,7 +64,8 @@ def log_out(cooking: StationBatch, *, by: User | None = None, now: datetime = NO
 
 def make_held(cooking: StationBatch, *, learned: str = "Skim at the end.", now: datetime = NOON) -> ClassSession:
     session = cooking.station.session
-    return day.session_close(by=runner_of(session), session=session, learned=learned, now=now)
+    agreed = day.codes_of(day.still_cooking(session))
+    return day.session_close(by=runner_of(session), session=session, learned=learned, agreed_to=agreed, now=now)
 
 
 def make_dial_held(session: ClassSession, *, now: datetime = MORNING - timedelta(days=3), **tested: Any) -> Thing:

@@ -298,6 +298,10 @@ class Belongings:
         [taken] = lots_note(by=self.owner, batch=batch, answers=[answer], token=uuid4())
         return {"lot_code": batch.lot_code, "pk": taken.pk}
 
+    def asked_to_cook(self) -> Arguments:
+        batch = make_batch(by=self.club.asker, revision=self.revision, started_at=self.now - timedelta(hours=1))
+        return {"pk": batches.hand_ask(by=self.club.asker, batch=batch, person=self.owner, token=uuid4()).pk}
+
     def set_aside(self) -> Arguments:
         batch = make_batch_out(**self.mine, revision=self.revision, out_at=self.now - timedelta(hours=14))
         aside = batches.jars_set_aside(by=self.owner, batch=batch, situation="unsealed", jars=[1], token=uuid4())
@@ -377,6 +381,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "batch": lambda of: {"lot_code": of.kept.lot_code},
     "jar": lambda of: {"lot_code": of.kept.lot_code, "number": 1},
     "batch cooking": lambda of: {"lot_code": of.cooking.lot_code},
+    "asked to cook along": Belongings.asked_to_cook,
     "step cooking": lambda of: {"lot_code": of.cooking.lot_code, "step": "p1s1"},
     "batch out": lambda of: {"lot_code": of.out.lot_code},
     "batch conditioning": lambda of: {"lot_code": of.conditioning.lot_code},

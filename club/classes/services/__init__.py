@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from club.classes.services.day import (
+    codes_of,
     everybody_sit,
     load_begin,
     loads_of,
@@ -10,6 +11,7 @@ from club.classes.services.day import (
     roll_call,
     session_close,
     stations_start,
+    still_cooking,
     taker_choose,
 )
 from club.classes.services.gear import gear_gather
@@ -21,6 +23,7 @@ __all__ = [
     "NEEDS_KEPT",
     "SessionFields",
     "StationFields",
+    "codes_of",
     "everybody_sit",
     "gear_gather",
     "load_begin",
@@ -39,5 +42,6 @@ __all__ = [
     "signup_place",
     "station_add",
     "stations_start",
+    "still_cooking",
     "taker_choose",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import BinaryIO
@@ -9,7 +10,7 @@ from uuid import UUID, uuid5
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -39,6 +40,7 @@ from club.core.text import first_name
 from club.members.models import User
 from club.members.services import skill_gain
 from inventory.batches.choices import BatchState
+from inventory.batches.models import Batch
 from inventory.batches.services import batch_start
 from inventory.equipment.services import gauge_check, lent_check
 
@@ -407,11 +409,34 @@ def _on_the_stove_check(cooking: StationBatch) -> None:
 MOST_PHOTOS = 12  # our own choice, no source
 
 
+def still_cooking(session: ClassSession) -> list[Batch]:
+    """Batches that the closing of a session waits for, the longest on the stove first.
+
+    Its stations'; whatever else cooks in its hall; and what those who came have on a stove at home, also where that
+    was started before the class opened: they stand in the hall, and nobody looks after the pot.
+    """
+    came = SignUp.objects.came().filter(session=session).values("person")
+    rows = Batch.objects.open().filter(
+        Q(at_station__station__session=session) | Q(kitchen=session.hall_id) | Q(made_by__in=came)
+    )
+    named = rows.select_related("revision__recipe", "kitchen", "made_by").defer("plan", "revision__content")
+    return list(named.order_by("started_at", "pk"))
+
+
+def codes_of(batches: Iterable[Batch]) -> str:
+    """What somebody agreed to who closes the session all the same."""
+    return " ".join(batch.lot_code for batch in batches)
+
+
 @transaction.atomic
-def session_close(*, by: User, session: ClassSession, learned: str = "", now: datetime | None = None) -> ClassSession:
+def session_close(
+    *, by: User, session: ClassSession, learned: str = "", agreed_to: str = "", now: datetime | None = None
+) -> ClassSession:
     """The session was held. The roll must be whole: who was there is what everything afterwards hangs on.
 
-    ValidationError before it began, while somebody is not called yet, and when it was closed already.
+    ValidationError before it began, while somebody is not called yet, and when it was closed already; and beside
+    `still_cooking` while pots are on the stove, unless just those are agreed to (`codes_of`). Their logs can be
+    written afterwards as well.
     """
     now = now_or(now)
     session = session_on_the_day(by, session, now)
@@ -421,6 +446,14 @@ def session_close(*, by: User, session: ClassSession, learned: str = "", now: da
     if uncalled:
         text = ngettext("%(n)s sign-up is not called yet.", "%(n)s sign-ups are not called yet.", uncalled)
         raise ValidationError(f"{text % {'n': uncalled}} {_('Say of each who came, or that nobody did.')}")
+    cooking = still_cooking(session)
+    if cooking and codes_of(cooking) != agreed_to:
+        text = ngettext(
+            "%(n)s batch is on the stove still. Write its log first; or tick that it goes on without the class.",
+            "%(n)s batches are on the stove still. Write their logs first; or tick that they go on without the class.",
+            len(cooking),
+        )
+        raise ValidationError({"still_cooking": text % {"n": len(cooking)}})
     values = {"learned": _text(learned, "learned"), "closed_by": by, "changed_at": now}
     ClassSession.objects.filter(pk=session.pk).update(state=SessionState.HELD, held_at=now)
     SessionReport.objects.create(session=session, **values)

@@ -234,12 +234,17 @@ def after(request: HttpRequest, pk: int) -> HttpResponse:
     """Close the session; once it is closed, write anew what was learned."""
     session, user = run_session(request, pk), signed_in(request)
     report = SessionReport.objects.filter(session=session).first()
-    save = services_day.learned_change if report else services_day.session_close
+    cooking = services_day.codes_of(services_day.still_cooking(session)) if report is None else ""
     submit = _("Keep it") if report else _("Close the session")
-    form = LearnedForm(request.POST or None, submit=submit, initial={"learned": report.learned if report else ""})
+    learned = {"learned": report.learned if report else ""}
+    form = LearnedForm(request.POST or None, submit=submit, cooking=cooking, initial=learned)
     if request.method == "POST" and form.is_valid():
+        told = {"by": user, "session": session, "learned": form.cleaned_data["learned"]}
         with refusals_on(form):
-            save(by=user, session=session, learned=form.cleaned_data["learned"])
+            if report:
+                services_day.learned_change(**told)
+            else:
+                services_day.session_close(**told, agreed_to=form.agreed_to)
             messages.success(request, _("Written down.") if report else _("The session is closed. Thanks go out."))
             return redirect("classes:after", session.pk)
     return _after_page(request, session, form=form)
@@ -260,6 +265,7 @@ def _after_page(
         "roll": roll_of(session),
         "stations": stations_of(session, signed_in(request), timezone.now()),
         "photos": session.photos.defer("jpeg"),
+        "cooking": services_day.still_cooking(session) if report is None else [],
         "form": form or LearnedForm(submit=_("Keep it"), initial={"learned": report.learned if report else ""}),
         "photo_form": photo_form or SessionPhotoForm(action=reverse("classes:photo-add", args=[session.pk])),
     }

@@ -15,7 +15,7 @@ from uuid import UUID, uuid4, uuid5
 
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Case, F, When
+from django.db.models import Case, F, ProtectedError, When
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -25,7 +25,7 @@ from club.core.clock import club_day, in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
 from club.members.services import kitchen_used
-from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Measured, Seal
+from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Measured, PressKind, Seal
 from inventory.batches.ingredients import acids_not_noted
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
@@ -38,6 +38,7 @@ from inventory.batches.models import (
     LotTakenQuerySet,
     Recall,
     SealCheck,
+    StageCheck,
 )
 from inventory.batches.rules import (
     CANNER_SLACK,
@@ -75,6 +76,7 @@ from inventory.batches.services.common import (
 )
 from inventory.batches.services.lots import LotAnswer, lots_note
 from inventory.batches.services.stages import waits_begin, waits_end
+from inventory.batches.stove import Part
 from inventory.batches.tracing import is_called_back
 from inventory.equipment.models import Thing
 from inventory.equipment.rules import year_after
@@ -295,6 +297,42 @@ def batch_abandon(*, by: User, batch: Batch, reason: str, now: datetime | None =
     if given_up != 1:
         raise AlreadyDone(_("This batch is not on the stove any more, so it was left as it is."))
     return Batch.objects.get(pk=batch.pk)
+
+
+@transaction.atomic
+def batch_discard(*, by: User, batch: Batch) -> None:
+    """Drop a batch that was started by mistake, as if it never was: its canners are free, and its lot code with it.
+
+    Whoever may give it up may. AlreadyDone where it is not on the stove any more. ValidationError once something of it
+    is in the books: jars in a canner, a stage over, looked at or measured, an ingredient out of a counted lot, a
+    station of a class. That is given up, with its reason.
+    """
+    stove_check(by, batch)
+    batch_lock(batch.pk)
+    batch = Batch.objects.get(pk=batch.pk)
+    if batch.state not in (BatchState.STARTED, BatchState.UNDERWAY):
+        raise AlreadyDone(_("This batch is not on the stove any more, so it was left as it is."))
+    if in_the_canner(batch):
+        raise ValidationError(_("Jars of it were in the canner, so it is not discarded. Give it up, and say why."))
+    used = batch.lots_taken.exclude(supply_lot=None, freezer_item=None, fruit_offer=None)
+    seen = StageCheck.objects.filter(stage__batch=batch)
+    over = batch.stages.exclude(ended_at=None)
+    try:
+        if used.exists() or seen.exists() or over.exists() or batch.readings.exists():
+            raise ProtectedError("", set())
+        batch.presses.exclude(takes_back=None).delete()
+        for rows in (batch.presses, batch.lots_taken, batch.stages, batch.canners_beside, batch.hands):
+            rows.all().delete()
+        batch.delete()
+    except ProtectedError:
+        text = _("Something was written down for it already that stays in the books. Give it up, and say why.")
+        raise ValidationError(text) from None
+
+
+def in_the_canner(batch: Batch) -> bool:
+    """Whether somebody pressed that the minutes of a load count, at any time."""
+    counted = [PressKind.BEGAN, PressKind.FELL, PressKind.GAUGE]
+    return batch.presses.filter(kind__in=counted, step__contains=Part.PROCESS.value).exists()
 
 
 # Writing down what was done at the stove: the process, the jars filled, the lids, and when the jars came out.

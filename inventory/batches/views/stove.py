@@ -28,7 +28,7 @@ from inventory.batches import services
 from inventory.batches.accidents import WORDS, Situation, answer_for, food_of_batch
 from inventory.batches.choices import PRESSES_TO_TAKE_BACK, BatchState, Cover, Moisture, PressKind, Scum, Smell
 from inventory.batches.forms import KeptPressForm, PressForm
-from inventory.batches.models import Batch
+from inventory.batches.models import Batch, BatchHand
 from inventory.batches.rules import CLOCK_SLACK, sizes_covered
 from inventory.batches.stove import Course, KeptCourse, StoveStep, amounts_of, course_of
 from inventory.batches.tracing import is_called_back
@@ -272,9 +272,20 @@ def under_way(request: HttpRequest) -> HttpResponse:
     user, now = signed_in(request), timezone.now()
     rows = Batch.objects.under_way_of(user).for_list().order_by("-started_at", "-pk")
     batches = list(rows[:30])
+    keys = [one.pk for one in batches]
+    may_look = set(Batch.objects.changeable_by(user).filter(pk__in=keys).values_list("pk", flat=True))
     for batch in batches:
         batch.phase = batch.phase_at(now)  # type: ignore[attr-defined]
-    return render(request, "batches/stove_list.html", {"batches": batches, "store": whose_store(user)})
+        batch.leads_to = _leads_to(batch, batch.pk in may_look)  # type: ignore[attr-defined]
+    asked = BatchHand.objects.asking(user)
+    return render(request, "batches/stove_list.html", {"batches": batches, "asked": asked, "store": whose_store(user)})
+
+
+def _leads_to(batch: Batch, may_look: bool) -> str:
+    """The cook's page, then the page of the seals; who only worked at the stove looks at the batch."""
+    if batch.state in (BatchState.STARTED, BatchState.UNDERWAY):
+        return reverse("batches:stove", args=[batch.lot_code])
+    return reverse("batches:seals", args=[batch.lot_code]) if may_look else batch.get_absolute_url()
 
 
 WORKER = Path(__file__).parent.parent / "static" / "batches" / "kitchen-worker.js"

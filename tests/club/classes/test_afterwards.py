@@ -7,14 +7,17 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+import time_machine
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.urls import reverse
 from PIL import Image
 
 from club.classes.choices import SessionState
-from club.classes.models import NOTE_LENGTH, OwnNote, SessionPhoto, SessionReport
+from club.classes.models import NOTE_LENGTH, OwnNote, SessionPhoto, SessionReport, SignUp
 from club.classes.services import day as services_day
 from club.members.choices import Skill
 from club.members.models import SkillRecord
+from tests.factories.batches import make_batch
 from tests.factories.class_day import MORNING, NOON, make_called, make_cooking, make_held, runner_of
 from tests.factories.classes import make_instructor, make_session, make_signup
 from tests.factories.members import make_person
@@ -48,6 +51,37 @@ def test_a_session_is_held_once_with_what_was_learned():
     with pytest.raises(ValidationError, match="closed already"):
         close(session)
     assert SessionReport.objects.count() == 1
+
+
+def test_closing_waits_for_stations_the_hall_and_what_who_came_has_on_the_stove_at_home():
+    cooking = make_cooking()
+    session = cooking.station.session
+    [signup] = SignUp.objects.filter(session=session)
+    early = NOON - timedelta(hours=7)  # before the class opened
+    at_home = make_batch(by=signup.person, started_at=early)
+    elsewhere = make_batch(started_at=early)
+    with pytest.raises(ValidationError, match="2 batches are on the stove") as caught:
+        close(session)
+    assert "still_cooking" in caught.value.message_dict
+    assert [batch.pk for batch in services_day.still_cooking(session)] == [at_home.pk, cooking.batch_id]
+    with pytest.raises(ValidationError):  # agreed to before the other one was there
+        close(session, agreed_to=at_home.lot_code)
+    assert elsewhere.lot_code not in services_day.codes_of(services_day.still_cooking(session))
+    held = close(session, agreed_to=services_day.codes_of(services_day.still_cooking(session)))
+    assert held.state == SessionState.HELD
+
+
+def test_the_page_lists_what_is_on_the_stove_and_asks(sign_in):
+    cooking = make_cooking()
+    session = cooking.station.session
+    client, address = sign_in(runner_of(session)), reverse("classes:after", args=[session.pk])
+    with time_machine.travel(NOON, tick=False):
+        page = client.get(address)
+        assert cooking.batch.lot_code in page.content.decode()
+        client.post(address, {"learned": ""})
+        assert not SessionReport.objects.exists()
+        client.post(address, {"learned": "", "still_cooking": "on", "cooking": cooking.batch.lot_code})
+        assert SessionReport.objects.exists()
 
 
 def test_nobody_is_left_uncalled():
