@@ -426,6 +426,8 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 3
 # Where a plan learns what is known of a canner by its code. Canners are of a room above the recipes', which ask it by
 # this name and import nothing of it: `canner_codes(user, kinds)` and `plan_with_canner(...)`.
 CANNERS_OF_PLANS = "inventory.batches.services.canners"
+# And how earlier batches of a recipe came out in the household of whoever plans: `came_out_before(user, revision)`.
+NOTES_OF_PLANS = "inventory.batches.services.afterwards"
 
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024  # a longer file waits on the disk
 # The longest draft form, 60 ingredients and 60 process rows, has some 1,900 fields.

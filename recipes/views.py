@@ -259,6 +259,7 @@ def plan(request: HttpRequest, slug: str) -> HttpResponse:
         initial=request.GET.dict(),
     )
     context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
+    context["came_out"] = import_module(settings.NOTES_OF_PLANS).came_out_before(user, revision)
     if is_asked and form.is_valid():
         altitude, wanted, code = form.asked_kitchen.altitude, form.plan_input, form.cleaned_data["canner_code"]
         if code:

@@ -41,6 +41,7 @@ OWN_NAMES = {
 }
 # Rows that are somebody's own by the row they belong to.
 BELONGING = {
+    "batches.CameOut": "batch__made_by",
     "batches.ContainerUse": "jar__batch__made_by",
     "batches.Jar": "batch__made_by",
     "batches.JarsSetAside": "batch__made_by",

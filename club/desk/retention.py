@@ -19,6 +19,7 @@ from club.members import services as members
 from club.members.models import User, privacy_of_the_club
 from club.members.services import INVITATION_KEPT, JOIN_KEPT, invitations_forget, joins_forget
 from club.reminders import services as reminders
+from inventory.batches import services as batches
 from inventory.fruit import services as fruit
 
 
@@ -73,7 +74,7 @@ def months_before(moment: datetime, months: int) -> datetime:
 def _forget(person: User, now: datetime) -> bool:
     if has_open_matters(person, now=now) or not members.person_forget(person=person, now=now):
         return False
-    for room in (classes, fruit, reminders):
+    for room in (batches, classes, fruit, reminders):
         room.person_forget(person=person)
     return True
 
@@ -114,17 +115,24 @@ RETENTION = (
         for_good,
     ),
     Kept(
+        _("What you note of how a batch came out: set, texture, a line for the next time"),
+        _("The next plan of the recipe shows it to your household; those who trace a lot see it too"),
+        lambda: gettext("until your name is erased"),
+    ),
+    Kept(
         _("Batches, lots, where jars went, recalls, loans, deposits, the jar ledger"),
         _("A bad lot is traced to every jar, also years later; once your name is erased, to a “former member”"),
         for_good,
     ),
     Kept(
         _(
-            "Pictures of classes, fruit and things, without the place and time that a phone writes into them; of a"
-            " class only those of which whoever added them said that everybody in them agreed"
+            "Pictures of classes, fruit, jars and things, without the place and time that a phone writes into them; of"
+            " a class only those of which whoever added them said that everybody in them agreed"
         ),
         _("For those who were there, and to know what is offered"),
-        lambda: gettext("until somebody who may removes them; those of your offers until your name is erased"),
+        lambda: gettext(
+            "until somebody who may removes them; those of your offers and of your jars until your name is erased"
+        ),
     ),
 )
 

@@ -146,6 +146,22 @@ class Headspace(models.TextChoices):
     LITTLE = "little", _("too little: filled too high")
 
 
+class Set(models.TextChoices):
+    """How a jelly, a jam or a sauce stood in the jar."""
+
+    SOFT = "soft", _("too soft")
+    RIGHT = "right", _("as it should be")
+    FIRM = "firm", _("too firm")
+
+
+class Texture(models.TextChoices):
+    """How the food was to the bite."""
+
+    SOFT = "soft", _("too soft")
+    RIGHT = "right", _("as it should be")
+    HARD = "hard", _("too hard or tough")
+
+
 class LotKind(models.TextChoices):
     """The ingredients whose lots a batch notes. All but fruit are kinds of a supply, under the same values."""
 

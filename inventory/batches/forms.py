@@ -22,7 +22,7 @@ from django.utils.translation import gettext_lazy as _
 
 from club.core.clock import zoned_text
 from club.core.fields import ClockField, Fold, PersonField, day_field, token_field
-from club.core.forms import bare_helper, form_helper, heading
+from club.core.forms import PhotoForm, TokenForm, bare_helper, form_helper, heading
 from club.members.models import Kitchen, Units, User, default_kitchen
 from club.members.rules import altitude_as_typed, metres_from_text
 from inventory.batches.accidents import KEPT_NAMES, NAMES, Answer, KeptSituation, Situation, answer_for
@@ -40,14 +40,18 @@ from inventory.batches.choices import (
     RecallOutcome,
     Scum,
     Seal,
+    Set,
     Smell,
     StageKind,
+    Texture,
     Way,
 )
 from inventory.batches.ingredients import LotLine, Proposal
 from inventory.batches.models import (
     ABANDON_REASON_LENGTH,
     ANSWER_NOTE_LENGTH,
+    CAME_OUT_LENGTH,
+    CAPTION_LENGTH,
     CORRECTION_REASON_LENGTH,
     LOOK_NOTE_LENGTH,
     OFFER_NOTE_LENGTH,
@@ -56,6 +60,7 @@ from inventory.batches.models import (
     STAGE_NOTE_LENGTH,
     STEP_LENGTH,
     Batch,
+    CameOut,
     Jar,
     LotTaken,
     Recall,
@@ -422,6 +427,43 @@ class AbandonForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = form_helper(submit=gettext("Give this batch up"), css="btn-danger")
+
+
+class CameOutForm(forms.Form):
+    """How a batch turned out; nothing at all takes away what was said."""
+
+    set_how = forms.ChoiceField(
+        label=_("How it set"), choices=[("", _("not said")), *Set.choices], required=False, widget=forms.RadioSelect
+    )
+    texture = forms.ChoiceField(
+        label=_("To the bite"),
+        choices=[("", _("not said")), *Texture.choices],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    note = forms.CharField(
+        label=_("For the next time"),
+        max_length=CAME_OUT_LENGTH,
+        required=False,
+        help_text=_("The next plan of this recipe shows it to your household."),
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+    def __init__(self, *args: Any, was: CameOut | None, **kwargs: Any) -> None:
+        initial = {name: getattr(was, name, "") for name in ("set_how", "texture", "note")}
+        super().__init__(*args, initial=initial, **kwargs)
+        self.helper = form_helper(submit=gettext("Keep it for the next time"))
+
+
+class BatchPhotoForm(TokenForm, PhotoForm):
+    caption = forms.CharField(label=_("What it shows"), max_length=CAPTION_LENGTH)
+    is_fault = forms.BooleanField(label=_("It shows what is wrong with a jar"), required=False)
+
+    def __init__(self, *args: Any, action: str, **kwargs: Any) -> None:
+        super().__init__(*args, action=action, **kwargs)
+        self.helper = form_helper(
+            "token", "photo", "caption", "is_fault", submit=gettext("Add the picture"), css="", action=action
+        )
 
 
 class HandForm(forms.Form):

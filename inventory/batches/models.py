@@ -41,8 +41,10 @@ from inventory.batches.choices import (
     RecallOutcome,
     Scum,
     Seal,
+    Set,
     Smell,
     StageKind,
+    Texture,
     Used,
     Way,
 )
@@ -93,6 +95,8 @@ LOT_SOURCES = ("supply_lot", "freezer_item", "fruit_offer")
 ITEM_LENGTH = 200  # of an ingredient, as the plan calls it
 STEP_LENGTH = 24  # of a step at the stove: "p2s13", "l1process"
 CORRECTION_REASON_LENGTH = 300
+CAPTION_LENGTH = 120
+CAME_OUT_LENGTH = 500
 
 # When the jars that still want a look last came out of a canner.
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
@@ -229,7 +233,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
     def for_page(self) -> BatchQuerySet:
         """Everything a batch's own page shows, in a bounded number of queries."""
 
-        named = ("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot", "canner_card")
+        named = ("revision__recipe", "kitchen", "made_by", "started_by", "lid_lot", "canner_card", "came_out")
         return self.select_related(*named).prefetch_related(
             Prefetch(
                 "jars",
@@ -1669,3 +1673,67 @@ class BatchHand(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id} {self.person_id}"
+
+
+class BatchPhoto(models.Model):
+    """A picture of a batch's jars, or of what is wrong with one; decoded and written anew. For those who see the batch.
+
+    Of a fault its words say what it is, for whoever judges it later.
+    """
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="photos")
+    token = models.UUIDField(unique=True, editable=False)
+    jpeg = models.BinaryField()
+    is_fault = models.BooleanField(default=False)
+    caption = models.CharField(_("what it shows"), max_length=CAPTION_LENGTH)
+    added_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batch_photos")
+    added_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["added_at", "pk"]
+        constraints = [models.CheckConstraint(name="batch_photo_says_what_it_shows", condition=~Q(caption=""))]
+
+    def __str__(self) -> str:
+        return self.caption
+
+
+class CameOutQuerySet(models.QuerySet["CameOut"]):
+    def before(self, user: User, recipe_id: int) -> CameOutQuerySet:
+        """Of this recipe, any revision, by this person or a household of theirs; the newest first, in one query."""
+        mine = Batch.objects.cared_for_by(user).filter(revision__recipe=recipe_id)
+        named = self.filter(batch__in=mine.values("pk")).select_related("batch", "noted_by")
+        return named.defer("batch__plan").order_by("-batch__started_at", "-pk")
+
+
+class CameOut(models.Model):
+    """How a batch turned out to eat, for whoever cooks the recipe again in that household. No matter of safety."""
+
+    batch = models.OneToOneField(Batch, on_delete=models.PROTECT, related_name="came_out")
+    set_how = models.CharField(_("how it set"), max_length=8, choices=Set.choices, blank=True)
+    texture = models.CharField(_("to the bite"), max_length=8, choices=Texture.choices, blank=True)
+    note = models.CharField(_("for the next time"), max_length=CAME_OUT_LENGTH, blank=True)
+    noted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="batches_noted")
+    noted_at = models.DateTimeField(default=timezone.now)
+
+    objects = CameOutQuerySet.as_manager()
+
+    class Meta:
+        verbose_name_plural = _("how batches came out")
+        constraints = [
+            models.CheckConstraint(
+                name="came_out_says_something", condition=~Q(set_how="") | ~Q(texture="") | ~Q(note="")
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.words}"
+
+    @property
+    def words(self) -> str:
+        """ "set: too soft; to the bite: as it should be"."""
+        texts = []
+        if self.set_how:
+            texts.append(gettext("set: %(how)s") % {"how": self.get_set_how_display()})
+        if self.texture:
+            texts.append(gettext("to the bite: %(how)s") % {"how": self.get_texture_display()})
+        return "; ".join(texts)

@@ -3,8 +3,20 @@ from __future__ import annotations
 from django.urls import path, register_converter
 
 from inventory.batches.rules import lot_code_typed
+from inventory.batches.views import (
+    afterwards,
+    corrections,
+    giving,
+    hands,
+    jars,
+    labels,
+    lots,
+    recalls,
+    stages,
+    stove,
+    wrong,
+)
 from inventory.batches.views import batches as views_batches
-from inventory.batches.views import corrections, giving, hands, jars, labels, lots, recalls, stages, stove, wrong
 
 app_name = "batches"
 
@@ -72,6 +84,10 @@ urlpatterns = [
     path("<lot:lot_code>/labels/", labels.labels, name="labels"),
     path("<lot:lot_code>/labels/labels.pdf", labels.labels_pdf, name="labels-pdf"),
     path("<lot:lot_code>/labels/printed/", labels.printed, name="labels-printed"),
+    path("<lot:lot_code>/came-out/", afterwards.came_out, name="came-out"),
+    path("<lot:lot_code>/photos/add/", afterwards.photo_add, name="photo-add"),
+    path("<lot:lot_code>/photos/<int:pk>/", afterwards.photo, name="photo"),
+    path("<lot:lot_code>/photos/<int:pk>/remove/", afterwards.photo_remove, name="photo-remove"),
     path("asked/<int:pk>/", hands.answer, name="hand-answer"),
     path("<lot:lot_code>/people/", hands.people, name="people"),
     path("<lot:lot_code>/discard/", hands.discard, name="discard"),

@@ -62,6 +62,7 @@ DJANGOS_OWN = "admin:"
 NO_PAGE = {
     "equipment:photo": "a picture",
     "fruit:photo": "a picture",
+    "batches:photo": "a picture",
     "classes:photo": "a picture",
     "calendar:feed": "a calendar",
     "desk:robots": "for robots",

@@ -298,6 +298,10 @@ class Belongings:
         [taken] = lots_note(by=self.owner, batch=batch, answers=[answer], token=uuid4())
         return {"lot_code": batch.lot_code, "pk": taken.pk}
 
+    def batch_with_photo(self) -> Arguments:
+        told = {"by": self.owner, "batch": self.kept, "file": picture(), "caption": "Jars", "token": uuid4()}
+        return {"lot_code": self.kept.lot_code, "pk": batches.batch_photo_add(**told).pk}
+
     def asked_to_cook(self) -> Arguments:
         batch = make_batch(by=self.club.asker, revision=self.revision, started_at=self.now - timedelta(hours=1))
         return {"pk": batches.hand_ask(by=self.club.asker, batch=batch, person=self.owner, token=uuid4()).pk}
@@ -382,6 +386,7 @@ OBJECTS: dict[str, Callable[[Belongings], Arguments]] = {
     "jar": lambda of: {"lot_code": of.kept.lot_code, "number": 1},
     "batch cooking": lambda of: {"lot_code": of.cooking.lot_code},
     "asked to cook along": Belongings.asked_to_cook,
+    "batch with photo": Belongings.batch_with_photo,
     "step cooking": lambda of: {"lot_code": of.cooking.lot_code, "step": "p1s1"},
     "batch out": lambda of: {"lot_code": of.out.lot_code},
     "batch conditioning": lambda of: {"lot_code": of.conditioning.lot_code},

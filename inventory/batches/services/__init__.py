@@ -12,6 +12,12 @@ from inventory.batches.services.accidents import (
     jars_throw_away,
     set_aside_clear,
 )
+from inventory.batches.services.afterwards import (
+    batch_photo_add,
+    batch_photo_remove,
+    came_out_note,
+    person_forget,
+)
 from inventory.batches.services.canners import CannerUsed, canner_used
 from inventory.batches.services.common import Problems
 from inventory.batches.services.containers import containers_use
@@ -73,8 +79,11 @@ __all__ = [
     "batch_discard",
     "batch_log_correct",
     "batch_log_process",
+    "batch_photo_add",
+    "batch_photo_remove",
     "batch_start",
     "batch_take_over",
+    "came_out_note",
     "canner_used",
     "canning_table",
     "containers_use",
@@ -108,6 +117,7 @@ __all__ = [
     "low_temperature_refusal",
     "may_recall",
     "moment_pressed",
+    "person_forget",
     "reading_note",
     "recall_answer",
     "recall_close",

@@ -321,7 +321,7 @@ def batch_discard(*, by: User, batch: Batch) -> None:
         if used.exists() or seen.exists() or over.exists() or batch.readings.exists():
             raise ProtectedError("", set())
         batch.presses.exclude(takes_back=None).delete()
-        for rows in (batch.presses, batch.lots_taken, batch.stages, batch.canners_beside, batch.hands):
+        for rows in (batch.presses, batch.lots_taken, batch.stages, batch.canners_beside, batch.hands, batch.photos):
             rows.all().delete()
         batch.delete()
     except ProtectedError:

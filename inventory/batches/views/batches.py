@@ -174,6 +174,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "readings": reading_rows(batch, user.units),
         "signed": list(batch.signed_logs.for_page()) if is_signed else [],
         "may_correct": may_work and is_signed,
+        "photos": list(batch.photos.defer("jpeg").select_related("added_by")),
         "recalls": recalls,
         "set_asides": set_aside_rows(batch),
         # Nothing is left to wash, label and store.
@@ -196,6 +197,7 @@ def _kept_page(request: HttpRequest, batch: Batch, user: User) -> HttpResponse:
         "batch": batch,
         "signed": list(batch.signed_logs.for_page()) if is_signed else [],
         "may_correct": may_work and is_signed,
+        "photos": list(batch.photos.defer("jpeg").select_related("added_by")),
         "now": now,
         "stages": stages,
         "looks": sorted((look for one in stages for look in one.checks.all()), key=lambda look: look.at, reverse=True),
