@@ -193,7 +193,7 @@ def test_a_revision_withdrawn_later_is_said_on_the_batch(cook, sign_in):
 def test_a_batch_page_costs_the_same_queries_for_one_jar_and_for_30(jars, cook, sign_in, django_assert_max_num_queries):
     batch = make_batch_out(by=cook, out_at=ago(hours=13), pots=5, jars={"half-pint": jars})
     client = sign_in(cook)
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(17):
         assert client.get(batch.get_absolute_url()).status_code == 200
     with django_assert_max_num_queries(15):
         assert len(client.get(reverse("batches:seals", args=[batch.lot_code])).context["form"].jars) == jars
