@@ -55,11 +55,11 @@ GUARDS = RefusalTriggers(
 install, remove = GUARDS.install, GUARDS.remove
 
 KEPT = "What was pressed at the stove is never changed or deleted; a slip is taken back by another press."
-# A batch that was started by mistake leaves nothing behind; once jars were in the canner it does.
+# A batch that was started by mistake leaves nothing behind; once its jars were in a canner it does. Only presses are
+# asked: SQLite makes no table anew, such as that of the batches, which the trigger of another one names.
 _WENT_ON = (
     "EXISTS (SELECT 1 FROM batches_press AS other WHERE other.batch_id = OLD.batch_id"
     " AND other.kind IN ('began', 'fell', 'gauge') AND REPLACE(other.step, 'process', '') <> other.step)"
-    " OR (SELECT state FROM batches_batch WHERE batches_batch.id = OLD.batch_id) <> 'started'"
 )
 _NEITHER = keep_rows("batches_press", message=KEPT, function="batches_presses_kept")
 PRESSES = RefusalTriggers(
@@ -83,6 +83,8 @@ STAGES = RefusalTriggers(
     ),
 )
 
+# These name `batches_signedlog` in triggers of two other tables: a migration that makes it anew (as SQLite does) begins
+# with `remove_signed`, and one that touches any of the three ends with `install_signed`.
 SIGNED_KEPT = "A signed log is never changed or deleted; a correction is another row."
 NOT_SOUND = "The log of this batch does not reach its tested process, or who corrected it would clear it themselves."
 
