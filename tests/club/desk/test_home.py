@@ -28,7 +28,7 @@ from tests.factories.recipes import make_revision
 
 pytestmark = pytest.mark.django_db
 
-HOME_QUERIES = 20
+HOME_QUERIES = 21
 PANTRY_QUERIES, SHARING_QUERIES = 18, 9
 
 
