@@ -450,8 +450,8 @@ class CameOutForm(forms.Form):
     )
 
     def __init__(self, *args: Any, was: CameOut | None, **kwargs: Any) -> None:
-        initial = {name: getattr(was, name, "") for name in ("set_how", "texture", "note")}
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(*args, **kwargs)
+        self.initial = {name: getattr(was, name, "") for name in ("set_how", "texture", "note")}
         self.helper = form_helper(submit=gettext("Keep it for the next time"))
 
 
