@@ -193,7 +193,9 @@ def _session_close(theirs: Belongings) -> Press:
     assert theirs.today
     later = theirs.now + timedelta(hours=3)
     log_out(theirs.today.station.cooking, now=later)
-    return partial(day.session_close, by=theirs.club.teacher, session=theirs.today.session, now=later)
+    session = theirs.today.session
+    agreed = day.codes_of(day.still_cooking(session))
+    return partial(day.session_close, by=theirs.club.teacher, session=session, agreed_to=agreed, now=later)
 
 
 def _thing_retire(theirs: Belongings) -> Press:

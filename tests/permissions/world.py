@@ -194,7 +194,8 @@ class Belongings:
         [cooking] = day.stations_start(by=self.club.teacher, session=session, now=self.now).new
         later = self.now + timedelta(hours=3)
         log_out(cooking, now=later)
-        day.session_close(by=self.club.teacher, session=session, now=later)
+        agreed = day.codes_of(day.still_cooking(session))
+        day.session_close(by=self.club.teacher, session=session, agreed_to=agreed, now=later)
         return signup
 
     @cached_property
