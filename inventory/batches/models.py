@@ -170,7 +170,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state=BatchState.STARTED)
 
     def under_way_of(self, user: User) -> BatchQuerySet:
-        """One's own, and those that one started for somebody or has a hand in: on the stove, cooling, or in stages of days."""
+        """Own ones, and those that one started for somebody or has a hand in: on the stove, cooling, or in stages."""
         rows = self.filter(pk__in=_cared_for(user, or_started=True))
         at_the_stove = Q(way=Way.RECIPE, state__in=[BatchState.STARTED, BatchState.OUT])
         return rows.filter(at_the_stove | Q(state=BatchState.UNDERWAY))
