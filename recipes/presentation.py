@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
+from typing import Any
 
 from django.apps import apps
 from django.db.models import Count
@@ -16,6 +18,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
 
 from club.core.money import money_text
+from club.core.units import METRIC, US, both, reader_units
+from club.members.rules import altitude_words
 from recipes.choices import CANNERS, HAND_TASKS, JARS, LIQUIDS, METHODS, PACKS, ROLES, SEEN, STEPS
 from recipes.engine import (
     MASS_BALANCE,
@@ -38,6 +42,7 @@ from recipes.engine import (
     words_of,
 )
 from recipes.engine.acidity import TBSP_ML, AcidSheet, FoodClass, KnownFood
+from recipes.engine.keeping import heat_text
 from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_decimal, format_number
 from recipes.engine.terms import (
     Alternative,
@@ -54,6 +59,7 @@ from recipes.engine.terms import (
     ProcessTable,
     Range,
     RecipeStep,
+    Role,
     Seen,
     TestedRecipe,
     TestedSource,
@@ -94,22 +100,34 @@ class KitchenPoints:
     jelly_above_f: str
 
 
-def altitude_text(altitude: Altitude) -> str:
-    """ "1,040 m (3,412 ft)" """
-    return _("%(metres)s m (%(feet)s ft)") % {
-        "metres": f"{round(altitude.metres):,}",
-        "feet": f"{round(altitude.feet):,}",
-    }
-
-
 def temperature_text(celsius: float) -> str:
     """ "96.5 °C (205.7 °F)" """
-    return f"{celsius:.1f} °C ({celsius * 9 / 5 + 32:.1f} °F)"
+    return both(f"{celsius:.1f} °C", f"{celsius * 9 / 5 + 32:.1f} °F")
+
+
+def heat_words(low: Fraction | int | None, high: Fraction | int | None) -> str:
+    """ "70 to 75 °F (21 to 24 °C)" as printed; for a metric reader the other way round."""
+    return _reordered(heat_text(low, high))
 
 
 def pressure_text(psi: int) -> str:
-    """ "11 psi (76 kPa)"; kilopascals are rounded up, so that they never ask for less."""
-    return _("%(psi)s psi (%(kpa)s kPa)") % {"psi": psi, "kpa": ceil(psi * KPA_PER_PSI)}
+    """ "11 psi (76 kPa)"; kilopascals are rounded up, so that they never ask for less.
+
+    Gauges show psi, so that both are said to everybody.
+    """
+    metric = _("%(kpa)s kPa") % {"kpa": ceil(psi * KPA_PER_PSI)}
+    return both(metric, _("%(psi)s psi") % {"psi": psi}, usual=US)
+
+
+def band_words(band: str) -> str:
+    """An altitude band as `band_text` prints it: feet first, for a metric reader metres."""
+    return _reordered(band)
+
+
+def _reordered(printed: str) -> str:
+    """What is printed as "US (metric)", in the reader's order; a text without both stays as it is."""
+    found = re.fullmatch(r"(.+) \((.+)\)", printed)
+    return both(found[2], found[1], usual=US) if found else printed
 
 
 def setting_text(setting_psi: int | None, table_psi: int | None, reads_high: Fraction | None) -> str:
@@ -126,7 +144,8 @@ def setting_text(setting_psi: int | None, table_psi: int | None, reads_high: Fra
 def headspace_text(inches: Fraction) -> str:
     """ "1/4 in (6 mm)" """
     millimetres = floor(inches * Fraction("25.4") + Fraction(1, 2))
-    return _("%(inches)s in (%(mm)s mm)") % {"inches": format_number(inches), "mm": millimetres}
+    us = _("%(inches)s in") % {"inches": format_number(inches)}
+    return both(_("%(mm)s mm") % {"mm": millimetres}, us, usual=US)
 
 
 # The steps of a recipe, with their figures in the reader's units.
@@ -162,10 +181,73 @@ def own_steps(recipe: TestedRecipe, *, pack: str, canner: str, jars: Collection[
     methods = {Canner.BOILING_WATER: Method.BOILING_WATER, Canner.STEAM: Method.BOILING_WATER, "": Method.FREEZER}
     method, packed = methods.get(canner, Method.PRESSURE), Pack(pack) if pack else None
     own = [step for step in recipe.steps if step.is_for(pack=packed, method=method, jars=jars)]
-    return step_words(recipe, own, units)
+    return step_words(recipe, steamed(own) if canner == Canner.STEAM else own, units)
+
+
+def steamed(steps: Iterable[RecipeStep]) -> list[RecipeStep]:
+    """The same steps for a steam canner: no jar stands under water there, and time counts from a column of steam."""
+    return [replace(step, text=_steam_words()) if _is_under_water(step) else step for step in steps]
+
+
+def _is_under_water(step: RecipeStep) -> bool:
+    return "boiling-water canner" in step.text or (step.method is Method.BOILING_WATER and step.action == "process")
+
+
+def _steam_words() -> str:
+    return _(
+        "Stand the hot jars on the rack of the steam canner, over its water and not in it. Count from when steam"
+        " streams out of the vent in an even column and the thermometer shows that water boils; process for the time"
+        " given for this kitchen, without opening it."
+    )
+
+
+# Measures within a sentence: "one to two inches", "1/4 inch (6 mm)", "180 °F".
+
+_SPELLED = {"half": "1/2", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6"}
+_FIGURE = r"(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?|" + "|".join(_SPELLED) + r")"
+_INCHES = re.compile(
+    rf"(?P<us>\b(?P<low>{_FIGURE})(?:(?: to |-| or )(?P<high>{_FIGURE}))?[ -]inch(?:es)?\b)"
+    r"(?: \((?P<metric>[^()]*[cm]m)\))?",
+    re.IGNORECASE,
+)
+_HEAT = re.compile(
+    r"(?P<us>(?P<low>\d+)(?:(?: to |-)(?P<high>\d+))? ?°F)(?: \((?P<metric>[^()]*°C)\))?|"
+    r"(?P<c>\d+(?: to \d+)? ?°C) \((?P<f>\d+(?: to \d+)? ?°F)\)"
+)
+
+
+def prose(text: str, units: str = "") -> str:
+    """A sentence with its inches and degrees Fahrenheit as a metric reader reads them, what was printed beside them.
+
+    `units` "": those of whoever asks for the page. For everybody else the sentence stays as it is.
+    """
+    if (units or reader_units()) != METRIC:
+        return text
+    return _HEAT.sub(_in_celsius, _INCHES.sub(_in_millimetres, text))
+
+
+def _in_millimetres(found: re.Match[str]) -> str:
+    return f"{found['metric'] or _piece_in_metric(_span_of(found))} ({found['us']})"
+
+
+def _in_celsius(found: re.Match[str]) -> str:
+    if found["c"]:
+        return found[0]
+    celsius = Range(*(Fraction(round((end - 32) * Fraction(5, 9))) for end in _span_of(found)))
+    return f"{found['metric'] or _ends(celsius) + ' °C'} ({found['us']})"
+
+
+def _span_of(found: re.Match[str]) -> Range:
+    low, high = (_read_number(found[name] or found["low"]) for name in ("low", "high"))
+    return Range(low, high)
+
+
+def _read_number(text: str) -> Fraction:
+    return sum((Fraction(_SPELLED.get(part, part)) for part in text.lower().split()), Fraction(0))
 
 
 def _step_text(step: RecipeStep, units: str) -> str:
+    step = replace(step, text=prose(step.text, units))
     if not step.is_read:
         unread = _("(see the source)")
         return step.in_words({name: unread for name in step.figures if f"{{{name}}}" in step.text})
@@ -286,7 +368,7 @@ def kitchen_points(altitude: Altitude | None, recipe: TestedRecipe | None = None
         return None
     try:
         return KitchenPoints(
-            altitude=altitude_text(altitude),
+            altitude=altitude_words(altitude),
             boiling=temperature_text(boiling_point_c(altitude)),
             jelly=temperature_text(jelly_point_c(altitude, above_f)),
             jelly_above_f=format_number(above_f),
@@ -465,7 +547,7 @@ def _table(limits: tuple[int | None, ...], rows: list[ProcessRow], altitude: Alt
     here = find_band(limits, altitude) if altitude else None
     lines = tuple(
         BandLine(
-            text=band_text(limits[index - 1] if index else None, upper),
+            text=band_words(band_text(limits[index - 1] if index else None, upper)),
             is_here=here is not None and here.index == index,
             figures=tuple(_figure(kind.bands_of(row)[index]) for row in rows),
         )
@@ -551,6 +633,10 @@ class ProcessDetails:
     source: str
 
 
+def plan_steps(plan: Plan) -> list[RecipeStep]:
+    return steamed(plan.steps) if plan.process and plan.process.in_steam else list(plan.steps)
+
+
 def plan_lines(plan: Plan, units: str) -> list[PlanLine]:
     return [_plan_line(line, units) for line in plan.lines]
 
@@ -577,13 +663,62 @@ def _plan_line(line: Line, units: str) -> PlanLine:
     )
 
 
-def _scaled(printed: Ingredient, line: Line, share: Fraction) -> Ingredient:
+def kept_lines(lines: Iterable[Mapping[str, Any]], units: str) -> list[PlanLine]:
+    """The lines of a plan as a batch keeps them (`plan_as_dict`), worded and rounded as the plan's own are."""
+    return [_kept_line(line, units) for line in lines]
+
+
+def _kept_line(line: Mapping[str, Any], units: str) -> PlanLine:
+    kept = Ingredient(
+        item=line["item"],
+        prep=line["prep"],
+        role=Role(line["role"]),
+        amount=_exact(line["amount"]),
+        unit=line["unit"],
+        amount_high=_exact(line["amount_high"]) if line["amount_high"] else None,
+        grams=_exact(line["grams"]) if line["grams"] else None,
+        optional=line["optional"],
+        use=Use(line.get("use", Use.JAR)),
+    )
+    amount, beside = per_pot, per_pot_beside = line["text"], ""
+    if kept.amount:
+        amount, beside = amount_pair(kept, units, customary=line["text"])
+        of_a_pot = _share_of(kept, _exact(line["amount_per_pot"]) / kept.amount)
+        per_pot, per_pot_beside = amount_pair(of_a_pot, units, customary=line["text_per_pot"])
+    return PlanLine(
+        item=kept.item,
+        prep=kept.prep,
+        role=kept.role.value,
+        role_label=str(ROLES[kept.role]),
+        optional=kept.optional,
+        amount=amount,
+        beside=beside,
+        per_pot=per_pot,
+        per_pot_beside=per_pot_beside,
+        per_jar="; ".join(
+            _("%(amount)s in each %(jar)s") % {"amount": each["text"], "jar": JARS[each["jar"]]}
+            for each in line.get("per_jar", ())
+        ),
+        is_poured_off=kept.use is Use.SOAK,
+    )
+
+
+def _exact(number: float) -> Fraction:
+    return Fraction(str(number))
+
+
+def _share_of(line: Ingredient, share: Fraction) -> Ingredient:
     return replace(
-        printed,
+        line,
         amount=line.amount * share,
         amount_high=line.amount_high and line.amount_high * share,
         grams=line.grams and line.grams * share,
     )
+
+
+def _scaled(printed: Ingredient, line: Line, share: Fraction) -> Ingredient:
+    of_all = replace(printed, amount=line.amount, amount_high=line.amount_high, grams=line.grams)
+    return _share_of(of_all, share)
 
 
 def process_details(found: ProcessFound | None) -> ProcessDetails | None:
@@ -597,7 +732,7 @@ def process_details(found: ProcessFound | None) -> ProcessDetails | None:
         gauge={"dial": str(CANNERS["dial-gauge"]), "weighted": str(CANNERS["weighted-gauge"])}.get(
             found.gauge or "", ""
         ),
-        band=found.band,
+        band=band_words(found.band),
         pack=str(PACKS[found.pack]),
         jar=str(JARS[found.jar]),
         headspace=headspace_text(found.headspace_in),
@@ -705,7 +840,7 @@ class CostDetails:
 
 def in_words(reason: object) -> str:
     """What the engine says (a refusal, a caution, a text) in the reader's language; what was stored, as it was said."""
-    return str(reason["message"]) if isinstance(reason, Mapping) else words_of(reason, get_language())
+    return prose(str(reason["message"]) if isinstance(reason, Mapping) else words_of(reason, get_language()))
 
 
 def yield_details(plan: Plan) -> YieldDetails | None:
@@ -932,7 +1067,7 @@ def _paragraphs(plan: Plan) -> Iterator[str]:
     yield f"{plan.recipe.title} (revision {plan.revision})"
     yield f"Tested by: {source_text(plan.source)}"
     if plan.altitude is not None:
-        yield f"Altitude: {altitude_text(plan.altitude)}"
+        yield f"Altitude: {altitude_words(plan.altitude)}"
     if plan.boiling_point_c is not None:
         yield f"Water boils at {temperature_text(plan.boiling_point_c)}"
     if plan.jelly_point_c is not None:
@@ -941,7 +1076,7 @@ def _paragraphs(plan: Plan) -> Iterator[str]:
         yield f"\nREFUSED: {in_words(refusal)}\n  Rule {refusal.rule}; source: {refusal.source}"
     yield from _amounts(plan)
     yield from _process(plan)
-    for number, step in enumerate(step_words(plan.recipe, plan.steps, "us"), start=1):
+    for number, step in enumerate(step_words(plan.recipe, plan_steps(plan), "us"), start=1):
         yield f"{number}. {step.text}"
     yield from _day(plan)
     for text in plan.look_up:

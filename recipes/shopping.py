@@ -247,11 +247,13 @@ def _need(purchase: Purchase, units: str) -> str:
 
 
 def _mass(grams: Fraction, units: str) -> str:
-    """Rounded up, to 10 g or a tenth of a pound; less than a pound to an ounce."""
+    """Rounded up, to 5 g as plans say it, or a tenth of a pound; less than 50 g to a gram, than a pound to an ounce."""
     if units == "us":
         pounds = convert(grams, "g", "lb")
         return f"{ceil(pounds * 10) / 10:g} lb" if pounds >= 1 else f"{ceil(pounds * 16)} oz"
-    return f"{ceil(grams / 10) / 100:g} kg" if grams >= 1000 else f"{ceil(grams)} g"
+    step = 1 if grams < 50 else 5
+    rounded = Fraction(ceil(grams / step) * step)
+    return format_amount(rounded / 1000, "kg") if rounded >= 1000 else format_amount(rounded, "g")
 
 
 def _volume(ml: Fraction, units: str) -> str:

@@ -125,13 +125,12 @@ def _times(times: Sequence[KitchenTime], width: float) -> Any:
 def _amounts(handout: Handout, width: float) -> Any:
     body, _head, _small = _styles()
     many = handout.batch.pots > 1
-    heads = [_("Ingredient"), _("A pot"), *([_("In all")] if many else []), _("Grams in all")]
+    heads = [_("Ingredient"), _("A pot"), *([_("In all")] if many else [])]
     cells = [[_p(text, body) for text in heads]]
     for line in handout.lines:
-        name = ", ".join(filter(None, [line["item"], line["prep"]]))
-        grams = "" if line["grams"] is None else f"{round(line['grams']):,}"
-        texts = [name, line["text_per_pot"], *([line["text"]] if many else []), grams]
-        cells.append([_p(text, body) for text in texts])
+        amounts = [(line.per_pot, line.per_pot_beside), *([(line.amount, line.beside)] if many else [])]
+        texts = [f"{amount} ({beside})" if beside else amount for amount, beside in amounts]
+        cells.append([_p(text, body) for text in [", ".join(filter(None, [line.item, line.prep])), *texts]])
     rest = width * 0.55 / (len(heads) - 1)
     return _table(cells, [width * 0.45, *[rest] * (len(heads) - 1)])
 

@@ -38,6 +38,7 @@ from club.classes.services.notes import needs_read
 from club.classes.services.seats import TEACHES, open_check
 from club.classes.services.sessions import refusal_words, stations_words
 from club.members.models import Kitchen, User
+from club.members.rules import altitude_words
 from inventory.batches import rules
 from inventory.batches.choices import BatchState
 from inventory.batches.models import Batch, CannerBeside, Jar, Press
@@ -59,12 +60,12 @@ from recipes.presentation import (
     ProcessDetails,
     StepLine,
     StepWords,
-    altitude_text,
     amount_pair,
     hand_words,
     headspace_text,
     in_words,
     jar_counts,
+    kept_lines,
     kitchen_points,
     own_steps,
     plan_lines,
@@ -179,7 +180,7 @@ def plan_words(plan: SessionPlan, units: str, refusals: Iterable[HallRefusal]) -
     hall, altitude, against = plan.hall, plan.session.hall.altitude, tuple(refusals)
     boiling = next((each.boiling_point_c for each in plan.plans if each.boiling_point_c is not None), None)
     return PlanWords(
-        altitude=altitude_text(altitude) if altitude else "",
+        altitude=altitude_words(altitude) if altitude else "",
         boiling=temperature_text(boiling) if boiling is not None else "",
         stations=[
             _station(each, made, units, against, plan.canners.get(each.number, ()))
@@ -655,9 +656,9 @@ class Handout:
     called_back: tuple[str, ...]
 
     @property
-    def lines(self) -> list[dict[str, Any]]:
-        """The amounts as scaled for the station: item, prep, text, text_per_pot, grams."""
-        return list(self.batch.plan["lines"])
+    def lines(self) -> list[PlanLine]:
+        """The amounts as scaled for the station, in the student's units."""
+        return kept_lines(self.batch.plan["lines"], self.signup.person.units)
 
     @property
     def steps(self) -> list[StepWords]:
@@ -735,7 +736,7 @@ def handout_of(signup: SignUp) -> Handout | None:
 
 def _withdrawn_at(batch: Batch, why: str) -> KitchenTime:
     refusal = _("This revision was withdrawn: %(why)s") % {"why": why}
-    return KitchenTime(batch.kitchen.name, altitude_text(batch.altitude), refusals=(refusal,))
+    return KitchenTime(batch.kitchen.name, altitude_words(batch.altitude), refusals=(refusal,))
 
 
 def _at_the_hall(batch: Batch) -> KitchenTime:
@@ -745,7 +746,7 @@ def _at_the_hall(batch: Batch) -> KitchenTime:
     points = kitchen_points(batch.altitude, batch.cooked_from.tested)
     return KitchenTime(
         name=batch.kitchen.name,
-        altitude=altitude_text(batch.altitude),
+        altitude=altitude_words(batch.altitude),
         process=words or _frozen(),
         also=_also(batch, points, sterile=bool(batch.plan["sterilise_jars"])),
     )
@@ -761,7 +762,7 @@ def _at_home(batch: Batch, home: Kitchen) -> KitchenTime:
         pack=Pack(batch.pack) if batch.pack else None,
         canner=Canner(batch.canner) if batch.canner else None,
     )
-    altitude = altitude_text(home.altitude) if home.altitude else _("altitude not known")
+    altitude = altitude_words(home.altitude) if home.altitude else _("altitude not known")
     if not plan.ok or home.altitude is None:
         why = tuple(map(in_words, plan.refusals))
         return KitchenTime(home.name, altitude, refusals=why or (_("Give this kitchen its altitude first."),))

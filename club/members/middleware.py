@@ -1,4 +1,4 @@
-"""Who is signed in for how long, and who has to set up a second factor before anything else."""
+"""Who is signed in for how long, who must set up a second factor before anything else, who reads in which units."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 
+from club.core.units import reading_in
 from club.members import sessions
 from club.members.choices import Role
 from club.members.models import User
@@ -27,6 +28,17 @@ class SessionLimitsMiddleware:
         if isinstance(request.user, User):
             sessions.keep_or_end(request, request.user)
         return self.get_response(request)
+
+
+class UnitsMiddleware:
+    """Figures of this answer are said in the units of whoever asks. They are looked up once a figure needs them."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        with reading_in(lambda: getattr(request.user, "units", "")):
+            return self.get_response(request)
 
 
 # What somebody without their second factor may open: setting it up, being asked for the password, their own email and

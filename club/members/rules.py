@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from django.utils.translation import gettext as _
 
+from club.core.units import both
 from club.members.choices import AltitudeDecides
 from recipes.engine import altitude_from_text, band_text, find_band, sterilise_minutes
 from recipes.engine.terms import Altitude
@@ -38,7 +39,7 @@ def metres_from_text(text: str) -> Decimal:
 
 def altitude_words(altitude: Altitude) -> str:
     """Both units, as a safety figure is shown: "1,036.4 m (3,400 ft)". Rounded up to a tenth, never down."""
-    return f"{_tenths_up(altitude.metres)} m ({_tenths_up(altitude.feet)} ft)"
+    return both(f"{_tenths_up(altitude.metres)} m", f"{_tenths_up(altitude.feet)} ft")
 
 
 def altitude_as_typed(altitude: Altitude, *, prefer_feet: bool) -> tuple[str, str]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from itertools import groupby
+from math import ceil
 from typing import Any
 
 from django.conf import settings
@@ -17,7 +18,9 @@ from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import ngettext
 
+from club.core.clock import zoned_text
 from club.core.papers import square_svg
 from club.members.models import Kitchen, User
 from inventory.batches.accidents import name_of
@@ -25,17 +28,17 @@ from inventory.batches.choices import BatchState, Disposal, Measured, PressKind,
 from inventory.batches.models import Batch, Jar, JarsSetAside, StageReading
 from inventory.batches.rules import BEST_BY_KIND, BEST_WITHIN, GAUGE_OF, PH_TOO_HIGH, best_before
 from inventory.batches.statistics import Comparison, Rate, compare, rate
-from inventory.batches.stove import Course, mixed_words, range_words
+from inventory.batches.stove import Course, Part, mixed_words, range_words
 from inventory.batches.tracing import is_called_back
 from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Loan, Thing
 from inventory.jars.models import LidLot
 from recipes.allergens import Allergens, allergens_of
 from recipes.engine import USUAL_STOVE, Burner, boiling_point_c
-from recipes.engine.keeping import heat_text
 from recipes.engine.mass_balance import boil_on
 from recipes.engine.terms import Canner, Refusal, Rule, TestedRecipe
 from recipes.library import known_foods
+from recipes.presentation import headspace_text, heat_words
 from recipes.safety import Food, Saying, food_of, opening_for
 
 # What a jar's label says. No label calls an unsealed jar good, and a jar that is called back has none.
@@ -160,6 +163,68 @@ def canner_proposed(user: User, kitchen: Kitchen, offered: Sequence[Thing]) -> T
         return own[0] if len(own) == 1 else None
     lent = Loan.objects.open().filter(person=user, thing__in=by_id).values_list("thing", flat=True)[:2]
     return by_id[lent[0]] if len(lent) == 1 else None
+
+
+# The one thing that a batch's page leads with.
+
+
+@dataclass(frozen=True)
+class Headline:
+    """What is next, in a few words, and beside it by when or since when ("" where no clock runs)."""
+
+    words: str
+    beside: str = ""
+
+
+def headline(batch: Batch, now: datetime, *, course: Course | None, waiting: Sequence[Jar]) -> Headline | None:
+    """`course` is the cook's, of a batch at the stove; `waiting` are jars to reprocess. None where nothing is next."""
+    if batch.state == BatchState.STARTED:
+        return None if course is None else _at_the_stove(course, now)
+    if batch.state == BatchState.OUT and batch.window is not None:
+        if now < batch.window.opens:
+            return Headline(_("Look at the seals from %(when)s") % {"when": day_words(batch.window.opens, now)})
+        since = _("They were due from %(when)s.") % {"when": day_words(batch.window.opens, now)}
+        return Headline(_("Look at the seals now"), since)
+    if batch.state == BatchState.CHECKED and waiting:
+        words = ngettext("Reprocess %(n)s jar", "Reprocess %(n)s jars", len(waiting)) % {"n": len(waiting)}
+        until = batch.reprocess_until
+        if until is None or until <= now:
+            return Headline(_("Put the unsealed jars away"))
+        return Headline(words, _("Out of the canner again by %(when)s.") % {"when": day_words(until, now)})
+    return None
+
+
+def _at_the_stove(course: Course, now: datetime) -> Headline:
+    """The clock that runs out first, else the step where the cook stands, to its first stop."""
+    here = course.here
+    if not course.running:
+        words = here.heading
+        for stop in (";", ". "):
+            words = words.partition(stop)[0]
+        return Headline(words.rstrip("."), here.where)
+    first = course.running[0]
+    minutes = ceil(first.left(now) / timedelta(minutes=1))
+    at = _("at %(time)s") % {"time": date_format(timezone.localtime(first.ends_at), "H:i")}
+    if minutes <= 0:
+        return Headline(_("%(what)s: time is over") % {"what": first.step.name}, at)
+    left = ngettext("%(n)s minute", "%(n)s minutes", minutes) % {"n": minutes}
+    if first.step.part is Part.REST:
+        return Headline(_("Jars out in %(left)s") % {"left": left}, at)
+    return Headline(_("%(what)s: %(left)s left") % {"what": first.step.name, "left": left}, at)
+
+
+def day_words(moment: datetime, now: datetime) -> str:
+    """ "07:30 tomorrow", "18:30 today"; any other day with its date and zone."""
+    local, today = timezone.localtime(moment), timezone.localtime(now).date()
+    time = date_format(local, "H:i")
+    days = (local.date() - today).days
+    if days == 0:
+        return _("%(time)s today") % {"time": time}
+    if days == 1:
+        return _("%(time)s tomorrow") % {"time": time}
+    if days == -1:
+        return _("%(time)s yesterday") % {"time": time}
+    return zoned_text(moment)
 
 
 # What happened to a batch and what comes next, as moments in order: for its page.
@@ -383,8 +448,8 @@ def keeping_facts(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
             _("%(n)s %% sugar") % {"n": range_words(plan["syrup_percent"])} if plan.get("syrup_percent") else "",
         ),
         (_("Ascorbic acid"), plan.get("ascorbic_acid", "")),
-        (_("Headspace"), _("%(n)s in") % {"n": mixed_words(plan["headspace_in"])} if plan.get("headspace_in") else ""),
-        (_("Heat of the drier"), heat_text(*map(Fraction, plan["dry_f"])) if plan.get("dry_f") else ""),
+        (_("Headspace"), headspace_text(Fraction(plan["headspace_in"])) if plan.get("headspace_in") else ""),
+        (_("Heat of the drier"), heat_words(*map(Fraction, plan["dry_f"])) if plan.get("dry_f") else ""),
         (_("Hours"), range_words(plan["hours"]) if plan.get("hours") else ""),
         (_("Dry when"), plan.get("test", "")),
         (
@@ -411,14 +476,14 @@ def _days_by_room(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
     found = []
     for low, high, *days in plan.get("bands", []):
         ends = [Fraction(end) if end else None for end in (low, high)]
-        name = _("Days at %(heat)s") % {"heat": heat_text(*ends)} if any(ends) else _("Days in a room")
+        name = _("Days at %(heat)s") % {"heat": heat_words(*ends)} if any(ends) else _("Days in a room")
         found.append((name, range_words(days)))
     return found
 
 
 def _months_by_store(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
     return [
-        (_("Months at %(heat)s") % {"heat": heat_text(int(f), None)}, mixed_words(months))
+        (_("Months at %(heat)s") % {"heat": heat_words(int(f), None)}, mixed_words(months))
         for f, months in plan.get("months_by_f", {}).items()
     ]
 

@@ -29,9 +29,8 @@ from inventory.batches.models import Batch, Press, Stage
 from inventory.batches.rules import COOL_MIN, LOW_TEMPERATURE, PH_TOO_HIGH, SPOILT, elapsed
 from recipes.choices import JARS
 from recipes.engine import RULES, sterilise_minutes
-from recipes.engine.keeping import heat_text
-from recipes.engine.terms import Canner, Ingredient, Method, Pack, RecipeStep, Rule
-from recipes.presentation import amount_pair, headspace_text, kitchen_points, pressure_text
+from recipes.engine.terms import Canner, Method, Pack, RecipeStep, Rule
+from recipes.presentation import headspace_text, heat_words, kept_lines, kitchen_points, pressure_text, prose, steamed
 
 # The steps.
 
@@ -260,7 +259,7 @@ class _KeptSteps:
 
     def _dry(self, stage: Stage) -> Iterator[StoveStep]:
         plan, minutes = self.plan, []
-        figures = [Figure(_("Heat of the drier"), heat_text(*map(Fraction, plan["dry_f"])))]
+        figures = [Figure(_("Heat of the drier"), heat_words(*map(Fraction, plan["dry_f"])))]
         words = _("Dry it until it passes its test.")
         if plan.get("hours"):
             words = _("Dry it for %(n)s hours, until it passes its test.") % {"n": range_words(plan["hours"])}
@@ -320,7 +319,7 @@ class _Steps:
         sizes = [row["size"] for row in self.plan.get("jars", ())]
         method = self.tested.method if batch.canner else Method.FREEZER
         mine = [step for step in self.tested.steps if step.is_for(pack=pack, method=method, jars=sizes)]
-        self.before, self.screens = split_steps(mine)
+        self.before, self.screens = split_steps(steamed(mine) if batch.canner == Canner.STEAM else mine)
         if batch.water_f is not None:
             self.screens = {}  # the recipe's own words are of water that boils
 
@@ -351,7 +350,7 @@ class _Steps:
             yield StoveStep(
                 key=f"p{pot}s{at}",
                 part=Part.RECIPE,
-                words=(text,),
+                words=(prose(text, self.units),),
                 where=where,
                 figures=(*self._amounts(text), *self._points(text)),
                 timers=self._timers(f"p{pot}s{at}", minutes_in(text)),
@@ -413,7 +412,7 @@ class _Steps:
 
     def _said(self, part: Part, ours: str) -> tuple[str, ...]:
         """The recipe's own sentences for a screen; ours where it has none."""
-        return tuple(self.screens.get(part, ())) or (ours,)
+        return tuple(prose(text, self.units) for text in self.screens.get(part, ())) or (ours,)
 
     def _process_words(self) -> str:
         if self.batch.water_f is not None:
@@ -428,7 +427,7 @@ class _Steps:
         yield Figure(_("Process"), _("%(minutes)s minutes") % {"minutes": batch.required_minutes})
         if batch.water_f is not None:
             low = batch.plan["low_temperature"]
-            yield Figure(_("The water"), heat_text(Fraction(low["low_f"]), Fraction(low["high_f"])))
+            yield Figure(_("The water"), heat_words(Fraction(low["low_f"]), Fraction(low["high_f"])))
         psi = batch.setting_psi if batch.setting_psi is not None else batch.required_psi
         if psi is not None:
             label = batch.canner_card.code if batch.canner_card else _("The gauge must show")
@@ -478,31 +477,10 @@ def amounts_of(batch: Batch, units: str) -> list[tuple[str, str, str]]:
     if batch.is_in_containers:
         weighed = [(line["item"], line["grams"]) for line in batch.plan["lines"]]
         return [(item, _("%(n)s g") % {"n": grams} if grams else "", "") for item, grams in weighed]
-    printed = {(one.item, one.prep): one for one in batch.cooked_from.tested.ingredients}
-    rows = []
-    for line in batch.plan["lines"]:
-        label = f"{line['item']}, {line['prep']}" if line["prep"] else line["item"]
-        known = printed.get((line["item"], line["prep"]))
-        if known is None or not line["amount"]:
-            rows.append((label, line["text_per_pot"], ""))
-            continue
-        share = _exact(line["amount_per_pot"]) / _exact(line["amount"])
-        of_a_pot = Ingredient(
-            item=known.item,
-            prep=known.prep,
-            role=known.role,
-            amount=_exact(line["amount_per_pot"]),
-            unit=line["unit"],
-            amount_high=_exact(line["amount_high"]) * share if line["amount_high"] else None,
-            grams=_exact(line["grams"]) * share if line["grams"] else None,
-        )
-        first, beside = amount_pair(of_a_pot, units, customary=line["text_per_pot"])
-        rows.append((label, first, beside))
-    return rows
-
-
-def _exact(number: float) -> Fraction:
-    return Fraction(str(number))
+    return [
+        (f"{line.item}, {line.prep}" if line.prep else line.item, line.per_pot, line.per_pot_beside)
+        for line in kept_lines(batch.plan["lines"], units)
+    ]
 
 
 def _words_of(text: str) -> list[str]:

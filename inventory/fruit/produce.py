@@ -15,7 +15,7 @@ from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from recipes.engine.mass_balance import PUBLISHED
-from recipes.engine.quantities import POUND_G, UNITS, AmountError, parse_amount
+from recipes.engine.quantities import POUND_G, UNITS, Amount, AmountError, parse_amount
 
 OTHER = "other"
 SR28 = "USDA SR28 FOOD_DES NDB "
@@ -241,14 +241,23 @@ def weight_typed(grams: int, unit: str) -> Decimal:
     return (Decimal(grams) / WEIGHTS[unit]).quantize(Decimal("0.01"), ROUND_HALF_UP).normalize() + 0
 
 
-def weight_words(grams: int, units: str, *, weighings: int = 0) -> str:
-    """ "650 g", "4.35 kg"; "1.4 lb". Never more than there is: rounded down.
+def weight_asked(grams: int, units: str) -> Amount:
+    """As one would type it to a recipe's plan: in pounds to a hundredth, in kilograms, or below one in grams."""
+    if units == "us":
+        return Amount(Fraction(weight_typed(grams, "lb")), "lb")
+    return Amount(Fraction(grams), "g") if grams < 1000 else Amount(Fraction(grams, 1000), "kg")
 
-    A container's weight comes from a table in pounds and is kept in whole grams, so each of `weighings` containers
-    that make up `grams` may be half a gram more: a bushel of 56 lb, kept as 25401 g, is 56 lb and not 55.9.
+
+def weight_words(grams: int, units: str, *, weighings: int = 0) -> str:
+    """ "650 g", "4.35 kg"; "1.4 lb", below a pound "7.5 oz". Never more than there is: rounded down.
+
+    Weights are kept in whole grams, so that a pound typed may be up to a gram more than what is kept: 24 lb, kept as
+    10886 g, is 24 lb and not 23.9. A container's weight comes from a table in pounds, and each of `weighings`
+    containers that make up `grams` may be half a gram more: a bushel of 56 lb, kept as 25401 g, is 56 lb.
     """
     if units == "us":
-        return f"{_short((grams + Decimal(weighings) / 2) / POUND, '0.1')} lb"
+        pounds = (grams + max(Decimal(weighings) / 2, Decimal(bool(grams)))) / POUND
+        return f"{_short(pounds * 16, '0.1')} oz" if 0 < pounds < 1 else f"{_short(pounds, '0.1')} lb"
     return f"{grams} g" if grams < 1000 else f"{_short(Decimal(grams) / 1000, '0.01')} kg"
 
 

@@ -11,12 +11,13 @@ from django.db.models import Q
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
+from club.core.units import reader_units
 from inventory.fruit.models import FreezerState, Offer
-from inventory.fruit.produce import JUICE, PRODUCE
+from inventory.fruit.produce import JUICE, PRODUCE, weight_asked, weight_words
 from inventory.fruit.rules import COOKED_THROUGH, THAWED_PACKS
-from recipes.engine import MOST_POTS, Plan, fruit_lines, process_choices
+from recipes.engine import MOST_POTS, Plan, fruit_lines, process_choices, round_for_kitchen
 from recipes.engine.mass_balance import form_of, weigh_line, words_of
-from recipes.engine.quantities import UNITS, Amount
+from recipes.engine.quantities import UNITS
 from recipes.engine.terms import Altitude, Canner, Ingredient, Pack, Refusal, Role, TestedRecipe
 from recipes.models import Recipe, Revision, barred
 from recipes.planning import plan_for
@@ -202,10 +203,10 @@ def _planned(
     pack, canner = _usual_process(revision.tested)
     choices = {name: choice.value for name, choice in (("pack", pack), ("canner", canner)) if choice is not None}
     if len(mine) == len(fruit_lines(revision.tested)):
-        fruit = Amount(Fraction(at_hand.grams), "g")
+        fruit = weight_asked(at_hand.grams, reader_units())
         plan = plan_for(revision=revision, altitude=altitude, fruit=fruit, pack=pack, canner=canner)
         if NOT_COMPARABLE not in {one.code for one in plan.refusals}:
-            asked = {"fruit": f"{at_hand.grams} g", **choices}
+            asked = {"fruit": str(fruit), **choices}
             return Fit(revision.recipe, plan, plan.refusals, also, is_estimate=False, asked=asked)
     pots = _pots_by_weight(at_hand, mine)
     if isinstance(pots, Refusal):
@@ -235,8 +236,10 @@ def _pots_by_weight(at_hand: AtHand, mine: Sequence[Ingredient]) -> int | Refusa
         return Refusal(NOT_COMPARABLE, "FRUIT-PREPARED", own_words=text % {"what": names})
     pots = floor(at_hand.grams / sum(grams))
     if pots < 1:
-        text = _("One pot takes about %(need)s g of %(what)s, and there is %(have)s g. Gather more.")
-        amounts = {"need": round(sum(grams)), "what": names, "have": at_hand.grams}
+        text = _("One pot takes about %(need)s of %(what)s, and there is %(have)s. Gather more.")
+        need = round_for_kitchen(Fraction(sum(grams)), "g", Role.FRUIT).value
+        units = reader_units()
+        amounts = {"need": weight_words(ceil(need), units), "what": names, "have": weight_words(at_hand.grams, units)}
         return Refusal("fruit-too-little", "POT-LIMITS", own_words=text % amounts)
     return min(pots, MOST_POTS)
 

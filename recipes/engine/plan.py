@@ -35,7 +35,7 @@ from recipes.engine.process import (
     processes_for,
     sterilise_minutes,
 )
-from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, round_for_kitchen
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, convert, round_for_kitchen
 from recipes.engine.scaling import Cooking, Line, Pots, cooking_for, fruit_printed, stated_for, wish_refusal
 from recipes.engine.schedule import MOST_COOKS, SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
 from recipes.engine.syrups import SYRUPS, liquid_named, with_liquid
@@ -697,9 +697,10 @@ def _of_pots(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> Itera
     if request.fruit is not None:
         yield Caution("fruit-prepared", "FRUIT-PREPARED", {"fruit": found.cooking.fruit})
     if (spare := pots.spare_fruit) is not None:
-        left = round_for_kitchen(spare.value, spare.unit, Role.FRUIT).value
+        unit = {"kg": "g", "lb": "oz"}.get(spare.unit, spare.unit) if spare.value < 1 else spare.unit
+        left = round_for_kitchen(convert(spare.value, spare.unit, unit), unit, Role.FRUIT).value
         if left:  # less than a scale shows is nothing to speak of
-            yield Caution("fruit-left-over", "POT-LIMITS", {"fruit": Amount(left, spare.unit)})
+            yield Caution("fruit-left-over", "POT-LIMITS", {"fruit": Amount(left, unit)})
 
 
 def _of_details(recipe: TestedRecipe, found: _Found) -> Iterator[Caution]:

@@ -10,12 +10,10 @@ from django.conf import settings
 from hypothesis import given
 from hypothesis import strategies as st
 
-from recipes.engine import altitude_from_text
 from recipes.engine.document import recipe_from_document
 from recipes.engine.quantities import parse_amount
 from recipes.engine.terms import Ingredient, Role
 from recipes.presentation import (
-    altitude_text,
     amount_pair,
     headspace_text,
     kitchen_points,
@@ -46,7 +44,6 @@ def test_headspace_in_inches_and_millimetres(inches, text):
 
 
 def test_heights_and_temperatures_in_both_scales():
-    assert altitude_text(altitude_from_text("3400 ft")) == "1,036 m (3,400 ft)"
     assert temperature_text(100.0) == "100.0 °C (212.0 °F)"
     assert kitchen_points(None) is None
 

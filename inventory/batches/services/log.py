@@ -24,6 +24,7 @@ from django.utils.translation import ngettext
 from club.core.clock import club_day, in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone
 from club.members.models import Kitchen, User
+from club.members.rules import altitude_words
 from club.members.services import kitchen_used
 from inventory.batches.choices import FINDINGS, FOR_UNSEALED, BatchState, Disposal, Measured, PressKind, Seal
 from inventory.batches.ingredients import acids_not_noted
@@ -88,7 +89,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Refusal
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanInput, plan_for
-from recipes.presentation import altitude_text, in_words
+from recipes.presentation import in_words
 
 # Starting a batch from a plan, and giving one up.
 
@@ -574,9 +575,9 @@ def figures_check(problems: Problems, minutes: int | None, psi: Decimal | int | 
 
 
 def tested_words(altitude: Altitude, needs: Sequence[Need]) -> str:
-    """ "The tested process at 1,040 m (3,413 ft) is 10 minutes." """
+    """ "The tested process at 1,040 m (3,412.1 ft) is 10 minutes." """
     return _("The tested process at %(place)s is %(needs)s.") % {
-        "place": altitude_text(altitude),
+        "place": altitude_words(altitude),
         "needs": _(", or ").join(need_text(need) for need in needs),
     }
 

@@ -15,12 +15,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from club.core.clock import zoned_text
+from club.core.units import US, both
+from club.members.rules import altitude_words
 from inventory.batches.choices import Container
 from inventory.batches.models import Batch, CannerBeside, SignedLog
 from inventory.batches.rules import Need
 from recipes.choices import CANNERS, JARS, METHODS, PACKS
 from recipes.engine.terms import Altitude
-from recipes.presentation import KPA_PER_PSI, altitude_text, pressure_text, setting_text
+from recipes.presentation import KPA_PER_PSI, pressure_text, setting_text
 
 register = template.Library()
 
@@ -99,12 +101,12 @@ def held(psi: Decimal | None) -> str:
     if psi is None:
         return ""
     kpa = floor(Fraction(psi) * KPA_PER_PSI)
-    return _("%(psi)s psi (%(kpa)s kPa)") % {"psi": f"{psi:f}".removesuffix(".0"), "kpa": kpa}
+    return both(_("%(kpa)s kPa") % {"kpa": kpa}, _("%(psi)s psi") % {"psi": f"{psi:f}".removesuffix(".0")}, usual=US)
 
 
 @register.filter(name="altitude")
 def altitude_filter(altitude: Altitude) -> str:
-    return altitude_text(altitude)
+    return altitude_words(altitude)
 
 
 @register.filter

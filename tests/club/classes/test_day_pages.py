@@ -441,8 +441,8 @@ def test_it_shows_her_own_kitchen_beside_the_hall_and_asks_for_one_where_there_i
     assert reverse("members:kitchen-add") in client.get(url("handout", student.pk)).text
     make_kitchen(student.person, name="Ridge", altitude="2000 m")
     page = text_of(client.get(url("handout", student.pk)))
-    assert "Tallow Hall 1,040 m (3,412 ft) 10 minutes" in page
-    assert "Ridge 2,000 m (6,562 ft) 15 minutes" in page
+    assert "Tallow Hall 1,040 m (3,412.1 ft) 10 minutes" in page
+    assert "Ridge 2,000 m (6,561.7 ft) 15 minutes" in page
 
 
 def test_her_note_is_hers_to_write(student, teacher, sign_in):

@@ -154,7 +154,7 @@ def test_the_plan_says_process_altitude_power_and_what_stands_in_the_way(instruc
     page = instructor_client.get(url("plan", session)).text
     for words in (
         "10 minutes",
-        "1,040 m (3,412 ft)",
+        "1,040 m (3,412.1 ft)",
         "4,000 W",
         "The hall carries 3,000 W.",
         "1,000 W more than the hall carries",

@@ -39,7 +39,7 @@ def test_a_page_for_the_hall_and_one_for_each_station_say_what_safety_hangs_on()
         name="at the door",
     )
     hall, plums, green = pages(session)
-    for words in ("Plums and beans", "1,040 m (3,412 ft)", "20 minutes at 12 psi", "Last jars out by 13:40"):
+    for words in ("Plums and beans", "1,040 m (3,412.1 ft)", "20 minutes at 12 psi", "Last jars out by 13:40"):
         assert words in hall
     for words in ("1: Canner 1", "2: Canner 1"):  # whose canner it is, where the rows of both stand together
         assert words in hall

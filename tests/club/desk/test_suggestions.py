@@ -76,7 +76,7 @@ def test_bags_of_the_same_fruit_are_one_heap_with_its_pots_jars_and_sugar(client
     (fruit,) = make(cook, kitchen).fruits
     assert fruit.at_hand.grams == 2000
     ((fit, query),) = fruit.fits
-    assert (fit.plan.pots, fit.asked) == (3, {"fruit": "2000 g"})  # of 907 g, each a little smaller than printed
+    assert (fit.plan.pots, fit.asked) == (3, {"fruit": "2 kg"})  # of 907 g, each a little smaller than printed
     client.force_login(cook)
     page = client.get(MAKE).content.decode()
     assert f"{reverse('recipes:plan', args=[fit.recipe.slug])}?{query.replace('&', '&amp;')}" in page

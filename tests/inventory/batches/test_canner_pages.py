@@ -71,7 +71,7 @@ def test_the_household_s_one_canner_is_proposed_and_one_press_starts_in_it(own, 
     assert page.context["form"]["canner_code"].value() == own.code
     said = text_of(page)
     assert CORRECTED in said
-    assert "14 psi (97 kPa)" in said
+    assert "97 kPa (14 psi)" in said
     assert client.post(start_page(), {"token": uuid4(), "canner_code": own.code}).status_code == 302
     assert Batch.objects.get().setting_psi == 14
 
@@ -136,7 +136,7 @@ def test_the_batch_and_its_log_say_what_the_gauge_must_show(page, own, cook, kit
     batch = make_pressure_batch(by=cook, kitchen=kitchen, canner_code=own.code, started_at=now() - timedelta(hours=1))
     said = text_of(sign_in(cook).get(reverse(page, args=[batch.lot_code])))
     assert CORRECTED in said
-    assert "14 psi (97 kPa)" in said
+    assert "97 kPa (14 psi)" in said
     assert str(own) in said
 
 

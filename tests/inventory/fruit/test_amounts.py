@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from inventory.fruit.produce import units_words, weight_words
+from inventory.fruit.produce import grams_in, units_words, weight_words
 
 BUSHEL_G = 25401  # 56 lb, to a whole gram
 
@@ -23,5 +23,7 @@ def test_a_weight_is_rounded_down(grams, us, metric):
     assert weight_words(grams, "metric") == metric
 
 
-def test_a_gram_short_of_a_pound_is_not_a_pound():
-    assert weight_words(452, "us") == "0.9 lb"
+def test_what_was_typed_in_pounds_is_shown_as_typed_and_less_than_a_pound_in_ounces():
+    for typed, shown in (("24 lb", "24 lb"), ("1 lb", "1 lb"), ("12 oz", "12 oz"), ("3.5 lb", "3.5 lb")):
+        assert weight_words(grams_in(typed), "us") == shown
+    assert weight_words(452, "us") == "15.9 oz"

@@ -88,7 +88,7 @@ def test_a_lot_leads_to_the_plan_of_a_fitting_recipe_with_its_amount_filled_in(c
     item = lot(cook, kitchen)
     client.force_login(cook)
     page = client.get(item.get_absolute_url()).content.decode()
-    address = f"{reverse('recipes:plan', args=[revision.recipe.slug])}?kitchen={kitchen.pk}&amp;fruit=2400+g"
+    address = f"{reverse('recipes:plan', args=[revision.recipe.slug])}?kitchen={kitchen.pk}&amp;fruit=2.4+kg"
     assert address in page
     assert "thaw all the way" in page
     assert "the juice it lost" in page

@@ -164,7 +164,7 @@ def test_fruit_at_hand_is_planned_with_what_is_left_over_as_a_cook_weighs_it():
     found = jam(fruit=Amount(F(2), "kg"))
     assert found.pots == 2
     assert {"fruit-prepared", "fruit-left-over"} <= set(codes(found.cautions))
-    assert any("0.145 kg" in caution.message for caution in found.cautions)
+    assert any("145 g" in caution.message for caution in found.cautions)
 
 
 def test_short_processes_want_sterile_jars_with_their_minutes():
