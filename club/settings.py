@@ -163,6 +163,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "club.members.middleware.SessionLimitsMiddleware",
+    "club.members.middleware.UnitsMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "club.members.middleware.SecondFactorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -428,6 +429,7 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 3
 CANNERS_OF_PLANS = "inventory.batches.services.canners"
 # And how earlier batches of a recipe came out in the household of whoever plans: `came_out_before(user, revision)`.
 NOTES_OF_PLANS = "inventory.batches.services.afterwards"
+AT_HAND_OF_PLANS = "inventory.batches.at_hand"
 
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024  # a longer file waits on the disk
 # The longest draft form, 60 ingredients and 60 process rows, has some 1,900 fields.

@@ -26,6 +26,7 @@ from recipes.engine import (
     PlanRequest,
     capacity,
     plan_batch,
+    process_choices,
     recipe_of_table,
     table_refusal,
 )
@@ -100,6 +101,17 @@ def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[
         return made
     # No process time shows anywhere: neither the plan's own, nor in loads, timeline or cautions.
     return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
+
+
+def jar_at_hand(revision: Revision, made: Plan, wanted: PlanInput, empties: Mapping[str, int]) -> str | None:
+    """The tested size that a kitchen has, where nobody named a jar and none of the planned size stands there.
+
+    `empties` are the kitchen's own by size. None: the plan keeps its jar, as where no jar of a tested size is there.
+    """
+    if wanted.get("jar") or wanted.get("empties") or not empties or any(jar.size in empties for jar in made.jars):
+        return None
+    tested = [size for size in process_choices(revision.tested.process).jars if empties.get(size)]
+    return max(tested, key=lambda size: empties[size] * JAR_ML[size], default=None)
 
 
 def plan_from_table(*, table: ProcessTable, altitude: Altitude | None, **wanted: Unpack[StationInput]) -> Plan:

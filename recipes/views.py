@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from importlib import import_module
 from typing import Any
@@ -23,7 +23,7 @@ from club.core.clock import club_day
 from club.core.http import allow, refusals_as_messages, refusals_on, signed_in
 from club.core.money import money_text
 from club.members.choices import Role
-from club.members.models import User
+from club.members.models import Kitchen, User
 from recipes import services
 from recipes.charts import timeline_svg
 from recipes.engine import Plan
@@ -34,7 +34,7 @@ from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, Rea
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
 from recipes.models import Price, ProcessTable, Recipe, Revision, RevisionState
 from recipes.papers import recipe_sheet_pdf, why_no_sheet
-from recipes.planning import plan_for
+from recipes.planning import PlanInput, jar_at_hand, plan_for
 from recipes.presentation import (
     acid_lines,
     band_tables,
@@ -49,6 +49,7 @@ from recipes.presentation import (
     load_lines,
     minute_format,
     plan_lines,
+    plan_steps,
     pot_jars,
     process_details,
     process_here,
@@ -261,21 +262,37 @@ def plan(request: HttpRequest, slug: str) -> HttpResponse:
     context = {"recipe": revision.recipe, "revision": revision, "tested": revision.tested, "form": form}
     context["came_out"] = import_module(settings.NOTES_OF_PLANS).came_out_before(user, revision)
     if is_asked and form.is_valid():
-        altitude, wanted, code = form.asked_kitchen.altitude, form.plan_input, form.cleaned_data["canner_code"]
-        if code:
-            asked = {"user": user, "code": code, "altitude": altitude, "wanted": wanted, "on": club_day(timezone.now())}
-            made, problems = canners.plan_with_canner(revision=revision, **asked)
-        else:
-            made, problems = plan_for(revision=revision, altitude=altitude, **wanted), []
+        kitchen, wanted, code = form.asked_kitchen, form.plan_input, form.cleaned_data["canner_code"]
+        at_hand, today = import_module(settings.AT_HAND_OF_PLANS), club_day(timezone.now())
+
+        def planned(wanted: PlanInput) -> tuple[Plan, list[str]]:
+            if not code:
+                return plan_for(revision=revision, altitude=kitchen.altitude, **wanted), []
+            asked = {"user": user, "code": code, "altitude": kitchen.altitude, "wanted": wanted, "on": today}
+            found: tuple[Plan, list[str]] = canners.plan_with_canner(revision=revision, **asked)
+            return found
+
+        made, problems = planned(wanted)
+        empties = at_hand.empties_in(kitchen) if made.ok else {}
+        asked = form.asked
+        if made.ok and (jar := jar_at_hand(revision, made, wanted, empties)):
+            other, _problems = planned(PlanInput(**{**wanted, "jar": jar}))
+            if other.ok:
+                made, context["instead_of"], asked = other, jar_texts(made), asked | {"jar": jar}
         if problems:
             form.add_error("canner_code", problems)
         else:
-            context |= plan_context(request, revision, form, made)
+            context |= plan_context(request, revision, kitchen, made, asked)
+            if made.ok:
+                needed = at_hand.needed_for(made, user=user, kitchen=kitchen, empties=empties, on=today)
+                context["missing"] = [one for one in needed if one.lacks]
+                context["there"] = [one for one in needed if not one.lacks]
     return render(request, "recipes/plan.html", context)
 
 
-def plan_context(request: HttpRequest, revision: Revision, form: PlanForm, made: Plan) -> dict[str, Any]:
-    kitchen = form.asked_kitchen
+def plan_context(
+    request: HttpRequest, revision: Revision, kitchen: Kitchen, made: Plan, asked: Mapping[str, str]
+) -> dict[str, Any]:
     units = signed_in(request).units
     context = {
         "plan": made,
@@ -283,7 +300,7 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm, made:
         "points": kitchen_points(kitchen.altitude, revision.tested),
         "panel": panel_of(revision.tested, kitchen.altitude),
         "lines": plan_lines(made, units),
-        "recipe_steps": step_words(made.recipe, made.steps, units),
+        "recipe_steps": step_words(made.recipe, plan_steps(made), units),
         "look_up": made.look_up,
         "process": process_details(made.process),
         "processes": processes_by_size(made),
@@ -291,7 +308,7 @@ def plan_context(request: HttpRequest, revision: Revision, form: PlanForm, made:
         "leftover": volume_text(made.leftover_ml),
         "yields": yield_details(made),
         "pot_jars": pot_jars(made),
-        "start_query": start_query(revision.pk, form.asked),
+        "start_query": start_query(revision.pk, asked),
     }
     if not made.ok:
         return context

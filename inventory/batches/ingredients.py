@@ -57,12 +57,15 @@ def lines_with_lots(batch: Batch) -> list[LotLine]:
     """Each ingredient of the plan that has lots, once, in the recipe's order."""
     found: dict[str, LotLine] = {}
     for at, line in enumerate(batch.plan["lines"]):
-        named = known_foods().read(line["item"]).foods
-        kind = next((_BY_CLASS[food.kind] for food in named if food.kind in _BY_CLASS), None)
-        kind = kind or _BY_ROLE.get(line["role"])
-        if kind is not None:
+        if (kind := lot_kind(line["item"], line["role"])) is not None:
             found.setdefault(line["item"], LotLine(at, line["item"], kind, names_of(line["item"])))
     return list(found.values())
+
+
+def lot_kind(item: str, role: str) -> LotKind | None:
+    """Which lots an ingredient is taken of; None where it has none."""
+    named = known_foods().read(item).foods
+    return next((_BY_CLASS[food.kind] for food in named if food.kind in _BY_CLASS), _BY_ROLE.get(role))
 
 
 def names_of(text: str) -> frozenset[str]:

@@ -68,6 +68,8 @@ def test_a_day_is_planned_from_the_empties_at_hand_and_a_change_is_judged(visito
     page.get_by_label("pint (473 ml)", exact=True).fill("3")
     page.get_by_label("Last jar out at").fill("16:00")
     page.get_by_role("button", name="Make the plan").click()
+    for folded in ("To buy: ", "The day: ", "What it gives, and how"):
+        page.get_by_text(folded).click()
     said = visitor.text()
     assert "3 × pint (473 ml), 10 × half-pint (237 ml)" in said
     assert "13:58 to 16:00" in said
