@@ -38,6 +38,7 @@ from inventory.batches.presentation import (
     LidFigures,
     canner_proposed,
     canners_offered,
+    headline,
     jar_runs,
     keeping_facts,
     lid_figures,
@@ -59,7 +60,7 @@ from recipes.engine import Plan, sterilise_minutes
 from recipes.engine.terms import Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
-from recipes.presentation import headspace_text, kitchen_points, own_steps, process_details
+from recipes.presentation import headspace_text, kept_lines, kitchen_points, own_steps, process_details
 from recipes.safety import panel_of
 
 
@@ -143,10 +144,14 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     may_work = Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists()
     is_under_way = batch.state in (BatchState.STARTED, BatchState.OUT)
     is_signed = batch.state in services.CORRECTABLE
+    at_the_stove = batch.state == BatchState.STARTED and not batch.is_frozen_kind
+    waiting = batch.jars_to_reprocess()
+    course = course_of(batch, user.units) if at_the_stove else None
     context = {
         "batch": batch,
         "store": whose_store(user) if may_work and is_under_way else "",
         "points": kitchen_points(batch.altitude, tested),
+        "amounts": kept_lines(batch.plan["lines"], user.units),
         "recipe_steps": own_steps(
             tested,
             pack=batch.pack,
@@ -163,7 +168,8 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
         "lot_notes": notes,
         "notes_to_take_back": set(called_back.values_list("pk", flat=True)) if recalls and may_trace else set(),
         "lots_missing": lines_not_noted(batch, notes),
-        "waiting": batch.jars_to_reprocess(),
+        "waiting": waiting,
+        "next": headline(batch, now, course=course, waiting=waiting),
         "jar_runs": jar_runs(batch.jars.all()),
         "may_write": Batch.objects.changeable_by(user).filter(pk=batch.pk).exists(),
         "may_work": may_work,

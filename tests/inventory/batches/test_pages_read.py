@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 import segno
@@ -13,6 +14,7 @@ from django.utils import timezone
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Batch
+from inventory.batches.stove import course_of
 from recipes.models import RevisionState
 from tests.factories.batches import (
     make_batch,
@@ -114,12 +116,25 @@ def test_a_batch_page_shows_the_snapshot_the_steps_and_what_is_next(cook, sign_i
         "1,040 m",
     ):
         assert part in page
-    assert "3,412 ft" in page
+    assert "3,412.1 ft" in page
+
+
+def test_a_batch_leads_with_the_step_the_cook_stands_at_then_with_what_its_clock_says(cook, sign_in):
+    client, batch = sign_in(cook), make_batch(by=cook, pots=1)
+    first = course_of(batch).steps[0]
+    assert first.heading.startswith(client.get(batch.get_absolute_url()).context["next"].words)
+    services.stove_press(by=cook, batch=batch, kind="began", step="l1process", token=uuid4())
+    shown = client.get(batch.get_absolute_url()).context["next"]
+    assert re.search(r"\b(9|10) minutes left", shown.words), shown
+    late = make_batch_out(by=cook, out_at=ago(hours=14))
+    assert client.get(late.get_absolute_url()).context["next"].words == "Look at the seals now"
 
 
 def test_a_cooling_batch_says_when_to_look_and_until_when_to_reprocess(cook, sign_in):
     batch = make_batch_out(by=cook, out_at=ago(hours=2))
-    page = text_of(sign_in(cook).get(batch.get_absolute_url()))
+    response = sign_in(cook).get(batch.get_absolute_url())
+    page = text_of(response)
+    assert f"{timezone.localtime(batch.window.opens):%H:%M}" in response.context["next"].words
     for moment in (batch.window.opens, batch.reprocess_until):
         local = timezone.localtime(moment)
         assert f"{local:%H:%M} {local.tzname()}" in page
