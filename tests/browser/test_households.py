@@ -78,6 +78,7 @@ def test_somebody_is_asked_in_says_yes_notes_what_was_opened_and_who_reads_a_not
     visitor.go("/pantry/")
     page.get_by_role("link", name="The season's plan").click()
     page.wait_for_url(f"**/season/{kitchen.pk}/")
+    page.get_by_text("note one as opened or given away").click()
     page.get_by_role("button", name="Opened Plum spread").click()
     page.get_by_text("Written down, the oldest jars first.").wait_for()
     assert Movement.objects.filter(reason="emptied").order_by("pk").last().count == 1
