@@ -8,17 +8,22 @@ from dataclasses import dataclass
 import drawsvg
 from django.utils.translation import gettext as _
 
-from club.core.charts import new_picture, words_at
+from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from recipes.choices import STEPS
 from recipes.engine import Step, StepKind, Timeline
 
 LABEL_WIDTH = 110
-NARROWEST, WIDEST, MINUTE = 830, 1400, 4.5  # of the day, and of one minute in a long day
+NARROWEST, WIDEST, MINUTE = 830, 920, 4.5  # of the day, which fits its page, and of one minute in a long day
 LANE = 40
 BAR = 30
 TOP = 74
 HEADING = 28  # of a station in a picture of several
 LETTER = 6.4  # a letter at 11 px, on the wide side
+IDLE = 30  # minutes without work for any cook that are worth a word; our own choice, no source
+
+# The day for a phone: time runs down, a column for each lane.
+TALL_WIDTH, TALL_CLOCK, TALL_HEAD = 340, 44, 62
+TALL_MINUTE, TALLEST = 2.4, 1500  # pixels of a minute; of a long day in all
 
 # How dark a bar is: the process darkest, waiting lightest. Words over a bar stay readable on both page colours.
 SHADES: dict[StepKind, float] = {
@@ -81,6 +86,7 @@ def timeline_svg(
     _draw_hours(drawing, timeline, height, words)
     for row, lane in enumerate(lanes):
         _draw_lane(drawing, timeline, lane, TOP + LANE * row, words)
+    _draw_idle(drawing, timeline, timeline, TOP)
     return str(drawing.as_svg(header=""))
 
 
@@ -110,6 +116,7 @@ def days_svg(
         drawing.append(_text(day.heading, 0, y + 18, 13, "kh-timeline-station", font_weight="bold"))
         for row, lane in enumerate(lanes):
             _draw_lane(drawing, clock, lane, y + HEADING + LANE * row, when)
+        _draw_idle(drawing, clock, day.timeline, y + HEADING)
         y += HEADING + LANE * len(lanes)
     return str(drawing.as_svg(header=""))
 
@@ -126,6 +133,76 @@ def _sheet(clock: Timeline, height: int, title: str, description: str, prefix: s
     )
     drawing.append(_text(title, 0, 16, 15, "kh-timeline-title", font_weight="bold"))
     return drawing
+
+
+def tall_svg(timeline: Timeline, *, title: str, when: Callable[[int], str], prefix: str) -> str:
+    """The day as it is read on a phone: from above down, a column for each cook, burner and canner."""
+    lanes = timeline_lanes(timeline)
+    minute = min(TALL_MINUTE, TALLEST / max(timeline.minutes, 1))
+    bottom = TALL_HEAD + round(timeline.minutes * minute)
+    drawing = new_picture(
+        TALL_WIDTH,
+        bottom + 10,
+        title=title,
+        description=timeline_sentence(timeline, when),
+        css_class="kh-day-tall",
+        prefix=prefix,
+    )
+
+    def y_of(at: int) -> float:
+        return TALL_HEAD + (at - timeline.start) * minute
+
+    every = next((step for step in (10, 15, 30, 60) if step * minute >= 36), 120)
+    for at in range(-(-timeline.start // every) * every, timeline.start + timeline.minutes + 1, every):
+        y = y_of(at)
+        rule = drawsvg.Line(TALL_CLOCK, y, TALL_WIDTH, y, stroke="currentColor", stroke_opacity=0.2)
+        drawing.append(rule)
+        drawing.append(_text(when(at), 0, y + 4, 12, "kh-timeline-hour"))
+    wide = (TALL_WIDTH - TALL_CLOCK) / max(len(lanes), 1)
+    for column, lane in enumerate(lanes):
+        x = TALL_CLOCK + column * wide
+        for line, words in enumerate(lane.name.replace(", ", " ").split(" ")[:4]):
+            drawing.append(_text(words[: int(wide / LETTER)], x + 2, 12 + 13 * line, 11, "kh-timeline-lane"))
+        for step in lane.steps:
+            high = (step.end - step.start) * minute
+            bar = drawsvg.Rectangle(
+                round(x + 1, 1),
+                round(y_of(step.start), 1),
+                round(wide - 2, 1),
+                round(max(high - 1, 1), 1),
+                rx=2,
+                fill="currentColor",
+                fill_opacity=SHADES.get(step.kind, SHADE),
+                stroke="currentColor",
+                stroke_opacity=0.5,
+                class_=f"kh-step kh-step-{step.kind.name.lower().replace('_', '-')}",
+            )
+            bar.append_title(f"{_bar_words(step)}, {when(step.start)}–{when(step.end)}")
+            drawing.append(bar)
+            if high >= 13 and (words := _fitting(step, wide)):
+                drawing.append(_text(words, x + 4, round(y_of(step.start) + 12, 1), 11, "kh-timeline-step"))
+    for start, end in idle_spans(timeline):
+        middle = round((y_of(start) + y_of(end)) / 2 + 4, 1)
+        drawing.append(_text(_idle_words(end - start), TALL_CLOCK + 4, middle, 12, "kh-timeline-idle"))
+    return as_wide_as_the_page(drawing)
+
+
+def idle_spans(timeline: Timeline) -> list[tuple[int, int]]:
+    """From when to when no cook has work, between the first and the last of it, where it is long enough to sit down."""
+    busy = sorted((step.start, step.end) for step in timeline.steps if step.cook is not None)
+    found, until = [], busy[0][1] if busy else 0
+    for start, end in busy:
+        if start - until >= IDLE:
+            found.append((until, start))
+        until = max(until, end)
+    return found
+
+
+def _idle_words(minutes: int) -> str:
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return _("hands free, %(n)s min") % {"n": rest}
+    return _("hands free, %(hours)s h %(n)s min") % {"hours": hours, "n": rest}
 
 
 def timeline_lanes(timeline: Timeline) -> list[Lane]:
@@ -154,6 +231,8 @@ def timeline_sentence(timeline: Timeline, when: Callable[[int], str]) -> str:
             f"{STEPS[step.kind][0]} {when(step.start)}–{when(step.end)}" for step in timeline.steps if step.pot == pot
         ]
         sentences.append(_("Pot %(number)d: %(steps)s.") % {"number": pot, "steps": "; ".join(parts)})
+    for start, end in idle_spans(timeline):
+        sentences.append(_("Hands are free %(start)s–%(end)s.") % {"start": when(start), "end": when(end)})
     return " ".join(sentences)
 
 
@@ -207,6 +286,14 @@ def _draw_lane(drawing: drawsvg.Drawing, timeline: Timeline, lane: Lane, y: int,
         drawing.append(bar)
         if words := _fitting(step, width):
             drawing.append(_text(words, x + 4, y + 19, 11, "kh-timeline-step"))
+
+
+def _draw_idle(drawing: drawsvg.Drawing, clock: Timeline, timeline: Timeline, y: int) -> None:
+    """In the row of the first cook, where there is room for the words."""
+    for start, end in idle_spans(timeline):
+        words, width = _idle_words(end - start), _x(clock, end) - _x(clock, start)
+        if len(words) * LETTER + 6 <= width:
+            drawing.append(_text(words, _x(clock, start) + 4, y + 19, 11, "kh-timeline-idle"))
 
 
 def _bar_words(step: Step) -> str:

@@ -206,12 +206,12 @@ def _steam_words() -> str:
 _SPELLED = {"half": "1/2", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6"}
 _FIGURE = r"(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?|" + "|".join(_SPELLED) + r")"
 _INCHES = re.compile(
-    rf"(?P<us>\b(?P<low>{_FIGURE})(?:(?: to |-| or )(?P<high>{_FIGURE}))?[ -]inch(?:es)?\b)"
+    rf"(?<!m \()(?P<us>\b(?P<low>{_FIGURE})(?:(?: to |-| or )(?P<high>{_FIGURE}))?[ -]inch(?:es)?\b)"
     r"(?: \((?P<metric>[^()]*[cm]m)\))?",
     re.IGNORECASE,
 )
 _HEAT = re.compile(
-    r"(?P<us>(?P<low>\d+)(?:(?: to |-)(?P<high>\d+))? ?°F)(?: \((?P<metric>[^()]*°C)\))?|"
+    r"(?<!C \()(?<!\d)(?P<us>(?P<low>\d+)(?:(?: to |-)(?P<high>\d+))? ?°F)(?: \((?P<metric>[^()]*°C)\))?|"
     r"(?P<c>\d+(?: to \d+)? ?°C) \((?P<f>\d+(?: to \d+)? ?°F)\)"
 )
 

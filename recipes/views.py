@@ -25,7 +25,7 @@ from club.core.money import money_text
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from recipes import services
-from recipes.charts import timeline_svg
+from recipes.charts import tall_svg, timeline_svg
 from recipes.engine import Plan
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, allowed_by, check_changes
 from recipes.engine.document import DocumentError
@@ -322,6 +322,8 @@ def plan_context(
         "hands": hand_words(made, units),
         # Safe: every text in the picture is escaped where it is drawn.
         "picture": made.day and mark_safe(timeline_svg(made.day, title=title, when=minute_format(made), prefix="plan")),
+        "tall_picture": made.day
+        and mark_safe(tall_svg(made.day, title=title, when=minute_format(made), prefix="plan-tall")),
         "shopping": purchases,
         "cost": cost_details(cost_of(purchases, prices, made.jars)),
     }

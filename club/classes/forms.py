@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from datetime import date, time
 from typing import Any
 
@@ -10,6 +11,7 @@ from crispy_forms.layout import HTML, Column, Hidden, Row
 from django import forms
 from django.db.models import Q
 from django.utils.dateparse import parse_date
+from django.utils.text import format_lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -197,6 +199,54 @@ def _choices(values: Iterable[tuple[Any, Any]]) -> list[tuple[str, Any]]:
     return [("", AS_RECIPE), *((str(value), words) for value, words in values)]
 
 
+class Boxes(forms.Widget):
+    """A small box for each part of one text: how many jars of a size, how many watts a burner has.
+
+    The field reads and keeps the text as a whole, so that an address or a script may send it so; what no box can show
+    is shown as it was typed.
+    """
+
+    template_name = "classes/parts/boxes.html"
+    use_fieldset = True
+
+    def __init__(self, labels: Mapping[str, Any], *, named: bool, unit: Any = "", most: int = 5) -> None:
+        """`labels` by the part's key; `named` parts are written "key=value", others just one after another."""
+        super().__init__()
+        self.labels, self.named, self.unit, self.most = labels, named, unit, most
+
+    def value_from_datadict(self, data: Mapping[str, Any], files: Any, name: str) -> str:
+        if name in data:
+            return str(data[name])
+        typed = {key: str(data.get(f"{name}_{key}", "")).strip() for key in self.labels}
+        return ", ".join(f"{key}={text}" if self.named else text for key, text in typed.items() if text)
+
+    def value_omitted_from_data(self, data: Mapping[str, Any], files: Any, name: str) -> bool:
+        return name not in data and not any(f"{name}_{key}" in data for key in self.labels)
+
+    def id_for_label(self, id_: str, index: Any = None) -> str:
+        return ""
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        context = super().get_context(name, value, attrs)
+        parts = self._parts(str(value or ""))
+        boxes = [(f"{name}_{key}", label, (parts or {}).get(key, "")) for key, label in self.labels.items()]
+        context["widget"] |= {
+            "boxes": boxes,
+            "unit": self.unit,
+            "most": self.most,
+            "text": value if parts is None else "",
+        }
+        return context
+
+    def _parts(self, text: str) -> dict[str, str] | None:
+        """What stands in each box; None where some of the text has none."""
+        written = [part.strip() for part in re.split("[,;]", text) if part.strip()]
+        if not self.named:
+            return dict(zip(self.labels, written, strict=False)) if len(written) <= len(self.labels) else None
+        found = dict(part.partition("=")[::2] for part in written)
+        return found if set(found) <= set(self.labels) and len(found) == len(written) else None
+
+
 class StationForm(forms.Form):
     """A stove, a canner and the people at it."""
 
@@ -220,14 +270,16 @@ class StationForm(forms.Form):
         label=_("Jars in one canner"),
         required=False,
         max_length=120,
-        help_text=_("Of each size, such as half-pint=12, pint=9. Empty: a canner for seven quarts."),
+        widget=Boxes(JARS, named=True, most=2),
+        help_text=_("How many of each size go in at once. All empty: a canner for seven quarts."),
     )
     stove = forms.ChoiceField(label=_("Stove"), choices=list(STOVES.items()))
     burners_w = forms.CharField(
         label=_("Burners, in watts"),
         max_length=80,
         initial="2000, 2000",
-        help_text=_("One figure for each burner, from the plate of the stove: 2000, 1800."),
+        widget=Boxes({str(n): format_lazy(_("Burner {n}"), n=n) for n in range(1, 7)}, named=False, unit=_("W")),
+        help_text=_("From the plate of the stove; the boxes of burners that it has not stay empty."),
     )
 
     def __init__(self, *args: Any, station: Station | None = None, **kwargs: Any) -> None:

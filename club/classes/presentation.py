@@ -46,7 +46,7 @@ from inventory.batches.rules import Phase
 from inventory.batches.services import recalls_of
 from inventory.batches.stove import Course, course_of
 from recipes import safety
-from recipes.charts import Day, Mark, days_svg
+from recipes.charts import Day, Mark, days_svg, tall_svg
 from recipes.choices import CANNERS, JARS, PACKS
 from recipes.engine import RULES, Plan, StepKind, clock
 from recipes.engine.quantities import Amount, format_amount
@@ -221,6 +221,15 @@ def plan_picture(plan: SessionPlan) -> str:
         ),
         prefix="hall",
     )
+
+
+def tall_pictures(plan: SessionPlan) -> list[tuple[str, str]]:
+    """For a phone: of each station that is timed its heading, and its own day from above down."""
+    names = {station.number: station_heading(station) for station in plan.stations}
+    return [
+        (names[day.number], tall_svg(day.timeline, title=names[day.number], when=clock, prefix=f"hall-{day.number}"))
+        for day in plan.hall.days
+    ]
 
 
 def station_heading(station: Station) -> str:

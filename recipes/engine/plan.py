@@ -383,11 +383,15 @@ def _with_liquid(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> T
             Refusal("liquid-not-allowed", "PACKING-LIQUID", {"liquid": request.liquid, "liquids": liquids.names})
         )
     if not request.liquid and len(liquids.names) > 1:
-        found.cautions.append(Caution("liquid-open", "PACKING-LIQUID", {"liquids": liquids.names}))
+        found.cautions.append(Caution("liquid-open", "PACKING-LIQUID", {"liquids": tuple(map(_liquid_words, liquids.names))}))
     if not named:
         return recipe
     found.liquid = named
     return with_liquid(recipe, named)
+
+
+def _liquid_words(name: str) -> str:
+    return f"{name.replace('-', ' ')} syrup" if name in list(Strength) else name
 
 
 def _find_amounts(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> None:

@@ -140,11 +140,14 @@ def free_seat(request: HttpRequest, pk: int, signup_pk: int) -> HttpResponse:
 def stations(request: HttpRequest, pk: int) -> HttpResponse:
     session, now = run_session(request, pk), timezone.now()
     shown = stations_of(session, signed_in(request), now)
+    to_start = [one for one in shown if one.batch is None and one.has_somebody]
     context = {
         "session": session,
         "stations": shown,
         "without_station": without_station(session),
-        "to_start": [one for one in shown if one.batch is None and one.has_somebody],
+        "to_start": to_start,
+        # Where one alone came, the jars are theirs; of several somebody has to be chosen before anything is started.
+        "undecided": [one for one in to_start if one.taker is None and sum(bool(each.came) for each in one.people) > 1],
         "now": now,
     }
     return render(request, "classes/day_stations.html", context)

@@ -24,7 +24,7 @@ from club.classes.forms import CallOffForm, MoveForm, NewSessionForm, SessionFor
 from club.classes.models import PLAN, ClassSession, Station
 from club.classes.papers import wall_sheet_pdf
 from club.classes.planning import GEAR_RULE, KEPT, GearRequirement, gear_required, plan_of
-from club.classes.presentation import jars_to_buy, plan_picture, plan_words, to_buy
+from club.classes.presentation import jars_to_buy, plan_picture, plan_words, tall_pictures, to_buy
 from club.classes.services import gear as services
 from club.classes.services import sessions
 from club.classes.services.gear import Shelf, shelves
@@ -163,7 +163,9 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "session": session,
         "plan": plan_words(made, user.units, refusals),
-        "picture": mark_safe(plan_picture(made)),  # safe: it escapes every text that it draws
+        # Safe: they escape every text that they draw.
+        "picture": mark_safe(plan_picture(made)),
+        "tall_pictures": [(heading, mark_safe(svg)) for heading, svg in tall_pictures(made)],
         "is_draft": is_draft,
         "is_open": session.state in ("draft", "published"),
         "series": session.series.sessions.all() if session.series else [],
