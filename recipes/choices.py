@@ -112,6 +112,42 @@ HAND_TASKS: dict[str, str | Promise] = {
     "crush": _("crush"),
     "press": _("press"),
 }
+# Which drawing of `club/produce.svg` stands for a produce; what is not here is drawn as a pot.
+DRAWINGS: dict[str, tuple[str, ...]] = {
+    "apple": ("apples", "crab apples"),
+    "bean": ("beans", "dried beans", "green beans", "kidney beans", "lima beans", "wax beans"),
+    "beet": ("beets", "turnips", "rutabagas"),
+    "berry": ("blackberries", "blueberries", "boysenberries", "cranberries", "currants", "elderberries"),
+    "carrot": ("carrots", "parsnips"),
+    "cauliflower": ("cauliflower", "broccoli", "cabbage"),
+    "cherry": ("cherries",),
+    "citrus": ("grapefruit", "lemons", "limes", "oranges"),
+    "corn": ("corn", "sweet corn"),
+    "cucumber": ("cucumbers", "zucchini"),
+    "fig": ("figs",),
+    "grape": ("grapes", "muscadines"),
+    "leaf": ("basil", "greens", "mint", "spinach"),
+    "mushroom": ("mushrooms",),
+    "pea": ("peas", "okra"),
+    "peach": ("apricots", "mangoes", "nectarines", "peaches"),
+    "pear": ("pears", "quinces"),
+    "pepper": ("bell peppers", "hot peppers", "peppers", "yellow peppers"),
+    "pineapple": ("pineapple",),
+    "plum": ("plums",),
+    "root": ("potatoes", "sweet potatoes"),
+    "squash": ("pumpkin", "watermelon rind", "winter squash"),
+    "stalk": ("asparagus", "celery", "rhubarb"),
+    "strawberry": ("strawberries",),
+    "tomato": ("green tomatoes", "tomatillos", "tomatoes"),
+}
+DRAWING_OF = {produce: drawing for drawing, names in DRAWINGS.items() for produce in names}
+
+
+def drawing_of(produce: str) -> str:
+    """Of berries that are not named above all look alike."""
+    return DRAWING_OF.get(produce) or ("berry" if produce.endswith("berries") else "pot")
+
+
 # Kinds are open words; one that is not here is shown as the library spells it.
 KINDS: dict[str, str | Promise] = {
     "butter": _("fruit butter"),

@@ -418,10 +418,12 @@ def _customary(line: Ingredient) -> str:
 
 
 def _metric(line: Ingredient) -> str:
-    """Grams where a weight is given with the recipe; else the same volume or weight; "" for counted things."""
+    """Grams where a weight is given with the recipe, but for what is poured; else the same volume or weight; "" for
+    counted things."""
     if line.unit in METRIC_UNITS:
         return _as_printed(line)
-    if line.grams is not None:
+    is_poured = line.role in (Role.LIQUID, Role.ACID) and UNITS[line.unit].kind == "volume"
+    if line.grams is not None and not is_poured:
         low, high = line.grams, line.grams * (line.amount_high or line.amount) / line.amount
         return _range(low, high, "g", line)
     kind = UNITS[line.unit].kind

@@ -383,7 +383,8 @@ def _with_liquid(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> T
             Refusal("liquid-not-allowed", "PACKING-LIQUID", {"liquid": request.liquid, "liquids": liquids.names})
         )
     if not request.liquid and len(liquids.names) > 1:
-        found.cautions.append(Caution("liquid-open", "PACKING-LIQUID", {"liquids": tuple(map(_liquid_words, liquids.names))}))
+        named_in_full = tuple(map(_liquid_words, liquids.names))
+        found.cautions.append(Caution("liquid-open", "PACKING-LIQUID", {"liquids": named_in_full}))
     if not named:
         return recipe
     found.liquid = named

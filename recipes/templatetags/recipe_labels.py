@@ -45,5 +45,17 @@ def listed(text: str) -> str:
 
 
 @register.filter
+def drawing(text: str) -> str:
+    """The drawing of the first produce of "|plums|apples|", or of a produce by its name."""
+    return choices.drawing_of(next(iter(unbarred(text)), text))
+
+
+@register.filter
+def split_jars(text: str) -> tuple[str, ...]:
+    """ "|half-pint|pint|" as its sizes."""
+    return unbarred(text)
+
+
+@register.filter
 def source_text(source: TestedSource) -> str:
     return presentation.source_text(source)
