@@ -97,6 +97,7 @@ SECRET_KEY_FALLBACKS = listed("SECRET_KEY_FALLBACKS")
 NOTE_KEYS = note_keys()
 SITE_URL = os.environ.get("SITE_URL", "http://127.0.0.1:8000").rstrip("/")
 CLUB_NAME = os.environ.get("CLUB_NAME", "Kettlehall")
+CURRENCY_SIGN = os.environ.get("CURRENCY_SIGN", "")  # stands before every sum, such as $ or €
 # Whose list of allergens the labels of jars go by.
 ALLERGEN_LIST = os.environ.get("ALLERGEN_LIST", "us").lower()
 if ALLERGEN_LIST not in {"us", "canada", "eu"}:

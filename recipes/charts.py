@@ -1,4 +1,4 @@
-"""The day's timeline as an SVG picture."""
+"""SVG pictures: the day's timeline, and process times over the altitude."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ import drawsvg
 from django.utils.translation import gettext as _
 
 from club.core.charts import as_wide_as_the_page, new_picture, words_at
-from recipes.choices import STEPS
-from recipes.engine import Step, StepKind, Timeline
+from recipes.choices import JARS, STEPS
+from recipes.engine import Step, StepKind, Timeline, band_text, find_band
+from recipes.engine.terms import Altitude, ProcessRow
+from recipes.presentation import band_words
 
 LABEL_WIDTH = 110
 NARROWEST, WIDEST, MINUTE = 830, 920, 4.5  # of the day, which fits its page, and of one minute in a long day
@@ -324,3 +326,124 @@ def _hours(minute: int) -> str:
 
 def _text(words: str, x: float, y: float, size: int, class_: str, **more: str) -> drawsvg.Text:
     return words_at(words, x, y, size, class_=class_, **more)
+
+
+# Minutes in boiling water over the altitude. Drawn from zero, for lengths are compared; each line is named at its end.
+
+PLOT_WIDTH, PLOT_HEIGHT, PLOT_LEFT, PLOT_RIGHT, PLOT_TOP, PLOT_FOOT = 430, 290, 40, 84, 64, 44
+HIGHEST_FT = 10_000  # as far as the picture goes where a table has no end
+FT_PER_M = 1 / 0.3048
+DASHES = ({}, {"stroke_dasharray": "8 4"}, {"stroke_dasharray": "2 4"})
+MOST_LINES = len(DASHES)
+
+
+@dataclass(frozen=True)
+class _Axes:
+    """Where a height in feet and a time in minutes lie in the picture; `top` minutes is its upper edge."""
+
+    top: int
+    bottom: int = PLOT_HEIGHT - PLOT_FOOT
+
+    def x(self, feet: float) -> float:
+        share = max(0.0, min(feet, HIGHEST_FT)) / HIGHEST_FT
+        return round(PLOT_LEFT + share * (PLOT_WIDTH - PLOT_LEFT - PLOT_RIGHT), 1)
+
+    def y(self, minutes: float) -> float:
+        return round(self.bottom - minutes / self.top * (self.bottom - PLOT_TOP), 1)
+
+
+def altitude_svg(rows: Sequence[ProcessRow], altitude: Altitude | None, *, kitchen: str, metric: bool) -> str:
+    """A line for each row of a table in boiling water, and a mark where the kitchen lies; "" where none has two bands.
+
+    The rows are of one pack, a jar each, small to large, `MOST_LINES` at most.
+    """
+    drawn = [row for row in rows if len(row.minutes_bands) > 1]
+    if not drawn:
+        return ""
+    title = _altitude_title(drawn, altitude, kitchen)
+    said = " ".join(map(_row_sentence, drawn))
+    drawing = new_picture(
+        PLOT_WIDTH, PLOT_HEIGHT, title=title, description=said, css_class="kh-altitudes", prefix="alt"
+    )
+    for number, words in enumerate(title.split(", ")):
+        drawing.append(words_at(words, 0, 14 + 18 * number, 14, font_weight="bold"))
+    axes = _Axes(-(-max(band.minutes for row in drawn for band in row.minutes_bands) // 10) * 10)
+    _draw_axes(drawing, axes, metric=metric)
+    _draw_rows(drawing, axes, drawn)
+    if altitude is not None and altitude.feet <= HIGHEST_FT:
+        _draw_kitchen(drawing, axes, drawn, altitude, kitchen)
+    return as_wide_as_the_page(drawing)
+
+
+def _draw_axes(drawing: drawsvg.Drawing, axes: _Axes, *, metric: bool) -> None:
+    drawing.append(words_at(_("minutes"), 0, PLOT_TOP - 12, 12))
+    for minutes in range(0, axes.top + 1, 10 if axes.top <= 60 else 20):
+        y = axes.y(minutes)
+        rule = drawsvg.Line(PLOT_LEFT, y, PLOT_WIDTH - PLOT_RIGHT, y, stroke="currentColor", stroke_opacity=0.2)
+        drawing.append(rule)
+        drawing.append(words_at(str(minutes), PLOT_LEFT - 8, y + 4, 12, text_anchor="end"))
+    for height in range(0, 3001, 1000) if metric else range(0, HIGHEST_FT + 1, 2500):
+        x = axes.x(height * FT_PER_M if metric else height)
+        words = f"{height:,} {'m' if metric else 'ft'}"
+        drawing.append(words_at(words, x, axes.bottom + 18, 12, text_anchor="middle"))
+
+
+def _draw_rows(drawing: drawsvg.Drawing, axes: _Axes, rows: Sequence[ProcessRow]) -> None:
+    labels: list[float] = []
+    for row, dashes in zip(rows, DASHES, strict=False):
+        points, low = list[float](), 0.0
+        for band in row.minutes_bands:
+            high = float(HIGHEST_FT if band.upper_ft is None else band.upper_ft)
+            points += [axes.x(low), axes.y(band.minutes), axes.x(high), axes.y(band.minutes)]
+            low = high
+        drawing.append(drawsvg.Lines(*points, fill="none", stroke="currentColor", stroke_width=2.5, **dashes))
+        y = points[-1] + 4
+        while any(abs(y - other) < 14 for other in labels):
+            y -= 14
+        labels.append(y)
+        drawing.append(words_at(_jar_word(row), points[-2] + 6, y, 12))
+
+
+def _draw_kitchen(
+    drawing: drawsvg.Drawing, axes: _Axes, rows: Sequence[ProcessRow], altitude: Altitude, kitchen: str
+) -> None:
+    x = axes.x(float(altitude.feet))
+    drawing.append(drawsvg.Line(x, PLOT_TOP, x, axes.bottom, stroke="currentColor", stroke_dasharray="3 3"))
+    for row in rows:
+        if (minutes := _minutes_at(row, altitude)) is not None:
+            drawing.append(drawsvg.Circle(x, axes.y(minutes), 5, fill="currentColor"))
+    # Its name stays within the picture, however low or high it lies.
+    anchor = "start" if x < PLOT_WIDTH / 3 else "end" if x > PLOT_WIDTH * 2 / 3 else "middle"
+    drawing.append(words_at(kitchen, x, axes.bottom + 36, 12, text_anchor=anchor, font_weight="bold"))
+
+
+def _minutes_at(row: ProcessRow, altitude: Altitude) -> int | None:
+    place = find_band([band.upper_ft for band in row.minutes_bands], altitude)
+    return None if place is None else row.minutes_bands[place.index].minutes
+
+
+def _jar_word(row: ProcessRow) -> str:
+    """Without its millilitres: "pint"."""
+    return str(JARS[row.jar]).partition(" (")[0]
+
+
+def _row_sentence(row: ProcessRow) -> str:
+    limits = [None, *(band.upper_ft for band in row.minutes_bands)]
+    bands = [band_text(below, upper) for below, upper in zip(limits[:-1], limits[1:], strict=True)]
+    parts = [
+        _("%(minutes)s min, %(band)s") % {"minutes": band.minutes, "band": band_words(text)}
+        for band, text in zip(row.minutes_bands, bands, strict=True)
+    ]
+    return f"{JARS[row.jar]}: {'; '.join(parts)}."
+
+
+def _altitude_title(rows: Sequence[ProcessRow], altitude: Altitude | None, kitchen: str) -> str:
+    """The finding: what the largest jar takes here, and what it takes by the sea."""
+    row = rows[-1]
+    here, low = altitude and _minutes_at(row, altitude), row.minutes_bands[0].minutes
+    words = {"jar": _jar_word(row), "kitchen": kitchen, "here": here, "low": low, "high": row.minutes_bands[-1].minutes}
+    if here is None:
+        return _("A %(jar)s takes %(low)s min by the sea, and %(high)s high up") % words
+    if here == low:
+        return _("A %(jar)s takes %(here)s min in %(kitchen)s, as by the sea") % words
+    return _("A %(jar)s takes %(here)s min in %(kitchen)s, and %(low)s by the sea") % words

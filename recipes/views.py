@@ -25,11 +25,12 @@ from club.core.money import money_text
 from club.members.choices import Role
 from club.members.models import Kitchen, User
 from recipes import services
-from recipes.charts import tall_svg, timeline_svg
+from recipes.charts import MOST_LINES, altitude_svg, tall_svg, timeline_svg
 from recipes.engine import Plan
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, allowed_by, check_changes
 from recipes.engine.document import DocumentError
-from recipes.engine.quantities import format_number
+from recipes.engine.quantities import JAR_SIZES, format_number
+from recipes.engine.terms import TestedRecipe
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
 from recipes.models import Price, ProcessTable, Recipe, Revision, RevisionState
@@ -132,12 +133,22 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "details": detail_lines(tested),
         "tables": tables,
         "process_here": process_here(tables),
+        "altitudes": _altitude_picture(tested, kitchen, metric=form.chosen_units == "metric"),
         "points": kitchen_points(altitude, tested),
         "panel": panel_of(tested, altitude),
         "reach": reach_of(shown) if shown.is_unsafe else None,
         "acid": acid_lines(tested, services.sheet_of(tested)) if may_read_drafts(request) else None,
         "history": shown.recipe.revisions.numbered().order_by("-number"),
     }
+
+
+def _altitude_picture(tested: TestedRecipe, kitchen: Kitchen | None, *, metric: bool) -> str:
+    """Of the first pack that boiling water has times for, its largest jars."""
+    seen = [row for row in tested.process if row.seen.is_seen and row.minutes_bands and not row.only_for]
+    rows = sorted((row for row in seen if row.pack is seen[0].pack), key=lambda row: JAR_SIZES.index(row.jar))
+    name, altitude = (kitchen.name, kitchen.altitude) if kitchen else ("", None)
+    # Safe: every text in the picture is escaped where it is drawn.
+    return mark_safe(altitude_svg(rows[-MOST_LINES:], altitude, kitchen=name, metric=metric))
 
 
 @require_safe

@@ -1,4 +1,4 @@
-"""Money: kept in whole cents, written and read as people write it. Which money it is, the club knows."""
+"""Money: kept in whole cents, written and read as people write it. Which money it is, the club's setting says."""
 
 from __future__ import annotations
 
@@ -6,16 +6,17 @@ import re
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
 _TYPED = re.compile(r"([0-9]{1,7})(?:[.,]([0-9]{1,2}))?")
 
 
-def money_text(cents: int) -> str:
-    """ "1,204.99", and "−1.20" for what is a discount, or owed by the club."""
+def money_text(cents: int, *, with_sign: bool = True) -> str:
+    """ "$1,204.99", and "−$1.20" for what is a discount, or owed by the club; a spreadsheet goes without the sign."""
     if cents < 0:
-        return f"−{money_text(-cents)}"
-    return f"{cents // 100:,}.{cents % 100:02d}"
+        return f"−{money_text(-cents, with_sign=with_sign)}"
+    return f"{settings.CURRENCY_SIGN if with_sign else ''}{cents // 100:,}.{cents % 100:02d}"
 
 
 def money_words(cents: int) -> str:

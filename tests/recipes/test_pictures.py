@@ -6,9 +6,22 @@ from xml.etree import ElementTree
 
 import pytest
 
-from recipes.charts import Day, Mark, days_svg, timeline_lanes, timeline_sentence, timeline_svg
+from recipes.charts import (
+    IDLE,
+    Day,
+    Mark,
+    altitude_svg,
+    days_svg,
+    idle_spans,
+    tall_svg,
+    timeline_lanes,
+    timeline_sentence,
+    timeline_svg,
+)
 from recipes.choices import STEPS
-from recipes.engine import StepKind
+from recipes.engine import Step, StepKind, Timeline, altitude_from_text
+from recipes.engine.document import recipe_from_document
+from tests.factories.recipes import recipe_document
 from tests.recipes.engine.days import BEANS, PRESSURE, day, jam
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -95,3 +108,33 @@ def test_several_days_share_one_clock_and_each_has_its_heading(found):
     told = next(element.text for element in picture.iter() if element.get("id") == "days-desc")
     assert "Station 1: Pot 1" in told
     assert "Station 2: Pot 1" in told
+
+
+def test_the_day_of_a_phone_has_the_same_bars_and_a_word_where_hands_are_free(found):
+    tall = ElementTree.fromstring(tall_svg(found, title="A day", when=str, prefix="tall"))
+    assert len(list(tall.iter(f"{SVG}rect"))) == len(list(drawn(found).iter(f"{SVG}rect")))
+    for element in tall.iter():
+        assert element.get("style") is None
+    free = idle_spans(found)
+    words = [text.text for text in tall.iter(f"{SVG}text") if text.get("class") == "kh-timeline-idle"]
+    assert len(words) == len(free)
+    for start, end in free:
+        assert end - start >= IDLE
+        assert not [step for step in found.steps if step.cook and step.start < end and step.end > start]
+    work = [Step(StepKind.COOK, start, start + 10, pot=1, cook=1) for start in (0, 90)]
+    away = Timeline(tuple(work), (), 0, 100)
+    assert idle_spans(away) == [(10, 90)]
+    assert "hands free, 1 h 20 min" in tall_svg(away, title="A day", when=str, prefix="away")
+
+
+def test_minutes_over_the_altitude_say_the_finding_and_mark_the_kitchen():
+    rows = recipe_from_document(recipe_document()).process
+    hill = altitude_svg(rows, altitude_from_text("1040 m"), kitchen="<Hill>", metric=True)
+    assert "A pint takes 10 min in &lt;Hill&gt;" in hill
+    picture = ElementTree.fromstring(hill)
+    assert len(list(picture.iter(f"{SVG}circle"))) == len(rows)
+    assert not any(element.get("style") for element in picture.iter())
+    shore = altitude_svg(rows, altitude_from_text("0 m"), kitchen="Shore", metric=False)
+    assert "as by the sea" in shore
+    assert "2,500 ft" in shore
+    assert altitude_svg([], None, kitchen="", metric=True) == ""

@@ -19,7 +19,7 @@ def jar_word(size: str) -> str:
 
 @register.filter
 def money_words(cents: int) -> str:
-    return money.money_words(cents)
+    return money.money_text(cents)
 
 
 @register.filter

@@ -296,6 +296,7 @@ def _cells(row: MemberSum) -> Iterator[tuple[object, ...]]:
     """A row for each thing, then one for the whole bill."""
     who = (row.member.name, row.member.email)
     for line in row.bill.lines:
-        yield (*who, line.name, line.unit, line.asked, line.gets, money_text(line.cents), "", "")
+        yield (*who, line.name, line.unit, line.asked, line.gets, money_text(line.cents, with_sign=False), "", "")
     at = row.pickup.at.isoformat() if row.pickup else ""
-    yield (*who, _("in all"), "", "", "", money_text(row.bill.total_cents), money_text(row.paid_cents), at)
+    total, paid = (money_text(cents, with_sign=False) for cents in (row.bill.total_cents, row.paid_cents))
+    yield (*who, _("in all"), "", "", "", total, paid, at)

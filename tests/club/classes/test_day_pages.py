@@ -196,6 +196,18 @@ def test_a_guest_is_named_and_an_absent_seat_given_free(session, teacher):
 # Stations
 
 
+def test_who_takes_the_jars_is_asked_before_the_batches_can_be_started(session, teacher):
+    station = session.stations.first()
+    for _ in range(2):
+        SignUp.objects.filter(pk=make_called(session, now=now()).pk).update(station=station)
+    response = teacher.get(url("day-stations", session.pk))
+    assert [one.station for one in response.context["undecided"]] == [station]
+    assert "Start all batches" not in text_of(response)
+    signup = station.signups.first()
+    page = text_of(teacher.post(url("day-taker", session.pk, signup.pk), follow=True))
+    assert "Start all batches" in page
+
+
 def test_everybody_is_seated_and_all_batches_start_from_the_phone(session, teacher):
     make_station(session)
     people = [make_called(session, now=now()) for _ in range(2)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 from uuid import uuid4
 
@@ -213,6 +214,21 @@ def test_a_station_is_added_changed_and_taken_away(instructor_client, draft):
     instructor_client.post(url("station-remove", draft, 2))
     draft.refresh_from_db()
     assert (draft.seats_total, draft.stations.count()) == (4, 1)
+
+
+def test_jars_and_watts_are_given_box_by_box_and_kept_as_typed(instructor_client, draft):
+    told = {name: value for name, value in station_told().items() if name not in ("capacity", "burners_w")}
+    boxes = {"capacity_half-pint": "12", "capacity_pint": "9", "burners_w_1": "2000", "burners_w_2": "1800"}
+    instructor_client.post(url("station-add", draft), {**told, **boxes})
+    second = draft.stations.get(number=2)
+    assert (second.burners_w, second.capacity) == ([2000, 1800], {"half-pint": 12, "pint": 9})
+    page = instructor_client.get(url("station-change", draft, 2)).text
+    for name, value in boxes.items():
+        assert re.search(f'name="{name}"\\s+value="{value}"', page), name
+    page = instructor_client.post(url("station-add", draft), {**told, **boxes, "capacity_pint": "many"}).text
+    assert re.search('name="capacity_pint"\\s+value="many"', page)
+    page = instructor_client.post(url("station-add", draft), station_told(capacity="bucket=3")).text
+    assert 'value="bucket=3"' in page
 
 
 @pytest.mark.parametrize(

@@ -35,3 +35,9 @@ def test_a_first_value_is_shown_as_it_can_be_typed():
 def test_money_is_written_with_thousands_apart_and_a_minus_for_what_is_owed():
     assert [money_text(cents) for cents in (120, -120, 123_456)] == ["1.20", "−1.20", "1,234.56"]
     assert money_words(123_456) == "1234.56"
+
+
+def test_the_club_s_sign_stands_before_a_sum_but_not_in_what_is_typed_or_taken_along(settings):
+    settings.CURRENCY_SIGN = "€"
+    assert [money_text(120), money_text(-120), money_words(120)] == ["€1.20", "−€1.20", "1.20"]
+    assert money_text(120, with_sign=False) == "1.20"
