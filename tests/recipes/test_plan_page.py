@@ -13,7 +13,7 @@ from django.core.management import call_command
 from recipes.engine import plan_as_dict
 from recipes.engine.terms import Altitude
 from recipes.planning import plan_for
-from recipes.presentation import band_words, kept_lines, plan_lines
+from recipes.presentation import band_words, kept_lines, plan_lines, prose
 from tests.factories.recipes import VEGETABLE, make_revision
 from tests.helpers import text_of
 from tests.recipes.engine.samples import detailed_beans
@@ -69,7 +69,7 @@ def test_the_page_has_the_very_plan_that_the_command_prints(ask, capsys, wanted)
     assert json.loads(json.dumps(plan_as_dict(response.context["plan"]))) == printed
     page = response.content.decode()
     for reason in [*printed["refusals"], *printed["cautions"]]:
-        assert reason["message"].replace("'", "&#x27;") in page
+        assert prose(reason["message"], "metric").replace("'", "&#x27;") in page
     for line in printed["lines"]:
         assert line["text"] in page
     if printed["process"]:
