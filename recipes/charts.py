@@ -333,7 +333,7 @@ def _text(words: str, x: float, y: float, size: int, class_: str, **more: str) -
 PLOT_WIDTH, PLOT_HEIGHT, PLOT_LEFT, PLOT_RIGHT, PLOT_TOP, PLOT_FOOT = 430, 290, 40, 84, 64, 44
 HIGHEST_FT = 10_000  # as far as the picture goes where a table has no end
 FT_PER_M = 1 / 0.3048
-DASHES = ({}, {"stroke_dasharray": "8 4"}, {"stroke_dasharray": "2 4"})
+DASHES: tuple[dict[str, str], ...] = ({}, {"stroke_dasharray": "8 4"}, {"stroke_dasharray": "2 4"})
 MOST_LINES = len(DASHES)
 
 
