@@ -24,6 +24,7 @@ from django.utils.translation import gettext as _
 from club.core.clock import club_day, in_utc, now_or, zoned_text
 from club.core.errors import AlreadyDone, same_form
 from club.members.models import HIGHEST_M, LOWEST_M, User
+from club.members.rules import altitude_words
 from inventory.batches.accidents import Situation, answer_for_batch
 from inventory.batches.choices import BatchState, Disposal, Headspace, RecallKind, Seal
 from inventory.batches.models import (
@@ -67,7 +68,7 @@ from inventory.jars.services import (
 )
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Refusal
-from recipes.presentation import altitude_text, in_words
+from recipes.presentation import in_words
 
 CORRECTABLE = (BatchState.OUT, BatchState.CHECKED, BatchState.FROZEN)
 _OF_HEADSPACE = {Headspace.MUCH: Situation.HEADSPACE_MUCH, Headspace.LITTLE: Situation.HEADSPACE_LITTLE}
@@ -307,7 +308,7 @@ def _judge(batch: Batch, row: SignedLog, beside: Sequence[HeldBeside], now: date
     moved = (row.altitude_m, row.jar_size) != (batch.altitude_m, batch.jar_size)
     if batch.required_minutes is not None and not judged.needs:
         text = _("No tested process covers a %(jar)s jar of it at %(place)s.")
-        judged.wrong(text % {"jar": row.jar_size, "place": altitude_text(altitude)})
+        judged.wrong(text % {"jar": row.jar_size, "place": altitude_words(altitude)})
     elif judged.needs:
         assert row.minutes is not None  # checked before
         met = (one for one in judged.needs if one.met_by(row.minutes, row.psi) and all(b.holds(one) for b in beside))

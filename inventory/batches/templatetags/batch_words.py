@@ -144,7 +144,7 @@ def of_key(counts: Mapping[str, int], key: str) -> int:
 @register.filter
 def signed_figures(row: SignedLog) -> Iterator[tuple[str, str]]:
     """What a signed log says, line by line; what it does not say is left out."""
-    yield _("Altitude"), altitude_text(Altitude(metres=Fraction(row.altitude_m)))
+    yield _("Altitude"), altitude_words(Altitude(metres=Fraction(row.altitude_m)))
     if row.required_minutes is not None:
         needs = Need(row.required_minutes, row.required_psi, row.setting_psi)
         yield _("Tested process"), f"{minutes_words(needs.minutes)} {pressure(needs.setting or needs.psi)}".strip()

@@ -69,7 +69,7 @@ def test_less_than_the_tested_minutes_is_refused_and_says_what_to_do():
     messages = refused_fields(**told(make_batch(), minutes=9))
     assert list(messages) == ["minutes"]
     said = messages["minutes"][0]
-    for part in ("10 minutes", "1,040 m", "3,412 ft", "Within 2 hours", "refrigerator", "food.unl.edu"):
+    for part in ("10 minutes", "1,040 m", "3,412.1 ft", "Within 2 hours", "refrigerator", "food.unl.edu"):
         assert part in said
     assert not LidLot.objects.exists()
 
