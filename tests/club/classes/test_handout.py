@@ -136,7 +136,7 @@ def test_a_pie_filling_is_not_said_to_be_reprocessed():
 
 def test_amounts_are_those_of_the_station_s_pots():
     handout = handout_of(cooked(pots=2))
-    assert [(line["item"], line["text_per_pot"], line["text"]) for line in handout.lines][:2] == [
+    assert [(line.item, line.per_pot_beside, line.beside) for line in handout.lines][:2] == [
         ("plums", "4 cups", "8 cups"),
         ("sugar", "3 cups", "6 cups"),
     ]
