@@ -1042,11 +1042,16 @@ def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Ch
         return Change(Act.ADD, word=ADDED)
     if not changes or joint in ("with", "without"):
         return None
+    if joint == "or" and rest and rest[0].word in _ASKING:
+        return None  # "do I need it, or will cornstarch do"
     last = changes[-1]
     ends = joint in _AND or (joint == "," and _ends_in_and(rest))
     if last.act in (Act.OMIT, Act.LESS, Act.USE) and not ends:
         return None  # "omit salt, onions": or onions put in
     return last if last.act in (Act.ADD, Act.OMIT, Act.LESS, Act.MORE, Act.USE) else None
+
+
+_ASKING = frozenset(words_of("will would can could may might shall should does do is are"))
 
 
 def _ends_in_and(rest: Sequence[Token]) -> bool:
