@@ -9,6 +9,7 @@ app_name = "jars"
 urlpatterns = [
     path("", ledger.home, name="home"),
     path("places/<int:pk>/", ledger.place, name="place"),
+    path("places/<int:pk>/label.pdf", ledger.place_label, name="place-label"),
     path("movements/", ledger.movements, name="movements"),
     path("movements/<int:pk>/correct/", ledger.correct, name="correct"),
     path("move/<slug:reason>/", ledger.move, name="move"),

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.core import signing
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -19,9 +21,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from club.core.clock import club_day
 from club.core.http import allow, refusals_on, signed_in
 from club.core.money import money_text
+from club.core.papers import TooSmall, labels_pdf
+from club.core.sheets import PLAIN, Label, Line
 from club.core.tables import XLSX_TYPE, Row, write_csv, write_xlsx
 from club.members.choices import EventKind
-from club.members.models import User
+from club.members.models import User, label_paper_of
 from club.members.services import person_event
 from inventory.jars import services
 from inventory.jars.choices import PlaceKind, Reason
@@ -104,6 +108,23 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "sizes": JAR_SIZES,
     }
     return render(request, "jars/place.html", context)
+
+
+@require_GET
+def place_label(request: HttpRequest, pk: int) -> HttpResponse:
+    """A label for the shelf, on the sheets of whoever prints: its square leads to the place, where it is counted."""
+    user = signed_in(request)
+    place, paper = place_for(user, pk), label_paper_of(user)
+    lines = (Line(str(place), 1.6, is_bold=True), Line(settings.CLUB_NAME))
+    label = Label(lines, settings.SITE_URL + reverse("jars:place", args=[place.pk]))
+    try:
+        data = labels_pdf(
+            [label], paper.sheet, title=str(place), first=paper.first_free, cut=paper.sheet in PLAIN.values()
+        )
+    except TooSmall:
+        messages.error(request, _("Your labels are too small for this name. Choose larger ones, or paper to cut."))
+        return redirect("jars:place", place.pk)
+    return HttpResponse(data, "application/pdf", headers={"Content-Disposition": 'inline; filename="shelf.pdf"'})
 
 
 @require_GET
