@@ -19,7 +19,6 @@ from recipes.engine.terms import Method, TestedRecipe
 from recipes.models import Revision
 from recipes.presentation import (
     BandTable,
-    altitude_text,
     band_tables,
     detail_lines,
     headspace_text,
@@ -105,7 +104,7 @@ def _head(tested: TestedRecipe, kitchen: Kitchen | None, letters: _Letters) -> I
         return
     assert kitchen is not None
     assert kitchen.altitude is not None
-    place = {"kitchen": kitchen.name, "altitude": altitude_text(kitchen.altitude)}
+    place = {"kitchen": kitchen.name, "altitude": kitchen.altitude_words}
     yield _p(_("Only for %(kitchen)s, %(altitude)s") % place, letters.style(13, bold=True))
     for table in _tables(tested, kitchen):
         if table.here:

@@ -10,7 +10,7 @@ from inventory.batches import triggers
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0018_corrected_logs'),
+        ('batches', '0021_low_temperature'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0019_hands_at_a_batch'),
+        ('batches', '0022_hands_at_a_batch'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
