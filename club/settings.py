@@ -430,7 +430,10 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 3
 CANNERS_OF_PLANS = "inventory.batches.services.canners"
 # And how earlier batches of a recipe came out in the household of whoever plans: `came_out_before(user, revision)`.
 NOTES_OF_PLANS = "inventory.batches.services.afterwards"
+# And what the kitchen, the store and the reader have of what a plan needs: `empties_in(kitchen)`, `needed_for(...)`.
 AT_HAND_OF_PLANS = "inventory.batches.at_hand"
+# The same for what the logs teach of a recipe's yield: `Batch.objects.logged_of(recipe, user, between)`.
+BATCHES_OF_RECIPES = "inventory.batches.models"
 
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024  # a longer file waits on the disk
 # The longest draft form, 60 ingredients and 60 process rows, has some 1,900 fields.

@@ -43,7 +43,7 @@ from recipes.engine import (
 )
 from recipes.engine.acidity import TBSP_ML, AcidSheet, FoodClass, KnownFood
 from recipes.engine.keeping import heat_text
-from recipes.engine.quantities import JAR_SIZES, UNITS, convert, format_amount, format_decimal, format_number
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, UNITS, convert, format_amount, format_decimal, format_number
 from recipes.engine.terms import (
     Alternative,
     Altitude,
@@ -65,7 +65,7 @@ from recipes.engine.terms import (
     TestedSource,
     Use,
 )
-from recipes.engine.yields import COOKED, PACKED
+from recipes.engine.yields import COOKED, PACKED, Learned, Logged, Prior, learned, left_of_the_pot
 from recipes.models import Revision
 from recipes.shopping import Cost
 
@@ -780,6 +780,14 @@ class YieldDetails:
 
 
 @dataclass(frozen=True)
+class LearnedYield:
+    """How many jars to have ready, by the published figures and the logs; and what that rests on, a sentence each."""
+
+    ready: str
+    rests_on: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class PotJars:
     """One or several pots that are filled alike."""
 
@@ -865,6 +873,49 @@ def yield_details(plan: Plan) -> YieldDetails | None:
         estimates=predicted.estimates,
         assumptions=tuple(map(in_words, predicted.assumptions)),
     )
+
+
+def learned_yield(
+    tested: TestedRecipe, prior: Prior, logged: Logged, *, is_club: bool, planned_ml: Fraction, jar: str
+) -> LearnedYield:
+    """Jars of one size to have ready for what is planned from `planned_ml`."""
+    found = learned(prior.share, logged)
+    jars = float(planned_ml / JAR_ML[jar])
+    ahead = found.next_batch.times(jars)
+    rests_on = [
+        _("The next such batch fills %(span)s × %(jar)s, in 19 cases of 20.")
+        % {"span": _span(ahead, 1), "jar": JARS[jar]},
+        _whose_logs(found, is_club),
+    ]
+    left = left_of_the_pot(tested, found.mean.times(prior.jars))
+    if left is not None:
+        text = _("Of a pot's volume %(best)d %% is left in the jars (%(low)d to %(high)d %%).")
+        rests_on.append(text % {name: round(100 * share) for name, share in left._asdict().items()})
+    rests_on.append(_("This says which jars to have ready, and changes no time, no acid and no canner load."))
+    ready = _("%(count)d × %(jar)s") % {"count": ceil(ahead.high - 0.05), "jar": JARS[jar]}
+    return LearnedYield(ready, tuple(rests_on))
+
+
+def _whose_logs(found: Learned, is_club: bool) -> str:
+    if not found.batches:
+        text = _("It goes by the published figures: no log is counted here yet.")
+    elif is_club:
+        text = ngettext(
+            "It goes by the published figures and %(n)d batch of the club.",
+            "It goes by the published figures and %(n)d batches of the club.",
+            found.batches,
+        )
+    else:
+        text = ngettext(
+            "It goes by the published figures and %(n)d batch of your own kitchens.",
+            "It goes by the published figures and %(n)d batches of your own kitchens.",
+            found.batches,
+        )
+    text %= {"n": found.batches}
+    if not found.left_out:
+        return text
+    out = ngettext("%(n)d that lies far off is left out.", "%(n)d that lie far off are left out.", found.left_out)
+    return f"{text} {out % {'n': found.left_out}}"
 
 
 def pot_jars(plan: Plan) -> list[PotJars]:

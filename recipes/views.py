@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 from functools import partial
 from importlib import import_module
 from typing import Any
@@ -29,14 +30,16 @@ from recipes.charts import MOST_LINES, altitude_svg, tall_svg, timeline_svg
 from recipes.engine import Plan
 from recipes.engine.changes import GRAMMAR_HELP, Ruling, Verdict, allowed_by, check_changes
 from recipes.engine.document import DocumentError
-from recipes.engine.quantities import JAR_SIZES, format_number
+from recipes.engine.quantities import JAR_ML, JAR_SIZES, format_number
 from recipes.engine.terms import TestedRecipe
+from recipes.engine.yields import counted_between, prior_of
 from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, ReasonForm, WithdrawForm, can_edit
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
 from recipes.models import Price, ProcessTable, Recipe, Revision, RevisionState
 from recipes.papers import recipe_sheet_pdf, why_no_sheet
 from recipes.planning import PlanInput, jar_at_hand, plan_for
 from recipes.presentation import (
+    LearnedYield,
     acid_lines,
     band_tables,
     cost_details,
@@ -47,6 +50,7 @@ from recipes.presentation import (
     ingredient_lines,
     jar_texts,
     kitchen_points,
+    learned_yield,
     load_lines,
     minute_format,
     plan_lines,
@@ -139,6 +143,7 @@ def recipe_context(request: HttpRequest, shown: Revision) -> dict[str, Any]:
         "reach": reach_of(shown) if shown.is_unsafe else None,
         "acid": acid_lines(tested, services.sheet_of(tested)) if may_read_drafts(request) else None,
         "history": shown.recipe.revisions.numbered().order_by("-number"),
+        "learned": _learned(request, shown, None, tested.stated_yield.jar),
     }
 
 
@@ -254,6 +259,17 @@ def _answer(verdict: Verdict) -> dict[str, object]:
     }
 
 
+def _learned(request: HttpRequest, shown: Revision, planned_ml: Fraction | None, jar: str) -> LearnedYield | None:
+    """Jars to have ready, by the published figures and the logs; for one pot where no volume is planned."""
+    prior = prior_of(shown.tested) if shown.tested.is_tested else None
+    if prior is None:
+        return None
+    batches = import_module(settings.BATCHES_OF_RECIPES).Batch.objects
+    logged, is_club = batches.logged_of(shown.recipe, signed_in(request), counted_between(prior.share))
+    volume = Fraction(prior.jars) * JAR_ML[jar] if planned_ml is None else planned_ml
+    return learned_yield(shown.tested, prior, logged, is_club=is_club, planned_ml=volume, jar=jar)
+
+
 # From a recipe to a plan; all that is asked for stands in the address, so that it can be shared and reloaded.
 
 
@@ -318,6 +334,7 @@ def plan_context(
         "jars": ", ".join(jar_texts(made)),
         "leftover": volume_text(made.leftover_ml),
         "yields": yield_details(made),
+        "learned": _learned(request, revision, made.filled_ml, made.jars[0].size) if made.jars else None,
         "pot_jars": pot_jars(made),
         "start_query": start_query(revision.pk, asked),
     }

@@ -13,8 +13,23 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Prefetch, Q, Subquery
-from django.db.models.functions import Coalesce, TruncDate
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    ExpressionWrapper,
+    F,
+    FloatField,
+    OuterRef,
+    Prefetch,
+    Q,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.fields.json import KT
+from django.db.models.functions import Cast, Coalesce, TruncDate
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -67,7 +82,8 @@ from inventory.jars.rules import LID_CODE_LENGTH, WEAKEST_VINEGAR_TENTHS
 from recipes.engine import ProcessFound, gauge_setting, process_for
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Altitude, Canner, Pack, ProcessRow, Refusal
-from recipes.models import ProcessTable, Revision, unsafe
+from recipes.engine.yields import Logged
+from recipes.models import ProcessTable, Recipe, Revision, unsafe
 
 # How long what people write may be; the forms and the services hold to the same.
 ABANDON_REASON_LENGTH = 200
@@ -134,6 +150,10 @@ class Whereabouts:
 def _counted(jars: JarQuerySet) -> Coalesce:
     """How many they are, in a subquery of one batch's jars."""
     return Coalesce(Subquery(jars.values("batch").annotate(n=Count("pk")).values("n")), 0)
+
+
+MOST_LOGGED = 200  # of a recipe's batches, the latest: what a page reads at most
+FEWEST_KITCHENS = 3  # whose logs are summed up before the club sees the sum; our own choice, no source
 
 
 class BatchQuerySet(models.QuerySet["Batch"]):
@@ -215,6 +235,44 @@ class BatchQuerySet(models.QuerySet["Batch"]):
             used &= Q(gauge_tested_on=tested_on) | (before & Q(started_at__gte=midnight))
             beside &= Q(gauge_tested_on=tested_on) | (before & Q(batch__started_at__gte=midnight))
         return self.filter(used | Q(pk__in=CannerBeside.objects.filter(beside).values("batch")))
+
+    def logged_of(self, recipe: Recipe, user: User, between: tuple[float, float]) -> tuple[Logged, bool]:
+        """What the logs of a recipe teach of its yield, in one query; and whether they are the whole club's.
+
+        A batch's figure is what its jars hold over what its plan filled them from, as the log stands after every
+        correction; one that lies not `between` is only counted. The club's figures are shown once they come from
+        `FEWEST_KITCHENS`, so that nobody reads one household's batch out of them; until then everybody sees those of
+        their own kitchens.
+        """
+        jars = Jar.objects.filter(batch=OuterRef("pk")).order_by().values("batch")
+        holds = Case(
+            *(When(size=size, then=Value(float(ml))) for size, ml in JAR_ML.items()), output_field=FloatField()
+        )
+        planned = Cast(KT("plan__yield__filled_ml"), FloatField())
+        logged = [BatchState.OUT, BatchState.CHECKED, BatchState.FROZEN]
+        rows = self.filter(revision__recipe=recipe, way=Way.RECIPE, state__in=logged).annotate(
+            planned_ml=planned, filled_ml=Subquery(jars.annotate(ml=Sum(holds)).values("ml"))
+        )
+        rows = rows.filter(planned_ml__gt=0, filled_ml__gt=0).annotate(share=F("filled_ml") / F("planned_ml"))
+        rows = rows.annotate(is_own=Exists(Kitchen.objects.filter(pk=OuterRef("kitchen"), people=user)))
+        rows = rows.order_by("-started_at", "-pk")[:MOST_LOGGED]
+        counted = Q(share__range=between)
+        own = Q(is_own=True)
+        square = F("share") * F("share")
+        found = rows.aggregate(
+            kitchens=Count("kitchen", distinct=True),
+            club_n=Count("pk", filter=counted),
+            club_sum=Sum("share", filter=counted),
+            club_squares=Sum(square, filter=counted),
+            club_out=Count("pk", filter=~counted),
+            own_n=Count("pk", filter=counted & own),
+            own_sum=Sum("share", filter=counted & own),
+            own_squares=Sum(square, filter=counted & own),
+            own_out=Count("pk", filter=~counted & own),
+        )
+        is_club = found["kitchens"] >= FEWEST_KITCHENS
+        values = [found[f"{'club' if is_club else 'own'}_{key}"] or 0 for key in ("n", "sum", "squares", "out")]
+        return Logged(*values), is_club
 
     def for_list(self) -> BatchQuerySet:
         """A row of a list: recipe, kitchen, person, and the jars counted by seal, in one query.

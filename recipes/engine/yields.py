@@ -123,6 +123,7 @@ class Basis(NamedTuple):
     food_class: FoodClass
     amount: Span
     estimates: tuple[str, ...]
+    in_pot_ml: float = 0.0  # before anything boils away; 0 for what is packed
 
 
 class _Part(NamedTuple):
@@ -150,7 +151,7 @@ def basis_of(recipe: TestedRecipe, foods: Foods = PUBLISHED) -> Basis | Refusal:
     soluble = sum(part.grams.best * part.brix for part in parts) / 100
     brix = min(100 * soluble / grams.best, HIGHEST_BRIX)
     ml = grams.times(1 / density_g_per_ml(brix, FILLING_C))
-    return Basis(found, _product(ml, _boiled_down(recipe)), estimates)
+    return Basis(found, _product(ml, _boiled_down(recipe)), estimates, ml.best)
 
 
 def _class_of(recipe: TestedRecipe, eaten: Sequence[_Part]) -> FoodClass | None:
@@ -460,3 +461,114 @@ def held_out_rows(recipes: Sequence[TestedRecipe], foods: Foods = PUBLISHED) -> 
         else:
             result.append(replace(row, predicted=None, way="", why_not="The only one of its class."))
     return result
+
+
+# What the logs teach: a Normal with unknown mean and variance, and its conjugate prior (Normal-inverse-gamma).
+#
+# One batch is one figure x: what its jars hold, over what its plan filled them from. The prior has the mean m of the
+# published figures and is worth PRIOR_BATCHES batches, k = 2, with a = k and b such that its own prediction of the next
+# batch is the published interval. After n batches with the mean M and the sum of squares Q about it:
+#
+#     k' = k + n    m' = (k m + n M) / k'    a' = a + n / 2    b' = b + Q / 2 + k n (M - m)^2 / (2 k')
+#
+# and the next batch lies at m' + t sqrt(b' (k' + 1) / (a' k')), the mean at m' + t sqrt(b' / (a' k')), with t of
+# Student's distribution of 2 a' degrees of freedom. Only n, the sum and the sum of squares are needed, so a database
+# adds them up. It says how many jars to have ready, and nothing else: no time, no acid and no load goes by it.
+
+PRIOR_BATCHES = 2.0  # our own choice, no source
+_Z_975 = 1.959964
+
+
+class Logged(NamedTuple):
+    """Batches of one recipe, as shares of what their plans filled jars from; the ones left out are only counted."""
+
+    batches: int = 0
+    total: float = 0.0
+    squares: float = 0.0
+    left_out: int = 0
+
+
+class Learned(NamedTuple):
+    """The posterior, in 19 cases of 20: of the next batch, and of the mean of all; shares as in `Logged`."""
+
+    batches: int
+    left_out: int
+    next_batch: Span
+    mean: Span
+
+
+class Prior(NamedTuple):
+    """What the published figures say: `share` as in `Logged`, `jars` of the stated size that a pot is planned for."""
+
+    share: Span
+    jars: float
+
+
+def prior_of(recipe: TestedRecipe) -> Prior | None:
+    """From the lowest to the highest of the stated yield and of the prediction; None where neither is known.
+
+    Jars are planned from the low end of the stated yield where that was seen in print, else from the low end of the
+    mass balance.
+    """
+    row, stated = yield_row(recipe), recipe.stated_yield
+    if stated.is_printed and stated.seen.is_seen:
+        low, high = float(stated.low), float(stated.high)
+        least, most = (row.predicted.low, row.predicted.high) if row.predicted else (low, high)
+        return Prior(Span(min(low, least), (low + high) / 2, max(high, most)).times(1 / low), low)
+    if row.predicted is None or row.way != WEIGHED:
+        return None
+    return Prior(row.predicted.times(1 / row.predicted.low), row.predicted.low)
+
+
+def counted_between(prior: Span) -> tuple[float, float]:
+    """Shares between which a batch teaches: from half the least published to half as much again as the most.
+
+    What lies beyond is a pot that was shared out, or a slip of the pen. Our own choice, no source.
+    """
+    return prior.low / 2, prior.high * 1.5
+
+
+def learned(prior: Span, logged: Logged) -> Learned:
+    """The posterior after these batches; without any, the prior's own prediction."""
+    n, k, a = logged.batches, PRIOR_BATCHES, PRIOR_BATCHES
+    half = max(prior.half_width, 0.01 * prior.best)
+    b = a * (half / _student_975(2 * a)) ** 2 * k / (k + 1)
+    mean = logged.total / n if n else prior.best
+    about = max(0.0, logged.squares - n * mean * mean)
+    after_k, after_a = k + n, a + n / 2
+    middle = (k * prior.best + n * mean) / after_k
+    after_b = b + about / 2 + k * n * (mean - prior.best) ** 2 / (2 * after_k)
+    t = _student_975(2 * after_a)
+    of_next = t * (after_b * (after_k + 1) / (after_a * after_k)) ** 0.5
+    of_mean = t * (after_b / (after_a * after_k)) ** 0.5
+    return Learned(n, logged.left_out, _around(middle, of_next), _around(middle, of_mean))
+
+
+def _around(middle: float, half: float) -> Span:
+    return Span(max(0.0, middle - half), middle, middle + half)
+
+
+def _student_975(degrees: float) -> float:
+    """The 97.5 % point of Student's t for 4 degrees of freedom or more, by the Cornish-Fisher series; good to 0.001."""
+    z, v = _Z_975, degrees
+    return (
+        z
+        + (z**3 + z) / (4 * v)
+        + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * v**2)
+        + (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / (384 * v**3)
+        + (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / (92160 * v**4)
+    )
+
+
+def left_of_the_pot(recipe: TestedRecipe, jars: Span) -> Span | None:
+    """The share of a pot's volume that so many jars of the stated size are; None for packed food, which has no pot."""
+    pot = pot_balance(recipe)
+    if isinstance(pot, PotBalance):
+        brix = min(pot.brix_in.best, HIGHEST_BRIX)
+        ml = pot.mass_in_g.best / density_g_per_ml(brix, FILLING_C)
+    else:
+        basis = basis_of(recipe)
+        if isinstance(basis, Refusal) or basis.food_class.way != COOKED:
+            return None
+        ml = basis.in_pot_ml
+    return jars.times(float(JAR_ML[recipe.stated_yield.jar]) / ml)

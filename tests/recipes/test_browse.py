@@ -119,7 +119,7 @@ def test_a_recipe_page_asks_as_often_for_one_revision_as_for_thirty(
     for _ in range(count - 1):
         make_revision(first.recipe)
         make_kitchen(member)
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(10):
         page = reader.get("/recipes/test-spread/").content.decode()
     assert f"Revision {count}<" in page
 

@@ -218,7 +218,7 @@ def test_the_page_asks_as_often_with_one_kitchen_as_with_thirty(
 ):
     for _ in range(count - 1):
         make_kitchen(member)
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(14):
         assert ask(pots="1").context["plan"].ok
 
 
