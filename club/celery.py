@@ -34,7 +34,7 @@ JOBS = {
     "backups": "club.run.tasks.back_up",
     "retention": "club.desk.tasks.enforce_retention",
     "audit": "club.run.tasks.audit",
-    "push": "club.reminders.tasks.push",
+    "push": "club.reminders.tasks.push_to_phones",
     "reminders": "club.reminders.tasks.gather_and_send",
 }
 

@@ -22,7 +22,7 @@ def send() -> None:
     outbox.send_due(timezone.now())
 
 
-@shared_task(name="club.reminders.tasks.push")  # type: ignore[untyped-decorator]
+@shared_task(name="club.reminders.tasks.push_to_phones")  # type: ignore[untyped-decorator]
 def push_to_phones() -> None:
     push.push_round(timezone.now())
 

@@ -32,7 +32,7 @@ from club.members.choices import Role
 from club.members.models import AltitudeHow, HouseholdMember, Kitchen, KitchenAltitude, User
 from club.reminders.models import Reminder, ReminderState
 from club.season.models import HouseholdSeason, YearlyTarget
-from inventory.batches.choices import BatchState, Disposal, LotKind, RecallKind, Seal
+from inventory.batches.choices import BatchState, Disposal, LotKind, RecallKind, Seal, Way
 from inventory.batches.models import Batch, Jar, JarOffer, LotTaken, OfferedJar, Recall, SealCheck
 from inventory.batches.rules import COOL_MIN, SALTS, lot_code
 from inventory.equipment.choices import FACTS, TESTED_KINDS, Condition, HoldState, Kind, Occasion, Verdict
@@ -179,8 +179,9 @@ class Season:
 
     @cached_property
     def models(self) -> list[Batch]:
-        """The demo's batches that the season puts up again: without a card of a canner, with jars."""
-        found = Batch.objects.filter(canner_card=None, jars__isnull=False).exclude(state=BatchState.STARTED)
+        """The demo's batches that the season puts up again: of a recipe, without a card of a canner, with jars."""
+        put_up = Batch.objects.filter(way=Way.RECIPE, canner_card=None, jars__isnull=False)
+        found = put_up.exclude(state=BatchState.STARTED)
         return list(found.distinct().select_related("revision__recipe").order_by("pk"))
 
     # People and households

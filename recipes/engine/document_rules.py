@@ -90,8 +90,12 @@ LEAST_DIAL_PSI, LEAST_WEIGHTED_PSI = 11, 10
 
 
 def _check_pressure(recipe: TestedRecipe, fields: Fields) -> None:
-    """LOWACID-PSI: no row of low-acid food below the pressure at which it reaches 240 degrees F."""
-    if recipe.kind not in LOW_ACID_KINDS and all(line.role is not Role.LOW_ACID for line in recipe.ingredients):
+    """LOWACID-PSI: no row of low-acid food below the pressure at which it reaches 240 degrees F.
+
+    Not of vegetables in an acidified food, such as a juice of tomatoes, whose published rows begin at 6 pounds.
+    """
+    roles = {line.role for line in recipe.ingredients}
+    if recipe.kind not in LOW_ACID_KINDS and (Role.LOW_ACID not in roles or Role.ACID in roles):
         return
     rule = RULES["LOWACID-PSI"]
     for i, row in enumerate(recipe.process):

@@ -74,7 +74,7 @@ def test_a_day_is_planned_from_the_empties_at_hand_and_a_change_is_judged(visito
     assert "3 × pint (473 ml), 10 × half-pint (237 ml)" in said
     assert "13:58 to 16:00" in said
     assert "One half-pint" in said
-    assert page.locator("svg.kh-timeline").is_visible()
+    assert page.locator("svg.kh-day-tall").is_visible()
     page.get_by_text("The day, step by step").click()
     page.get_by_text("What the prediction rests on").click()
     visitor.look("plan-unfolded")

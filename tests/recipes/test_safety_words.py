@@ -44,6 +44,8 @@ NOT_OF_SAFETY = {
     "ONE-DAY",
     "FINISH",
     "MASS-BALANCE",
+    "PACKING",
+    "HANDS-FIRST",
     "CLASS-CLEAN-UP",
     "CLASS-IN-TIME",
     "CLASS-POWER",
@@ -139,6 +141,9 @@ def test_the_pages_of_low_acid_food_name_botulism_and_the_pressure_canner(cook, 
         text = text_of(page)
         for words in ("botulism", "Children under 5", "boil low-acid food", "heavy bag", "10 minutes before you close"):
             assert words in text
+        # How many jars to have ready rests on estimates, and says so.
+        for estimate in page.context["yields"].assumptions if "yields" in page.context else ():
+            text = text.replace(estimate, "")
         assert "from memory" not in text
 
 

@@ -48,6 +48,9 @@ def shelves(request: HttpRequest) -> HttpResponse:
 def begin(request: HttpRequest) -> HttpResponse:
     user = allow(request, KEEP)
     key = request.POST.get("place", "")
+    if not key:
+        messages.error(request, _("Choose the place to count."))
+        return redirect("jars:shelves")
     kind, _dash, number = key.partition("-")
     if key != STORE and not (kind in ("kitchen", "member") and number.isascii() and number.isdecimal()):
         raise Http404

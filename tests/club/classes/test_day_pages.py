@@ -30,7 +30,7 @@ from tests.helpers import addresses_of, levels_of, refused_fields, text_of
 
 pytestmark = pytest.mark.django_db
 
-MOST_QUERIES = 20
+MOST_QUERIES = 21
 PAGES = ["day", "day-stations", "day-board", "after"]
 
 

@@ -44,7 +44,7 @@ def test_from_the_link_to_a_named_kitchen_in_one_go(client):
         "altitude_how": "map",
     }
     named = client.post(reverse("members:kitchen-add"), kitchen, follow=True)
-    assert "Damson Cottage is saved at 1,036.4 m (3,400 ft)." in named.text
+    assert "Damson Cottage is saved at 3,400 ft (1,036.4 m)." in named.text
     assert User.objects.get(email="gil@example.test").kitchens.get().altitude.feet == 3400
 
 

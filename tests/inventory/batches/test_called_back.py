@@ -186,7 +186,7 @@ def test_the_pages_of_a_recalled_batch_cost_the_same_for_one_jar_and_for_30(
     make_recall(batch=batch)
     client.force_login(cook)
     for name in ("detail", "labels", "seals"):
-        with django_assert_max_num_queries(15):
+        with django_assert_max_num_queries(17):
             assert page(client, name, batch).status_code == 200
 
 

@@ -91,15 +91,15 @@ def test_less_than_the_tested_pressure_is_refused():
 def test_another_tested_pressure_of_the_table_counts_as_reached():
     rows = [
         {**VEGETABLE["process"][0], "minutes": minutes, "dial_psi": [[2000, psi], [8000, psi + 1]]}
-        for minutes, psi in ((40, 6), (25, 11))
+        for minutes, psi in ((40, 11), (25, 13))
     ]
     batch = make_pressure_batch(revision=make_revision(base=VEGETABLE, process=rows))
-    assert (batch.required_minutes, batch.required_psi) == (40, 7)
-    low = told(batch, jars={"pint": 8}, minutes=25, psi=Decimal(11))
+    assert (batch.required_minutes, batch.required_psi) == (40, 12)
+    low = told(batch, jars={"pint": 8}, minutes=25, psi=Decimal(13))
     said = refused_fields(**low)["minutes"][0]
-    assert "40 minutes at 7 psi, or 25 minutes at 12 psi" in said
-    logged = services.batch_log_process(**(low | {"psi": Decimal(12)}))
-    assert (logged.required_minutes, logged.required_psi) == (25, 12)
+    assert "40 minutes at 12 psi, or 25 minutes at 14 psi" in said
+    logged = services.batch_log_process(**(low | {"psi": Decimal(14)}))
+    assert (logged.required_minutes, logged.required_psi) == (25, 14)
 
 
 @pytest.mark.parametrize(

@@ -79,6 +79,8 @@ def test_a_press_sent_twice_is_one_row_and_none_is_ever_changed():
         Press.objects.create(
             batch=batch, token=uuid4(), kind="done", step="p1s1", at=NOW, received_at=NOW, by=batch.made_by
         )
+    press_of_the_canner = {"kind": "began", "step": "l1process", "token": uuid4(), "by": batch.made_by}
+    Press.objects.create(batch=batch, at=NOW, received_at=NOW, **press_of_the_canner)
     for statement in ("UPDATE batches_press SET step = 'x'", "DELETE FROM batches_press"):
         with pytest.raises(Exception, match="never changed"), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(statement)
