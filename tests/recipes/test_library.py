@@ -246,7 +246,7 @@ stated_yield = { jar = "quart", low = "7", high = "7", seen = "seen-twice" }
 steps = ["Vent.", "Fill."]
 process = [
   { method = "pressure", pack = "hot", jar = "quart", minutes = 30, seen = "seen-twice", dial_psi = [
-    [2000, 11], ["above", 12]], weighted_psi = [[1000, 10], ["above", 15]] },
+    [2000, 11], [4000, 12]], weighted_psi = [[1000, 10], ["above", 15]] },
 ]
 """
 

@@ -32,12 +32,12 @@ def test_it_has_this_kitchen_s_row_alone_on_one_page(client, reader, django_asse
     low, high = make_kitchen(reader, name="Low", altitude="100 m"), make_kitchen(reader, name="High", altitude="1040 m")
     with django_assert_max_num_queries(9):
         text = sheet_of(client, kitchen=high.pk)
-    for words in ("Śliwki, ⅔ cup", "Only for High, 1,040 m (3,412.1 ft)", "High: 1,001 to 6,000 ft", "10 min", "plums"):
+    for words in ("Śliwki, ⅔ cup", "Only for High, 1,040 m (3,412.1 ft)", "(1,001 to 6,000 ft)", "10 min", "plums"):
         assert words in text
     assert "5 min" not in text
     assert "0 to 1,000 ft" not in text
     text = sheet_of(client, kitchen=low.pk)
-    assert "Low: 0 to 1,000 ft" in text
+    assert "(0 to 1,000 ft)" in text
     assert "6,000 ft" not in text
 
 
