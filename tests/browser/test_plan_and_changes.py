@@ -19,7 +19,7 @@ COLUMNS_OF_THE_ROW = """() => {
   const part = document.querySelector("section[aria-labelledby=process]"), before = document.createElement("div");
   const mark = part.querySelector(".here-mark"), row = mark.closest("tr"), table = row.closest("table");
   const altitude = document.createRange();
-  altitude.selectNodeContents(row.querySelector("th").firstChild);
+  altitude.selectNodeContents(row.querySelector("th").lastChild);
   part.prepend(before);
   part.style.cssText = "width: 4000px; height: 5000px; columns: 500px; column-gap: 0; column-fill: auto";
   const edge = part.getBoundingClientRect();
