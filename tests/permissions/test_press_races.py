@@ -294,8 +294,9 @@ def books() -> dict[str, object]:
         model.__name__: model.objects.count()
         for model in (Movement, LidMovement, SupplyMovement, LotTaken, ContainerUse)
     }
+    whose = ("place__kind", "place__kitchen", "place__person")  # the first press makes the place anew
     return counted | {
-        "jars": sorted(Balance.objects.there().values_list("place", "size", "state", "count")),
+        "jars": sorted(Balance.objects.there().values_list(*whose, "size", "state", "count"), key=str),
         "supplies": sorted(SupplyLot.objects.values_list("supply", "code", "count")),
         "money": sorted(Deposit.objects.values_list("person", "size", "jars", "cents")),
         "seats": ClassSession.objects.aggregate(taken=Sum("seats_taken"))["taken"],
