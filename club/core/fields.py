@@ -89,9 +89,12 @@ class MomentField(forms.DateTimeField):
 
 
 class ClockInput(forms.Widget):
-    """A date-and-time box; beside it, once a doubled hour was typed, which of the two it was."""
+    """A date-and-time box with a button for "now"; once a doubled hour was typed, which of the two it was."""
 
     template_name = "core/clock_input.html"
+
+    class Media:
+        js = ("club/clock.js",)
 
     def value_from_datadict(self, data: Mapping[str, Any], files: Any, name: str) -> Any:
         return (data.get(name) or "", data.get(f"{name}_which") or "")
@@ -105,7 +108,9 @@ class ClockInput(forms.Widget):
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
         context = super().get_context(name, None, attrs)
         text, which = value if isinstance(value, tuple) else (_typed(value), "")
-        context["widget"] |= {"value": text, "which": which, "is_doubled": _is_doubled(text)}
+        wall = timezone.localtime().replace(microsecond=0)
+        now = {"wall": wall.replace(tzinfo=None).isoformat(), "at": str(int(wall.timestamp()) * 1000)}
+        context["widget"] |= {"value": text, "which": which, "is_doubled": _is_doubled(text), "now": now}
         return context
 
 

@@ -76,10 +76,23 @@ def test_from_an_invitation_to_a_checked_seal(visitor, library):
     batch = Batch.objects.get()
 
     visitor.go(f"/batches/{batch.lot_code}/log/")
+    out, press_now = (
+        page.get_by_label("Jars came out of the canner"),
+        page.get_by_role("button", name="Now", exact=True),
+    )
+    for apart, offered in (
+        (timedelta(hours=3), 0),
+        (timedelta(), 1),
+    ):  # a phone far from the page's clock is offered none
+        page.clock.set_system_time(timezone.now() + apart)
+        page.reload()
+        assert press_now.count() == offered
+    press_now.click()
+    assert out.input_value() in {on_the_clock(timezone.now() - timedelta(minutes=ago)) for ago in (0, 1)}
     page.get_by_label("Minutes processed").fill("5")
     page.get_by_label("half-pint").fill("18")
     page.get_by_label("Lid lot").fill("LID-7")
-    page.get_by_label("Jars came out of the canner").fill(on_the_clock(timezone.now() - timedelta(hours=13)))
+    out.fill(on_the_clock(timezone.now() - timedelta(hours=13)))
     page.locator("main form [type=submit]").first.click()
     refusal = page.locator(".invalid-feedback").first.inner_text()
     assert "10" in refusal  # the minutes that the table asks

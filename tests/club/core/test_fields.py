@@ -1,6 +1,8 @@
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import re
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django import forms
@@ -71,3 +73,12 @@ def test_an_empty_time_is_none_where_it_may_be():
     form.fields["at"].required = False
     assert form.is_valid()
     assert form.cleaned_data["at"] is None
+
+
+def test_now_is_said_in_the_active_zone_and_by_the_clock_of_the_world():
+    with timezone.override("America/Denver"):
+        before = timezone.now()
+        page = str(Asked()["at"])
+        wall, at = (re.search(rf'data-{name}="([^"]+)"', page)[1] for name in ("now", "at"))
+    assert timedelta(seconds=-1) <= datetime.fromtimestamp(int(at) / 1000, UTC) - before <= timedelta(seconds=60)
+    assert datetime.fromisoformat(wall).replace(tzinfo=ZoneInfo("America/Denver")).timestamp() * 1000 == int(at)
