@@ -648,21 +648,8 @@ def _plan_line(line: Line, units: str) -> PlanLine:
     share = line.amount_per_pot / line.amount if line.amount else Fraction(1)
     amount, beside = amount_pair(_scaled(printed, line, Fraction(1)), units, customary=line.text)
     per_pot, per_pot_beside = amount_pair(_scaled(printed, line, share), units, customary=line.text_per_pot)
-    return PlanLine(
-        item=printed.item,
-        prep=printed.prep,
-        role=printed.role.value,
-        role_label=str(ROLES[printed.role]),
-        optional=printed.optional,
-        amount=amount,
-        beside=beside,
-        per_pot=per_pot,
-        per_pot_beside=per_pot_beside,
-        per_jar="; ".join(
-            _("%(amount)s in each %(jar)s") % {"amount": each.text, "jar": JARS[each.jar]} for each in line.each
-        ),
-        is_poured_off=printed.use is Use.SOAK,
-    )
+    per_jar = [(each.text, each.jar) for each in line.each]
+    return _worded(printed, amount, beside, per_pot, per_pot_beside, per_jar)
 
 
 def kept_lines(lines: Iterable[Mapping[str, Any]], units: str) -> list[PlanLine]:
@@ -687,21 +674,28 @@ def _kept_line(line: Mapping[str, Any], units: str) -> PlanLine:
         amount, beside = amount_pair(kept, units, customary=line["text"])
         of_a_pot = _share_of(kept, _exact(line["amount_per_pot"]) / kept.amount)
         per_pot, per_pot_beside = amount_pair(of_a_pot, units, customary=line["text_per_pot"])
+    per_jar = [(each["text"], each["jar"]) for each in line.get("per_jar", ())]
+    return _worded(kept, amount, beside, per_pot, per_pot_beside, per_jar)
+
+
+def _worded(
+    line: Ingredient, amount: str, beside: str, per_pot: str, per_pot_beside: str, per_jar: Iterable[tuple[str, str]]
+) -> PlanLine:
+    """`per_jar`: what goes into each jar, and into which."""
     return PlanLine(
-        item=kept.item,
-        prep=kept.prep,
-        role=kept.role.value,
-        role_label=str(ROLES[kept.role]),
-        optional=kept.optional,
+        item=line.item,
+        prep=line.prep,
+        role=line.role.value,
+        role_label=str(ROLES[line.role]),
+        optional=line.optional,
         amount=amount,
         beside=beside,
         per_pot=per_pot,
         per_pot_beside=per_pot_beside,
         per_jar="; ".join(
-            _("%(amount)s in each %(jar)s") % {"amount": each["text"], "jar": JARS[each["jar"]]}
-            for each in line.get("per_jar", ())
+            _("%(amount)s in each %(jar)s") % {"amount": text, "jar": JARS[jar]} for text, jar in per_jar
         ),
-        is_poured_off=kept.use is Use.SOAK,
+        is_poured_off=line.use is Use.SOAK,
     )
 
 
