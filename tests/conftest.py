@@ -9,19 +9,14 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from django.db.backends.sqlite3.base import DatabaseWrapper
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
 from hypothesis import settings as hypothesis_settings
 
 from club.members.models import User
-from club.members.triggers import ALTITUDES as ALTITUDE_GUARDS
-from club.members.triggers import GUARDS as PEOPLE_GUARDS
-from inventory.batches.triggers import CONTAINERS as CONTAINER_GUARDS
-from inventory.batches.triggers import PRESSES as PRESS_GUARDS
-from inventory.batches.triggers import SIGNED as SIGNED_GUARDS
-from inventory.batches.triggers import STAGES as STAGE_GUARDS
-from inventory.jars.triggers import GUARDS as LEDGER_GUARDS
-from recipes import triggers as recipes_triggers
 from tests import clock, helpers
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
@@ -83,6 +78,30 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
     items.sort(key=lambda item: not item.path.is_relative_to(DRILLS))
 
 
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
+    """The tables are made from the models, in a tenth of the time that a hundred migrations take.
+
+    That those make the same tables is a test: `tests/club/run/test_upgrade.py`.
+    """
+    connection.settings_dict["TEST"]["MIGRATE"] = False
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    """Beside its tables, what migrations write in a database: the triggers, and that none of them waits."""
+    with django_db_blocker.unblock():
+        recorder = MigrationRecorder(connection)
+        if recorder.applied_migrations():
+            return  # kept from the run before
+        with connection.schema_editor() as editor:
+            for guard in helpers.every_guard():
+                guard.install(None, editor)
+        recorder.ensure_schema()
+        for migration in MigrationLoader(connection).graph.nodes:
+            recorder.record_applied(*migration)
+
+
 @pytest.fixture
 def tell(record_property: Callable[[str, object], None]) -> Callable[[str], None]:
     """Say what a drill measured; all is printed together at the end, also when everything passed."""
@@ -134,10 +153,9 @@ def flush_lifts_the_guards():
 
     def sql_flush(self, style, tables, **options):
         statements = flush(self, style, tables, **options)
-        if recipes_triggers.TABLE not in tables:
+        if User._meta.db_table not in tables:
             return statements
-        every = (LEDGER_GUARDS, PEOPLE_GUARDS, ALTITUDE_GUARDS, PRESS_GUARDS, STAGE_GUARDS, SIGNED_GUARDS)
-        for guard in (recipes_triggers.GUARDS, *every, CONTAINER_GUARDS):
+        for guard in helpers.every_guard():
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 
