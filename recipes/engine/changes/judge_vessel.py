@@ -173,6 +173,12 @@ def _is_prepared(*prepared: str) -> Callable[[Facts], bool]:
     return lambda facts: bool({word for line in facts.lines for word in lemmas(line.ingredient.prep)} & set(prepared))
 
 
+def _may_stay_whole(facts: Facts) -> bool:
+    """Whether the first line is of whole food, or a step leaves it whole or cuts it."""
+    steps = " ".join(step.text.lower() for step in facts.recipe.steps)
+    return "whole" in facts.lines[0].phrase.preps or "leave them whole or" in steps
+
+
 _CUTS = (
     "chopped",
     "sliced",
@@ -199,7 +205,7 @@ _FITS: dict[str, tuple[Callable[[Facts], bool], str]] = {
     "FOAM-SKIM": (lambda facts: facts.is_spread, "NOT-COVERED"),
     "ASCORBIC-COLOUR": (lambda facts: facts.is_high_acid_fruit and not facts.with_role(Role.ACID), "NOT-COVERED"),
     "ACID-LATER": (lambda facts: bool(facts.with_role(Role.ACID)), "THICKEN-LATER"),
-    "PREP-WHOLE": (lambda facts: "whole" in facts.lines[0].phrase.preps, "PREP-CHANGED"),
+    "PREP-WHOLE": (_may_stay_whole, "PREP-CHANGED"),
     "TOOLS-CUT": (_is_prepared(*_CUTS), "PREP-CHANGED"),
     "TOOLS-PEEL": (_is_prepared("peeled", "pitted", "cored", "stemmed", "capped"), "PREP-CHANGED"),
     "TOOLS-SIEVE": (_is_prepared("pressed", "strained", "extracted", "juiced"), "PREP-CHANGED"),

@@ -160,9 +160,9 @@ def _spelled(tokens: list[Token]) -> list[Token]:
 
 
 def _is_jar(tokens: list[Token], end: int) -> bool:
-    """Whether words that end in a half or a quarter name a jar: "in half pints" is no way to cut."""
+    """Whether words that end in a half or a quarter name a jar or an amount: "in half pints" is no way to cut."""
     after = [token.word for token in tokens[end : end + 1]]
-    return tokens[end - 1].word in ("half", "quarter") and after in (["pint"], ["gallon"])
+    return tokens[end - 1].word in ("half", "quarter") and after in (["pint"], ["gallon"], ["a"], ["an"], ["of"])
 
 
 def _with_foods(tokens: list[Token]) -> list[Token]:

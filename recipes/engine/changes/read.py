@@ -19,10 +19,10 @@ from itertools import pairwise
 from recipes.engine.changes.foods import ACIDS, DRIED, LOW_ACID, MASHED, SWEETS, Kind, form_of, read_phrase
 from recipes.engine.changes.lexemes import Lexeme, filler_at, lexicon, mended, rows
 from recipes.engine.changes.normalise import LONGEST_TEXT, STOP, Token, powders, tokenise
-from recipes.engine.changes.talk import plain_wishes
+from recipes.engine.changes.talk import chatty_wishes, plain_wishes
 from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, LITTLE, PART, Act, Change
 from recipes.engine.changes.vocabulary import data, food_words, phrases, ways_words, words_of
-from recipes.engine.changes.ways import idle_words, is_later, read_accident, read_way
+from recipes.engine.changes.ways import idle_words, is_later, read_accident, read_way, vessel_words
 from recipes.engine.quantities import SPELLINGS, Amount, ConversionError, convert
 
 MOST_PARTS = 12
@@ -71,12 +71,13 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
     tokens = _each_of_several(_mended(tokenise(powders(text)), own))
     if accident := read_accident(tokens):
         return [[replace(accident, text=text)]]
-    if any(_hangs(part) for part in _pieces(tokens)):
+    if any(_hangs(part) for part in _pieces(tokens)) or _is_half_water(tokens):
         return []
-    found = _Reader(own).wishes(_without_ends(tokens))
-    for plainer in (plain_wishes, _without_remarks):
+    reader = _Reader(own)
+    found = reader.wishes(_without_ends(tokens))
+    for plainer in (lambda told: chatty_wishes(told, reader.reads), plain_wishes, _without_remarks):
         if not found and (rest := plainer(tokens)):
-            found = _Reader(own).wishes(_without_ends(rest))
+            found = reader.wishes(_without_ends(rest))
     found = [_acid_for_acid(reading) for reading in found]
     if any(_is_beside(part) and not _stripped(part) for part in _pieces(tokens)):  # ", too"
         found = [[_on_top(change) for change in reading] for reading in found]
@@ -115,6 +116,18 @@ def _hangs(part: Sequence[Token]) -> bool:
     if last.value is not None or last.word not in _HANGING:
         return False
     return not (last.word in ("for", "with", "from") and len(part) > 1 and part[-2].word in _CLOSED_BY)
+
+
+def _is_half_water(tokens: Sequence[Token]) -> bool:
+    """ "Make it with half water": water for half of what is poured in, and not half of the recipe's water."""
+    words = [token.word if token.value is None else str(token.value) for token in tokens]
+    parts = [at for at, word in enumerate(words[:-1]) if word in ("half", "part", "partly", "third", "1/2", "1/3")]
+    alone = [at for at in parts if words[at + 1] == "water" and not set(words[at + 2 :]) & {*_BESIDE_WATER}]
+    return bool(alone) and not set(words[: alone[0]]) & {*_BESIDE_WATER}
+
+
+# With one of these it is said what the water takes the place of.
+_BESIDE_WATER = ("half", "instead", "rather", "lieu", "place", "swap", "replace", "substitute", "->", "for", "1/2")
 
 
 @cache
@@ -712,8 +725,8 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(N)d", lambda i: _add(_n(i[0]))),
     (r"(A)(N)E", lambda i: _add(_n(i[1]), sure=False)),
     (r"[AEw]?(M)(N)", lambda i: _another(i[0], _n(i[1]))),
-    (r"A[ln]?M(N)|[Ew]?[ln]?M(N)|(N)[ln]?M|I(N)|(N)I", lambda i: _more_by(_n(i[0]), None)),
-    (r"[AEw]?([QS])M(N)", lambda i: _more_by(_n(i[1]), i[0])),
+    (r"A[ln]?M(N)|[Ew]?[ln]?M(N)|[Ew]?(N)[ln]?M|I(N)|(N)I", lambda i: _more_by(_n(i[0]), None)),
+    (r"[AEw]?([QS#])M(N)", lambda i: _more_by(_n(i[1]), i[0])),
     (r"A?M([Q])(N)", lambda i: _more_by(_n(i[1]), i[0])),
     (r"(N)([QS])[MI]|I(N)b([QS#])|(N)\+([QS])|(N)Ib([QS])|(N)Mb([QS])", lambda i: _more_by(_n(i[0]), i[1])),
     # left out
@@ -721,7 +734,7 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(B)P?", lambda i: [Change(Act.ADD, str(i[0].value), word=ADDED)] if isinstance(i[0], Lexeme) else None),
     (r"v?P?(o)", lambda i: [Change(Act.OMIT, str(i[0].value))] if isinstance(i[0], Lexeme) else None),
     # less
-    (r"[AEw]?[ln]?L(N)|R(N)|[Ew]?(N)[ln]?[LR]", lambda i: _less_by(_n(i[0]), None)),
+    (r"[AEw]?[ln]?L(N)|R(N)|[Ew]?(N)[ln]?[LR]|[vR](N)R[ln]?", lambda i: _less_by(_n(i[0]), None)),
     (r"[AEw]?([QS])[LR]M?(N)", lambda i: _less_by(_n(i[1]), i[0])),
     (
         r"(N)([QS])[LRz]|R(N)[bEw]([QS])|(N)-([QS])|(N)R[bw]?([QS])|(N)L([QS])|(N)Lb([QS])",
@@ -915,6 +928,10 @@ class _Reader:
 
     own: frozenset[str]
 
+    def reads(self, tokens: tuple[Token, ...]) -> bool:
+        """Whether the tokens are wishes that change something."""
+        return any(self.wishes(_without_ends(tokens)))
+
     def wishes(self, tokens: tuple[Token, ...]) -> Readings:
         """Each sentence by itself, one after another; what speaks of the wish before it is read with it."""
         clauses: list[list[Token]] = [[]]
@@ -942,6 +959,8 @@ class _Reader:
 
     def _in_jars(self, tokens: tuple[Token, ...], before: tuple[Change, ...]) -> Readings:
         """ "Hot pack in quarts", "quarts, raw pack": a wish, and the jar it goes into."""
+        if not any(token.word in vessel_words() for token in tokens):
+            return []
         for at in range(1, len(tokens)):
             jar, pack = read_way(tokens[:at]), read_way(tokens[at:])
             if jar and pack and (jar.act, pack.act) == (Act.JAR, Act.PACK):
@@ -1030,10 +1049,22 @@ def _after_joint(tokens: tuple[Token, ...], at: int) -> tuple[Token, ...]:
 
 
 def _merged(first: list[Change], more: list[Change]) -> list[Change]:
-    """An amount said after a wish takes the wish's place."""
+    """An amount said after a wish takes the wish's place; a description that it had already adds nothing."""
+    if first and len(more) == 1 and more[0].act is first[-1].act is Act.USE and _is_said_already(more[0], first[-1]):
+        return first  # "all my peppers are red, can I use the red ones"
     if more and more[0].text == "again" and first:
         return [*first[:-1], replace(more[0], text=first[-1].text), *more[1:]]  # "oregano, dried, 1 tsp"
     return [*first, *more]
+
+
+def _is_said_already(change: Change, before: Change) -> bool:
+    words = set(change.item.split())
+    plain = (change.amount, change.per_jar, change.factor) == (None, "", None) and change.word in (
+        "",
+        BARE,
+        before.word,
+    )
+    return plain and words <= _COLOURS and words < set(before.item.split())
 
 
 def _carried(changes: Sequence[Change], joint: str, rest: Sequence[Token]) -> Change | None:

@@ -1,18 +1,22 @@
 """What people say round a wish, taken off it: who likes what, what they have at hand, why they ask.
 
     plain_wishes(tokens) -> the same text in plain words; () where no talk is found in it
+    chatty_wishes(tokens, is_read) -> the same for talk in free words, where all that is left can be read
 
-Only talk that a line of `talk.toml` reads whole is taken off. What it says of a food is never dropped: either a word
-of the wish takes it up ("my son hates cumin, so I would leave it out"), or it is judged as a wish of its own.
+Only talk that a line of `talk.toml` reads whole is taken off, or that is made of the words of its asides alone. What
+talk says of a food is never dropped: either a word of the wish takes it up ("my son hates cumin, so I would leave it
+out"), or it is judged as a wish of its own.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 from functools import cache
+from itertools import pairwise
 
-from recipes.engine.changes.lexemes import filler_at
+from recipes.engine.changes.lexemes import filler_at, lexicon
 from recipes.engine.changes.normalise import STOP, Token
 from recipes.engine.changes.vocabulary import data, phrases, words_of
 
@@ -126,11 +130,35 @@ _TAKEN_UP = ("it", "them", "they", "that", "those", "these", "some", "both")
 _ACID = frozenset(words_of("vinegar acv lemon lime citric acid juice brine acidity sour sourness tart tang sharp"))
 _AMOUNT_ALONE = re.compile(r"[0-9][0-9/]* \S+ (?:(?:to|per|in|a|each|the|every) ){0,2}(?:(?:pint|quart|jar) )?")
 _WITHOUT = re.compile(
-    r"((?:\S+ )*?)(?:none|without|go without)"
+    r"((?:\S+ )*?)(?:none|without|go without"
+    r"|(?:not|do not|did not|didnt) (?:put|add|use|have|include|put in) (?:any|it|them)(?: in)?)"
     r"(?: (?:it|them|any|at all|please|(?:for|in) (?:me|us|mine|our|her|hi|him)))* "
 )
 _DONE_WITHOUT = frozenset(
-    {"", "it ", "them ", "this ", "do ", "do it ", "do them ", "make it ", "make them ", "make ", "have it ", "go "}
+    {
+        "",
+        "if ",
+        "if i ",
+        "if we ",
+        "it ",
+        "them ",
+        "this ",
+        "do ",
+        "do it ",
+        "do them ",
+        "make it ",
+        "make them ",
+        "make ",
+        "can these ",
+        "can them ",
+        "can it ",
+        "do these ",
+        "make these ",
+        "do this ",
+        "make this ",
+        "have it ",
+        "go ",
+    }
 )
 
 
@@ -150,9 +178,12 @@ def _takes_up(words: list[str], at: int) -> bool:
     before, after = words[at - 1] if at else "", words[at + 1] if at + 1 < len(words) else ""
     if words[at] not in _TAKEN_UP or after in ("say", "ask", "i", "we"):
         return False
+    if before in _OF_THE_DISH:
+        return False  # "make these with": all of it
     return words[at] != "it" or before not in _ASKING or after not in _ASKED
 
 
+_OF_THE_DISH = frozenset(words_of("make made making can canning canned bottle do did doing cook process"))
 _ASKING = frozenset(words_of("is would will could can may might be does do if was should"))
 _ASKED = frozenset(
     words_of("be is ok okay fine alright all safe possible allowed hurt matter work harm do would help make change")
@@ -252,3 +283,453 @@ def _is_measured(food: str) -> bool:
         "barely",
         "just",
     )
+
+
+# Talk in free words.
+
+
+class _Asides:
+    """The lists of `talk.toml` under [aside], as words in the singular."""
+
+    def __init__(self) -> None:
+        lists = data("talk")["aside"]
+        self.words, self.against, self.taste, self.having, self.liking, self.polite, self.doing = (
+            frozenset(words_of(lists[name]))
+            for name in ("words", "against", "taste", "having", "liking", "polite", "doing")
+        )
+        self.polite_phrases, self.subjects = (
+            frozenset(words_of(phrase) for phrase in phrases(lists[name])) for name in ("polite_phrases", "subjects")
+        )
+        self.tail_phrases = frozenset(words_of(phrase) for phrase in phrases(lists["tail_phrases"]))
+        self.tails, self.plenty, self.empty = (
+            frozenset(words_of(lists[name])) for name in ("tails", "plenty", "empty")
+        )
+
+
+@cache
+def _asides() -> _Asides:
+    return _Asides()
+
+
+@cache
+def _frame() -> re.Pattern[str]:
+    """One phrase of what stands before a wish; longer phrases first."""
+    found = sorted(phrases(data("talk")["aside"]["frame"]), key=lambda text: -len(text.split()))
+    parts = ["".join(_part(word) for word in phrase.split()) for phrase in found]
+    return re.compile("(?:" + "|".join(parts) + ")")
+
+
+# Beside these an aside may be the wish itself: "the recipe says 10 minutes, my gran never did it".
+_HEAT = frozenset(
+    words_of(
+        "canner canning pressure process processed processing boil boiled boiling bath waterbath minute hour heat oven "
+        "steam psi pound seal sealed lid vent vented gauge microwave dishwasher kettle instantpot cook cooked cooker"
+    )
+)
+_STRICTLY_ACID = _ACID - {"juice", "sour", "tart", "sharp"}
+_POINTS = frozenset({"it", "them", "that", "this", "those", "these", "some", "any", "one", "so", "they", "mine"})
+_IS_FOR = re.compile(
+    r"(?:its|theyre|thats|(?:it|this|that|these|they) (?:is|are|be|will be)) (?:just |all |only )?for "
+)
+_COUNTED = frozenset(words_of("of kid child children boy girl year day week month people grandkid grandchild go son"))
+_AGES = frozenset({"is", "are", "turned", "only", "just", "be"})
+
+
+@dataclass
+class _Parse:
+    """What a text was cut into: wishes in order, and the foods that asides spoke of."""
+
+    wishes: list[tuple[Token, ...]] = field(default_factory=list)
+    foods: list[tuple[int, str, tuple[Token, ...]]] = field(default_factory=list)  # place, what is said of it, the food
+
+
+@cache
+def _said_as_pattern() -> tuple[re.Pattern[str], dict[str, str]]:
+    names = {
+        " ".join(words_of(phrase)): word
+        for word, others in data("talk")["aside"]["said_as"].items()
+        for phrase in phrases(others)
+    }
+    longest = sorted(names, key=len, reverse=True)
+    return re.compile(r"(?<!\S)(" + "|".join(map(re.escape, longest)) + r")(?!\S)"), names
+
+
+def _said_as(text: str) -> str:
+    """ "My other half", "a low salt diet": each as one word of the lists."""
+    pattern, names = _said_as_pattern()
+    return _IN_MINE.sub(r"in \1 thing", pattern.sub(lambda found: names[found[1]], text))
+
+
+# "In her strawberry jam": no food is spoken of.
+_IN_MINE = re.compile(
+    r"(?<!\S)(?:in|to) (my|our|his|her|their|all|most) (?:own )?(?:\S+ )?"
+    r"(?:jam|jelly|pickle|chutney|salsa|relish|sauce|ketchup|marmalade|preserve)(?!\S)"
+)
+
+
+def _flat(tokens: Sequence[Token]) -> str:
+    return "".join(f"{_written(token)} " for token in tokens)
+
+
+@cache
+def _lines(name: str) -> re.Pattern[str]:
+    lines = data("talk")["aside"]["lines"][name]
+    return re.compile(r"(?<!\S)(?:" + "|".join(_line(line).pattern for line in lines) + ")")
+
+
+def _plain_against(text: str) -> str:
+    """ "Ran out of", "allergic to": each as one word."""
+    return _lines("hate").sub("hate ", _lines("lack").sub("lack ", text))
+
+
+def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, is_tail: bool = False) -> bool:
+    """Whether each word of a clause only tells who asks, when, where and why."""
+    asides = _asides()
+    words = [token.word for token in tokens]
+    if not words:
+        return True
+    if _is_polite(tokens):
+        return True
+    if set(words) <= asides.empty:
+        return False
+    if not is_tail and not _has_subject(words):
+        return False
+    if is_tail and words[0] == "if":
+        return False
+    said = [word for at, word in enumerate(words) if not _counts_people(tokens, at)]
+    known = asides.words | asides.against
+    if not is_doubtful:
+        known |= {"just"}
+        known |= asides.taste if set(words) & (asides.liking | _TOO) else frozenset()
+    if any(token.value is not None and not _counts_people(tokens, at) for at, token in enumerate(tokens)):
+        return False
+    if not set(said) <= known:
+        return False
+    if not is_doubtful:
+        return True
+    rest = _IS_FOR.sub("", _flat(tokens), count=1).split()
+    return not set(rest) & (asides.against | asides.liking | _POINTS | {"out", "up", "over"})
+
+
+# With one of these a taste is what somebody finds of it: "they are sour" may be what goes into the jar.
+_TOO = frozenset(
+    {
+        "too",
+        "find",
+        "found",
+        "bit",
+        "quite",
+        "rather",
+        "so",
+        "eat",
+        "touch",
+        "bear",
+        "cope",
+        "anything",
+        "care",
+        "fancy",
+    }
+)
+
+
+def _has_subject(words: Sequence[str]) -> bool:
+    begins = any(tuple(words[:size]) in _asides().subjects for size in range(1, 6))
+    return begins or bool(_who().match("".join(f"{word} " for word in words[:6])))
+
+
+@cache
+def _who() -> re.Pattern[str]:
+    return re.compile(_class("who"))
+
+
+def _counts_people(tokens: Sequence[Token], at: int) -> bool:
+    """ "The 2 of us", "my daughter is 4"."""
+    if tokens[at].value is None or tokens[at].word != "#":
+        return False
+    after = tokens[at + 1].word if at + 1 < len(tokens) else ""
+    return after in _COUNTED or (not after and at > 0 and tokens[at - 1].word in _AGES)
+
+
+def _is_polite(tokens: Sequence[Token]) -> bool:
+    asides = _asides()
+    at, words = 0, [token.word if token.value is None else str(token.value) for token in tokens]
+    if set(words) <= asides.empty | {"not", "no"}:
+        return False
+    while at < len(words):
+        size = next((size for size in (4, 3, 2) if tuple(words[at : at + size]) in asides.polite_phrases), 0)
+        if not size and words[at] not in asides.polite:
+            return False
+        at += size or 1
+    return True
+
+
+def _food_spans(tokens: Sequence[Token]) -> list[tuple[int, int]]:
+    """Where foods with their descriptions stand."""
+    found: list[tuple[int, int]] = []
+    at = 0
+    while at < len(tokens):
+        end, has_food = at, False
+        while end < len(tokens):
+            size, letters = _lexeme_at(tokens, end)
+            if not size or not letters & set("FDO") or (letters <= {"D"} and tokens[end].word in _asides().words):
+                break
+            has_food = has_food or "F" in letters
+            end += size
+        if has_food:
+            found.append((at, end))
+        at = max(end, at + 1)
+    return found
+
+
+def _lexeme_at(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
+    for size in (4, 3, 2, 1):
+        words = tuple(token.word for token in tokens[at : at + size])
+        if len(words) == size and (entries := lexicon().get(words)):
+            return size, {letter for letter, _ in entries}
+    return 0, set()
+
+
+def _said_of_foods(tokens: Sequence[Token], *, goes_on: bool = False) -> list[tuple[str, tuple[Token, ...]]]:
+    """What a clause that tells something of foods says of each, as the wish it might be; nothing where it is not plain.
+
+    It says of whom it speaks, or goes on to speak of them (`goes_on`): "no salt" is a wish.
+    """
+    numbers = {_written(token): token for token in tokens if token.value is not None}
+    tokens = [_read_back(word, numbers) for word in _plain_against(_flat(tokens)).split()]
+    spans = _food_spans(tokens)
+    asides = _asides()
+    begins = [token.word for token in tokens]
+    if not spans or not (goes_on or begins[0] == "lack" or _has_subject(begins)):
+        return []
+    foods = [tuple(tokens[start:end]) for start, end in spans]
+    rest = [token for at, token in enumerate(tokens) if not any(start <= at < end for start, end in spans)]
+    between = {token.word for (_, end), (start, _) in pairwise(spans) for token in tokens[end:start]}
+    if not between <= {"and", "or", "nor", "&", "with"}:
+        return []
+    if "with" in between:
+        foods = foods[:1]  # "loves cinnamon with apples"
+    words = {token.word for token in rest}
+    if words & (_CUTTING - {"and"}) or (words & asides.doing and words & _POINTS):
+        return []  # "we have onions, so use those": a wish as well
+    is_acid = any(token.word in _ACID for food in foods for token in food)
+    loose = {"lack", "hate"} | (set() if is_acid else asides.plenty | {"only"})
+    loose |= asides.doing if words & asides.against or not is_acid else set()
+    known = [token for token in rest if token.word not in loose]
+    is_told = _is_aside([Token("i"), *known, Token("today")], is_doubtful=False)
+    if not is_told or words & asides.taste or (is_acid and words & {"just", "only"}):
+        return []
+    against = sum(token.word in asides.against for token in rest) + bool(words & {"lack", "hate"} - asides.against)
+    if against > 1 or (against and words & _NOT_AGAINST):
+        return []
+    said = "leave out" if against else "more" if words & asides.liking else "use" if words & asides.having else ""
+    if not said and words & asides.doing:
+        said = "use" if words & {"use", "used"} else "add"
+    if words <= {"mine", "our", "are", "is", "all", "were", "be", "mostly", "ive"} and words & {"mine", "our"}:
+        said = "use"
+    if not said or (is_acid and said != "leave out"):
+        return []  # what somebody has or likes of an acid may be how much of it
+    return [(said, food) for food in foods]
+
+
+_NOT_AGAINST = frozenset({"enough", "mind", "help", "face", "just", "wait", "resist", "beat"})
+
+
+_MOST_TRIES = 60
+# Behind one of these a clause may go on without saying again of whom it speaks: "and won't eat anything".
+_GOES_ON = frozenset({"and", "but", "who", "which", "or", "where", "when"})
+
+
+class _Talk:
+    """Cuts a text into asides and wishes; every word belongs to one of them."""
+
+    def __init__(self, tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool]) -> None:
+        self.numbers = {_written(token): token for token in tokens if token.value is not None}
+        self.tokens = self._tokens(_said_as(_flat(tokens)))
+        self.is_read = is_read
+        words = {token.word for token in self.tokens}
+        self.is_doubtful = bool(words & (_STRICTLY_ACID | _HEAT))
+        self.ends = _cuts(self.tokens)
+        self.hopeless: set[int] = set()
+        self.tried: dict[tuple[Token, ...], bool] = {}
+
+    def _tokens(self, text: str) -> tuple[Token, ...]:
+        return tuple(_read_back(word, self.numbers) for word in text.split())
+
+    def parse(self, at: int, parse: _Parse) -> _Parse | None:
+        """The text from a place on, behind what was cut already; longest clauses first."""
+        while at < len(self.tokens) and self.tokens[at].word in (STOP, ","):
+            at += 1
+        if at >= len(self.tokens):
+            return parse if parse.wishes or parse.foods else None
+        if at in self.hopeless:
+            return None
+        for end in self._spans(at):
+            if (more := self._clause(self.tokens[at:end], parse)) and (whole := self.parse(end, more)):
+                return whole
+        self.hopeless.add(at)
+        return None
+
+    def _spans(self, at: int) -> Iterator[int]:
+        """Where a clause that begins here may end: not behind a full stop; the longest first."""
+        stop = next((end for end in range(at, len(self.tokens)) if self.tokens[end].word == STOP), len(self.tokens))
+        yield from (end for end in sorted({*self.ends, stop}, reverse=True) if at < end <= stop)
+
+    def _clause(self, tokens: Sequence[Token], before: _Parse) -> _Parse | None:
+        bare = _stripped_ends(tokens)
+        if _lines("same").fullmatch(_flat(bare)) and (before.foods or before.wishes):
+            return before
+        goes_on = tokens[0].word in _GOES_ON
+        if _is_aside(bare, is_doubtful=self.is_doubtful, is_tail=goes_on):
+            return before
+        if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
+            return before
+        foods = _said_of_foods(bare, goes_on=goes_on and bool(before.foods))
+        if told and _food_spans(food := self._tokens(told[1])) == [(0, len(food))]:
+            foods = [(told[0], food)]
+        if foods:
+            at = len(before.wishes)
+            return _Parse(before.wishes, [*before.foods, *((at, *food) for food in foods)])
+        wish = self._wish(bare, before)
+        return _Parse([*before.wishes, wish], _left(before.foods, wish)) if wish else None
+
+    def _wish(self, tokens: tuple[Token, ...], before: _Parse) -> tuple[Token, ...]:
+        """A clause as a wish that can be read, without what frames it and its tail of reasons; () where it is none."""
+        tries = 0
+        for start in _starts(tokens):
+            for end in self._tails(tokens, start):
+                tries += 1
+                if tries > _MOST_TRIES:
+                    return ()
+                for said in self._turns(tokens[start:end], before):
+                    if self._reads(said, before):
+                        return said
+        return ()
+
+    def _turns(self, tokens: tuple[Token, ...], before: _Parse) -> Iterator[tuple[Token, ...]]:
+        """A wish as it stands, with the food that was spoken of before it, and as the plain wish that a turn means."""
+        text = _flat(tokens)
+        texts = [text]
+        for _, _, food in reversed(before.foods):
+            if (taken := _with_food(text, _flat(food).strip())) is not None or (taken := _with_one(text, food)):
+                texts = [text] if _is_bare(taken, food) else [taken, text]
+                break
+            if (text.split() or [""])[-1] in ("more", "less", "extra", "fewer"):
+                texts = [text + _flat(food)]  # "we love cinnamon, so 2 sticks more"
+                break
+        for said in texts:
+            for turned in dict.fromkeys((_turned(said), said)):
+                yield self._tokens(turned)
+
+    def _reads(self, tokens: tuple[Token, ...], before: _Parse) -> bool:
+        if not tokens:
+            return False
+        if tokens not in self.tried:
+            self.tried[tokens] = self.is_read(tokens)
+        if self.tried[tokens] or not before.wishes:
+            return self.tried[tokens]
+        return self.is_read((*before.wishes[-1], Token(STOP), *tokens))
+
+    def _tails(self, tokens: tuple[Token, ...], start: int) -> Iterator[int]:
+        """Where a wish that begins here may end: at the end, or before a tail that only gives reasons."""
+        yield len(tokens)
+        for end in range(len(tokens) - 1, start, -1):
+            if tokens[end].word in _asides().tails and self._is_tail(tokens[end:]):
+                yield end
+
+    def _is_tail(self, tail: tuple[Token, ...]) -> bool:
+        bare = tail[1:]
+        if tuple(token.word for token in tail) in _asides().tail_phrases:
+            return True
+        if tail[0].word == "if":
+            return _is_polite(bare)
+        told = _told(_flat(bare), self.is_doubtful) if bare else None
+        return (told is not None and not told[1]) or _is_aside(bare, is_doubtful=self.is_doubtful, is_tail=True)
+
+
+def _is_bare(text: str, food: tuple[Token, ...]) -> bool:
+    """ "The kids love it": nothing is said of what is to be done with it."""
+    return (
+        _without_asking(text) == _flat(food) or not set(text.split()) - {token.word for token in food} - _asides().words
+    )
+
+
+def _with_one(text: str, food: tuple[Token, ...]) -> str:
+    """ "The yellow ones", of the yellow beans that were spoken of."""
+    names = {token.word for token in food}
+    found = re.search(r"(?<!\S)(?:the |my |our |those |these )?(?:(\S+) )?(?:one|1) (?!\S* ?jar)", text)
+    if not found or (found[1] and found[1] not in names):
+        return ""
+    return text[: found.start()] + _flat(food) + text[found.end() :]
+
+
+def _left(
+    foods: list[tuple[int, str, tuple[Token, ...]]], wish: tuple[Token, ...]
+) -> list[tuple[int, str, tuple[Token, ...]]]:
+    """The foods that a wish does not take up by their name; what was said of an acid stays."""
+    words = {token.word for token in wish}
+    return [
+        (at, said, food)
+        for at, said, food in foods
+        if not {token.word for token in food} <= words or ({token.word for token in food} & _ACID and said != "use")
+    ]
+
+
+def _starts(tokens: tuple[Token, ...]) -> Iterator[int]:
+    """Where a wish may begin, behind words that frame it; behind all of them first."""
+    text, found, at = _flat(tokens), [0], 0
+    while at < len(text) and (match := _frame().match(text, at)):
+        at = match.end()
+        found.append(len(text[:at].split()))
+    yield 0
+    yield from (start for start in reversed(found) if 0 < start < len(tokens))
+
+
+_CUTTING = _JOINTS | {"if", "when", "who", "which", "where"}
+# Somebody begins to speak of what they wish: "as it's tart I'd use more sugar".
+_OPENING = frozenset({"i", "id", "wed", "ill", "we", "can", "could", "may", "would", "is", "are"})
+_FRAMING = _JOINTS | {"if", "when", "who", "which", "where", "that", "i", "we", "you", "it", "they", "what", STOP, ","}
+
+
+def _cuts(tokens: Sequence[Token]) -> list[int]:
+    """Where a clause may end: at a comma or a full stop, and before a joint."""
+    words = [token.word for token in tokens]
+    found = []
+    for at, word in enumerate(words):
+        is_joint = at and word in _CUTTING and words[at : at + 2] not in (["as", "well"], ["so", "much"])
+        opens = at and word in _OPENING and words[at - 1] not in _FRAMING
+        if word in _ENDS or is_joint or opens:
+            found.append(at)
+    return found
+
+
+def chatty_wishes(tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool]) -> tuple[Token, ...]:
+    """The text without its asides in free words, where every other word is of a wish that can be read; else ()."""
+    talk = _Talk(tokens, is_read)
+    parse = talk.parse(0, _Parse())
+    if parse is None:
+        return ()
+    if swap := _swapped(parse, is_read):
+        return swap
+    plain: list[Token] = []
+    for at, wish in enumerate((*parse.wishes, ())):
+        for place, said, food in parse.foods:
+            if place == at:
+                plain += [*(Token(word) for word in said.split()), *food, Token(STOP)]
+        plain += [*wish, Token(STOP)] if wish else []
+    return tuple(plain)
+
+
+def _swapped(parse: _Parse, is_read: Callable[[tuple[Token, ...]], bool]) -> tuple[Token, ...]:
+    """ "I can't find golden raisins, would raisins do": one thing missing and one used is a swap; else ()."""
+    missing = [food for _, said, food in parse.foods if said == "leave out"]
+    used = [food for _, said, food in parse.foods if said == "use"]
+    if len(missing) != 1 or len(used) + len(parse.wishes) != 1 or len(parse.foods) != 1 + len(used):
+        return ()
+    wish = (Token("use"), *used[0]) if used else parse.wishes[0]
+    words = [token.word for token in wish]
+    if wish[-1].word == "instead":
+        wish = wish[:-1]
+    if set(words) & {"instead", "for", "in", "rather", "than", "add", "leave"} - {words[-1]} or "use" not in words:
+        return ()
+    swap = (*wish, Token("instead"), Token("of"), *missing[0])
+    return swap if is_read(swap) else ()

@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from recipes.engine.changes.foods import foods
 from recipes.engine.changes.normalise import STOP, Token
@@ -45,6 +45,22 @@ def _pattern(line: str) -> re.Pattern[str]:
 
 
 @cache
+def _needs(line: str) -> frozenset[str]:
+    """Words of which a text has at least one if it holds the line; none where that cannot be said by a word."""
+    for word in line.split():
+        known = data("ways")["class"].get(word.strip("<>").rstrip("?>"), "") if word.startswith("<") else ""
+        options = known.split() or word.split("|")
+        if not word.startswith("~") and not word.endswith("?") and not any("*" in option for option in options):
+            return frozenset(options)
+    return frozenset()
+
+
+def _holds(line: str, words: set[str], text: str) -> bool:
+    needed = _needs(line)
+    return not (needed and needed.isdisjoint(words)) and bool(_pattern(line).search(text + " "))
+
+
+@cache
 def _own_words(line: str) -> tuple[frozenset[str], tuple[str, ...]]:
     """The words of a line, and the beginnings of words that it has."""
     classes = data("ways")["class"]
@@ -71,10 +87,10 @@ def _says(entry: dict[str, object], text: str) -> str:
     unless = entry.get("unless", [])
     says = entry["says"]
     assert isinstance(unless, list)
-    if any(_pattern(line).search(text + " ") for line in unless):
+    if any(_holds(line, words, text) for line in unless):
         return ""
     assert isinstance(says, list)
-    return next((line for line in says if _pattern(line).search(text + " ")), "")
+    return next((line for line in says if _holds(line, words, text)), "")
 
 
 def read_accident(tokens: Sequence[Token]) -> Change | None:
@@ -169,6 +185,13 @@ def _allowed(name: str) -> frozenset[str]:
 def _sizes() -> dict[str, str]:
     """Each name of a jar size, and the size."""
     return {name: size for size, names in data("ways")["size"].items() for name in phrases(names)}
+
+
+@cache
+def vessel_words() -> frozenset[str]:
+    """Every word of a jar's size or of a syrup: without one of them no jar and no syrup is spoken of."""
+    names = [*_sizes(), *(name for names in data("ways")["syrup"].values() for name in phrases(names))]
+    return frozenset(word for name in names for word in name.split()) | {"syrup", "jar"}
 
 
 @cache
@@ -411,8 +434,11 @@ _FRAMES: tuple[Callable[[Sequence[Token], str], Change | None], ...] = (
 
 def read_way(tokens: Sequence[Token]) -> Change | None:
     """The way of working, jar, pack, pot, canner, heat or headspace that these tokens wholly say, if they say one."""
-    if not tokens:
-        return None
+    return _way_of(tuple(tokens)) if tokens else None
+
+
+@lru_cache(maxsize=2048)
+def _way_of(tokens: tuple[Token, ...]) -> Change | None:
     if found := _read_way(tokens):
         return found
     text = text_of(tokens)

@@ -135,7 +135,8 @@ def test_adding_a_low_acid_food_is_never_allowed(slug, how, word):
     answer = check_change(recipes()[slug], how.format(word))
     # Ginger of which nothing else is said is the powder, and is read back so.
     as_powder = word == "ginger" and "ground ginger" in answer.reading
-    assert answer.verdict is Ruling.REFUSED or as_powder, answer
+    another_sort = how == "{}" and answer.rule == "SAME-FOOD"  # a pepper alone, in place of the recipe's pepper
+    assert answer.verdict is Ruling.REFUSED or as_powder or another_sort, answer
 
 
 @given(st.sampled_from(ACID_SLUGS), st.sampled_from(AMOUNTS), st.integers(1, 99), st.sampled_from(["acid", "{own}"]))

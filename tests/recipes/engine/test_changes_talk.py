@@ -6,6 +6,7 @@ import pytest
 
 from recipes.engine.changes import Ruling, check_change
 from recipes.engine.changes.normalise import tokenise
+from recipes.engine.changes.read import read
 from recipes.engine.changes.talk import plain_wishes
 from tests.published.library import recipes
 
@@ -65,3 +66,45 @@ def test_what_talk_says_of_a_food_is_judged_with_the_wish(slug, text, rule):
 )
 def test_what_breaks_off_or_says_nothing_leaves_the_whole_text_refused(text):
     assert check_change(recipes()["chile-salsa"], text).verdict is Ruling.REFUSED
+
+
+# Asides in free words
+
+
+@pytest.mark.parametrize(
+    ("slug", "text", "reading"),
+    [
+        ("snap-beans", "My aunt from Kent comes on Sunday, so could I use pints?", "pint jars"),
+        ("pickled-beets", "Sorry to bother you all. I can't stand cloves, so I'd leave them out", "clove left out"),
+        ("mint-jelly-liquid", "My kids grew up with E numbers. May I leave out the food colour?", ""),
+        (
+            "cranberry-orange-chutney",
+            "I can't find golden raisins anywhere. Would ordinary raisins do?",
+            "ordinary raisin in place of golden raisin",
+        ),
+    ],
+)
+def test_a_clause_is_passed_over_only_where_each_of_its_words_is_one_of_an_aside(slug, text, reading):
+    assert check_change(recipes()[slug], text).reading == reading
+
+
+@pytest.mark.parametrize(
+    ("slug", "text"),
+    [
+        ("tomatoes-raw-no-liquid", "we have no lemon juice so could I add a bit of dried basil"),
+        ("dilly-beans-usda", "The kids hate vinegar. Can I leave out the garlic?"),
+        ("tomatoes-raw-no-liquid", "lemon juice as printed. My gran never did that. And no salt"),
+        ("snap-beans", "no salt please, and my gran never did the pressure bit"),
+        ("chile-salsa", "we have loads of onions, so use those too"),
+        ("carrots", "no salt, they are mashed"),
+        ("snap-beans", "10 minutes, we never do it. No salt"),
+        ("bread-and-butter-pickles", "no turmeric, my gran did it her way with less of it"),
+    ],
+)
+def test_an_aside_never_swallows_a_change(slug, text):
+    assert check_change(recipes()[slug], text).verdict is Ruling.REFUSED
+
+
+def test_what_an_aside_says_of_a_food_is_part_of_the_reading():
+    changes = read("We ran out of cloves and the shop is shut. My dad loves cinnamon, so add a cinnamon stick")[0]
+    assert [(change.act.value, change.item) for change in changes] == [("omit", "clove"), ("add", "cinnamon stick")]
