@@ -99,8 +99,9 @@ def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[
     refused = _state_refusal(revision)
     if refused is None:
         return made
-    # No process time shows anywhere: neither the plan's own, nor in loads, timeline or cautions.
-    return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
+    return replace(
+        made, process=None, low_temperature=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals)
+    )
 
 
 def jar_at_hand(revision: Revision, made: Plan, wanted: PlanInput, empties: Mapping[str, int]) -> str | None:
@@ -120,7 +121,15 @@ def plan_from_table(*, table: ProcessTable, altitude: Altitude | None, **wanted:
     refused = table_refusal(table.table, known_foods())
     if refused is None:
         return made
-    return replace(made, process=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals))
+    return replace(
+        made, process=None, low_temperature=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals)
+    )
+
+
+def _refused(made: Plan, refusal: Refusal) -> Plan:
+    """No process time shows anywhere: neither the plan's own, nor in loads, timeline or cautions."""
+    refusals = (refusal, *made.refusals)
+    return replace(made, process=None, low_temperature=None, loads=(), day=None, cautions=(), refusals=refusals)
 
 
 def _state_refusal(revision: Revision) -> Refusal | None:

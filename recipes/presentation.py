@@ -51,6 +51,7 @@ from recipes.engine.terms import (
     Ingredient,
     JarCount,
     JarFact,
+    LowTemperature,
     Method,
     MinutesBand,
     Pack,
@@ -59,6 +60,7 @@ from recipes.engine.terms import (
     ProcessTable,
     Range,
     RecipeStep,
+    Refusal,
     Role,
     Seen,
     TestedRecipe,
@@ -108,6 +110,22 @@ def temperature_text(celsius: float) -> str:
 def heat_words(low: Fraction | int | None, high: Fraction | int | None) -> str:
     """ "70 to 75 °F (21 to 24 °C)" as printed; for a metric reader the other way round."""
     return _reordered(heat_text(low, high))
+
+
+def low_temperature_words(found: LowTemperature | Refusal | None) -> str:
+    """The other way to keep these jars, with its figures, or why it is none here; "" where the source says nothing."""
+    if found is None:
+        return ""
+    if isinstance(found, Refusal):
+        return in_words(found)
+    water = heat_words(found.low_f, found.high_f)
+    minutes = ngettext("%(n)s minute", "%(n)s minutes", found.minutes) % {"n": found.minutes}
+    text = _(
+        "Or, as the source allows, low-temperature pasteurisation: %(minutes)s in water held at %(water)s by a tested"
+        " thermometer, its readings in the log. It is chosen when the batch begins."
+    )
+    said = text % {"minutes": minutes, "water": water}
+    return f"{said} {found.dispute}".rstrip()
 
 
 def pressure_text(psi: int) -> str:
@@ -1170,6 +1188,8 @@ def _process(plan: Plan) -> Iterator[str]:
         yield f"  {process.correction[0].upper()}{process.correction[1:]}."
     yield f"  {process.jar}, {process.pack}, headspace {process.headspace}, altitude band {process.band}"
     yield f"  Source: {process.source}"
+    if low := low_temperature_words(plan.low_temperature):
+        yield f"  {low}"
     if plan.sterilise_jars:
         yield f"  Boil the empty jars for {plan.sterilise_minutes} minutes first."
     elif plan.sterilise_jars is False:

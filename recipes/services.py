@@ -8,7 +8,7 @@ from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -462,6 +462,7 @@ class LoadReport:
     revised: list[str] = field(default_factory=list)
     held_back: list[str] = field(default_factory=list)  # new or changed entries that are not tested
     to_review: list[str] = field(default_factory=list)  # new or changed entries of the club's own, left for a reviewer
+    still_waiting: list[str] = field(default_factory=list)  # of the unchanged, those that nobody has published yet
     reasons: dict[str, str] = field(default_factory=dict)  # why an entry is held back, by slug
     withdrawn: list[str] = field(default_factory=list)  # published before, no longer tested in the library
     to_withdraw: list[str] = field(default_factory=list)  # the same, held back from new plans until somebody says so
@@ -469,6 +470,7 @@ class LoadReport:
     tables_added: list[str] = field(default_factory=list)
     tables_changed: list[str] = field(default_factory=list)
     tables_unchanged: list[str] = field(default_factory=list)
+    tables_to_review: list[str] = field(default_factory=list)  # tables of the club's own that nobody answered for
 
     @property
     def changed(self) -> int:
@@ -476,7 +478,9 @@ class LoadReport:
         return recipes + len(self.tables_added) + len(self.tables_changed)
 
 
-def library_load(*, paths: Sequence[Path], reviewer: User | None = None, may_withdraw: bool = False) -> LoadReport:
+def library_load(
+    *, paths: Sequence[Path], reviewer: User | None = None, acid_seen: str = "", may_withdraw: bool = False
+) -> LoadReport:
     """Bring the library files at `paths` (files or folders) into the database.
 
     1. Every file is read and checked; any problem ends it here, reported and with nothing changed. What the acid ledger
@@ -486,7 +490,10 @@ def library_load(*, paths: Sequence[Path], reviewer: User | None = None, may_wit
        did not change is left alone. A published revision that the library no longer holds as tested is withdrawn, and
        its jars called back, only where `may_withdraw`; without it, nothing new is planned from it (`refused_why`).
     3. An entry of any other file becomes a draft that waits for review. With a `reviewer` it is published by them, as
-       on the site, unless something holds it back. PermissionDenied for one who may not review.
+       on the site, unless something holds it back; `acid_seen` is their word on where the source prints an acid that no
+       tested recipe here has. PermissionDenied for one who may not review.
+    4. A process table of any other file is planned from once a `reviewer` answers for it, and is theirs to read till
+       then.
     """
     if reviewer and not (reviewer.is_active and reviewer.has_perm("recipes.review_revision")):
         raise PermissionDenied
@@ -498,7 +505,7 @@ def library_load(*, paths: Sequence[Path], reviewer: User | None = None, may_wit
         findings = _judged(library)
         report.problems += [*_taken(library), *_tables_taken(library), *_refused(library, findings)]
         if not report.problems:
-            _apply(library, findings, report, timezone.now(), reviewer, may_withdraw)
+            _apply(library, findings, report, timezone.now(), _Reviewed(reviewer, acid_seen.strip()), may_withdraw)
             published_sweep()
     return report
 
@@ -550,12 +557,23 @@ def _tables_taken(library: Library) -> list[LibraryProblem]:
     ]
 
 
+class _Reviewed(NamedTuple):
+    """Who compared the club's own files with their source, and what they read of the acid."""
+
+    by: User | None
+    acid_seen: str
+
+    def publishes(self, recipe: TestedRecipe, findings: Sequence[Finding]) -> bool:
+        answered = all(found.by_statement and self.acid_seen for found in findings)
+        return self.by is not None and recipe.is_tested and answered
+
+
 def _apply(
     library: Library,
     findings: Findings,
     report: LoadReport,
     now: datetime,
-    reviewer: User | None,
+    reviewed: _Reviewed,
     may_withdraw: bool,
 ) -> None:
     recipes = {recipe.slug: recipe for recipe in Recipe.objects.select_related("current")}
@@ -569,14 +587,15 @@ def _apply(
         if why:
             report.reasons[entry.recipe.slug] = why
         if not entry.is_shipped:
-            _for_review(entry, recipe, latest.get(pk), held.get(pk), report, why, reviewer)
+            publishes = reviewed.publishes(entry.recipe, findings[entry.recipe.slug])
+            _for_review(entry, recipe, latest.get(pk), held.get(pk), report, why, reviewed if publishes else None)
         elif why:
             _hold_back(entry, recipe, held.get(pk), report, now, why, may_withdraw)
         else:
             _publish(entry, recipe, latest.get(pk), held.get(pk), report, now)
     tables = {table.key: table for table in ProcessTable.objects.all()}
     for table_entry in library.tables:
-        _table_set(table_entry, tables.get(table_entry.key), report, now)
+        _table_set(table_entry, tables.get(table_entry.key), report, now, reviewed.by)
 
 
 def _for_review(
@@ -586,16 +605,16 @@ def _for_review(
     waiting: Revision | None,
     report: LoadReport,
     why: str,
-    reviewer: User | None,
+    publishes: _Reviewed | None,
 ) -> None:
     """An entry of the club's own. What was reviewed is not asked for again; what waits is brought up to date."""
     slug = entry.recipe.slug
-    publishes = reviewer is not None and not why
     if waiting is None and latest and latest.digest == entry.digest:
         report.unchanged.append(slug)
         return
     if waiting and not waiting.from_library and waiting.digest == entry.digest and not publishes:
         report.unchanged.append(slug)
+        report.still_waiting.append(slug)
         return
     if waiting and waiting.from_library:  # loaded before the club's own files were told apart
         waiting.delete()
@@ -604,8 +623,8 @@ def _for_review(
     draft.content, draft.digest, draft.review_note = entry.content, entry.digest, why
     draft.state, draft.submitted_at = RevisionState.IN_REVIEW, timezone.now()
     draft.save()
-    if reviewer and publishes:
-        revision_publish(by=reviewer, revision=draft)
+    if publishes and publishes.by:
+        revision_publish(by=publishes.by, revision=draft, acid_seen=publishes.acid_seen)
         (report.revised if latest else report.added).append(slug)
     else:
         report.to_review.append(slug)
@@ -694,7 +713,7 @@ def table_revision(*, by: User, table: ProcessTable) -> Revision:
     return _table_publish(recipe_of_table(table.table))
 
 
-def _table_publish(made: TestedRecipe) -> Revision:
+def _table_publish(made: TestedRecipe, reviewer: User | None = None) -> Revision:
     content = recipe_to_document(made)
     digest = content_digest(content)
     recipe, _made = Recipe.objects.get_or_create(slug=made.slug, defaults={"from_library": True, **index_of(made)})
@@ -710,6 +729,7 @@ def _table_publish(made: TestedRecipe) -> Revision:
         content=content,
         digest=digest,
         from_library=True,
+        reviewer=reviewer,
     )
     current_refresh(recipe)
     return revision
@@ -798,10 +818,15 @@ def _library_recipe_add(entry: RecipeEntry) -> Recipe:
     return Recipe.objects.create(slug=entry.recipe.slug, from_library=entry.is_shipped, **index_of(entry.recipe))
 
 
-def _table_set(entry: TableEntry, table: ProcessTable | None, report: LoadReport, now: datetime) -> None:
-    # Nobody reviews a table: one of the club's own is for instructors to read.
-    is_held_back = not entry.is_shipped or not any(row.seen.is_seen for row in entry.table.rows)
-    if table and table.digest == entry.digest and table.is_held_back == is_held_back:
+def _table_set(
+    entry: TableEntry, table: ProcessTable | None, report: LoadReport, now: datetime, reviewer: User | None
+) -> None:
+    same = table if table and table.digest == entry.digest else None
+    answered_for = entry.is_shipped or reviewer is not None or (same is not None and not same.is_held_back)
+    if not answered_for:
+        report.tables_to_review.append(entry.key)
+    is_held_back = not answered_for or not any(row.seen.is_seen for row in entry.table.rows)
+    if same and same.is_held_back == is_held_back:
         report.tables_unchanged.append(entry.key)
         return
     (report.tables_changed if table else report.tables_added).append(entry.key)
@@ -818,3 +843,5 @@ def _table_set(entry: TableEntry, table: ProcessTable | None, report: LoadReport
         },
     )
     _table_followed(entry, changed, now)
+    if not entry.is_shipped and not is_held_back and stands_alone(changed):
+        _table_publish(recipe_of_table(entry.table), reviewer)  # so that it is known who answers for it

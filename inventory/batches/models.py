@@ -73,6 +73,7 @@ from inventory.batches.rules import (
     looked_at_from,
     most_ml,
     phase,
+    planned_high_ml,
     seal_window,
 )
 from inventory.equipment.models import Thing
@@ -586,8 +587,14 @@ class Batch(models.Model):
         """The most that the pots can have filled, with one jar of this size a pot to spare."""
         if self.is_staged:
             return Fraction(self.plan["most_ml"])
-        stated = self.cooked_from.tested.stated_yield
-        return most_ml(stated, pots=self.pots, printed_pots=self.printed_pots, jar=size)
+        tested = self.cooked_from.tested
+        return most_ml(
+            (tested.stated_yield, *tested.other_yields),
+            planned_ml=planned_high_ml(self.plan),
+            pots=self.pots,
+            printed_pots=self.printed_pots,
+            jar=size,
+        )
 
     def most_jars(self, size: str) -> int:
         """The most jars of one size the pots of this batch can have filled."""

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from django.utils.translation import gettext_noop as noop
 
 from club.core.clock import in_utc
 from inventory.equipment.choices import Kind
+from recipes.engine import MASS_BALANCE
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
 from recipes.engine.terms import Canner, Rule, StatedYield
 
@@ -185,9 +186,11 @@ BEST_BY_KIND = dict.fromkeys(("jam", "jelly", "marmalade", "preserve", "conserve
 JAR_CEILING = Rule(
     "no-more-jars-than-the-pots-give",
     noop(
-        "A pot fills what its source states; one jar a pot more is taken as a generous ladle, beyond that as an error."
+        "A pot fills what its source states, or what it weighs; one jar a pot more is taken as a generous ladle, beyond"
+        " that as an error."
     ),
-    "stated yield of the tested source; one jar a pot more: common practice, no source",
+    "stated yield of the tested source, or the mass balance where that is more; one jar a pot more: common practice, no"
+    " source",
 )
 
 
@@ -281,15 +284,27 @@ def sizes_covered(process_jar: str) -> tuple[str, ...]:
     return tuple(JAR_SIZES[: JAR_SIZES.index(process_jar) + 1]) if process_jar in JAR_SIZES else ()
 
 
-def most_ml(stated: StatedYield, *, pots: int, printed_pots: Fraction, jar: str) -> Fraction:
-    """The most that can have been filled, in ml: the stated high end, and one `jar` a pot more.
+def most_ml(
+    printed: Iterable[StatedYield], *, planned_ml: Fraction, pots: int, printed_pots: Fraction, jar: str
+) -> Fraction:
+    """The most that can have been filled, in ml: the high end of any yield that is printed, or what was planned or
+    weighed where that is more; and one `jar` a pot besides.
 
     `printed_pots` is how often the printed recipe was cooked: half pots count half. Where the stated yield was not
     seen in print the bound is twice as wide (our own choice, no source): a doubtful figure must not call an honest
     count a lie.
     """
-    a_pot = stated.high * JAR_ML[stated.jar] * (1 if stated.seen.is_seen else 2)
-    return printed_pots * a_pot + pots * JAR_ML[jar]
+    a_pot = max(stated.high * JAR_ML[stated.jar] * (1 if stated.seen.is_seen else 2) for stated in printed)
+    return max(printed_pots * a_pot, planned_ml) + pots * JAR_ML[jar]
+
+
+def planned_high_ml(plan: Mapping[str, Any]) -> Fraction:
+    """Of a plan as a batch keeps it, the volume for all pots in ml: what its jars hold, or the high end of the mass
+    balance where that is more. A class of food is too wide to count jars by."""
+    jars = filled_ml({jar["size"]: jar["count"] for jar in plan.get("jars", ())})
+    found = plan.get("yield", {})
+    weighed = found["volume_high_ml"] if found.get("basis") == MASS_BALANCE else 0
+    return max(jars, Fraction(str(weighed)))
 
 
 def filled_ml(jars: Mapping[str, int]) -> Fraction:

@@ -44,6 +44,7 @@ from recipes.engine.terms import (
     Canner,
     Caution,
     JarCount,
+    LowTemperature,
     Method,
     Pack,
     Range,
@@ -174,6 +175,7 @@ class Plan:
     food: str | None = None  # which of the recipe's produce, where that is known
     hand_work: tuple[HandWork, ...] = ()  # on the food of all pots, before they are lit
     cooks: int = 1  # who share it
+    low_temperature: LowTemperature | Refusal | None = None  # None: the recipe's source says nothing of it
 
     @property
     def ok(self) -> bool:
@@ -312,6 +314,7 @@ def plan_batch(recipe: TestedRecipe, request: PlanRequest, *, revision: int | No
         food=found.food,
         hand_work=found.hand_work,
         cooks=found.cooks,
+        low_temperature=_low_temperature(recipe, found),
     )
 
 
@@ -347,6 +350,21 @@ def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
     found.jar_serves = True
     if problem is None:
         found.allowed, found.process = allowed, allowed[found.jar]
+
+
+def _low_temperature(recipe: TestedRecipe, found: _Found) -> LowTemperature | Refusal | None:
+    """Low-temperature pasteurisation in place of the process, or why these jars are not kept by it."""
+    low, process = recipe.low_temperature, found.process
+    if low is None or process is None:
+        return None
+    if not low.seen.is_seen:
+        return Refusal("low-temperature.not-seen", "LOW-TEMPERATURE")
+    fits = (not low.packs or process.pack in low.packs) and (not low.jars or process.tested_jar in low.jars)
+    if process.canner is not Canner.BOILING_WATER or not fits:
+        return Refusal("low-temperature.elsewhere", "LOW-TEMPERATURE")
+    if found.altitude is None or boiling_point_c(found.altitude) * 9 / 5 + 32 <= low.high_f:
+        return Refusal("low-temperature.too-high", "LOW-TEMPERATURE")
+    return low
 
 
 def _find_choices(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> TestedRecipe:
@@ -825,6 +843,7 @@ def plan_as_dict(plan: Plan) -> Json:
         "look_up": list(map(str, plan.look_up)),
         "printed_load": None if plan.printed_load is None else _printed_load(plan.printed_load),
         "packing_liquid": _packing_liquid(plan),
+        "low_temperature": _low_temperature_of(plan),
         "choices": [
             {"name": choice.name, "instead_of": list(choice.instead_of), "chosen": choice in plan.chosen}
             for choice in choices_of(plan.recipe)
@@ -882,6 +901,25 @@ def _packing_liquid(plan: Plan) -> Json | None:
         "allowed": list(liquids.names),
         "usual": liquids.usual or None,
         "source": _source(syrup.source) if syrup else None,
+    }
+
+
+def _low_temperature_of(plan: Plan) -> Json | None:
+    """What the source says of it, and whether these jars may be kept by it; None where it says nothing."""
+    low, found = plan.recipe.low_temperature, plan.low_temperature
+    if low is None:
+        return None
+    possible = isinstance(found, LowTemperature)
+    return {
+        "possible": possible,
+        "why_not": _reason(found) if isinstance(found, Refusal) else None,
+        "water_f": [_number(end, 2) for end in (low.low_f, low.high_f)] if possible else None,
+        "minutes": low.minutes if possible else None,
+        "packs": [pack.value for pack in low.packs],
+        "jars": list(low.jars),
+        "seen": low.seen.value,
+        "source": _source(low.source or plan.source),
+        "dispute": low.dispute or None,
     }
 
 

@@ -34,6 +34,10 @@ def table_named(food: str, words: str) -> ProcessTable:
     found = [table for table in tables if words.lower() in f"{table.variant} {table.method}".lower()]
     if len(found) == 1:
         return found[0]
+    if not found and not tables and ProcessTable.objects.filter(food__iexact=food.strip()[:120]).exists():
+        raise bad_input(
+            f"--table: nobody has answered yet for the table of {food[:80]!r}: load its file with --reviewed-by."
+        )
     if not found and not tables:
         raise bad_input(f"--table: there is no process table for {food[:80]!r}.")
     known = "; ".join(f"{table.variant} {table.method}".strip() for table in found or tables)

@@ -29,6 +29,9 @@ MINT = GOOD.replace(
 )
 
 
+TABLE_ALONE = f'format = "kettlehall-library-2"\n{TABLE}'
+
+
 @pytest.fixture
 def own(tmp_path):
     """Write the text to a file of the club's own and load it."""
@@ -269,12 +272,38 @@ def test_a_members_draft_of_a_file_recipe_does_not_shut_the_file_out(own, instru
     assert own(GOOD.replace('"Boil."', '"Boil hard."')).to_review == ["test-spread"]
 
 
-def test_a_process_table_of_the_clubs_own_is_for_instructors_to_read(own, member, reviewer):
-    own(GOOD + TABLE, reviewer=reviewer)
+def test_a_process_table_of_the_clubs_own_is_planned_from_once_a_reviewer_answers_for_it(own, member, reviewer):
+    asked = {"table": "plums", "jars": "7", "altitude": "300 m", "json": True}
+    own(TABLE_ALONE)
     table = ProcessTable.objects.get()
     assert table.is_held_back
     assert table not in ProcessTable.objects.visible_to(member)
-    assert own(GOOD + TABLE).changed == 0
+    with pytest.raises(CommandError, match="nobody has answered yet"):
+        call_command("plan_batch", **asked)
+    own(TABLE_ALONE, reviewer=reviewer)
+    call_command("plan_batch", **asked)
+    assert Revision.objects.get(recipe__slug__startswith="table-plums").reviewer == reviewer
+    assert table in ProcessTable.objects.visible_to(member)
+    assert own(TABLE_ALONE).changed == 0
+    report = own(TABLE_ALONE.replace("[1000, 20]", "[1000, 25]"))
+    assert (len(report.tables_changed), len(report.tables_to_review)) == (1, 1)
+    assert table not in ProcessTable.objects.visible_to(member)
+    assert not Revision.objects.published().exists()
+
+
+def test_the_reviewers_word_on_the_acid_publishes_from_the_command_line_too(tmp_path, reviewer, capsys):
+    file = tmp_path / "own.toml"
+    file.write_text(MINT)
+    with pytest.raises(CommandError, match="--reviewed-by"):
+        call_command("load_library", file, acid_seen="page 2")
+    for _round in ("new", "again"):
+        call_command("load_library", file, reviewed_by=reviewer.email)
+        assert "waits for review: test-spread. Held back by the acid list." in capsys.readouterr().out
+    call_command("load_library", file, reviewed_by=reviewer.email, acid_seen="Leaflet 3, page 2: plums with mint.")
+    assert "Leaflet 3, page 2" in Revision.objects.published().get().review_note
+    file.write_text(UNKNOWN.replace("test-spread", "kokum-spread"))
+    call_command("load_library", file, reviewed_by=reviewer.email, acid_seen="page 2")
+    assert not Revision.objects.published().filter(recipe__slug="kokum-spread").exists()
 
 
 def test_a_process_table_of_the_clubs_own_does_not_write_over_a_shipped_one(tmp_path):

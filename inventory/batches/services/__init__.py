@@ -39,7 +39,6 @@ from inventory.batches.services.log import (
     in_the_canner,
     jars_put_away,
     jars_reprocess,
-    low_temperature_refusal,
     seals_record,
 )
 from inventory.batches.services.lots import LotAnswer, lot_take_back, lots_note
@@ -114,7 +113,6 @@ __all__ = [
     "log_as_signed",
     "lot_take_back",
     "lots_note",
-    "low_temperature_refusal",
     "may_recall",
     "moment_pressed",
     "person_forget",

@@ -84,9 +84,9 @@ from inventory.equipment.rules import year_after
 from inventory.equipment.services import gauge_check
 from inventory.jars.models import LidLot
 from inventory.jars.services import lid_lot_get_or_add
-from recipes.engine import Plan, boiling_point_c, plan_as_dict
+from recipes.engine import Plan, plan_as_dict
 from recipes.engine.quantities import JAR_SIZES
-from recipes.engine.terms import Altitude, Canner, Refusal
+from recipes.engine.terms import Altitude, Refusal
 from recipes.models import Revision, RevisionState
 from recipes.planning import PlanInput, plan_for
 from recipes.presentation import in_words
@@ -224,25 +224,14 @@ def _columns(plan: Plan, revision: Revision, kitchen: Kitchen, jar: str | None) 
     }
 
 
-def low_temperature_refusal(revision: Revision, plan: Plan) -> str:
-    """Why the jars of this plan are not pasteurised at low temperature; "" where the recipe's source allows it."""
-    low, process = revision.tested.low_temperature, plan.process
-    if low is None or process is None or not low.seen.is_seen:
-        return _("The source of this recipe does not allow low-temperature pasteurisation.")
-    fits_pack, fits_jar = not low.packs or process.pack in low.packs, not low.jars or process.tested_jar in low.jars
-    if process.canner != Canner.BOILING_WATER or not (fits_pack and fits_jar):
-        return _("The source allows low-temperature pasteurisation in a boiling-water canner, for another pack or jar.")
-    if plan.altitude is None or boiling_point_c(plan.altitude) * 9 / 5 + 32 <= low.high_f:
-        return _("Water boils here before it is as hot as the source asks.")
-    return ""
-
-
 def _low_temperature(revision: Revision, plan: Plan, fields: dict[str, Any]) -> dict[str, Any]:
     """The columns of it, and what the plan keeps of its source. A second process of such jars is not published."""
-    if refusal := low_temperature_refusal(revision, plan):
-        raise ValidationError({"low_temperature": refusal})
-    low = revision.tested.low_temperature
-    assert low is not None
+    low = plan.low_temperature
+    if low is None:
+        text = _("The source of this recipe does not allow low-temperature pasteurisation.")
+        raise ValidationError({"low_temperature": text})
+    if isinstance(low, Refusal):
+        raise ValidationError({"low_temperature": in_words(low)})
     source = low.source or revision.tested.source
     kept = {"low_f": str(low.low_f), "high_f": str(low.high_f), "minutes": low.minutes, "source": source.title}
     return {
@@ -492,8 +481,8 @@ def _ceiling_check(problems: Problems, batch: Batch, filled: Mapping[str, int]) 
     stated = batch.cooked_from.tested.stated_yield
     text = _(
         "That is more than this batch can have given: its tested source states at most %(high)s %(jar)s jars a"
-        " full pot; with %(pots)s, and a jar a pot to spare, that is %(most)s jars of %(size)s. Count again;"
-        " other pots are another batch."
+        " full pot; with %(pots)s, by that or by weight where that is more, and a jar a pot to spare, it is %(most)s"
+        " jars of %(size)s. Count again; other pots are another batch."
     )
     params = {
         "high": str(stated.high),

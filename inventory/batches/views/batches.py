@@ -57,7 +57,7 @@ from inventory.equipment.choices import CANNER_KINDS
 from inventory.equipment.models import Thing
 from inventory.jars.models import LidLot
 from recipes.engine import Plan, sterilise_minutes
-from recipes.engine.terms import Refusal
+from recipes.engine.terms import LowTemperature, Refusal
 from recipes.models import Revision
 from recipes.planning import PlanInputError, plan_for, read_plan_input
 from recipes.presentation import headspace_text, kept_lines, kitchen_points, own_steps, process_details
@@ -323,7 +323,7 @@ def start(request: HttpRequest) -> HttpResponse:
     proposed = canner_proposed(user, kitchen, offered) if request.method == "GET" and gauge else None
     code = request.GET.get("canner_code", "")[:120] or (proposed.code if proposed else "")
     initial = {"canner_code": code, "own_reads_high": request.GET.get("reads_high", "")}
-    may_pasteurise = not services.low_temperature_refusal(revision, plan)
+    may_pasteurise = isinstance(plan.low_temperature, LowTemperature)
     form = StartForm(request.POST or None, gauge=gauge, may_pasteurise=may_pasteurise, initial=initial)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):

@@ -1,4 +1,4 @@
-"""manage.py load_library [PATH ...] [--reviewed-by EMAIL] [--withdraw]"""
+"""manage.py load_library [PATH ...] [--reviewed-by EMAIL [--acid-seen WORDS]] [--withdraw]"""
 
 from __future__ import annotations
 
@@ -31,6 +31,12 @@ class Command(BaseCommand):
         )
 
         parser.add_argument(
+            "--acid-seen",
+            default="",
+            metavar="WORDS",
+            help="where the reviewer read the acid of these files' mixtures, where no tested recipe here has it",
+        )
+        parser.add_argument(
             "--withdraw",
             action="store_true",
             help="also withdraw what the library no longer holds as tested, and call back the jars made from it",
@@ -38,9 +44,14 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         reviewer = self._reviewer(options["reviewed_by"], options["path"])
+        if options["acid_seen"].strip() and reviewer is None:
+            raise CommandError("--acid-seen is a reviewer's word: say whose with --reviewed-by.")
         try:
             report = library_load(
-                paths=options["path"] or [SHIPPED], reviewer=reviewer, may_withdraw=options["withdraw"]
+                paths=options["path"] or [SHIPPED],
+                reviewer=reviewer,
+                acid_seen=options["acid_seen"],
+                may_withdraw=options["withdraw"],
             )
         except IntegrityError as error:
             raise CommandError("Somebody else is loading the library; nothing was changed. Run it again.") from error
@@ -78,8 +89,10 @@ class Command(BaseCommand):
         self.stdout.write(f"{report.changed} changed in all.")
         for slug in report.held_back if verbose else ():
             self.stdout.write(f"held back: {slug}")
-        for slug in report.to_review:
+        for slug in [*report.to_review, *report.still_waiting]:
             self.stdout.write(f"waits for review: {slug}. {report.reasons.get(slug, '')}".rstrip())
+        for key in report.tables_to_review:
+            self.stdout.write(f"for instructors to read, until a reviewer is named with --reviewed-by: {key}.")
         for slug in report.withdrawn:
             latest = Revision.objects.filter(recipe__slug=slug, state=RevisionState.WITHDRAWN).latest("withdrawn_at")
             self.stdout.write(f"withdrawn, because it is no longer tested: {slug}. {_called_back(latest)}")

@@ -17,6 +17,8 @@ from inventory.batches.models import Batch
 from inventory.batches.rules import WaterGap, WaterReading, water_held
 from inventory.batches.stove import Part, course_of
 from inventory.equipment.choices import Kind
+from recipes.engine import PlanRequest, plan_as_dict, plan_batch
+from recipes.engine.terms import Altitude
 from recipes.models import Recipe
 from tests.factories.batches import NOW, make_batch, without_lots
 from tests.factories.equipment import make_test, make_thing, readings
@@ -133,6 +135,28 @@ def test_what_the_source_does_not_allow_is_refused(db, allowed):
         make_batch(revision=revision, low_temperature=True)
     assert list(refused.value.message_dict) == ["low_temperature"]
     assert not Batch.objects.exists()
+
+
+def test_the_plan_says_whether_these_jars_may_be_kept_so_on_its_page_and_as_json(db, sign_in):
+    person = make_person()
+    kitchen = make_kitchen(person, altitude="200 m")
+    client = sign_in(person)
+    asked = {"pots": "1", "kitchen": kitchen.pk, "jar": "half-pint"}
+    revision = make_revision(low_temperature=ALLOWED)
+    page = client.get(f"/recipes/{revision.recipe.slug}/plan/", asked)
+    assert "low-temperature pasteurisation: 30 minutes in water held at" in page.content.decode()
+    said = plan_as_dict(page.context["plan"])["low_temperature"]
+    assert (said["possible"], said["water_f"], said["minutes"], said["why_not"]) == (True, [180, 185], 30, None)
+
+    def why_not(recipe, metres: int) -> str:
+        made = plan_batch(recipe, PlanRequest(altitude=Altitude(Fraction(metres)), pots=1, jar="half-pint"))
+        said = plan_as_dict(made)["low_temperature"]
+        assert (said["possible"], said["water_f"], said["minutes"]) == (False, None, None)
+        return made.low_temperature.key
+
+    assert why_not(make_revision(low_temperature=ALLOWED | {"packs": ["raw"]}).tested, 200).endswith("elsewhere")
+    assert why_not(make_revision(low_temperature=ALLOWED | {"seen": "memory"}).tested, 200).endswith("not-seen")
+    assert why_not(revision.tested, 4700).endswith("too-high")
 
 
 def test_the_start_page_offers_it_and_the_cook_s_page_speaks_of_the_water(db, sign_in):

@@ -15,11 +15,14 @@ from inventory.batches.rules import (
     filled_ml,
     most_ml,
     phase,
+    planned_high_ml,
     seal_window,
     sizes_covered,
 )
+from recipes.engine import PlanRequest, plan_as_dict, plan_batch
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.terms import Seen, StatedYield
+from recipes.engine.terms import Altitude, Canner, Method, Seen, StatedYield, TestedRecipe
+from recipes.library import SHIPPED, read_library
 
 DENVER = ZoneInfo("America/Denver")
 YEARS = (datetime(2000, 1, 1), datetime(2100, 1, 1))  # noqa: DTZ001  (hypothesis puts the zone to them)
@@ -107,17 +110,61 @@ def stated(seen: Seen = Seen.TWICE) -> StatedYield:
     return StatedYield(jar="half-pint", low=Fraction(5), high=Fraction(6), seen=seen)
 
 
+TWO_POTS = {"planned_ml": Fraction(0), "pots": 2, "printed_pots": Fraction(2), "jar": "half-pint"}
+
+
 def test_pots_give_the_high_end_and_one_jar_a_pot_more():
-    most = most_ml(stated(), pots=2, printed_pots=Fraction(2), jar="half-pint")
+    most = most_ml([stated()], **TWO_POTS)
     assert most == 14 * JAR_ML["half-pint"]
     assert filled_ml({"half-pint": 14}) == most
     assert filled_ml({"half-pint": 15}) > most
 
 
 def test_half_pots_give_half():
-    assert most_ml(stated(), pots=1, printed_pots=Fraction(1, 2), jar="half-pint") == 4 * JAR_ML["half-pint"]
+    half = TWO_POTS | {"pots": 1, "printed_pots": Fraction(1, 2)}
+    assert most_ml([stated()], **half) == 4 * JAR_ML["half-pint"]
 
 
 def test_a_yield_not_seen_in_print_bounds_only_half_as_tightly():
-    most = most_ml(stated(Seen.SUSPECT), pots=1, printed_pots=Fraction(1), jar="half-pint")
-    assert most == 13 * JAR_ML["half-pint"]
+    one = TWO_POTS | {"pots": 1, "printed_pots": Fraction(1)}
+    assert most_ml([stated(Seen.SUSPECT)], **one) == 13 * JAR_ML["half-pint"]
+
+
+def most_of(recipe: TestedRecipe, jar: str, **wanted: object) -> Fraction:
+    """What a log of this plan may claim at most."""
+    rows = [row for row in recipe.process if row.jar == jar and row.seen.is_seen and row.method is recipe.method]
+    named = {"pack": rows[0].pack, "food": (*rows[0].only_for, *recipe.produce)[0]} if rows else {}
+    if recipe.method is Method.PRESSURE:
+        named["canner"] = Canner.WEIGHTED_GAUGE
+    made = plan_batch(recipe, PlanRequest(altitude=Altitude(Fraction(0)), jar=jar, **named, **wanted))
+    assert made.ok, (recipe.slug, made.refusals)
+    printed = (recipe.stated_yield, *recipe.other_yields)
+    a_pot = {"pots": made.pots, "printed_pots": made.printed_total, "jar": jar}
+    return most_ml(printed, planned_ml=planned_high_ml(plan_as_dict(made)), **a_pot)
+
+
+def test_no_log_of_what_the_source_prints_and_a_jar_more_is_refused():
+    library = read_library([SHIPPED])
+    printed, loads = 0, 0
+    for recipe in (entry.recipe for entry in library.recipes if entry.recipe.is_tested):
+        pot = next(pots for pots in (1, 2) if Fraction(pots) >= recipe.pot_limits.smallest)
+        for stated in (recipe.stated_yield, *recipe.other_yields):
+            if stated.seen.is_seen and recipe.stated_yield.seen.is_seen:
+                planned_in = recipe.stated_yield.jar
+                bound = most_of(recipe, planned_in, pots=pot)
+                printed += 1
+                assert bound >= JAR_ML[stated.jar] * stated.high + JAR_ML[planned_in], (recipe.slug, stated)
+        for jar, count in {(load.jar, load.count) for load in recipe.loads if load.seen.is_seen}:
+            loads += 1
+            assert most_of(recipe, jar, jars=count) >= JAR_ML[jar] * (count + 1), (recipe.slug, jar)
+    assert printed > 100
+    assert loads > 30
+
+
+def test_what_a_pot_weighs_may_be_logged_where_its_source_prints_less():
+    recipe = next(
+        one.recipe for one in read_library([SHIPPED]).recipes if one.recipe.slug == "blueberry-spice-jam-powdered"
+    )
+    assert recipe.stated_yield.high == 5
+    seven, twenty = 7 * JAR_ML["half-pint"], 20 * JAR_ML["half-pint"]
+    assert seven <= most_of(recipe, "half-pint", pots=1) < twenty

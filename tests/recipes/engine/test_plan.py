@@ -25,6 +25,7 @@ KEYS = {
     "hand_work",
     "steps",
     "look_up",
+    "low_temperature",
     "printed_load",
     "packing_liquid",
     "choices",
