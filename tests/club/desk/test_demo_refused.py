@@ -43,6 +43,7 @@ def test_the_demo_is_refused_on_a_site_for_others_forced_or_not(name, on_this_ma
 
 
 @pytest.mark.long
+@pytest.mark.once  # a server's own database is given no demo
 def test_the_demo_comes_among_people_only_when_forced_and_once(on_this_machine):
     library_load(paths=[LIBRARY])
     make_person()
@@ -56,6 +57,7 @@ def test_the_demo_comes_among_people_only_when_forced_and_once(on_this_machine):
 
 
 @pytest.mark.long
+@pytest.mark.once  # a server's own database is given no demo
 def test_the_demo_is_laid_down_where_nothing_speaks_of_others(on_this_machine):
     library_load(paths=[LIBRARY])
     call_command("load_demo", stdout=StringIO())

@@ -10,7 +10,7 @@ from club.reminders import outbox
 from club.reminders.models import Reminder
 from club.reminders.services import RULES
 from inventory.batches.services import batch_abandon
-from tests.club.reminders.helpers import gathered, message
+from tests.club.reminders.helpers import gathered, message, only
 from tests.factories.batches import APPLES, NOW, finish, make_staged
 from tests.inventory.batches.test_stages import look
 
@@ -36,8 +36,9 @@ def test_a_look_is_due_two_days_after_the_last_and_called_for_three_times(kraut)
     assert kraut.lot_code in letter.subject
     assert "Oregon State" in letter.text
     assert letter.link.endswith(f"/batches/{kraut.lot_code}/look/")
-    for days in range(1, 15):
-        outbox.gather(DUE + days * DAY)
+    with only("ferment-look"):
+        for days in range(1, 15):
+            outbox.gather(DUE + days * DAY)
     assert Reminder.objects.filter(rule="ferment-look").count() == 3
 
 
