@@ -406,6 +406,7 @@ WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
+FORM_RENDERER = "club.core.drawing.WidgetRenderer"
 
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM") or formataddr((CLUB_NAME, "kettlehall@localhost"))
 SERVER_EMAIL = DEFAULT_FROM_EMAIL

@@ -2,10 +2,11 @@
 
     python -m tests.benchmarks.bench_pages DEMO_URL SEASON_URL [--rounds 5] [--rows 20] [--only /jars/] [--strict]
 
-Two databases: one with the demo alone (`migrate`, `load_library`, `load_demo --even-here`), one laid down by
-`seed_season`. Links are followed as each person, one address for each view. A page's time is its best of the
-rounds, each beside one of the bare view, in one process and without a network; what is written is taken back. Growth is
-the slope in logarithms of that ratio over the number of jars. Files to take away are told apart from pages.
+Two databases: one with the demo alone (`migrate`, `load_library`, `load_demo`; without DATABASE_URL, so it is the file
+in KETTLEHALL_DATA), one laid down by `seed_season`. Links are followed as each person, one address for each view. A
+page's time is its best of the rounds, each beside one of the bare view, in one process and without a network; what is
+written is taken back. Growth is the slope in logarithms of that ratio over the number of jars. Files to take away are
+told apart from pages.
 
 With `--strict` the exit status is 1 where a bound is missed: the median page at most 4 times the bare view, the worst
 at most 12, growth at most 0.05, no more queries at season size than at demo size, gathering under half a second.
