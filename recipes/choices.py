@@ -12,6 +12,7 @@ METHODS: dict[str, str | Promise] = {
     Method.BOILING_WATER: _("boiling water"),
     Method.PRESSURE: _("pressure"),
     Method.FREEZER: _("freezer"),
+    Method.REFRIGERATOR: _("refrigerator"),
 }
 PACKS: dict[str, str | Promise] = {
     Pack.HOT: _("hot pack"),

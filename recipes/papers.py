@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from club.core.papers import faces, one_page_pdf, printable
 from club.members.models import Kitchen
-from recipes.engine.terms import Method, TestedRecipe
+from recipes.engine.terms import TestedRecipe
 from recipes.models import Revision
 from recipes.presentation import (
     BandTable,
@@ -23,6 +23,7 @@ from recipes.presentation import (
     detail_lines,
     headspace_text,
     ingredient_lines,
+    kept_cold_words,
     step_words,
 )
 from recipes.safety import panel_of
@@ -34,7 +35,7 @@ def why_no_sheet(revision: Revision, kitchen: Kitchen | None) -> str:
     """A sentence where a wall must not have this; "" where it may."""
     if revision.state != "published" or revision.refused_why:
         return _("This recipe is withdrawn or held back, so it has no sheet for the wall.")
-    if revision.tested.method is Method.FREEZER:
+    if revision.tested.method.is_cold:
         return ""
     if kitchen is None or kitchen.altitude is None:
         return _("Choose a kitchen whose altitude is known: the sheet has the process of that kitchen alone.")
@@ -97,9 +98,8 @@ def _p(text: object, style: Any) -> Any:
 
 def _head(tested: TestedRecipe, kitchen: Kitchen | None, letters: _Letters) -> Iterator[Any]:
     yield _p(tested.title, letters.style(24, bold=True))
-    if tested.method is Method.FREEZER:
-        frozen = _("Kept in the freezer. There is no process that would make it keep on a shelf.")
-        yield _p(frozen, letters.style(13, bold=True))
+    if tested.method.is_cold:
+        yield _p(kept_cold_words(tested), letters.style(13, bold=True))
         yield _p(_("Headspace %(space)s.") % {"space": headspace_text(tested.headspace_in)}, letters.style(11))
         return
     assert kitchen is not None

@@ -128,6 +128,31 @@ def low_temperature_words(found: LowTemperature | Refusal | None) -> str:
     return f"{said} {found.dispute}".rstrip()
 
 
+def kept_cold_words(recipe: TestedRecipe) -> str:
+    """Where a recipe without a process is kept, and how long; "" for one that has a process."""
+    kept = recipe.kept_cold
+    if kept is None:
+        frozen = _("Kept in the freezer. There is no process that would make it keep on a shelf.")
+        return frozen if recipe.method.is_cold else ""
+    weeks = _span_words(kept.weeks, "week")
+    text = _("Kept in the refrigerator, for %(weeks)s. There is no process that would make it keep on a shelf.")
+    frozen = _("It is not frozen.")
+    if kept.freezer_months is not None:
+        frozen = _("Or frozen, for %(months)s.") % {"months": _span_words(kept.freezer_months, "month")}
+    return " ".join(filter(None, [text % {"weeks": weeks}, frozen, kept.dispute]))
+
+
+def _span_words(span: Range, unit: str) -> str:
+    """ "4 weeks", "2 to 3 months"."""
+    count = max(1, ceil(span.high))
+    words = {
+        "week": ngettext("%(span)s week", "%(span)s weeks", count),
+        "month": ngettext("%(span)s month", "%(span)s months", count),
+    }
+    low, high = format_number(span.low), format_number(span.high)
+    return words[unit] % {"span": low if low == high else _("%(low)s to %(high)s") % {"low": low, "high": high}}
+
+
 def pressure_text(psi: int) -> str:
     """ "11 psi (76 kPa)"; kilopascals are rounded up, so that they never ask for less.
 
@@ -195,8 +220,8 @@ def step_words(recipe: TestedRecipe, steps: Iterable[RecipeStep], units: str) ->
 
 
 def own_steps(recipe: TestedRecipe, *, pack: str, canner: str, jars: Collection[str], units: str) -> list[StepWords]:
-    """The steps of one batch: of its pack, its canner (both "" for the freezer) and its jars alone."""
-    methods = {Canner.BOILING_WATER: Method.BOILING_WATER, Canner.STEAM: Method.BOILING_WATER, "": Method.FREEZER}
+    """The steps of one batch: of its pack, its canner (both "" for what is kept cold) and its jars alone."""
+    methods = {Canner.BOILING_WATER: Method.BOILING_WATER, Canner.STEAM: Method.BOILING_WATER, "": recipe.method}
     method, packed = methods.get(canner, Method.PRESSURE), Pack(pack) if pack else None
     own = [step for step in recipe.steps if step.is_for(pack=packed, method=method, jars=jars)]
     return step_words(recipe, steamed(own) if canner == Canner.STEAM else own, units)
@@ -1181,6 +1206,8 @@ def _jars(plan: Plan) -> Iterator[str]:
 def _process(plan: Plan) -> Iterator[str]:
     process = process_details(plan.process)
     if process is None:
+        if cold := kept_cold_words(plan.recipe):
+            yield f"\n{cold}"
         return
     pressure = f" at {process.pressure}, {process.gauge}" if process.pressure else ""
     yield f"\nProcess, {process.method}: {process.minutes}{pressure}"

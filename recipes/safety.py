@@ -288,6 +288,6 @@ def panel_for(
 def panel_of(recipe: TestedRecipe, altitude: Altitude | None) -> Panel | None:
     """For a recipe whose jars can bring botulism; None for fruit, and for what is kept in the freezer."""
     food = food_of(recipe)
-    if food is Food.ACID or recipe.method is Method.FREEZER:
+    if food is Food.ACID or recipe.method.is_cold:
         return None
     return panel_for(food, altitude, is_pressure=recipe.method is Method.PRESSURE)

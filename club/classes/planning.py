@@ -20,7 +20,7 @@ from inventory.equipment.services import gauge_check
 from recipes.engine import NO_SOURCE, Capacity, Plan, capacity
 from recipes.engine.stations import HallPlan, finish_by, hall_plan
 from recipes.engine.stations import Station as PlannedStation
-from recipes.engine.terms import Altitude, Canner, Method, Pack, Rule
+from recipes.engine.terms import Altitude, Canner, Pack, Rule
 from recipes.services import PlanInput, StationInput, plan_for
 
 HOUR = 60
@@ -274,7 +274,7 @@ def _of_station(station: PlannedStation) -> Iterator[GearRequirement]:
     plan = station.plan
     if not plan.ok or not plan.jars:
         return
-    if plan.recipe.method is not Method.FREEZER:
+    if not plan.recipe.method.is_cold:
         yield from _canners(station)
         yield GearRequirement(Kind.JAR_LIFTER, station.number)
     yield GearRequirement(Kind.FUNNEL, station.number)

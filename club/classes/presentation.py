@@ -696,7 +696,7 @@ class Handout:
     @property
     def at_home(self) -> tuple[Rule | Saying, ...]:
         """What to do with the jars at home, in the order in which it comes up; nothing of jars that nobody eats."""
-        if self.batch.is_frozen_kind or self.given_up or self.is_called_back:
+        if self.batch.is_cold_kind or self.given_up or self.is_called_back:
             return ()
         again = rules.REPROCESS if self.batch.is_reprocessable else rules.REPROCESS_HOT
         late = rules.STOOD_TOO_LONG

@@ -698,16 +698,16 @@ def _cook(by: User, cooking: StationBatch) -> Batch:
         minutes=batch.required_minutes,
         psi=batch.setting_psi,
         lots=_acids_without_lots(batch),
-        process_started_at=None if batch.is_frozen_kind else begins,
+        process_started_at=None if batch.is_cold_kind else begins,
         jars_out_at=out,
-        lid_code="" if batch.is_frozen_kind else CLASS_LIDS,
+        lid_code="" if batch.is_cold_kind else CLASS_LIDS,
         now=out,
     )
 
 
 def _look_at_seals(batch: Batch, *, unsealed: list[int], now: datetime) -> None:
     at = batch.jars_out_at + LOOKED_AFTER if batch.jars_out_at else now
-    if batch.is_frozen_kind or at > now:
+    if batch.is_cold_kind or at > now:
         return
     numbers = batch.jars.values_list("number", flat=True)
     batches.seals_record(

@@ -376,7 +376,7 @@ class Season:
             for name in AS_LOGGED:
                 setattr(batch, name, getattr(model, name))
             batch.jars_out_at = out_at
-            if model.is_frozen_kind:
+            if model.is_cold_kind:
                 batch.state = BatchState.FROZEN
                 return batch
             batch.lid_lot = self.lots[0 if n % MANY == 0 else n % len(self.lots)]

@@ -353,9 +353,11 @@ def _batch_of(recipe_id: int, food: str) -> dict[str, Any]:
 # at once, in a number of queries that does not grow with them.
 
 YEAR = timedelta(days=365)
-# Good to eat from the shelf, or kept frozen on purpose. A jar nobody has looked at yet is neither.
-GOOD = Q(seal=Seal.SEALED, disposal__in=["", Disposal.SHELF], set_aside=None) | Q(
-    seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE
+# Good to eat from the shelf, or kept cold on purpose. A jar nobody has looked at yet is neither.
+GOOD = (
+    Q(seal=Seal.SEALED, disposal__in=["", Disposal.SHELF], set_aside=None)
+    | Q(seal__in=[Seal.NONE, Seal.UNSEALED], disposal=Disposal.FREEZE)
+    | Q(seal=Seal.NONE, disposal=Disposal.REFRIGERATE)
 )
 RECIPE = "batch__revision__recipe"
 OF_A_FOOD = ("batch__way", "batch__food", "batch__food_title")

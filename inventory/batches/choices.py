@@ -15,8 +15,12 @@ class BatchState(models.TextChoices):
     OUT = "out", _("cooling, seals to check")
     CHECKED = "checked", _("seals checked")
     FROZEN = "frozen", _("in the freezer")
+    CHILLED = "chilled", _("in the refrigerator")
     KEPT = "kept", _("put away")
     ABANDONED = "abandoned", _("given up")
+
+
+COLD = (BatchState.FROZEN, BatchState.CHILLED)  # by a recipe, or frozen in stages
 
 
 class Way(models.TextChoices):
@@ -108,9 +112,15 @@ class Disposal(models.TextChoices):
 
 
 # An unsealed jar in the refrigerator is eaten within days, and nobody comes back to say so: it counts as empty at
-# once. One in the freezer stays full until somebody empties it, as does one on the shelf.
+# once. One that was made for the refrigerator, or is in the freezer, stays full until somebody empties it, as does one
+# on the shelf.
 EMPTIED = frozenset({Disposal.REFRIGERATE.value, Disposal.DISCARD.value, Disposal.GONE.value})
 FULL_STILL = frozenset({Disposal.SHELF.value, Disposal.FREEZE.value})
+
+
+def made_for_cold(seal: str, disposal: str) -> bool:
+    """A jar that was filled for the refrigerator and stands there: it is full until somebody opens it."""
+    return seal == Seal.NONE and disposal == Disposal.REFRIGERATE
 
 
 class PressKind(models.TextChoices):

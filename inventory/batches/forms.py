@@ -195,6 +195,12 @@ def strength_field(help_text: str) -> forms.DecimalField:
     )
 
 
+def _out_label(batch: Batch) -> Any:
+    if batch.is_chilled_kind:
+        return _("Went into the refrigerator")
+    return _("Went into the freezer") if batch.is_cold_kind else _("Jars came out of the canner")
+
+
 class LogForm(forms.Form):
     """What was done at the stove. The fields follow the batch: pressure only for a pressure canner, and so on.
 
@@ -213,7 +219,7 @@ class LogForm(forms.Form):
         self.acids = acids
         self.sizes = self._sizes(batch)
         self._add_times(batch)
-        if not batch.is_frozen_kind:
+        if not batch.is_cold_kind:
             self.fields["minutes"] = minutes_field()
         if batch.required_psi is not None:
             self.fields["psi"] = psi_field()
@@ -232,7 +238,7 @@ class LogForm(forms.Form):
                 required=False,
                 widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
             )
-        if not batch.is_frozen_kind:
+        if not batch.is_cold_kind:
             self.fields |= lid_fields()
         for line in acids:
             shown = [(one.key, one.words) for one in offered[line.at]]
@@ -264,12 +270,12 @@ class LogForm(forms.Form):
             required=False,
             help_text=_("Only if the batch was keyed in late: the site has noted when you pressed Start."),
         )
-        if not batch.is_frozen_kind:
+        if not batch.is_cold_kind:
             self.fields["process_started_at"] = ClockField(label=_("Process began"), required=False)
         self.fields["jars_out_at"] = ClockField(
-            label=_("Went into the freezer") if batch.is_frozen_kind else _("Jars came out of the canner"),
+            label=_out_label(batch),
             help_text=""
-            if batch.is_frozen_kind
+            if batch.is_cold_kind
             else _("The seals are looked at 12 to 24 hours after this, so take the real time."),
         )
 
@@ -325,7 +331,7 @@ class CorrectionForm(LogForm):
             max_length=40,
             help_text=_("With its unit: 1040 m, or 3400 ft. A higher one asks for more."),
         )
-        if not batch.is_frozen_kind:
+        if not batch.is_cold_kind:
             self.fields["headspace"] = forms.ChoiceField(
                 label=_("Headspace"), choices=[("", _("as tested")), *Headspace.choices], required=False
             )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from functools import reduce
@@ -39,6 +39,7 @@ from django.utils.translation import gettext_lazy as _
 from club.core.clock import in_utc, moment_near
 from club.members.models import Kitchen, User
 from inventory.batches.choices import (
+    COLD,
     PRESSES_OF_A_COUNT,
     PRESSES_OF_JARS,
     BatchState,
@@ -218,7 +219,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
         return self.filter(state=BatchState.CHECKED, pk__in=waiting).order_by("jars_out_at", "pk")
 
     def done(self) -> BatchQuerySet:
-        return self.filter(state__in=[BatchState.CHECKED, BatchState.FROZEN, BatchState.KEPT, BatchState.ABANDONED])
+        return self.filter(state__in=[BatchState.CHECKED, *COLD, BatchState.KEPT, BatchState.ABANDONED])
 
     def recalled(self) -> BatchQuerySet:
         """Batches with a jar that a recall or a withdrawn revision reaches, cleared ones left out (see `tracing`)."""
@@ -250,7 +251,7 @@ class BatchQuerySet(models.QuerySet["Batch"]):
             *(When(size=size, then=Value(float(ml))) for size, ml in JAR_ML.items()), output_field=FloatField()
         )
         planned = Cast(KT("plan__yield__filled_ml"), FloatField())
-        logged = [BatchState.OUT, BatchState.CHECKED, BatchState.FROZEN]
+        logged = [BatchState.OUT, BatchState.CHECKED, *COLD]
         rows = self.filter(revision__recipe=recipe, way=Way.RECIPE, state__in=logged).annotate(
             planned_ml=planned, filled_ml=Subquery(jars.annotate(ml=Sum(holds)).values("ml"))
         )
@@ -327,7 +328,8 @@ class Batch(models.Model):
     put_up_g = models.PositiveIntegerField(_("put away, in grams"), null=True, blank=True)
     # The pH that the ferment ended with.
     ph_hundredths = models.PositiveSmallIntegerField(null=True, blank=True)
-    best_by = models.DateField(null=True, blank=True)  # of what is kept in stages; none: no figure was found in print
+    # Of what is kept in stages or in the refrigerator; none: no figure was found in print.
+    best_by = models.DateField(null=True, blank=True)
     freezer_item = models.OneToOneField(
         FreezerItem, on_delete=models.PROTECT, null=True, blank=True, related_name="batch_frozen"
     )
@@ -447,6 +449,11 @@ class Batch(models.Model):
                 condition=~Q(state="frozen") | Q(required_minutes=None, jars_out_at__isnull=False),
             ),
             models.CheckConstraint(
+                name="batch_in_the_refrigerator_has_no_process_and_a_date",
+                condition=~Q(state="chilled")
+                | Q(required_minutes=None, way="recipe", jars_out_at__isnull=False, best_by__isnull=False),
+            ),
+            models.CheckConstraint(
                 name="batch_of_low_temperature_is_hot_enough_and_not_processed_twice",
                 condition=Q(water_f=None)
                 | Q(water_f__gte=180, canner="boiling-water", required_psi=None, reprocessed_out_at=None),
@@ -544,9 +551,20 @@ class Batch(models.Model):
         return self.pots * Fraction(self.pot_scale)
 
     @property
-    def is_frozen_kind(self) -> bool:
-        """Made to be kept in the freezer: no process, and no seals to look at."""
+    def is_cold_kind(self) -> bool:
+        """Made to be kept in the freezer or the refrigerator: no process, and no seals to look at."""
         return self.required_minutes is None and self.way in (Way.RECIPE, Way.FREEZE)
+
+    @property
+    def is_chilled_kind(self) -> bool:
+        """Made to be kept in the refrigerator, for the weeks that its recipe gives it."""
+        return self.required_minutes is None and bool(self.plan.get("refrigerator"))
+
+    def chilled_until(self, day: date) -> date | None:
+        """The last day, by the shorter end, of what went into the refrigerator then; None: it is kept otherwise."""
+        if not self.is_chilled_kind:
+            return None
+        return day + timedelta(days=int(Fraction(str(self.plan["refrigerator"]["weeks"][0])) * 7))
 
     @property
     def last_out_at(self) -> datetime | None:
@@ -1059,9 +1077,9 @@ class Jar(models.Model):
                 | Q(seal="unsealed", disposal__in=["", "reprocess", "refrigerate", "freeze"])
                 | Q(seal="opened", disposal__in=["reprocess", "refrigerate"])
                 | Q(seal="broken", disposal="discard")
-                | Q(seal="none", disposal="freeze")
-                # What dried or went sour stands in a container; a jar of a freezer recipe never leaves the freezer.
-                | Q(seal="none", disposal__in=["shelf", "refrigerate"], size__in=Container.values)
+                # What dried or went sour stands in a container; a jar without a process is never on a shelf.
+                | Q(seal="none", disposal__in=["freeze", "refrigerate"])
+                | Q(seal="none", disposal="shelf", size__in=Container.values)
                 # Whatever its seal: after a recall or an accident. Of one not looked at yet the seal is not known.
                 | (~Q(seal="broken") & Q(disposal__in=["discard", "gone", "returned"])),
             ),

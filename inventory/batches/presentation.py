@@ -94,6 +94,12 @@ def label_text(batch: Batch) -> LabelText:
     )
 
 
+def _into_words(batch: Batch) -> str:
+    if batch.is_chilled_kind:
+        return _("Into the refrigerator")
+    return _("Into the freezer") if batch.is_cold_kind else _("Jars came out")
+
+
 def _in_a_jar(batch: Batch) -> tuple[list[Saying], Rule]:
     if batch.revision is None:  # a ferment that was canned: how acid it is was measured, not read in a recipe
         return opening_for(Food.NEAR), BEST_WITHIN
@@ -243,7 +249,7 @@ def timeline(batch: Batch, now: datetime) -> list[Moment]:
     if batch.process_started_at:
         moments.append((batch.process_started_at, _("Process began")))
     if batch.jars_out_at:
-        moments.append((batch.jars_out_at, _("Into the freezer") if batch.is_frozen_kind else _("Jars came out")))
+        moments.append((batch.jars_out_at, _into_words(batch)))
     if batch.reprocessed_out_at:
         moments.append((batch.reprocessed_out_at, _("Reprocessed jars came out")))
     moments += [

@@ -29,7 +29,7 @@ from inventory.batches.models import Batch, Press, Stage
 from inventory.batches.rules import COOL_MIN, LOW_TEMPERATURE, PH_TOO_HIGH, SPOILT, elapsed
 from recipes.choices import JARS
 from recipes.engine import RULES, sterilise_minutes
-from recipes.engine.terms import Canner, Method, Pack, RecipeStep, Rule
+from recipes.engine.terms import Canner, Pack, RecipeStep, Rule
 from recipes.presentation import headspace_text, heat_words, kept_lines, kitchen_points, pressure_text, prose, steamed
 
 # The steps.
@@ -317,7 +317,7 @@ class _Steps:
         self.tested = batch.cooked_from.tested
         pack = Pack(batch.pack) if batch.pack else None
         sizes = [row["size"] for row in self.plan.get("jars", ())]
-        method = self.tested.method if batch.canner else Method.FREEZER
+        method = self.tested.method
         mine = [step for step in self.tested.steps if step.is_for(pack=pack, method=method, jars=sizes)]
         self.before, self.screens = split_steps(steamed(mine) if batch.canner == Canner.STEAM else mine)
         if batch.water_f is not None:
@@ -330,15 +330,16 @@ class _Steps:
             for load in loads:
                 if load["pot"] == pot or (pot == self.batch.pots and load["pot"] > pot):
                     yield from self._load(load)
-        if self.batch.is_frozen_kind:
-            words = _("Put them into the freezer.")
+        if self.batch.is_cold_kind:
+            chilled = _("Put them into the refrigerator.")
+            words = chilled if self.batch.is_chilled_kind else _("Put them into the freezer.")
             yield StoveStep("out", Part.OUT, (words,), jars=self._jars(self.plan.get("jars", ())))
         yield from self._cool()
 
     @cached_property
     def loads(self) -> list[dict[str, Any]]:
         """Of the plan's day; one with all jars where the day could not be timed, none for the freezer."""
-        if self.batch.is_frozen_kind:
+        if self.batch.is_cold_kind:
             return []
         whole = {"number": 1, "pot": self.batch.pots, "jars": self.plan.get("jars", ())}
         return self.plan.get("loads") or [whole]
@@ -406,7 +407,7 @@ class _Steps:
         return timed[:1] or [minutes for text in words for minutes in minutes_in(text)][:1]
 
     def _cool(self) -> Iterator[StoveStep]:
-        if not self.batch.is_frozen_kind:
+        if not self.batch.is_cold_kind:
             words = _("Leave the jars undisturbed for 12 to 24 hours, then look at every seal.")
             yield StoveStep("cool", Part.COOL, self._said(Part.COOL, words))
 

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 from club.core.clock import club_day
 from club.members.choices import Role
 from club.members.models import Kitchen, User, kitchen_words
-from inventory.batches.choices import EMPTIED, Disposal, RecallKind
+from inventory.batches.choices import EMPTIED, Container, Disposal, RecallKind, made_for_cold
 from inventory.batches.ingredients import notes_in_words
 from inventory.batches.models import (
     LOT_SOURCES,
@@ -435,7 +435,7 @@ def _hands(batches: set[int]) -> dict[int, dict[str, _Hand]]:
     makers = dict(Batch.objects.filter(pk__in=batches).order_by().values_list("pk", "made_by"))
     hands: dict[int, dict[str, _Hand]] = {batch: defaultdict(_Hand) for batch in batches}
     rows = Jar.objects.kept().filter(batch__in=batches).order_by()
-    jars = rows.values_list("batch", "place", "held_by", "disposal").annotate(Count("pk"))
+    jars = rows.values_list("batch", "place", "held_by", "disposal", "seal", "size").annotate(Count("pk"))
     full = Balance.objects.there().filter(batch__in=batches, state=JarState.FULL).order_by()
     columns = ("batch", "place__kind", "place__person", "place__kitchen")
     balances = full.values_list(*columns).annotate(Sum("count"))
@@ -445,8 +445,10 @@ def _hands(batches: set[int]) -> dict[int, dict[str, _Hand]]:
     keepers: list[int] = []
     if any(row[3] == Disposal.RETURNED for row in kept) or any(row[1] == PlaceKind.STORE for row in booked):
         keepers = list(User.objects.get_queryset().holding(Role.KEEPER).values_list("pk", flat=True))
-    for batch, place, holder, disposal, count in kept:
-        there = {"rows": count, "booked": count if disposal in EMPTIED else 0}  # the full ones are booked below
+    for batch, place, holder, disposal, seal, size, count in kept:
+        is_booked = made_for_cold(seal, disposal) and size not in Container.values
+        is_counted_here = disposal in EMPTIED and not is_booked  # the full ones are booked below
+        there = {"rows": count, "booked": count if is_counted_here else 0}
         if disposal == Disposal.RETURNED:
             hands[batch]["store"].add(keepers, **there)
         elif holder is not None:

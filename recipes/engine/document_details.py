@@ -17,6 +17,7 @@ from recipes.engine.quantities import JAR_SIZES, UNITS
 from recipes.engine.terms import (
     Alternative,
     JarFact,
+    KeptCold,
     LoadLine,
     LowTemperature,
     Method,
@@ -243,6 +244,31 @@ def read_low_temperature(fields: Fields, key: str = "low_temperature") -> LowTem
         table.note("water_f", "Below 180 F nothing is pasteurised at home.")
     table.close()
     return found
+
+
+LONGEST_WEEKS, LONGEST_MONTHS = 104, 24
+
+
+def read_kept_cold(fields: Fields, key: str = "kept_cold") -> KeptCold | None:
+    """How long it keeps in the refrigerator, or None where the entry says nothing of it."""
+    table = fields.table(key) if fields.has_new(key) else None
+    if table is None:
+        return None
+    weeks, months = _range(table, "weeks"), _range(table, "freezer_months")
+    if weeks is None and not table.has("weeks"):
+        table.note("weeks", "This field is missing.")
+    for name, found, most in (("weeks", weeks, LONGEST_WEEKS), ("freezer_months", months, LONGEST_MONTHS)):
+        if found and found.high > most:
+            table.note(name, f"At most {most}: nothing keeps longer so.")
+    kept = KeptCold(
+        weeks=weeks or Range(Fraction(1), Fraction(1)),
+        seen=table.choice("seen", Seen),
+        freezer_months=months,
+        source=read_own_source(table),
+        dispute=table.text("dispute", required=False),
+    )
+    table.close()
+    return kept
 
 
 # Small parts that several of them have.

@@ -39,8 +39,8 @@ def read_row(
     method = fields.choice("method", Method, default=table_method)
     if table_method is not None and method is not table_method:
         fields.note("method", f"This table is for {table_method.value}; put this row in a table of its own.")
-    if method is Method.FREEZER:
-        fields.note("method", "A freezer recipe has no process; leave the row out.")
+    if method.is_cold:
+        fields.note("method", f"A {method.value} recipe has no process; leave the row out.")
     bands, minutes = _read_minutes(fields, method)
     row = ProcessRow(
         method=method,

@@ -9,6 +9,7 @@ from recipes.engine.document_details import (
     LONGEST_NAME,
     read_alternatives,
     read_amounts,
+    read_kept_cold,
     read_loads,
     read_low_temperature,
     read_packing_liquids,
@@ -41,7 +42,7 @@ def read_recipe(fields: Fields) -> TestedRecipe:
     source = read_source(fields, "source")
     headspace_in = fields.fraction("headspace_in")
     method = fields.choice("method", Method)
-    rows = fields.tables("process", required=method is not Method.FREEZER)
+    rows = fields.tables("process", required=not method.is_cold)
     is_by_jar = fields.has_new("by_jar") and fields.flag("by_jar")
     return TestedRecipe(
         slug=_slug(fields, "slug", 80),
@@ -69,6 +70,7 @@ def read_recipe(fields: Fields) -> TestedRecipe:
         alternatives=read_alternatives(fields),
         packing_liquids=read_packing_liquids(fields),
         low_temperature=read_low_temperature(fields),
+        kept_cold=read_kept_cold(fields),
         is_by_jar=is_by_jar,
     )
 

@@ -75,13 +75,15 @@ def _tables(value: object) -> list[Mapping[object, object]]:
 
 
 def _check_process(recipe: TestedRecipe, fields: Fields) -> None:
-    freezer = recipe.method is Method.FREEZER
-    if freezer and (fields.has("process") or fields.has("process_seen")):
-        fields.note("process", "A freezer recipe has no process; leave process and process_seen out.")
-    if not freezer and not fields.has("process_seen"):
+    cold = recipe.method.is_cold
+    if cold and (fields.has("process") or fields.has("process_seen") or recipe.low_temperature):
+        fields.note("process", f"A {recipe.method.value} recipe has no process; leave process and process_seen out.")
+    if (recipe.method is Method.REFRIGERATOR) != (recipe.kept_cold is not None):
+        fields.note("kept_cold", "How many weeks it keeps, for a recipe of the method refrigerator and for no other.")
+    if not cold and not fields.has("process_seen"):
         fields.note("process_seen", "This field is missing.")
     _check_pressure(recipe, fields)
-    if not freezer and recipe.process and all(row.method is not recipe.method for row in recipe.process):
+    if not cold and recipe.process and all(row.method is not recipe.method for row in recipe.process):
         fields.note("process", f"No row has the recipe's own method, {recipe.method.value}.")
     check_repeats(recipe.process, fields, "process")
 

@@ -14,6 +14,7 @@ from recipes.engine.terms import (
     HardBoil,
     Ingredient,
     JarFact,
+    KeptCold,
     LoadLine,
     LowTemperature,
     PackingLiquids,
@@ -63,6 +64,7 @@ def recipe_to_document(recipe: TestedRecipe) -> Document:
         **_said(process=[_row(row, recipe.source, recipe.headspace_in) for row in recipe.process]),
         **_said(
             other_yields=[_stated_yield(each) for each in recipe.other_yields],
+            kept_cold=recipe.kept_cold and _kept_cold(recipe.kept_cold),
             low_temperature=recipe.low_temperature and _low_temperature(recipe.low_temperature),
             by_jar=recipe.is_by_jar,
         ),
@@ -195,6 +197,18 @@ def _packing_liquids(liquids: PackingLiquids) -> Document:
         **_said(usual=liquids.usual, instead_of=list(liquids.instead_of)),
         "seen": liquids.seen.value,
         **_said(source=_own_source(liquids.source), dispute=liquids.dispute, note=liquids.note),
+    }
+
+
+def _kept_cold(kept: KeptCold) -> Document:
+    return {
+        "weeks": _range(kept.weeks),
+        "seen": kept.seen.value,
+        **_said(
+            freezer_months=kept.freezer_months and _range(kept.freezer_months),
+            source=_own_source(kept.source),
+            dispute=kept.dispute,
+        ),
     }
 
 

@@ -327,7 +327,7 @@ def _find_process(recipe: TestedRecipe, request: PlanRequest, found: _Found) -> 
     if request.food and same_item(request.food) not in map(same_item, recipe.produce):
         found.refusals.append(Refusal("food-unknown", "ROW-FOODS", {"foods": recipe.produce}))
     problem = altitude_refusal(request.altitude)
-    if recipe.method is Method.FREEZER:
+    if recipe.method.is_cold:
         found.jar_serves = found.jar in JAR_ML
         if not found.jar_serves:
             found.refusals.append(Refusal("jar-unknown", "JAR-SIZE", {"sizes": JAR_SIZES}))
@@ -468,7 +468,7 @@ def _fill_jars(recipe: TestedRecipe, request: PlanRequest, found: _Found, pots: 
     if yields.pot_ml is None:
         return
     # Without a process (a plan that is refused, or the freezer) the sizes are only counted out.
-    kept_cold = JAR_SIZES if request.mixes_sizes and recipe.method is Method.FREEZER else (found.jar,)
+    kept_cold = JAR_SIZES if request.mixes_sizes and recipe.method.is_cold else (found.jar,)
     allowed: Mapping[str, Process | None] = {size: Process.of(each) for size, each in found.allowed.items()}
     allowed = allowed or dict.fromkeys(kept_cold)
     # One size without end: the canner has no say in which jars, so a jar too tall for it is still counted.
@@ -756,6 +756,12 @@ def _of_method(recipe: TestedRecipe, found: _Found) -> Iterator[Caution]:
     if recipe.method is Method.FREEZER:
         yield Caution("freezer-only", "FREEZER-ONLY")
         return
+    if recipe.kept_cold is not None:
+        weeks = recipe.kept_cold.weeks
+        yield Caution("refrigerator-only", "REFRIGERATOR-ONLY", {"weeks": Amount(weeks.low, "each")})
+        if recipe.kept_cold.freezer_months is None:
+            yield Caution("refrigerator-only.never-frozen", "REFRIGERATOR-ONLY")
+        return
     method = process.method if process else recipe.method
     if process is not None and process.in_steam and found.altitude is not None:
         yield Caution("steam-canner", "STEAM-COUNT")
@@ -844,6 +850,7 @@ def plan_as_dict(plan: Plan) -> Json:
         "printed_load": None if plan.printed_load is None else _printed_load(plan.printed_load),
         "packing_liquid": _packing_liquid(plan),
         "low_temperature": _low_temperature_of(plan),
+        "refrigerator": _kept_cold(plan),
         "choices": [
             {"name": choice.name, "instead_of": list(choice.instead_of), "chosen": choice in plan.chosen}
             for choice in choices_of(plan.recipe)
@@ -920,6 +927,20 @@ def _low_temperature_of(plan: Plan) -> Json | None:
         "seen": low.seen.value,
         "source": _source(low.source or plan.source),
         "dispute": low.dispute or None,
+    }
+
+
+def _kept_cold(plan: Plan) -> Json | None:
+    """How long it keeps in the refrigerator; None for anything else. `freezer_months` None: it is not to be frozen."""
+    kept = plan.recipe.kept_cold
+    if kept is None or not kept.seen.is_seen:
+        return None
+    return {
+        "weeks": _range(kept.weeks),
+        "freezer_months": _range(kept.freezer_months),
+        "seen": kept.seen.value,
+        "source": _source(kept.source or plan.source),
+        "dispute": kept.dispute or None,
     }
 
 

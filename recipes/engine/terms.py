@@ -37,6 +37,12 @@ class Method(StrEnum):
     BOILING_WATER = "boiling-water"
     PRESSURE = "pressure"
     FREEZER = "freezer"  # kept cold, never on a shelf: no process at all
+    REFRIGERATOR = "refrigerator"  # the same, for the weeks that the source gives it
+
+    @property
+    def is_cold(self) -> bool:
+        """Whether it is kept cold, without any process."""
+        return self in (Method.FREEZER, Method.REFRIGERATOR)
 
 
 class Pack(StrEnum):
@@ -426,6 +432,17 @@ class LowTemperature:
     dispute: str = ""
 
 
+@dataclass(frozen=True)
+class KeptCold:
+    """How long what is kept in the refrigerator lasts there, and in the freezer where the source lets it be frozen."""
+
+    weeks: Range
+    seen: Seen
+    freezer_months: Range | None = None
+    source: TestedSource | None = None
+    dispute: str = ""
+
+
 # Kinds of spread that are cooked until they jell: of them alone a jelly point says anything.
 JELLIED_KINDS = frozenset({"jam", "jelly", "marmalade", "preserve", "conserve"})
 
@@ -459,16 +476,20 @@ class TestedRecipe:
     alternatives: tuple[Alternative, ...] = ()
     packing_liquids: PackingLiquids | None = None
     low_temperature: LowTemperature | None = None
+    kept_cold: KeptCold | None = None  # of the method refrigerator alone
     is_by_jar: bool = False  # made of a process table alone: no pot is known, only jars
 
     @property
     def is_jellied(self) -> bool:
-        return self.kind in JELLIED_KINDS
+        return self.kind in JELLIED_KINDS and self.method is not Method.REFRIGERATOR  # that is set by gelatin
 
     @property
     def is_tested(self) -> bool:
         """Whether amounts, process and the acid of each jar were seen in print; less is never shown as tested."""
-        process_ok = self.method is Method.FREEZER or (self.process_seen is not None and self.process_seen.is_seen)
+        if self.method.is_cold:
+            process_ok = self.kept_cold is None or self.kept_cold.seen.is_seen
+        else:
+            process_ok = self.process_seen is not None and self.process_seen.is_seen
         acid_ok = all(fact.seen.is_seen for fact in self.per_jar if fact.role is Role.ACID)
         return self.amounts_seen.is_seen and process_ok and acid_ok
 

@@ -129,9 +129,7 @@ class IngredientForm(RowForm):
 
 
 class ProcessForm(RowForm):
-    method = choice(
-        _("Method"), [BLANK, *((m.value, METHODS[m]) for m in Method if m is not Method.FREEZER)], required=True
-    )
+    method = choice(_("Method"), [BLANK, *((m.value, METHODS[m]) for m in Method if not m.is_cold)], required=True)
     pack = choice(_("Pack"), [BLANK, *PACKS.items()], required=True)
     jar = choice(_("Jar"), [BLANK, *((size, JARS[size]) for size in JAR_SIZES)], required=True)
     minutes_1000 = minutes(_("Minutes up to 1,000 ft"))
@@ -212,13 +210,13 @@ def document_from(
         document["cautions"] = cautions
     if rows:
         document["process"] = [_row(row) for row in rows]
-    if head["method"] != Method.FREEZER:
+    if not Method(head["method"]).is_cold:
         document["process_seen"] = weakest(row["seen"] for row in rows)
     return document
 
 
 # What the second edition of the format added, and this form has no fields for.
-DETAILS = ("other_yields", "low_temperature", "loads", "per_jar", "alternatives", "packing_liquids")
+DETAILS = ("other_yields", "low_temperature", "kept_cold", "loads", "per_jar", "alternatives", "packing_liquids")
 ROW_DETAILS = ("only_for", "not_for", "condition", "dispute")
 
 
@@ -433,7 +431,7 @@ class DraftForm:
     def _check_rows(self) -> None:
         if not self.ingredients.kept():
             self.head.add_error(None, gettext("A recipe has at least one ingredient."))
-        if not self.process.kept() and self.head.cleaned_data["method"] != Method.FREEZER:
+        if not self.process.kept() and not Method(self.head.cleaned_data["method"]).is_cold:
             self.head.add_error("method", gettext("Give the tested process below, at least one row."))
 
     def _has_errors(self) -> bool:

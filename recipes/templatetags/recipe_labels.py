@@ -6,7 +6,7 @@ from django import template
 
 from recipes import choices, presentation
 from recipes.choices import JARS, METHODS, SEEN
-from recipes.engine.terms import TestedSource
+from recipes.engine.terms import TestedRecipe, TestedSource
 from recipes.models import unbarred
 
 register = template.Library()
@@ -59,3 +59,9 @@ def split_jars(text: str) -> tuple[str, ...]:
 @register.filter
 def source_text(source: TestedSource) -> str:
     return presentation.source_text(source)
+
+
+@register.filter
+def kept_cold(recipe: TestedRecipe) -> str:
+    """Where a recipe without a process is kept, and how long."""
+    return presentation.kept_cold_words(recipe)

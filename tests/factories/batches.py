@@ -99,7 +99,7 @@ def make_batch_out(
         jars_out_at=out_at,
         minutes=batch.required_minutes,
         psi=batch.setting_psi,
-        lid_code="" if batch.is_frozen_kind else lid_code,
+        lid_code="" if batch.is_cold_kind else lid_code,
         lots=without_lots(batch),
         now=out_at,
     )

@@ -55,7 +55,7 @@ def test_no_step_gives_a_process_time_or_a_pressure() -> None:
 
 def test_every_canned_recipe_sends_the_cook_to_the_table_for_its_time() -> None:
     for recipe in recipes().values():
-        if recipe.method is Method.FREEZER:
+        if recipe.method.is_cold:
             continue
         text = " ".join(map(str, recipe.steps))
         assert "the table gives" in text, recipe.slug
@@ -72,6 +72,17 @@ def test_a_freezer_recipe_says_that_it_must_not_stand_on_a_shelf() -> None:
         assert not recipe.process
         assert "never on a shelf" in str(recipe.steps[-1]), recipe.slug
         assert any("must not stand on a shelf" in caution for caution in recipe.cautions), recipe.slug
+
+
+def test_a_recipe_for_the_refrigerator_has_its_printed_weeks_and_says_that_only_cold_keeps_it() -> None:
+    printed = {"refrigerated-apple-spread": 4, "refrigerated-grape-spread": 4, "refrigerator-jelly-sucralose": 4}
+    chilled = {slug: recipe for slug, recipe in recipes().items() if recipe.method is Method.REFRIGERATOR}
+    assert {slug: recipe.kept_cold.weeks for slug, recipe in chilled.items()} == {
+        slug: (weeks, weeks) for slug, weeks in printed.items()
+    }
+    for recipe in chilled.values():
+        assert recipe.kept_cold.freezer_months is None
+        assert any("never stand them on a shelf" in caution for caution in recipe.cautions), recipe.slug
 
 
 def test_a_hard_boil_is_written_out_for_every_spread_with_added_pectin() -> None:

@@ -35,7 +35,8 @@ def entries(kind):
 
 
 def is_tested(entry):
-    marks = [entry["amounts_seen"], *([] if entry["method"] == "freezer" else [entry["process_seen"]])]
+    marks = [entry["amounts_seen"], *([entry["process_seen"]] if "process" in entry else [])]
+    marks += [entry["kept_cold"]["seen"]] if "kept_cold" in entry else []
     return all(mark in ("seen-once", "seen-twice") for mark in marks)
 
 

@@ -21,6 +21,7 @@ KEYS = {
     "steps",
     "look_up",
     "low_temperature",
+    "refrigerator",
     "printed_load",
     "packing_liquid",
     "choices",

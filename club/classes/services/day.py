@@ -393,7 +393,7 @@ def load_take_back(*, by: User, cooking: StationBatch, number: int, now: datetim
 
 def loads_of(cooking: StationBatch) -> int:
     """How many loads the batch's plan has; one where it could not be timed, none for the freezer."""
-    if cooking.batch.is_frozen_kind:
+    if cooking.batch.is_cold_kind:
         return 0
     return max(len(cooking.batch.plan.get("loads", ())), 1)
 

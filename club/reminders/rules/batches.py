@@ -56,6 +56,7 @@ TOO_LATE_TO_MAIL = timedelta(days=7)
 CLOSING_BEFORE = timedelta(hours=2)
 YEAR_CALL_AT = time(9)
 YEAR_CALL_WITHIN = timedelta(days=30)
+USE_BY_CALL = timedelta(days=2)  # our own choice, no source: time to eat a jar or give it away
 MOST_LOOK_CALLS = 3
 
 
@@ -276,6 +277,31 @@ class JarsPastAYear(Rule[HeldJars]):
         return reverse("batches:detail", args=[batch.lot_code]), context
 
 
+class UseByInRefrigerator(JarsPastAYear):
+    """Two mornings before the last day of what was made for the refrigerator, to whoever has full jars of it."""
+
+    name = "refrigerator-use-by"
+    title = _("jars to use up from the refrigerator")
+    keeps_a_week = False
+
+    def due_rows(self, now: datetime) -> Iterator[HeldJars]:
+        today = club_day(now)
+        return iter(_held(_chilled_jars().filter(batch__best_by__range=(today, today + USE_BY_CALL))))
+
+    def due_at(self, held: HeldJars, now: datetime) -> datetime:
+        return at_hour(held.best_until - USE_BY_CALL, YEAR_CALL_AT)
+
+    def open_row(self, reminder: Reminder, now: datetime) -> HeldJars | None:
+        held = _held(_chilled_jars().filter(batch=reminder.subject_id))
+        return next((one for one in held if one.holder_id == reminder.person_id), None)
+
+
+def _chilled_jars() -> BalanceQuerySet:
+    """Where full jars stand of batches that went into the refrigerator; not those that were called back."""
+    sound = Balance.objects.there().exclude(batch__in=Jar.objects.recalled().values("batch"))
+    return sound.filter(state=JarState.FULL, batch__state=BatchState.CHILLED)
+
+
 def _full_jars() -> BalanceQuerySet:
     """Where full jars stand of batches that went onto the shelf; who gave theirs away has none.
 
@@ -290,15 +316,16 @@ def _held(jars: BalanceQuerySet) -> Iterator[HeldJars]:
     """Who has which: the person themselves, or the people of the kitchen; the keepers for what is left over (the
     store, a hall, somebody who left). Three queries at most.
     """
-    columns = ("batch", "batch__jars_out_at", "place__kitchen", "place__person", "place__person__is_active")
+    of_batch = ("batch", "batch__jars_out_at", "batch__best_by")
+    columns = (*of_batch, "place__kitchen", "place__person", "place__person__is_active")
     rows = list(jars.values_list(*columns))
-    cooks, keepers = _cooks({row[2] for row in rows if row[2]}), None
-    for batch_id, out, kitchen, person, is_active in rows:
+    cooks, keepers = _cooks({row[3] for row in rows if row[3]}), None
+    for batch_id, out, until, kitchen, person, is_active in rows:
         holders = [person] if is_active else cooks.get(kitchen, [])
         if not holders:
             keepers = holders_of(Role.KEEPER) if keepers is None else keepers
         for holder in holders or keepers or []:
-            yield HeldJars(batch_id, best_before(club_day(out)), holder)
+            yield HeldJars(batch_id, until or best_before(club_day(out)), holder)
 
 
 def _cooks(kitchens: Collection[int]) -> dict[int, list[int]]:
@@ -409,6 +436,7 @@ RULES: tuple[AnyRule, ...] = (
     SecondCall(),
     ReprocessClosing(),
     JarsPastAYear(),
+    UseByInRefrigerator(),
     FermentLook(),
     JarShake(),
     StageOver(),

@@ -87,7 +87,7 @@ class CannerUsed:
         process = plan.process
         if process is None:
             if self.card is not None:
-                problems.add("canner_code", _("A freezer recipe has no process: leave the canner empty."))
+                problems.add("canner_code", _("A recipe that is kept cold has no process: leave the canner empty."))
             return
         if process.method is Method.BOILING_WATER:
             self._boils_check(problems, process.minutes)

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from club.core.clock import in_utc, zoned_text
 from club.members.models import User
-from inventory.batches.choices import EMPTIED, Container, Seal
+from inventory.batches.choices import EMPTIED, Container, Seal, made_for_cold
 from inventory.batches.models import Batch, Jar
 from inventory.batches.rules import CLOCK_SLACK, KEYED_IN_LATE
 from inventory.jars.models import LidLot
@@ -116,6 +116,8 @@ def fate_of(seal: str, disposal: str) -> Fate:
     """What the ledger holds a jar to be, by its seal and what became of it."""
     if seal == Seal.BROKEN:
         return Fate.BROKEN
+    if made_for_cold(seal, disposal):
+        return Fate.FULL
     return Fate.EMPTIED if disposal in EMPTIED else Fate.FULL
 
 

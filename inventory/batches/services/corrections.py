@@ -26,7 +26,7 @@ from club.core.errors import AlreadyDone, same_form
 from club.members.models import HIGHEST_M, LOWEST_M, User
 from club.members.rules import altitude_words
 from inventory.batches.accidents import Situation, answer_for_batch
-from inventory.batches.choices import BatchState, Disposal, Headspace, RecallKind, Seal
+from inventory.batches.choices import COLD, BatchState, Disposal, Headspace, RecallKind, Seal
 from inventory.batches.models import (
     CORRECTION_REASON_LENGTH,
     RECALL_REASON_LENGTH,
@@ -70,7 +70,7 @@ from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Altitude, Refusal
 from recipes.presentation import in_words
 
-CORRECTABLE = (BatchState.OUT, BatchState.CHECKED, BatchState.FROZEN)
+CORRECTABLE = (BatchState.OUT, BatchState.CHECKED, *COLD)
 _OF_HEADSPACE = {Headspace.MUCH: Situation.HEADSPACE_MUCH, Headspace.LITTLE: Situation.HEADSPACE_LITTLE}
 
 
@@ -261,7 +261,7 @@ def _truth_check(
         problems.add("headspace", _("Choose one of these."))
     if batch.required_minutes is None:
         if row.minutes is not None or row.psi is not None:
-            problems.add("minutes", _("A freezer recipe has no process: leave minutes and pressure empty."))
+            problems.add("minutes", _("A recipe that is kept cold has no process: leave minutes and pressure empty."))
     else:
         figures_check(problems, row.minutes, row.psi, batch.required_psi is not None)
         for one in beside:
@@ -325,7 +325,7 @@ def _judge(batch: Batch, row: SignedLog, beside: Sequence[HeldBeside], now: date
     if row.headspace:
         situation = _OF_HEADSPACE[Headspace(row.headspace)]
         answer = None if batch.is_staged else answer_for_batch(batch, situation, now)
-        if not batch.is_frozen_kind and (answer is None or not answer.is_harmless):
+        if not batch.is_cold_kind and (answer is None or not answer.is_harmless):
             judged.wrong(_("The headspace was not as tested: %(how)s.") % {"how": row.get_headspace_display()})
     _judge_second_process(batch, row, judged)
     settled = SealCheck.objects.filter(batch=batch, was_early=False).order_by("checked_at").first()
@@ -471,6 +471,8 @@ def _batch_follows(batch: Batch, row: SignedLog, judged: _Judged, beside: Sequen
         "jars_out_at": row.jars_out_at,
         "lid_lot": row.lid_lot,
     }
+    if batch.is_chilled_kind:
+        columns["best_by"] = batch.chilled_until(club_day(row.jars_out_at))
     if not judged.whole:
         columns |= {"altitude_m": row.altitude_m, "jar_size": row.jar_size}
         columns |= {"processed_minutes": row.minutes, "processed_psi": row.psi}
@@ -523,7 +525,7 @@ def _take_back(by: User, batch: Batch, row: SignedLog, judged: _Judged, now: dat
 
 def _is_in_time(batch: Batch, now: datetime) -> bool:
     """Whether a second process in full is still the published answer, and every jar is where it can be done."""
-    if batch.is_staged or batch.is_frozen_kind or is_called_back(batch):
+    if batch.is_staged or batch.is_cold_kind or is_called_back(batch):
         return False
     fresh = Batch.objects.select_related("revision__recipe").get(pk=batch.pk)
     if not answer_for_batch(fresh, Situation.HEAT_FELL, now).may_reprocess or fresh.reprocess_refusal(now) is not None:

@@ -346,7 +346,7 @@ def batch_log_process(
     note: str = "",
     now: datetime | None = None,
 ) -> Batch:
-    """Log the process and the jars; the batch is out of the canner (a freezer recipe: in the freezer) after that.
+    """Log the process and the jars; the batch is out of the canner after that, or in the freezer or refrigerator.
 
     `lots` says from which lot each acid was taken, where it was not noted before; "without a lot" is an answer, and
     nothing is none. `psi` is what the gauge of the first canner showed, `psi_beside` that of each other, by its row.
@@ -428,22 +428,26 @@ def _acids(problems: Problems, by: User, batch: Batch, lots: Sequence[LotAnswer]
 
 
 def _claim(batch: Batch, logged: dict[str, Any]) -> None:
-    state = BatchState.FROZEN if batch.is_frozen_kind else BatchState.OUT
+    state = BatchState.FROZEN if batch.is_cold_kind else BatchState.OUT
+    if batch.is_chilled_kind:
+        state = BatchState.CHILLED
+        logged["best_by"] = batch.chilled_until(club_day(logged["jars_out_at"]))
     if Batch.objects.filter(pk=batch.pk, state=BatchState.STARTED).update(state=state, **logged) != 1:
         raise AlreadyDone(_("This batch was logged or given up before; nothing was written a second time."))
 
 
 def jars_number(batch: Batch, jars: Mapping[str, int], lid_lot: LidLot | None, *, first: int = 1) -> None:
     """A row for each jar of each size, numbered on from `first`."""
-    frozen = batch.is_frozen_kind
+    cold = batch.is_cold_kind
+    where = Disposal.REFRIGERATE if batch.is_chilled_kind else Disposal.FREEZE
     sizes = [size for size in JAR_SIZES for _each in range(jars.get(size, 0))]
     Jar.objects.bulk_create(
         Jar(
             batch=batch,
             number=number,
             size=size,
-            seal=Seal.NONE if frozen else Seal.UNCHECKED,
-            disposal=Disposal.FREEZE if frozen else "",
+            seal=Seal.NONE if cold else Seal.UNCHECKED,
+            disposal=where if cold else "",
             place=batch.kitchen,
             lid_lot=lid_lot,
         )
@@ -527,7 +531,7 @@ def process_check(
     and None."""
     if not needs:
         if minutes is not None or psi is not None:
-            problems.add("minutes", _("A freezer recipe has no process: leave minutes and pressure empty."))
+            problems.add("minutes", _("A recipe that is kept cold has no process: leave minutes and pressure empty."))
         return None
     figures = Problems()
     for one in beside:
@@ -715,7 +719,7 @@ def _gauge_in_doubt(
 
 def lid_lot_named(problems: Problems, by: User, batch: Batch, code: str, maker: str) -> LidLot | None:
     """The lot of the lids, added when it is new; None with a problem, or for boxes and bags without one."""
-    if batch.is_frozen_kind and not code.strip():
+    if batch.is_cold_kind and not code.strip():
         return None  # boxes and bags have no lids of a lot
     try:
         return lid_lot_get_or_add(by=by, code=code, maker=maker)

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from club.members.models import User
-from inventory.batches.choices import FULL_STILL, Container
+from inventory.batches.choices import FULL_STILL, Container, made_for_cold
 from inventory.batches.models import Batch, Jar
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import KEEP as KEEP_LEDGER
@@ -74,7 +74,7 @@ def jar_used(*, by: User, jar: Jar, what: str, token: UUID, now: datetime | None
             raise ValidationError(_("This jar is set aside because something went wrong: it is not eaten or given."))
     if not jar.disposal:
         raise ValidationError(_("Nobody has looked at the seal of this jar yet. Write the look at the seals first."))
-    if jar.disposal not in FULL_STILL:
+    if jar.disposal not in FULL_STILL and not made_for_cold(jar.seal, jar.disposal):
         raise ValidationError(_("This jar left the shelf long ago: %(where)s.") % {"where": jar.get_disposal_display()})
     found = full_beside(by, jar)
     if not found:

@@ -13,6 +13,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -144,7 +145,7 @@ def detail(request: HttpRequest, lot_code: str) -> HttpResponse:
     may_work = Batch.objects.worked_at_by(user).filter(pk=batch.pk).exists()
     is_under_way = batch.state in (BatchState.STARTED, BatchState.OUT)
     is_signed = batch.state in services.CORRECTABLE
-    at_the_stove = batch.state == BatchState.STARTED and not batch.is_frozen_kind
+    at_the_stove = batch.state == BatchState.STARTED and not batch.is_cold_kind
     waiting = batch.jars_to_reprocess()
     course = course_of(batch, user.units) if at_the_stove else None
     context = {
@@ -407,6 +408,9 @@ def log(request: HttpRequest, lot_code: str) -> HttpResponse:
 
 
 def _said_after_log(batch: Batch) -> str:
+    if batch.best_by is not None:
+        text = gettext("Written down. Keep these jars in the refrigerator, and use them by %(day)s.")
+        return text % {"day": date_format(batch.best_by, "j M Y")}
     if batch.window is None:
         return gettext("Written down. These jars are kept in the freezer; there are no seals to look at.")
     return gettext("Written down. Leave the jars where they are and look at the seals from %(time)s.") % {

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from club.core.http import refusals_as_messages, signed_in
 from club.members.models import User
 from inventory.batches import services
-from inventory.batches.choices import FULL_STILL, Container, Disposal
+from inventory.batches.choices import FULL_STILL, Container, Disposal, made_for_cold
 from inventory.batches.models import Batch, Jar
 from inventory.batches.presentation import label_text, labels_of
 from inventory.batches.rules import HELD_APART, NOT_EATEN
@@ -45,7 +45,8 @@ def jar(request: HttpRequest, lot_code: str, number: int) -> HttpResponse:
     is_recalled = Jar.objects.filter(pk=found.pk).recalled_here().exists()
     is_sound = not is_recalled and found.set_aside_id is None and not found.is_set_apart
     is_theirs = services.is_theirs(user, found)
-    stands = services.full_beside(user, found) if is_theirs and found.disposal in FULL_STILL else []
+    is_full = found.disposal in FULL_STILL or made_for_cold(found.seal, found.disposal)
+    stands = services.full_beside(user, found) if is_theirs and is_full else []
     context = {
         "jar": found,
         "batch": batch,

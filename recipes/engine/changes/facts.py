@@ -114,7 +114,7 @@ class Facts:
 
     @property
     def is_freezer(self) -> bool:
-        return self.recipe.method is Method.FREEZER
+        return self.recipe.method.is_cold
 
     @property
     def is_spread(self) -> bool:

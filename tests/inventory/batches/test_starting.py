@@ -72,7 +72,7 @@ def test_fruit_at_hand_scales_the_pot_exactly(asked):
 
 def test_a_freezer_recipe_needs_no_process():
     batch = make_batch(revision=make_freezer_revision())
-    assert batch.is_frozen_kind
+    assert batch.is_cold_kind
     assert (batch.canner, batch.pack, batch.required_minutes) == ("", "", None)
 
 
