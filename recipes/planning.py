@@ -97,11 +97,7 @@ def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[
     """The engine's plan from this revision. Without a published revision there is a refusal, and no process time."""
     made = plan_batch(revision.tested, PlanRequest(altitude=altitude, **wanted), revision=revision.number)
     refused = _state_refusal(revision)
-    if refused is None:
-        return made
-    return replace(
-        made, process=None, low_temperature=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals)
-    )
+    return made if refused is None else _refused(made, refused)
 
 
 def jar_at_hand(revision: Revision, made: Plan, wanted: PlanInput, empties: Mapping[str, int]) -> str | None:
@@ -119,11 +115,7 @@ def plan_from_table(*, table: ProcessTable, altitude: Altitude | None, **wanted:
     """The plan of a food by the jar, from its process table; refused where the table does not stand alone."""
     made = plan_batch(recipe_of_table(table.table), PlanRequest(altitude=altitude, **wanted))
     refused = table_refusal(table.table, known_foods())
-    if refused is None:
-        return made
-    return replace(
-        made, process=None, low_temperature=None, loads=(), day=None, cautions=(), refusals=(refused, *made.refusals)
-    )
+    return made if refused is None else _refused(made, refused)
 
 
 def _refused(made: Plan, refusal: Refusal) -> Plan:

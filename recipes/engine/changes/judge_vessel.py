@@ -160,6 +160,9 @@ def judge_headspace(facts: Facts, change: Change) -> Decision:
 
 def judge_practice(facts: Facts, change: Change) -> Decision:
     """A way of working by its own rule; where it does not fit the recipe, by another."""
+    kept = facts.recipe.kept_cold
+    if change.word == "FREEZE-INSTEAD" and kept is not None and kept.freezer_months is None:
+        return Decision("FREEZE-NOT-PRINTED")
     fits, otherwise = _FITS.get(change.word, (_always, ""))
     return Decision(change.word if fits(facts) else otherwise)
 
