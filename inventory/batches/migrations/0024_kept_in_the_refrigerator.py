@@ -3,6 +3,8 @@
 from django.conf import settings
 from django.db import migrations, models
 
+from inventory.batches import triggers
+
 
 class Migration(migrations.Migration):
 
@@ -17,6 +19,8 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        # A trigger of the containers names the jars' table, which SQLite makes anew.
+        migrations.RunPython(triggers.CONTAINERS.remove, triggers.CONTAINERS.install),
         migrations.RemoveConstraint(
             model_name='jar',
             name='jar_stands_where_its_seal_allows',
@@ -34,4 +38,5 @@ class Migration(migrations.Migration):
             model_name='jar',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('disposal', ''), ('seal', 'unchecked')), models.Q(('disposal__in', ['', 'shelf']), ('seal', 'sealed')), models.Q(('disposal__in', ['', 'reprocess', 'refrigerate', 'freeze']), ('seal', 'unsealed')), models.Q(('disposal__in', ['reprocess', 'refrigerate']), ('seal', 'opened')), models.Q(('disposal', 'discard'), ('seal', 'broken')), models.Q(('disposal__in', ['freeze', 'refrigerate']), ('seal', 'none')), models.Q(('disposal', 'shelf'), ('seal', 'none'), ('size__in', ['bag', 'box', 'keeping-jar'])), models.Q(models.Q(('seal', 'broken'), _negated=True), ('disposal__in', ['discard', 'gone', 'returned'])), _connector='OR'), name='jar_stands_where_its_seal_allows'),
         ),
+        migrations.RunPython(triggers.CONTAINERS.install, triggers.CONTAINERS.remove),
     ]
