@@ -16,9 +16,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import gettext
+
 from club.core.places import FIXTURES
 from recipes.engine.acidity import FoodClass, KnownFood, KnownFoods, Ledger, ledger_of
 from recipes.engine.document import (
+    FORMATS,
     DocumentError,
     entries_from_library,
     process_table_to_document,
@@ -130,7 +133,7 @@ def _files_of(path: Path, library: Library) -> list[Path]:
 
 def _read_file(file: Path, library: Library) -> None:
     try:
-        recipes, tables = entries_from_library(_parse(file))
+        recipes, tables = entries_from_library(_parse(_text_of(file)))
     except _Unreadable as error:
         library.problems.append(LibraryProblem(str(file), "", "", str(error)))
         return
@@ -149,8 +152,37 @@ class _Unreadable(Exception):
     """The file is not TOML text that we can take in; the message says why and where."""
 
 
-def _parse(file: Path) -> dict[str, Any]:
-    text = _text_of(file)
+def recipe_in(text: str) -> tuple[TestedRecipe | None, list[str]]:
+    """The one recipe of a text in the library's format; else None, and what is wrong with it, by entry and field."""
+    try:
+        recipes, tables = entries_from_library(_parse(text))
+    except _Unreadable as error:
+        return None, [str(error)]
+    except DocumentError as error:
+        return None, [str(LibraryProblem("", one.entry, one.field, one.message)) for one in error.problems]
+    if len(recipes) != 1 or tables:
+        return None, [gettext("Give one recipe at a time, and no process table.")]
+    return recipes[0], []
+
+
+def recipe_as_text(content: Mapping[str, Any]) -> str:
+    """A recipe's document as a file of the newest edition: what `recipe_in` reads back."""
+    lines = [f"{name} = {_toml(value)}" for name, value in content.items()]
+    return "\n".join([f'format = "{FORMATS[max(FORMATS)]}"', "", "[[recipe]]", *lines, ""])
+
+
+def _toml(value: Any, *, deep: bool = False) -> str:
+    """One value; the outermost list has a line for each of its parts."""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{name} = {_toml(each, deep=True)}" for name, each in value.items()) + " }"
+    if isinstance(value, list) and (deep or not any(isinstance(each, (Mapping, str)) for each in value)):
+        return "[" + ", ".join(_toml(each, deep=True) for each in value) + "]"
+    if isinstance(value, list):
+        return "[\n" + "".join(f"  {_toml(each, deep=True)},\n" for each in value) + "]"
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _parse(text: str) -> dict[str, Any]:
     if any(line.count(".") > MOST_DOTS_A_LINE for line in text.splitlines()):
         raise _Unreadable(f"A line in it has more than {MOST_DOTS_A_LINE} dots; in a library no line does.")
     try:

@@ -33,8 +33,18 @@ from recipes.engine.document import DocumentError
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, format_number
 from recipes.engine.terms import TestedRecipe
 from recipes.engine.yields import counted_between, prior_of
-from recipes.forms.drafts import AcidForm, DraftForm, FoodForm, PublishForm, ReasonForm, WithdrawForm, can_edit
+from recipes.forms.drafts import (
+    AcidForm,
+    DraftForm,
+    FoodForm,
+    LibraryTextForm,
+    PublishForm,
+    ReasonForm,
+    WithdrawForm,
+    can_edit,
+)
 from recipes.forms.plans import ChangesForm, PlanForm, PriceForm, SearchForm, TableSearchForm, ViewForm
+from recipes.library import recipe_as_text
 from recipes.models import Price, ProcessTable, Recipe, Revision, RevisionState
 from recipes.papers import recipe_sheet_pdf, why_no_sheet
 from recipes.planning import PlanInput, jar_at_hand, plan_for
@@ -420,7 +430,9 @@ def start_from(request: HttpRequest, pk: int) -> HttpResponse:
     if not can_edit(revision.content):
         messages.error(
             request,
-            gettext("This form has no fields for its altitude bands, or its yield. Use a library file instead."),
+            gettext(
+                "This form has no fields for its altitude bands, or its yield. Write the draft in the library's format."
+            ),
         )
         return redirect("recipes:drafts")
     return _write(request, from_revision=revision)
@@ -466,6 +478,11 @@ def _kept(request: HttpRequest, form: DraftForm, keep: Callable[[], Revision]) -
     """What `keep` made of a valid form; None when the form is to be shown (again), with whatever is wrong in it."""
     if request.method != "POST" or form.add_to or not form.is_valid():
         return None
+    return _tried(form, keep)
+
+
+def _tried(form: DraftForm | LibraryTextForm, keep: Callable[[], Revision]) -> Revision | None:
+    """What `keep` made; None where it was refused, which the form then says."""
     try:
         return keep()
     except DocumentError as error:
@@ -473,6 +490,45 @@ def _kept(request: HttpRequest, form: DraftForm, keep: Callable[[], Revision]) -
     except ValidationError as error:
         form.add_refusal(error)
     return None
+
+
+# The same as text in the library's format, for figures that the form has no fields for.
+
+
+@require_http_methods(["GET", "POST"])
+def new_as_text(request: HttpRequest) -> HttpResponse:
+    user = allow(request, WRITE)
+    form = LibraryTextForm(request.POST or None, request.FILES or None)
+    said = form.cleaned_data if form.is_valid() else {}
+
+    def keep() -> Revision:
+        statement, token = said["seen_statement"], said["token"]
+        return services.revision_draft(by=user, content=said["content"], seen_statement=statement, token=token)
+
+    if said and (made := _tried(form, keep)):
+        messages.success(request, gettext("The draft is kept. Look it over, then hand it in for review."))
+        return redirect("recipes:draft", made.pk)
+    return render(request, "recipes/draft_text.html", {"form": form})
+
+
+@require_http_methods(["GET", "POST"])
+def change_as_text(request: HttpRequest, pk: int) -> HttpResponse:
+    user = allow(request, WRITE)
+    draft = get_object_or_404(Revision.objects.drafts().select_related("recipe"), pk=pk)
+    if draft.author_id != user.pk:
+        raise PermissionDenied
+    initial = {"text": recipe_as_text(draft.content), "seen_statement": draft.seen_statement}
+    form = LibraryTextForm(request.POST or None, request.FILES or None, initial=initial)
+    said = form.cleaned_data if form.is_valid() else {}
+
+    def keep() -> Revision:
+        statement = said["seen_statement"]
+        return services.revision_change(by=user, revision=draft, content=said["content"], seen_statement=statement)
+
+    if said and _tried(form, keep):
+        messages.success(request, gettext("Saved."))
+        return redirect("recipes:draft", draft.pk)
+    return render(request, "recipes/draft_text.html", {"form": form, "draft": draft})
 
 
 # A draft as its readers see it, and what moves it: submit, send back, publish; and withdrawing what is published.

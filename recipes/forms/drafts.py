@@ -14,9 +14,10 @@ from django.utils.translation import gettext_lazy as _
 from club.core.fields import LineField
 from club.core.forms import TokenForm, bare_helper
 from recipes.choices import JARS, METHODS, PACKS, ROLES, SEEN
-from recipes.engine.document import Problem
+from recipes.engine.document import Problem, recipe_to_document
 from recipes.engine.quantities import JAR_SIZES, UNITS
 from recipes.engine.terms import Method, Role, Seen
+from recipes.library import recipe_in
 from recipes.models import ClassedFood
 
 if TYPE_CHECKING:
@@ -503,6 +504,65 @@ def _typed_rows(data: Any, prefix: str, kind: type[forms.Form]) -> list[dict[str
 def can_edit(document: Mapping[str, Any]) -> bool:
     """Whether the form has a field for everything in the document."""
     return not document.get("by_jar") and not any(has_other_bands(row) for row in document.get("process", []))
+
+
+LONGEST_TEXT = 100_000  # letters of one recipe in the library's format
+
+
+class LibraryTextForm(TokenForm):
+    """One recipe in the library's format, pasted or as a file: all that the form of a draft has no fields for."""
+
+    text = forms.CharField(
+        label=_("The recipe, in the library's format"),
+        required=False,
+        max_length=LONGEST_TEXT,
+        strip=False,
+        widget=forms.Textarea(attrs={"rows": 18, "spellcheck": "false", "class": "font-monospace"}),
+    )
+    file = forms.FileField(label=_("Or a file of it"), required=False, help_text=_("Text that ends in .toml."))
+    seen_statement = forms.CharField(
+        label=_("What you read, and where"),
+        help_text=_("Which publication and page you had before you, for the amounts and for the process."),
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = bare_helper()
+
+    def clean(self) -> dict[str, Any]:
+        """`content` is the library document; what is wrong stands beside the text, or beside the file."""
+        cleaned = super().clean() or {}
+        text, file = cleaned.get("text", ""), cleaned.get("file")
+        where = "file" if file else "text"
+        if self.errors:
+            return cleaned
+        if file and file.size > LONGEST_TEXT:
+            self.add_error("file", gettext("That is too long for one recipe."))
+            return cleaned
+        if file:
+            try:
+                text = file.read().decode("utf-8-sig")
+            except UnicodeDecodeError:
+                self.add_error("file", gettext("This is not UTF-8 text. Save it as UTF-8."))
+                return cleaned
+        if not text.strip():
+            self.add_error("text", gettext("Paste the recipe here, or choose a file."))
+            return cleaned
+        recipe, problems = recipe_in(text)
+        if recipe is None:
+            self.add_error(where, problems)
+        else:
+            cleaned["content"] = recipe_to_document(recipe)
+        return cleaned
+
+    def add_problems(self, problems: Iterable[Problem]) -> None:
+        """What the acid list refuses, by field."""
+        self.add_error("text", [f"{problem.field}: {problem.message}" for problem in problems])
+
+    def add_refusal(self, error: Any) -> None:
+        self.add_error(None, error.messages)
 
 
 LONGEST_REASON = 1000

@@ -281,7 +281,8 @@ def waiting_for(teacher: User) -> Iterator[str]:
     """What only an instructor opens: a draft of their own, and jars of a member that are set aside."""
     for aside in JarsSetAside.objects.select_related("batch"):
         yield f"/batches/{aside.batch.lot_code}/set-aside/{aside.pk}/"
-    yield f"/recipes/drafts/{revision_draft(by=teacher, content=recipe_document()).pk}/change/"
+    draft = revision_draft(by=teacher, content=recipe_document())
+    yield from (f"/recipes/drafts/{draft.pk}/{page}/" for page in ("change", "text"))
 
 
 def classes_of(teacher: User) -> Iterator[str]:
