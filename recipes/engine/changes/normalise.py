@@ -61,6 +61,9 @@ def plain(text: str) -> str:
     folded = "".join(char for char in folded if not unicodedata.combining(char))
     folded = re.sub(r"\s*(?:-+>|=+>|\u2192|\u21d2|\u2794|\u27f6|\u00bb)\s*", " -> ", folded)
     folded = re.sub(r"['\"`\u00b4\u2018\u2019\u201c\u201d*_](?![0-9])|(?<=\w)\*|\*(?=\w)", _quote, folded)
+    folded = re.sub(
+        rf"\bfor (?:(?:the|my|our|his|her|their) )?(?:{_OF_WHOM})s? sake\b|{_FOR_THE_SAKE}", "for me", folded
+    )
     folded = re.sub(r"\bw/o\b", " without ", folded)
     folded = re.sub(r"\bw/", " with ", folded)
     folded = re.sub(r"\bn/a\b", " na ", folded)
@@ -85,6 +88,12 @@ def _quote(found: re.Match[str]) -> str:
     return "" if found[0] != "*" else " x "
 
 
+# "For my mum's sake": no rice wine is spoken of.
+_OF_WHOM = (
+    "mum|mom|mother|dad|father|husband|wife|partner|son|daughter|kid|child|children|family|friend|gran|grandma|guest|heart|health"
+    "|doctor|goodnes|heaven|pity|safety|peace"
+)
+_FOR_THE_SAKE = r"\bfor the sake of (?:peace|it|the kids|the children|my health|my heart|safety|my family)\b"
 _IN_PLACE_OF = "instead of|in place of|rather than|in lieu of|for"
 # The powder is called so as well; one of them, two of them, or fresh ones are the vegetable.
 _GROUND_CAYENNE = (

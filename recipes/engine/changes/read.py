@@ -661,6 +661,11 @@ def _another(more: Item, noun: Noun) -> list[Change] | None:
     return None
 
 
+def _is_seasoning(noun: Noun) -> bool:
+    """ "Put in another cinnamon stick": one more."""
+    return read_phrase(noun.name).kinds == {Kind.SPICE}
+
+
 def _times(noun: Noun, factor: Fraction) -> list[Change] | None:
     if noun.amount or noun.share is not None or noun.is_part:
         return None
@@ -724,7 +729,8 @@ _FORMS: tuple[tuple[str, Build], ...] = (
     (r"(A)(N)[qc]?(Q)", lambda i: _add(_n(i[1]), _amount_of(i[2]), sure=_is_sure(i[0]))),
     (r"(N)d", lambda i: _add(_n(i[0]))),
     (r"(A)(N)E", lambda i: _add(_n(i[1]), sure=False)),
-    (r"[AEw]?(M)(N)", lambda i: _another(i[0], _n(i[1]))),
+    (r"A(M)(N)", lambda i: _more_by(_n(i[1]), None) if _is_seasoning(_n(i[1])) else _another(i[0], _n(i[1]))),
+    (r"[Ew]?(M)(N)", lambda i: _another(i[0], _n(i[1]))),
     (r"A[ln]?M(N)|[Ew]?[ln]?M(N)|[Ew]?(N)[ln]?M|I(N)|(N)I", lambda i: _more_by(_n(i[0]), None)),
     (r"[AEw]?([QS#])M(N)", lambda i: _more_by(_n(i[1]), i[0])),
     (r"A?M([Q])(N)", lambda i: _more_by(_n(i[1]), i[0])),

@@ -178,11 +178,14 @@ def _takes_up(words: list[str], at: int) -> bool:
     before, after = words[at - 1] if at else "", words[at + 1] if at + 1 < len(words) else ""
     if words[at] not in _TAKEN_UP or after in ("say", "ask", "i", "we"):
         return False
+    if after == "be" and words[at + 2 : at + 3] and words[at + 2] in _LEFT:
+        return True
     if before in _OF_THE_DISH:
         return False  # "make these with": all of it
     return words[at] != "it" or before not in _ASKING or after not in _ASKED
 
 
+_LEFT = frozenset(words_of("left skipped omitted dropped missed taken halved swapped replaced reduced cut"))
 _OF_THE_DISH = frozenset(words_of("make made making can canning canned bottle do did doing cook process"))
 _ASKING = frozenset(words_of("is would will could can may might be does do if was should"))
 _ASKED = frozenset(
@@ -205,11 +208,15 @@ def _without_asking(text: str) -> str:
 
 
 def _turn_of(text: str) -> str:
+    return next(_turns_of(text), text)
+
+
+def _turns_of(text: str) -> Iterator[str]:
+    """A text as each plain wish that a turn of phrase may make of it."""
     for turn in data("talk")["turn"]:
         if found := _match(turn["says"], text):
             said = {name: value.strip() for name, value in found.groupdict().items() if value}
-            return " ".join(said.get(word, word) for word in turn["becomes"].split()) + " "
-    return text
+            yield " ".join(said.get(word, word) for word in turn["becomes"].split()) + " "
 
 
 def plain_wishes(tokens: Sequence[Token]) -> tuple[Token, ...]:
@@ -357,13 +364,19 @@ def _said_as_pattern() -> tuple[re.Pattern[str], dict[str, str]]:
 def _said_as(text: str) -> str:
     """ "My other half", "a low salt diet": each as one word of the lists."""
     pattern, names = _said_as_pattern()
-    return _IN_MINE.sub(r"in \1 thing", pattern.sub(lambda found: names[found[1]], text))
+    return _FROM_OURS.sub("", _IN_MINE.sub(r"\1 it", pattern.sub(lambda found: names[found[1]], text)))
 
 
+# "From my dad's plot": where a food was grown or bought.
+_FROM_OURS = re.compile(
+    r"(?<!\S)(?:from|off|at|on|in) (?:my|our|his|her|their|the|a) "
+    r"(?:(?:own|local|village|farmer|dad|father|mum|mom|mother|gran|friend|neighbor|uncle|aunt|sister|brother) )*"
+    r"(?:plot|garden|allotment|tree|farm|orchard|greenhouse|market|shop|store|field|yard|stall|supermarket) "
+)
 # "In her strawberry jam": no food is spoken of.
 _IN_MINE = re.compile(
-    r"(?<!\S)(?:in|to) (my|our|his|her|their|all|most) (?:own )?(?:\S+ )?"
-    r"(?:jam|jelly|pickle|chutney|salsa|relish|sauce|ketchup|marmalade|preserve)(?!\S)"
+    r"(?<!\S)(in|to|out of|from) (?:(?:my|our|his|her|their|all|most|the) )?(?:own )?(?:(?!it |with |and )\S+ )?"
+    r"(?:jam|jelly|pickle|chutney|salsa|relish|sauce|ketchup|marmalade|preserve|filling)(?!\S)"
 )
 
 
@@ -447,6 +460,10 @@ def _counts_people(tokens: Sequence[Token], at: int) -> bool:
     if tokens[at].value is None or tokens[at].word != "#":
         return False
     after = tokens[at + 1].word if at + 1 < len(tokens) else ""
+    if at > 1 and [token.word for token in tokens[at - 2 : at]] == ["family", "of"]:
+        return True
+    if at and tokens[at - 1].word in ("since", "in", "from") and 1900 < (tokens[at].value or 0) < 2100:
+        return True
     return after in _COUNTED or (not after and at > 0 and tokens[at - 1].word in _AGES)
 
 
@@ -497,40 +514,62 @@ def _said_of_foods(tokens: Sequence[Token], *, goes_on: bool = False) -> list[tu
     numbers = {_written(token): token for token in tokens if token.value is not None}
     tokens = [_read_back(word, numbers) for word in _plain_against(_flat(tokens)).split()]
     spans = _food_spans(tokens)
-    asides = _asides()
     begins = [token.word for token in tokens]
-    if not spans or not (goes_on or begins[0] == "lack" or _has_subject(begins)):
+    if not spans or begins[0] == "do" or not (goes_on or begins[0] == "lack" or _has_subject(begins)):
         return []
     foods = [tuple(tokens[start:end]) for start, end in spans]
     rest = [token for at, token in enumerate(tokens) if not any(start <= at < end for start, end in spans)]
     between = {token.word for (_, end), (start, _) in pairwise(spans) for token in tokens[end:start]}
-    if not between <= {"and", "or", "nor", "&", "with"}:
-        return []
-    if "with" in between:
-        foods = foods[:1]  # "loves cinnamon with apples"
     words = {token.word for token in rest}
-    if words & (_CUTTING - {"and"}) or (words & asides.doing and words & _POINTS):
+    if between & {"with", "on", "in"} and words & (_asides().liking | _asides().against):
+        foods, between = foods[:1], set()  # "loves cinnamon with apples"
+    wishes = words & _WISHING and not words & _asides().against
+    if wishes or words & (_CUTTING - {"and", "who"}) or (words & _asides().doing and words & _POINTS):
         return []  # "we have onions, so use those": a wish as well
     is_acid = any(token.word in _ACID for food in foods for token in food)
-    loose = {"lack", "hate"} | (set() if is_acid else asides.plenty | {"only"})
-    loose |= asides.doing if words & asides.against or not is_acid else set()
-    known = [token for token in rest if token.word not in loose]
-    is_told = _is_aside([Token("i"), *known, Token("today")], is_doubtful=False)
-    if not is_told or words & asides.taste or (is_acid and words & {"just", "only"}):
+    if between - {"and", "or", "nor", "&"} or not _only_tells(rest, is_acid=is_acid):
         return []
-    against = sum(token.word in asides.against for token in rest) + bool(words & {"lack", "hate"} - asides.against)
-    if against > 1 or (against and words & _NOT_AGAINST):
-        return []
-    said = "leave out" if against else "more" if words & asides.liking else "use" if words & asides.having else ""
-    if not said and words & asides.doing:
-        said = "use" if words & {"use", "used"} else "add"
-    if words <= {"mine", "our", "are", "is", "all", "were", "be", "mostly", "ive"} and words & {"mine", "our"}:
-        said = "use"
-    if not said or (is_acid and said != "leave out"):
+    said = _stance(words, sum(token.word in _asides().against for token in rest))
+    if is_acid and said != "leave out":
         return []  # what somebody has or likes of an acid may be how much of it
-    return [(said, food) for food in foods]
+    return [(said, food) for food in foods] if said else []
 
 
+def _only_tells(rest: Sequence[Token], *, is_acid: bool) -> bool:
+    """Whether a clause about a food, without the food, holds words of asides alone; of acid no amount and no deed."""
+    asides = _asides()
+    words = {token.word for token in rest}
+    loose = {"lack", "hate", "any"} | (set() if is_acid else asides.plenty | {"only"})
+    loose |= asides.doing if words & asides.against or not is_acid else set()
+    counted = [at for at in range(len(rest) - 1) if rest[at].word == "#" and rest[at + 1].word in asides.plenty]
+    known = [token for at, token in enumerate(rest) if token.word not in loose and (is_acid or at not in counted)]
+    if words & asides.taste or (is_acid and words & {"just", "only"}):
+        return False
+    return _is_aside([Token("i"), *known, Token("today")], is_doubtful=False)
+
+
+def _stance(words: set[str], against: int) -> str:
+    """What the words beside a food say of it, as the wish it might be; "" where that is not plain."""
+    asides = _asides()
+    against += bool(words & {"lack", "hate"} - asides.against)
+    if against > 1 or (against and words & _NOT_AGAINST):
+        return ""
+    if against:
+        return "leave out"
+    if words & asides.liking:
+        return "more"
+    if words & asides.doing - {"make", "made"} and not words & asides.having:
+        return "use" if words & {"use", "used"} else "add"
+    is_theirs = any(words <= these | _IS and words & these for these in (_THESE, _OURS))
+    if words & asides.having or is_theirs:
+        return "use"
+    return "add" if words & asides.doing else ""
+
+
+_IS = frozenset({"is", "are", "were", "be", "all", "mostly"})
+_THESE = frozenset({"theyre", "its", "these", "they"})
+_OURS = frozenset({"mine", "our", "ive"})
+_WISHING = frozenset(words_of("id ill wed would could can may might will shall should want wanted wish hope to if"))
 _NOT_AGAINST = frozenset({"enough", "mind", "help", "face", "just", "wait", "resist", "beat"})
 
 
@@ -583,14 +622,17 @@ class _Talk:
             return before
         if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
             return before
-        foods = _said_of_foods(bare, goes_on=goes_on and bool(before.foods))
+        foods = _said_of_foods(bare, goes_on=goes_on)
         if told and _food_spans(food := self._tokens(told[1])) == [(0, len(food))]:
             foods = [(told[0], food)]
         if foods:
             at = len(before.wishes)
             return _Parse(before.wishes, [*before.foods, *((at, *food) for food in foods)])
         wish = self._wish(bare, before)
-        return _Parse([*before.wishes, wish], _left(before.foods, wish)) if wish else None
+        if wish and not self.tried.get(wish):  # ", 2 tbsp a quart": read only with the wish before it
+            wish = (*before.wishes[-1], Token(","), *wish)
+            return _Parse([*before.wishes[:-1], wish], before.foods)
+        return _Parse([*before.wishes, wish], before.foods) if wish else None
 
     def _wish(self, tokens: tuple[Token, ...], before: _Parse) -> tuple[Token, ...]:
         """A clause as a wish that can be read, without what frames it and its tail of reasons; () where it is none."""
@@ -613,12 +655,14 @@ class _Talk:
             if (taken := _with_food(text, _flat(food).strip())) is not None or (taken := _with_one(text, food)):
                 texts = [text] if _is_bare(taken, food) else [taken, text]
                 break
-            if (text.split() or [""])[-1] in ("more", "less", "extra", "fewer"):
-                texts = [text + _flat(food)]  # "we love cinnamon, so 2 sticks more"
+            if (text.split() or [""])[-1] in _MEASURING:
+                texts = [text + _flat(food), text]  # "we love cinnamon, so 2 sticks more"
                 break
         for said in texts:
-            for turned in dict.fromkeys((_turned(said), said)):
+            for turned in dict.fromkeys((*_turns_of(said), said)):
                 yield self._tokens(turned)
+                if before.foods and (turned.split() or [""])[-1] in _MEASURING:
+                    yield self._tokens(turned + _flat(before.foods[-1][2]))
 
     def _reads(self, tokens: tuple[Token, ...], before: _Parse) -> bool:
         if not tokens:
@@ -627,7 +671,7 @@ class _Talk:
             self.tried[tokens] = self.is_read(tokens)
         if self.tried[tokens] or not before.wishes:
             return self.tried[tokens]
-        return self.is_read((*before.wishes[-1], Token(STOP), *tokens))
+        return self.is_read((*before.wishes[-1], Token(","), *tokens))
 
     def _tails(self, tokens: tuple[Token, ...], start: int) -> Iterator[int]:
         """Where a wish that begins here may end: at the end, or before a tail that only gives reasons."""
@@ -640,7 +684,7 @@ class _Talk:
         bare = tail[1:]
         if tuple(token.word for token in tail) in _asides().tail_phrases:
             return True
-        if tail[0].word == "if":
+        if tail[0].word == "if" and not (bare and bare[0].word in ("youre", "theyre", "somebody", "someone")):
             return _is_polite(bare)
         told = _told(_flat(bare), self.is_doubtful) if bare else None
         return (told is not None and not told[1]) or _is_aside(bare, is_doubtful=self.is_doubtful, is_tail=True)
@@ -653,25 +697,24 @@ def _is_bare(text: str, food: tuple[Token, ...]) -> bool:
     )
 
 
+_MEASURING = frozenset(words_of("more less extra fewer teaspoon tablespoon tsp tbsp cup stick pinch spoonful of"))
+
+
 def _with_one(text: str, food: tuple[Token, ...]) -> str:
     """ "The yellow ones", of the yellow beans that were spoken of."""
     names = {token.word for token in food}
-    found = re.search(r"(?<!\S)(?:the |my |our |those |these )?(?:(\S+) )?(?:one|1) (?!\S* ?jar)", text)
-    if not found or (found[1] and found[1] not in names):
+    found = re.search(r"(?<!\S)(?:(?:the |my |our |those |these )?(\S+) )?(?:one|1) (?!\S* ?jar)", text)
+    if not found:
         return ""
+    if found[1] and found[1] not in names | {"the", "those", "these"}:
+        return text[: found.start(0)] + f"{found[1]} " + _flat(food) + text[found.end() :]
     return text[: found.start()] + _flat(food) + text[found.end() :]
 
 
-def _left(
-    foods: list[tuple[int, str, tuple[Token, ...]]], wish: tuple[Token, ...]
-) -> list[tuple[int, str, tuple[Token, ...]]]:
-    """The foods that a wish does not take up by their name; what was said of an acid stays."""
-    words = {token.word for token in wish}
-    return [
-        (at, said, food)
-        for at, said, food in foods
-        if not {token.word for token in food} <= words or ({token.word for token in food} & _ACID and said != "use")
-    ]
+def _is_taken_up(said: str, food: tuple[Token, ...], wishes: Sequence[tuple[Token, ...]]) -> bool:
+    """Whether a wish names the food that was spoken of; what somebody dislikes, lacks or loves of an acid stays."""
+    names = {token.word for token in food}
+    return any(names <= {token.word for token in wish} for wish in wishes) and not (names & _ACID and said != "use")
 
 
 def _starts(tokens: tuple[Token, ...]) -> Iterator[int]:
@@ -696,6 +739,7 @@ def _cuts(tokens: Sequence[Token]) -> list[int]:
     found = []
     for at, word in enumerate(words):
         is_joint = at and word in _CUTTING and words[at : at + 2] not in (["as", "well"], ["so", "much"])
+        is_joint = is_joint and words[at - 1 : at + 1] != ["or", "so"]
         opens = at and word in _OPENING and words[at - 1] not in _FRAMING
         if word in _ENDS or is_joint or opens:
             found.append(at)
@@ -708,6 +752,7 @@ def chatty_wishes(tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]]
     parse = talk.parse(0, _Parse())
     if parse is None:
         return ()
+    parse.foods = [told for told in parse.foods if not _is_taken_up(told[1], told[2], parse.wishes)]
     if swap := _swapped(parse, is_read):
         return swap
     plain: list[Token] = []
@@ -731,5 +776,6 @@ def _swapped(parse: _Parse, is_read: Callable[[tuple[Token, ...]], bool]) -> tup
         wish = wish[:-1]
     if set(words) & {"instead", "for", "in", "rather", "than", "add", "leave"} - {words[-1]} or "use" not in words:
         return ()
-    swap = (*wish, Token("instead"), Token("of"), *missing[0])
+    cut = next((at for at, token in enumerate(wish) if token.word == ","), len(wish))
+    swap = (*wish[:cut], Token("instead"), Token("of"), *missing[0], *wish[cut:])
     return swap if is_read(swap) else ()
