@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
-from functools import reduce
+from functools import cache, reduce
 from operator import or_
 from typing import Any
 
 from django.conf import settings
-from django.db import models
+from django.db import connection, models
 from django.db.models import (
     Case,
     Count,
@@ -20,6 +20,7 @@ from django.db.models import (
     ExpressionWrapper,
     F,
     FloatField,
+    Func,
     OuterRef,
     Prefetch,
     Q,
@@ -28,6 +29,7 @@ from django.db.models import (
     Value,
     When,
 )
+from django.db.models.expressions import RawSQL
 from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, TruncDate
 from django.urls import reverse
@@ -806,6 +808,42 @@ def _calls() -> list[Q]:
     ]
 
 
+@cache
+def _called_back_sql(vendor: str, club_zone: str) -> tuple[str, tuple[Any, ...]]:
+    """The keys of all jars that are called back, each kind of recall by its own index, and the statement's values.
+
+    Nothing in it changes from one question to the next, and Django takes ten milliseconds to put it together: more
+    than many a page besides. So that is done once for each kind of database, and for each zone of the club.
+    """
+    rows = Jar.objects.order_by()
+    first, *rest = (rows.filter(one).values("pk") for one in _calls())
+    return first.union(*rest, all=True).query.sql_with_params()
+
+
+@cache
+def _called_back_here_sql(vendor: str, club_zone: str) -> tuple[str, str, tuple[Any, ...]]:
+    """Whether one jar is called back: what stands before and after its key, and the values that follow the key."""
+    nobody = -1
+    asked = Jar.objects.order_by().filter(pk=nobody).filter(reduce(or_, _calls())).values("pk").query
+    # Names of its own, for what is asked around it speaks of the same tables.
+    asked.change_aliases({table: f"called_{number}" for number, table in enumerate(asked.alias_map)})
+    sql, values = asked.sql_with_params()
+    assert values[0] == nobody
+    before, after = sql.split("%s", 1)
+    return before, after, values[1:]
+
+
+class _CalledBackHere(Func):
+    """A condition: the jar of this key is called back. Costs one jar's share, whatever was called back."""
+
+    output_field = models.BooleanField()
+
+    def as_sql(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Sequence[Any]]:
+        key, given = compiler.compile(self.get_source_expressions()[0])
+        before, after, values = _called_back_here_sql(connection.vendor, timezone.get_default_timezone_name())
+        return f"EXISTS({before}{key}{after})", (*given, *values)
+
+
 # What takes days: the stages of a batch, each look at one, and what was measured.
 
 
@@ -992,20 +1030,19 @@ class JarQuerySet(models.QuerySet["Jar"]):
         """Sealed, on the shelf of whoever put them up; not set aside, called back or of a withdrawn revision."""
 
         shelf = self.filter(seal=Seal.SEALED, disposal=Disposal.SHELF, held_by=None, set_aside=None)
-        return shelf.exclude(Exists(Jar.objects.filter(pk=OuterRef("pk")).recalled_here()))
+        return shelf.exclude(_CalledBackHere("pk"))
 
     def recalled(self) -> JarQuerySet:
         """Jars of a revision withdrawn for safety; and of whatever else whose recall was not cleared.
 
         Found from the recalls, each kind by its own index: it costs what is called back, not what there is.
         """
-        rows = Jar.objects.order_by()
-        first, *rest = (rows.filter(one).values("pk") for one in _calls())
-        return self.filter(pk__in=first.union(*rest, all=True))
+        sql, values = _called_back_sql(connection.vendor, timezone.get_default_timezone_name())
+        return self.filter(pk__in=RawSQL(sql, values))  # noqa: S611  # put together by Django, of nobody's words
 
     def recalled_here(self) -> JarQuerySet:
         """The same of a few known jars, such as one batch's: each of them is asked."""
-        return self.filter(reduce(or_, _calls()))
+        return self.filter(_CalledBackHere("pk"))
 
     def full_containers(self) -> JarQuerySet:
         """Bags, boxes and jars without a process on a shelf or in a refrigerator, which nobody opened or gave away.
