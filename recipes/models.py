@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import reduce
+from functools import lru_cache, reduce
 from operator import and_, or_
 from typing import Any, TypedDict
 
@@ -319,8 +320,25 @@ class Revision(models.Model):
         return str(_("The published library") if self.from_library else _("A file of the club's own"))
 
     @cached_property
+    def as_read(self) -> ReadContent:
+        """What this revision's content says, shared with whoever else reads the same."""
+        return _read(json.dumps(self.content), self.recipe.slug)
+
+    @property
     def tested(self) -> TestedRecipe:
-        return recipe_from_document(self.content, where=self.recipe.slug)
+        return self.as_read.tested
+
+
+@dataclass(frozen=True, eq=False)
+class ReadContent:
+    """A recipe's content, read once for all who ask: the same object for the same words, so it may be a key."""
+
+    tested: TestedRecipe
+
+
+@lru_cache(maxsize=256)
+def _read(content: str, where: str) -> ReadContent:
+    return ReadContent(recipe_from_document(json.loads(content), where=where))
 
 
 class ClassedFood(models.Model):

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from enum import StrEnum
 from fractions import Fraction
+from functools import lru_cache
 from typing import TypedDict, TypeVar, Unpack
 
 from django.utils.translation import gettext as _
@@ -33,7 +34,7 @@ from recipes.engine import (
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, parse_amount
 from recipes.engine.terms import Altitude, Canner, Pack, Refusal
 from recipes.library import known_foods
-from recipes.models import ProcessTable, Revision, RevisionState
+from recipes.models import ProcessTable, ReadContent, Revision, RevisionState
 
 MOST = 999
 MOST_GEAR = 99
@@ -95,9 +96,23 @@ class PlanInputError(ValueError):
 
 def plan_for(*, revision: Revision, altitude: Altitude | None, **wanted: Unpack[StationInput]) -> Plan:
     """The engine's plan from this revision. Without a published revision there is a refusal, and no process time."""
-    made = plan_batch(revision.tested, PlanRequest(altitude=altitude, **wanted), revision=revision.number)
+    made = _planned(revision.as_read, revision.number, PlanRequest(altitude=altitude, **wanted))
     refused = _state_refusal(revision)
     return made if refused is None else _refused(made, refused)
+
+
+def _planned(content: ReadContent, number: int | None, request: PlanRequest) -> Plan:
+    """The engine is asked once: what it answers goes by these words and this request, and by nothing else."""
+    empties = None if request.empties is None else tuple(request.empties.items())
+    return _kept_plan(content, number, replace(request, empties=None), empties)
+
+
+@lru_cache(maxsize=512)
+def _kept_plan(
+    content: ReadContent, number: int | None, request: PlanRequest, empties: tuple[tuple[str, int], ...] | None
+) -> Plan:
+    asked = request if empties is None else replace(request, empties=dict(empties))
+    return plan_batch(content.tested, asked, revision=number)
 
 
 def jar_at_hand(revision: Revision, made: Plan, wanted: PlanInput, empties: Mapping[str, int]) -> str | None:

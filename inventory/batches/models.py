@@ -838,7 +838,7 @@ class _CalledBackHere(Func):
 
     output_field = models.BooleanField()
 
-    def as_sql(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Sequence[Any]]:
+    def as_sql(self, compiler: Any, connection: Any, *args: Any, **context: Any) -> tuple[str, tuple[Any, ...]]:
         key, given = compiler.compile(self.get_source_expressions()[0])
         before, after, values = _called_back_here_sql(connection.vendor, timezone.get_default_timezone_name())
         return f"EXISTS({before}{key}{after})", (*given, *values)
@@ -1038,7 +1038,7 @@ class JarQuerySet(models.QuerySet["Jar"]):
         Found from the recalls, each kind by its own index: it costs what is called back, not what there is.
         """
         sql, values = _called_back_sql(connection.vendor, timezone.get_default_timezone_name())
-        return self.filter(pk__in=RawSQL(sql, values))  # noqa: S611  # put together by Django, of nobody's words
+        return self.filter(pk__in=RawSQL(sql, values))  # put together by Django, of nobody's words
 
     def recalled_here(self) -> JarQuerySet:
         """The same of a few known jars, such as one batch's: each of them is asked."""

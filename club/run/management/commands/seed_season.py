@@ -6,6 +6,7 @@ import time
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
@@ -32,6 +33,8 @@ class Command(BaseCommand):
                 f"This looks like a site for others ({', '.join(signs)}), and a season invents people whose password "
                 "everybody knows: nothing was laid down. Say --even-here on a database that is only for trials."
             )
+        if not settings.NOTE_KEYS:
+            raise CommandError("Set NOTE_KEYS: the demo's sign-ups bring notes, which are kept sealed or not at all.")
         began = time.monotonic()
 
         def tell(what: str) -> None:
