@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from club.core.fields import NameField
 from club.members.models import Kitchen, User
 from club.season.harvest import WEEKS, Region, Weeks, regions
-from inventory.batches.choices import STAGED, Container, Way
+from inventory.batches.choices import STAGED, Container
 from recipes.choices import CANNERS, JARS, kind_label
 from recipes.engine.quantities import JAR_SIZES
 from recipes.engine.terms import Canner
@@ -21,7 +21,7 @@ from recipes.models import Recipe
 
 # What a year is counted in: jars of the ledger, and containers of what is kept without a process.
 SIZES = {**JARS, **{one.value: one.label for one in Container}}
-KEPT_KINDS = {one.value: one.label for one in STAGED if one is not Way.FREEZE}
+KEPT_KINDS = {one.value: one.label for one in STAGED}
 USUAL_EVENING = 240  # minutes; our own choice, which a household changes
 USUAL_EVENINGS = "56"  # Friday and Saturday, by the numbers of ISO weekdays; the same
 
@@ -107,7 +107,7 @@ class YearlyTargetQuerySet(models.QuerySet["YearlyTarget"]):
 class YearlyTarget(models.Model):
     """So many jars of one size a year: of one recipe, or of a kind of some produce ("jam" of "raspberries").
 
-    A ferment or dried food is such a kind too, counted in jars or in containers of no process.
+    A ferment, dried or frozen food is such a kind too, counted in jars or in containers of no process.
     """
 
     kitchen = models.ForeignKey(Kitchen, on_delete=models.PROTECT, related_name="yearly_targets")

@@ -226,7 +226,8 @@ def _by_target(found: Sequence[Reading]) -> dict[int, Cooking]:
 def _season(
     reading: Reading, frozen: Mapping[str, int], cookings: Mapping[int, Cooking], units: str = Units.METRIC
 ) -> Season:
-    shelf, used, failed = (reading.counted(each) for each in (reading.shelf, reading.used, reading.never_sealed))
+    there, gone = reading.shelf + reading.in_freezer, reading.used + reading.out_of_freezer
+    shelf, used, failed = (reading.counted(each) for each in (there, gone, reading.never_sealed))
     needs = [_need(target, cookings.get(target.pk, NO_RECIPE), shelf.get(target.pk, 0)) for target in reading.targets]
     plan = season_plan(needs, evening_minutes=reading.household.evening_minutes, frozen=frozen)
     rows = [

@@ -36,7 +36,7 @@ from inventory.batches.choices import BatchState, Container, Disposal, Seal, Way
 from inventory.batches.models import Batch, ContainerUse, Jar, JarQuerySet, LotTaken
 from inventory.batches.services import containers_use, keeping_names
 from inventory.fruit.choices import FruitState, OfferStage
-from inventory.fruit.models import FreezerItem, FreezerState, Offer
+from inventory.fruit.models import FreezerItem, FreezerState, FreezerTaking, Offer
 from inventory.fruit.services import takes_thawed
 from inventory.jars.choices import JarState, PlaceKind, Reason
 from inventory.jars.models import Balance, Movement, Place
@@ -423,6 +423,9 @@ class Reading:
     recipes: dict[int | str, KnownRecipe] = field(default_factory=dict)
     oldest: dict[Kept, datetime] = field(default_factory=dict)  # when the oldest jar on the shelf left its canner
     containers: dict[Kept, ContainerDates] = field(default_factory=dict)
+    # Bags and boxes in the freezer, whose own list takes them out: they count for targets and stand on no shelf.
+    in_freezer: Counter[Kept] = field(default_factory=Counter)
+    out_of_freezer: Counter[Kept] = field(default_factory=Counter)
 
     def target_of(self, kept: Kept) -> YearlyTarget | None:
         """The target that these jars count for: one for their recipe first, else for their kind. Never two."""
@@ -480,6 +483,7 @@ def readings(kitchens: Sequence[Kitchen], *, now: datetime) -> dict[int, Reading
     _read_never_sealed(found, now)
     _read_in_halls(found, belongs)
     _read_containers(found, belongs, now)
+    _read_frozen(found, now)
     counts = Balance.objects.by_place([place for one in found.values() for place in one.places])
     for one in found.values():
         for place in one.places:
@@ -581,6 +585,30 @@ def _read_containers(found: Mapping[int, Reading], belongs: Mapping[int, int], n
             there = one.containers.setdefault(kept, ContainerDates(row["batch__best_by"]))
             there.best_by = min(filter(None, (there.best_by, row["batch__best_by"])), default=None)
             there.is_cold = row["disposal"] == Disposal.REFRIGERATE
+
+
+def _read_frozen(found: Mapping[int, Reading], now: datetime) -> None:
+    """Bags and boxes of food that was frozen in stages: those left by the freezer's list, and those taken out of lots
+    that something was taken of in the last twelve months. One query.
+
+    The list counts no kinds of container apart: of a lot in several, the smaller kind is taken first.
+    """
+    taken = FreezerTaking.objects.filter(item=OuterRef("batch__freezer_item"), at__gt=now - YEAR, at__lte=now)
+    rows = Jar.objects.filter(batch__freezer_item__kitchen__in=list(found), size__in=Container.values).order_by()
+    good = Q(set_aside=None) & ~Q(disposal=Disposal.DISCARD) & ~Q(pk__in=Jar.objects.recalled().values("pk"))
+    lot = ("batch__freezer_item__kitchen", "batch__freezer_item__bags_left")
+    counted = rows.values("batch", "size", *lot, *FACTS).annotate(
+        n=Count("pk"), good=Count("pk", filter=good), is_used=Exists(taken)
+    )
+    left: dict[int, int] = {}
+    for row in sorted(counted, key=lambda one: -Container.values.index(one["size"])):
+        there = left.setdefault(row["batch"], row["batch__freezer_item__bags_left"] or 0)
+        here = min(row["n"], there)
+        left[row["batch"]] = there - here
+        one = found[row["batch__freezer_item__kitchen"]]
+        kept = _know(one, row)
+        one.in_freezer[kept] += min(here, row["good"])
+        one.out_of_freezer[kept] += row["n"] - here if row["is_used"] else 0
 
 
 def _read_in_halls(found: Mapping[int, Reading], belongs: Mapping[int, int]) -> None:

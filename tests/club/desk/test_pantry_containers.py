@@ -15,8 +15,9 @@ from club.season.services import jars_used, target_set
 from inventory.batches import services
 from inventory.batches.models import ContainerUse, Jar
 from inventory.batches.presentation import labels_of
+from inventory.fruit.services import freezer_item_take
 from inventory.jars.services import NotEnough
-from tests.factories.batches import APPLES, finish, make_kraut_kept, make_recall, make_staged
+from tests.factories.batches import APPLES, BEANS, finish, make_kraut_kept, make_recall, make_staged
 from tests.factories.classes import make_hall
 from tests.factories.members import make_kitchen, make_person
 
@@ -130,6 +131,29 @@ def test_a_ferment_counts_toward_what_a_year_takes(ada, home, produce):
     assert (row.on_shelf, row.used, row.put_up.wanted) == (2, 1, 6)
     assert row.keep_url == f"/batches/keep/?way=ferment&q={produce}"
     assert {month.jars for month in season.shelf(timezone.now())} == {0}  # the picture is of the ledger's jars
+
+
+@pytest.mark.parametrize("produce", ["green beans", "snap beans"])
+def test_bags_in_the_freezer_count_toward_what_a_year_takes_and_stand_on_no_shelf(ada, home, produce):
+    began = timezone.now() - 40 * DAY
+    beans = make_staged("freeze", BEANS, by=ada, kitchen=home, weighed_g=1500, began=began)
+    finish(beans, at=began)
+    counts = {"bag": 3, "box": 1}
+    beans = services.keeping_put_up(by=ada, batch=beans, counts=counts, grams=1500, at=began, now=began)
+    target_set(by=ada, kitchen=home, kind="freeze", produce=produce, jar_size="bag", jars=8)
+
+    def row():
+        season = season_of(home, now=timezone.now())
+        assert season.shelf_rows == []
+        return season.rows[0]
+
+    assert (row().on_shelf, row().used, row().put_up.wanted) == (3, 0, 5)
+    assert row().keep_url.startswith("/batches/keep/?way=freeze&q=")
+    taken = {"grams": 700, "bags": 2, "token": uuid4()}
+    freezer_item_take(by=ada, item=beans.freezer_item, **taken)
+    assert (row().on_shelf, row().used) == (1, 2)
+    services.jars_set_aside(by=ada, batch=beans, situation="thawed-warm", jars=[1, 2, 3], token=uuid4())
+    assert row().on_shelf == 0
 
 
 def test_only_what_is_kept_in_stages_is_counted_in_containers(ada, home):

@@ -26,7 +26,7 @@ from tests.helpers import signed_in, text_of
 pytestmark = pytest.mark.django_db
 
 SEASON_QUERIES = 26
-CLUB_QUERIES = 25
+CLUB_QUERIES = 26
 
 
 def at(name, *args):
