@@ -25,6 +25,7 @@ from inventory.jars.models import (
 class LidLotAdmin(admin.ModelAdmin):
     list_display = ("code", "maker", "bought_on", "created_at")
     search_fields = ("code", "code_key", "maker")
+    actions = None  # a lot is deleted by itself; where a row is made up, Django's own action answers with 500
 
 
 class LedgerReadOnlyAdmin(ReadOnlyAdmin):

@@ -6,6 +6,7 @@ rarer state leads to. A browser then opens a page of each view, and every other 
 
 from __future__ import annotations
 
+import os
 import re
 import time
 from collections import deque
@@ -74,6 +75,7 @@ NO_PAGE = {
     "metrics": "for machines: nothing without a token",
 }
 PUSHED = "/classes/handouts/"  # a known fault: in letters twice as large on a phone it is 10 px wider than the screen
+COLOURS = os.environ.get("WALK_COLOURS", "light")  # "dark": the same walk in the other colours
 LARGE = "document.documentElement.style.fontSize = '200%'"
 
 
@@ -335,7 +337,7 @@ def test_every_page_passes_the_scan_for_every_role_on_both_screens(chromium, liv
     assert not left, f"no place in the walk, neither where it begins nor why it is no page: {', '.join(left)}"
     followed, wrong = time.monotonic(), []
     for email in beginnings:
-        context = chromium.new_context(viewport=PHONE, has_touch=True, reduced_motion="reduce")
+        context = chromium.new_context(viewport=PHONE, has_touch=True, reduced_motion="reduce", color_scheme=COLOURS)
         context.set_default_timeout(60_000)
         if email:
             key = client_of(email).cookies[settings.SESSION_COOKIE_NAME].value
