@@ -76,6 +76,7 @@ def barred(words: list[str]) -> str:
     return f"|{'|'.join(word.replace('|', '/') for word in words)}|" if words else ""
 
 
+@lru_cache(maxsize=4096)  # a list of recipes asks for each of them, and few words come up
 def unbarred(text: str) -> tuple[str, ...]:
     return tuple(word for word in text.split("|") if word)
 
