@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from uuid import uuid4
 
@@ -142,3 +143,46 @@ def test_two_phones_at_one_pressure_canner_and_a_third_person_who_signs_in(visit
     stranger = make_person()
     other.sign_in(stranger.email, "/")
     assert other.go(stove(batch)).status == 404
+
+
+def test_fifty_presses_are_written_once_each_however_often_the_sending_was_cut_off(visitor):
+    batch = make_pressure_batch(started_at=timezone.now() - timedelta(minutes=30))
+    page, context = visitor.page, visitor.page.context
+    visitor.sign_in(batch.made_by.email, stove(batch, "l1process"))
+    page.locator(KEPT).wait_for()
+    page.get_by_role("button", name="psi is reached").click()
+    all_sent(page)
+    presses = re.compile(r"/stove/presses/$")
+    cut = []
+
+    def cut_off(route):
+        """The first is lost on its way; of the next two only the answer is: the site wrote them, and no phone knows."""
+        if len(cut) == 3:
+            return route.continue_()
+        if cut and route.request.method == "POST":
+            route.fetch()
+        if route.request.method == "POST":
+            cut.append(Press.objects.count())
+        return route.abort()
+
+    context.set_offline(True)
+    gauge, note = page.get_by_label("The gauge shows (psi)"), page.locator("#step-l1process")
+    shown_psi = [f"{13 + n / 10:.1f}" for n in range(50)]
+    for psi in shown_psi:
+        gauge.fill(psi)
+        note.get_by_role("button", name="Note it").click()
+    expect(page.locator("#net")).to_contain_text("50")
+    context.route(presses, cut_off)
+    context.set_offline(False)
+    while len(cut) < 2:
+        page.wait_for_timeout(50)
+    page.close()  # killed in the middle, and opened again
+    page = visitor.page = context.new_page()
+    visitor.go(stove(batch))
+    while len(cut) < 3:
+        page.wait_for_timeout(50)
+    all_sent(page)
+    assert cut == [1, 51, 51]
+    assert [
+        f"{psi:.1f}" for psi in Press.objects.filter(kind="gauge").order_by("at", "pk").values_list("psi", flat=True)
+    ] == shown_psi
