@@ -265,7 +265,7 @@ def _acid_for_acid(reading: list[Change]) -> list[Change]:
     out = [change for change in reading if change.act is Act.OMIT and read_phrase(change.item).kinds & ACIDS]
     used = [change for change in reading if change.act in (Act.USE, Act.ADD) and change.word in ("", BARE, ADDED)]
     put_in = [change for change in used if read_phrase(change.item).kinds & ACIDS]
-    if len(out) != 1 or len(put_in) != 1:
+    if len(out) != 1 or len(put_in) != 1 or out[0].item == put_in[0].item:
         return reading
     old, new = out[0], put_in[0]
     swap = Change(Act.SWAP, old.item, new.item, other_amount=new.amount, per_jar=new.per_jar)
@@ -1017,6 +1017,8 @@ class _Reader:
         if verb is not None and verb.act is Act.LESS and _is_beside(tokens):
             verb = None  # "half the peppers and hotter ones as well"
         for row in rows(tokens, self.own):
+            if any(one.letter == "i" and other.letter == "j" for one, other in pairwise(row)):
+                continue  # "in the pot, not per jar"
             jars = {str(item.value) for item in row if item.letter == "j"}
             row = [item for at, item in enumerate(row) if item.letter != "," or _letter(row, at + 1) != "i"]
             items = _nouns([item for item in row if item.letter not in "jY"])

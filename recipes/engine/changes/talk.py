@@ -470,14 +470,14 @@ def _counts_people(tokens: Sequence[Token], at: int) -> bool:
 def _is_polite(tokens: Sequence[Token]) -> bool:
     asides = _asides()
     at, words = 0, [token.word if token.value is None else str(token.value) for token in tokens]
-    if set(words) <= asides.empty | {"not", "no"}:
-        return False
+    says = False  # of the words of no phrase one has to say something: "can" alone may be a verb
     while at < len(words):
         size = next((size for size in (4, 3, 2) if tuple(words[at : at + size]) in asides.polite_phrases), 0)
         if not size and words[at] not in asides.polite:
             return False
+        says = says or bool(size) or words[at] not in asides.empty
         at += size or 1
-    return True
+    return says
 
 
 def _food_spans(tokens: Sequence[Token]) -> list[tuple[int, int]]:
@@ -669,7 +669,8 @@ class _Talk:
             return False
         if tokens not in self.tried:
             self.tried[tokens] = self.is_read(tokens)
-        if self.tried[tokens] or not before.wishes:
+        is_amount = any(token.value is not None for token in tokens)
+        if self.tried[tokens] or not before.wishes or not is_amount:
             return self.tried[tokens]
         return self.is_read((*before.wishes[-1], Token(","), *tokens))
 

@@ -1,7 +1,8 @@
 """Wishes that do no harm, as people say them: nearly all are allowed, and none is refused for an untrue reason.
 
 The rows marked "aside" were not looked at while the reader was written; those marked "used" were each a list of wishes
-for it to fail on before it was mended. Those marked "talk" tell of family, garden and taste besides.
+for it to fail on before it was mended. Those marked "talk" tell of family, garden and taste besides. Those marked
+"chatty" are such talk that is read by now: none of it may be lost again.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from tests.published.library import recipes
 
 with (Path(__file__).parent / "harmless_wishes.csv").open(newline="", encoding="utf-8") as file:
     WISHES = list(csv.DictReader(file))
-MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.32}
+MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.22, "chatty": 0}
 # What is refused although it would do no harm may only be told that it was not understood or that no rule is known.
 HONEST = {"NOT-UNDERSTOOD", "NOT-COVERED", "SAY-WHICH"}
 
