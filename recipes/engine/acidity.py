@@ -837,6 +837,8 @@ def _with_choices(recipes: list[TestedRecipe], foods: KnownFoods) -> Iterator[tu
 def judge(recipe: TestedRecipe, ledger: Ledger) -> tuple[Finding, ...]:
     """Everything that speaks against this recipe, in the order of its lines; nothing for one that is kept frozen."""
     methods = _methods(recipe)
+    if recipe.method is Method.REFRIGERATOR:
+        return tuple(_Case(recipe, ledger, lines_of(recipe, ledger.foods), boiling=True).in_the_refrigerator())
     if not methods & {Method.BOILING_WATER, Method.PRESSURE}:
         return ()
     boiling = Method.BOILING_WATER in methods
@@ -895,6 +897,15 @@ class _Case:
         if self.boiling and self.needs_acid:
             found += self._weak_steps()
         return list(dict.fromkeys(found))
+
+    def in_the_refrigerator(self) -> list[Finding]:
+        """What no cold makes fit to eat after weeks; the rest is a reviewer's to compare with its source."""
+        found = self._oil()
+        if self.low and not self._is_ferment() and not any(line.counts_as_acid for line in self.lines):
+            names = ", ".join(dict.fromkeys(line.named for line in self.low))
+            message = f"{names}: low-acid food that no acid keeps lasts some days in the refrigerator, and no weeks."
+            found.append(refused(self.low[0].field("item"), "COLD-LOW-ACID", message))
+        return found
 
     def _unknown(self) -> list[Finding]:
         found = []

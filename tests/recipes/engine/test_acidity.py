@@ -618,3 +618,28 @@ def test_no_other_role_makes_a_sour_thing_an_acid(ledger):
     for kind in set(sample) - ACIDS - {FoodClass.DESCRIBES}:
         lines = [line("green beans", "fruit", "1", "lb"), line(sample[kind], "acid", "9", prep="5 percent")]
         assert verdict(judge(plain_recipe(lines), ledger)) == REFUSED, kind
+
+
+# ---------------------------------------------------------------- the refrigerator
+
+GARLIC, OIL = line("garlic", "low-acid vegetable", "1"), line("olive oil", "spice", "2")
+BEANS = line("green beans", "low-acid vegetable", "4")
+
+
+@pytest.mark.parametrize(
+    ("lines", "rules"),
+    [
+        ([GARLIC, OIL], {"NEVER-OIL", "COLD-LOW-ACID"}),
+        ([line("fresh basil", "spice", "2"), OIL], {"NEVER-OIL"}),
+        ([BEANS, line("water", "liquid")], {"COLD-LOW-ACID"}),
+        ([line("chickpeas", "low-acid vegetable", "4")], {"COLD-LOW-ACID"}),
+        ([BEANS, VINEGAR], set()),
+        ([line("apple juice"), line("gelatin", "thickener", "2", "tbsp")], set()),
+    ],
+    ids=["garlic in oil", "basil in oil", "beans in water", "chickpeas", "beans in vinegar", "juice and gelatin"],
+)
+def test_what_no_acid_keeps_is_not_for_weeks_in_the_refrigerator(ledger, lines, rules):
+    cold = document(*lines, kind="pickle", method="refrigerator", kept_cold={"weeks": 4, "seen": "seen-once"})
+    del cold["process"], cold["process_seen"]
+    found = judge(recipe_from_document(cold), ledger)
+    assert {one.rule for one in found if one.is_refused} == rules
