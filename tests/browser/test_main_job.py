@@ -58,6 +58,7 @@ def test_from_an_invitation_to_a_checked_seal(visitor, library):
     page.get_by_role("link", name=re.compile("Strawberry jam with powdered pectin")).first.click()
     page.wait_for_url(f"**/recipes/{JAM}/**")
     page.wait_for_load_state()
+    page.get_by_role("link", name="The whole table, with its notes").click()  # which lies folded until then
     assert page.locator("tr.here-band").inner_text().split("\n")[1].startswith("305 to 1,828 m")
 
     page.get_by_role("link", name="Plan a batch").first.click()

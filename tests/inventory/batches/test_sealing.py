@@ -215,7 +215,8 @@ def test_putting_another_s_jars_away_is_refused():
         (Seal.UNCHECKED, Disposal.SHELF),
         (Seal.BROKEN, ""),
         (Seal.NONE, Disposal.SHELF),
-        (Seal.NONE, Disposal.REFRIGERATE),
+        (Seal.NONE, Disposal.REPROCESS),
+        (Seal.NONE, ""),
     ],
 )
 def test_the_database_itself_keeps_unsealed_jars_off_the_shelf(seal, disposal):
