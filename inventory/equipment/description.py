@@ -18,7 +18,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import CharField
 from django.utils.translation import gettext as _
 
-from club.core.money import cents_typed, money_words
+from club.core.money import cents_typed, money_text, money_words
 from club.core.text import plain
 from club.members.choices import Skill
 from club.members.models import Kitchen
@@ -88,7 +88,7 @@ def _clean_two_layers(sizes: Sequence[str]) -> list[str]:
 
 def _clean_deposit(cents: int) -> int:
     if not 0 <= cents <= MOST_CENTS:
-        raise ValidationError(_("A deposit is from 0 to 100,000."))
+        raise ValidationError(_("A deposit is from 0 to %(most)s.") % {"most": money_text(MOST_CENTS)})
     return cents
 
 

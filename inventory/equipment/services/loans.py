@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from club.core.clock import club_day, now_or
 from club.core.errors import AlreadyDone
+from club.core.money import money_text
 from club.core.text import plain
 from club.members.models import User
 from inventory.equipment.choices import PARTS_OUTCOMES, Condition, HoldState, Occasion, PartsOutcome, WaitState
@@ -267,7 +268,7 @@ def latest_due(thing: Thing, person: User | None, today: date) -> date | None:
 def _hand_over_note(condition: str, note: str, purpose: str, deposit_cents: int) -> dict[str, object]:
     choice_check(condition, [Condition.GOOD, Condition.WORN], field="condition")
     if not 0 <= deposit_cents <= MOST_CENTS:
-        raise ValidationError({"deposit": _("A deposit is from 0 to 100,000.")})
+        raise ValidationError({"deposit": _("A deposit is from 0 to %(most)s.") % {"most": money_text(MOST_CENTS)}})
     return {
         "condition_out": condition,
         "note_out": plain(note, field="note", longest=NOTE_LENGTH),

@@ -26,6 +26,7 @@ from club.core.ledger import (
     summed,
     write_once,
 )
+from club.core.money import money_text
 from club.members.models import Kitchen, User
 from inventory.jars.choices import OUTSIDE, JarState, LidAccount, PlaceKind, Reason
 from inventory.jars.models import (
@@ -367,7 +368,9 @@ def _deposit_check(by: User, reason: str, cents: int) -> None:
     if reason != Reason.LENT:
         raise ValidationError({"deposit_cents": _("A deposit is taken when jars are lent, and not otherwise.")})
     if not 0 < cents <= MOST_CENTS:
-        raise ValidationError({"deposit_cents": _("Give the deposit for one jar, at most 1,000.00.")})
+        raise ValidationError(
+            {"deposit_cents": _("Give the deposit for one jar, at most %(most)s.") % {"most": money_text(MOST_CENTS)}}
+        )
 
 
 def _deposit_follow(movement: Movement, cents_each: int) -> None:
