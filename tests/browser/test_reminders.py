@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
 from django.utils import timezone
 
 from club.members.choices import Role
 from club.members.models import User
+from club.reminders import outbox, push
 from club.reminders.models import NotificationSettings, Reminder, ReminderState
 from club.reminders.rules import stop_token
 from club.reminders.services import mailbox_note_bounce
 from tests.factories.members import make_organiser, make_person
-from tests.factories.reminders import make_received
+from tests.factories.reminders import make_notification_settings, make_received, make_waiting_batch
 
 LONG = "Due back Thursday 17 September: Dial-gauge canner, sixteen quarts, with its rack and both weights"
 
@@ -73,3 +76,43 @@ def test_what_waits_is_read_in_two_taps_and_how_a_person_is_reached_is_said_in_o
     assert visitor.go("/reminders/stop/anything/").status == 404
     visitor.refused.clear()  # the browser complains of the 404 itself
     visitor.look("reminders-stop-unknown")
+
+
+WORKER_IS_READY = (
+    "async (address) => { await navigator.serviceWorker.register(address); await navigator.serviceWorker.ready }"
+)
+NOTIFICATIONS = """async () => (await (await navigator.serviceWorker.ready).getNotifications()).map(
+  (one) => ({ title: one.title, body: one.body, url: one.data.url }))"""
+
+
+def test_what_is_pushed_is_shown_by_the_browser_once_with_its_page(visitor, live_server, settings, monkeypatch):
+    """All but the push service's own way: what would be sealed for it is handed to the service worker as it is."""
+    settings.SITE_URL, settings.PUSH_HOSTS = live_server.url, ["127.0.0.1"]
+    person, now, page = make_person(), timezone.now(), visitor.page
+    page.context.grant_permissions(["notifications"], origin=live_server.url)
+    visitor.sign_in(person.email)
+    told = {"endpoint": "http://127.0.0.1/box", "auth": push.written(b"sixteen bytes...")}
+    key = push.written(push.point_of(ec.generate_private_key(ec.SECP256R1())))
+    session_key = person.browser_sessions.get().session_key
+    push.push_device_add(by=person, session_key=session_key, p256dh=key, **told)
+    batch = make_waiting_batch(now - timedelta(hours=12, minutes=1), by=person)
+    make_notification_settings(person, pushed="|seal-check|", quiet_from="00:00", quiet_until="00:00")
+    sent = []
+    monkeypatch.setattr(push, "post", lambda _device, text, _keys, _now: sent.append(text.decode()))
+    outbox.gather(now)
+    push.push_gather(now)
+    push.push_send(now)
+
+    devtools, registrations = page.context.new_cdp_session(page), []
+    devtools.on("ServiceWorker.workerRegistrationUpdated", lambda told: registrations.extend(told["registrations"]))
+    devtools.send("ServiceWorker.enable")
+    page.evaluate(WORKER_IS_READY, "/kitchen-worker.js")
+    [text] = sent
+    where = {"origin": live_server.url, "registrationId": registrations[-1]["registrationId"]}
+    for _twice in range(2):  # a push service may deliver it again
+        devtools.send("ServiceWorker.deliverPushMessage", {**where, "data": text})
+    page.wait_for_function(f"({NOTIFICATIONS})().then((all) => all.length)")
+    [shown] = page.evaluate(NOTIFICATIONS)
+    assert shown == {key: json.loads(text)[key] for key in ("title", "body", "url")}
+    assert batch.title in shown["body"]
+    assert visitor.page.goto(shown["url"]).status == 200
