@@ -311,6 +311,13 @@ class _Asides:
         self.tails, self.plenty, self.empty = (
             frozenset(words_of(lists[name])) for name in ("tails", "plenty", "empty")
         )
+        self.verbs, self.aux, self.carrying, self.no_subject, self.openers, self.bad, self.apposed = (
+            frozenset(words_of(lists[name]))
+            for name in ("verbs", "aux", "carrying", "no_subject", "openers", "bad", "described")
+        )
+        self.describing = frozenset(words_of(lists["describing"]))
+        more = (frozenset(words_of(lists[name])) for name in ("things", "manners", "names"))
+        self.words = self.words.union(*more, self.verbs, self.aux, self.carrying, self.openers - self.against)
 
 
 @cache
@@ -405,9 +412,7 @@ def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, is_tail: bool = Fal
         return True
     if set(words) <= asides.empty:
         return False
-    if not is_tail and not _has_subject(words):
-        return False
-    if is_tail and words[0] == "if":
+    if not (_goes_on(words) if is_tail else _has_subject(words) or _says_something(words) or _is_apposed(words)):
         return False
     said = [word for at, word in enumerate(words) if not _counts_people(tokens, at)]
     known = asides.words | asides.against
@@ -443,6 +448,43 @@ _TOO = frozenset(
         "fancy",
     }
 )
+
+
+def _goes_on(words: Sequence[str]) -> bool:
+    """Whether words behind a joint go on with what was said: "and won't eat anything", "in the old country"."""
+    asides = _asides()
+    if words[0] == "if":
+        return False
+    verbs = asides.verbs | asides.aux | asides.against
+    is_said = words[0] in asides.aux | asides.against or (words[0] in asides.verbs and words[0].endswith("ed"))
+    if is_said or _has_subject(words) or _says_something(words):
+        return True
+    return words[0] not in _SPEAKING and not set(words) <= verbs and words[-1] not in asides.no_subject
+
+
+# Behind one of these somebody does something, or nothing is said: "where the cat".
+_SPEAKING = frozenset({"where", "when", "who", "which", "because", "so", "since", "as", "while", "though", "sing", "by"})
+
+
+def _says_something(words: Sequence[str]) -> bool:
+    """Whether somebody or something is spoken of, and a verb says what they are or do."""
+    asides = _asides()
+    at = next((at for at, word in enumerate(words) if word not in asides.openers), len(words))
+    said = list(words[at:])
+    if not said:
+        return False
+    if said[0] in asides.carrying:
+        return len(said) > 1
+    if said[:2] in (["what", "a"], ["such", "a"], ["how", "many"], ["not", "a"]) or said[0] in asides.aux:
+        return len(said) > 2
+    verbs = asides.verbs | asides.aux | asides.against
+    return said[0] not in asides.no_subject | asides.verbs and any(word in verbs for word in said[1:])
+
+
+def _is_apposed(words: Sequence[str]) -> bool:
+    """ "Poor man", "silly me": the same person or thing named again."""
+    asides = _asides()
+    return 1 < len(words) < 5 and words[-1] in asides.apposed and set(words[:-1]) <= asides.describing | {"the", "you"}
 
 
 def _has_subject(words: Sequence[str]) -> bool:
@@ -535,6 +577,40 @@ def _said_of_foods(tokens: Sequence[Token], *, goes_on: bool = False) -> list[tu
     return [(said, food) for food in foods] if said else []
 
 
+def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
+    """What a clause in free words says of one food, or of several in a row; "" where only a wish can tell.
+
+    Nothing of an acid, and nothing where a word is a measure, a deed or a way of working.
+    """
+    asides = _asides()
+    tokens = tuple(Token(word) for word in _plain_against(_flat(tokens)).split())
+    spans = _food_spans(tokens)
+    if not spans or any(token.word == "#" or token.word[0].isdigit() for token in tokens):
+        return []
+    foods = [tokens[start:end] for start, end in spans]
+    between = {token.word for (_, end), (start, _) in pairwise(spans) for token in tokens[end:start]}
+    if between - {"and", "or", "nor", "&"} or any(token.word in _ACID for food in foods for token in food):
+        return []
+    first, last = spans[0][0], spans[-1][1]
+    words = [token.word for token in (*tokens[:first], Token("thing"), *tokens[last:])]
+    rest = set(words)
+    known = asides.words | asides.against | asides.bad | asides.plenty | asides.doing | {"lack", "hate", "any", "over"}
+    known |= asides.taste if rest & (asides.against | asides.bad | _TOO) else frozenset()
+    if not rest <= known or not (_says_something(words) or _has_subject(words)) or rest & _UNSURE:
+        return []
+    against = len(rest & (asides.against | {"lack"}))
+    stance = ""
+    if against == 1 and not rest & (_NOT_AGAINST | asides.bad):
+        stance = "leave out"
+    elif not against and rest & asides.bad and not rest & asides.liking:
+        stance = "leave out"
+    return [(stance, food) for food in foods]
+
+
+# With one of these a clause may be the wish itself.
+_UNSURE = frozenset(words_of("if unless instead without only half less more fewer extra would could should may might can want"))
+
+
 def _only_tells(rest: Sequence[Token], *, is_acid: bool) -> bool:
     """Whether a clause about a food, without the food, holds words of asides alone; of acid no amount and no deed."""
     asides = _asides()
@@ -623,12 +699,13 @@ class _Talk:
         if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
             return before
         foods = _said_of_foods(bare, goes_on=goes_on)
+        wish = () if foods else self._wish(bare, before)
+        foods = foods or ([] if wish else _spoken_of(bare))
         if told and _food_spans(food := self._tokens(told[1])) == [(0, len(food))]:
             foods = [(told[0], food)]
         if foods:
             at = len(before.wishes)
             return _Parse(before.wishes, [*before.foods, *((at, *food) for food in foods)])
-        wish = self._wish(bare, before)
         if wish and not self.tried.get(wish):  # ", 2 tbsp a quart": read only with the wish before it
             wish = (*before.wishes[-1], Token(","), *wish)
             return _Parse([*before.wishes[:-1], wish], before.foods)
@@ -726,6 +803,20 @@ def _starts(tokens: tuple[Token, ...]) -> Iterator[int]:
         found.append(len(text[:at].split()))
     yield 0
     yield from (start for start in reversed(found) if 0 < start < len(tokens))
+    yield from (start for start in _told_starts(tokens) if start not in found)
+
+
+def _told_starts(tokens: tuple[Token, ...]) -> Iterator[int]:
+    """Where a wish may begin behind words that tell who wishes it: "my friend at work told me to"."""
+    asides = _asides()
+    words = [token.word if token.value is None else "#" for token in tokens]
+    known = asides.words | asides.polite
+    end = next((at for at, word in enumerate(words) if word not in known), len(words) - 1)
+    for start in range(end, 0, -1):
+        if words[start - 1] in asides.no_subject - {"to", "that", "if", "about", "and", "so", "but"}:
+            continue
+        if _says_something(words[:start]) or _has_subject(words[:start]):
+            yield start
 
 
 _CUTTING = _JOINTS | {"if", "when", "who", "which", "where"}
@@ -754,6 +845,8 @@ def chatty_wishes(tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]]
     if parse is None:
         return ()
     parse.foods = [told for told in parse.foods if not _is_taken_up(told[1], told[2], parse.wishes)]
+    if any(not said for _, said, _ in parse.foods):
+        return ()
     if swap := _swapped(parse, is_read):
         return swap
     plain: list[Token] = []
