@@ -11,7 +11,7 @@ out"), or it is judged as a wish of its own.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
@@ -315,9 +315,10 @@ class _Asides:
             frozenset(words_of(lists[name]))
             for name in ("verbs", "aux", "carrying", "no_subject", "openers", "bad", "described")
         )
+        self.names = frozenset(words_of(lists["names"]))
         self.describing = frozenset(words_of(lists["describing"]))
         more = (frozenset(words_of(lists[name])) for name in ("things", "manners", "names"))
-        self.words = self.words.union(*more, self.verbs, self.aux, self.carrying, self.openers - self.against)
+        self.words = self.words.union(*more, self.verbs, self.aux, self.carrying, self.openers) - self.against
 
 
 @cache
@@ -456,12 +457,14 @@ def _goes_on(words: Sequence[str]) -> bool:
     if words[0] == "if":
         return False
     verbs = asides.verbs | asides.aux | asides.against
-    is_said = words[0] in asides.aux | asides.against or (words[0] in asides.verbs and words[0].endswith("ed"))
+    is_said = words[0] in asides.aux | (asides.against - _ALONE) or (words[0] in asides.verbs and words[0].endswith("ed"))
     if is_said or _has_subject(words) or _says_something(words):
         return True
     return words[0] not in _SPEAKING and not set(words) <= verbs and words[-1] not in asides.no_subject
 
 
+# These deny what follows: "and no pressure" is no talk.
+_ALONE = frozenset({"no", "not", "none", "nothing", "without", "neither", "nor", "never", "lack", "avoid", "avoiding"})
 # Behind one of these somebody does something, or nothing is said: "where the cat".
 _SPEAKING = frozenset({"where", "when", "who", "which", "because", "so", "since", "as", "while", "though", "sing", "by"})
 
@@ -515,7 +518,7 @@ def _is_polite(tokens: Sequence[Token]) -> bool:
     says = False  # of the words of no phrase one has to say something: "can" alone may be a verb
     while at < len(words):
         size = next((size for size in (4, 3, 2) if tuple(words[at : at + size]) in asides.polite_phrases), 0)
-        if not size and words[at] not in asides.polite:
+        if not size and words[at] not in asides.polite | asides.names:
             return False
         says = says or bool(size) or words[at] not in asides.empty
         at += size or 1
@@ -596,7 +599,7 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     rest = set(words)
     known = asides.words | asides.against | asides.bad | asides.plenty | asides.doing | {"lack", "hate", "any", "over"}
     known |= asides.taste if rest & (asides.against | asides.bad | _TOO) else frozenset()
-    if not rest <= known or not (_says_something(words) or _has_subject(words)) or rest & _UNSURE:
+    if rest & (_CUTTING - {"and", "who"}) or not rest <= known or not (_says_something(words) or _has_subject(words)) or rest & _UNSURE:
         return []
     against = len(rest & (asides.against | {"lack"}))
     stance = ""
@@ -657,14 +660,17 @@ _GOES_ON = frozenset({"and", "but", "who", "which", "or", "where", "when"})
 class _Talk:
     """Cuts a text into asides and wishes; every word belongs to one of them."""
 
-    def __init__(self, tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool]) -> None:
+    def __init__(
+        self, tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool], *, is_loose: bool = False
+    ) -> None:
         self.numbers = {_written(token): token for token in tokens if token.value is not None}
         self.tokens = self._tokens(_said_as(_flat(tokens)))
         self.is_read = is_read
+        self.is_loose = is_loose  # a wish may stand behind any talk, and a food be spoken of in any words of talk
         words = {token.word for token in self.tokens}
         self.is_doubtful = bool(words & (_STRICTLY_ACID | _HEAT))
         self.ends = _cuts(self.tokens)
-        self.hopeless: set[int] = set()
+        self.hopeless: set[tuple[object, ...]] = set()
         self.tried: dict[tuple[Token, ...], bool] = {}
 
     def _tokens(self, text: str) -> tuple[Token, ...]:
@@ -676,12 +682,13 @@ class _Talk:
             at += 1
         if at >= len(self.tokens):
             return parse if parse.wishes or parse.foods else None
-        if at in self.hopeless:
+        state = (at, parse.wishes[-1:] == [], *(food for _, _, food in parse.foods[-1:]))
+        if state in self.hopeless:
             return None
         for end in self._spans(at):
             if (more := self._clause(self.tokens[at:end], parse)) and (whole := self.parse(end, more)):
                 return whole
-        self.hopeless.add(at)
+        self.hopeless.add(state)
         return None
 
     def _spans(self, at: int) -> Iterator[int]:
@@ -700,7 +707,9 @@ class _Talk:
             return before
         foods = _said_of_foods(bare, goes_on=goes_on)
         wish = () if foods else self._wish(bare, before)
-        foods = foods or ([] if wish else _spoken_of(bare))
+        foods = foods or ([] if wish or not self.is_loose else _spoken_of(bare))
+        if not wish and not foods and self.is_loose:
+            wish = self._wish(bare, before, _told_starts(bare))
         if told and _food_spans(food := self._tokens(told[1])) == [(0, len(food))]:
             foods = [(told[0], food)]
         if foods:
@@ -711,10 +720,12 @@ class _Talk:
             return _Parse([*before.wishes[:-1], wish], before.foods)
         return _Parse([*before.wishes, wish], before.foods) if wish else None
 
-    def _wish(self, tokens: tuple[Token, ...], before: _Parse) -> tuple[Token, ...]:
+    def _wish(
+        self, tokens: tuple[Token, ...], before: _Parse, starts: Iterable[int] | None = None
+    ) -> tuple[Token, ...]:
         """A clause as a wish that can be read, without what frames it and its tail of reasons; () where it is none."""
         tries = 0
-        for start in _starts(tokens):
+        for start in _starts(tokens) if starts is None else starts:
             for end in self._tails(tokens, start):
                 tries += 1
                 if tries > _MOST_TRIES:
@@ -803,7 +814,6 @@ def _starts(tokens: tuple[Token, ...]) -> Iterator[int]:
         found.append(len(text[:at].split()))
     yield 0
     yield from (start for start in reversed(found) if 0 < start < len(tokens))
-    yield from (start for start in _told_starts(tokens) if start not in found)
 
 
 def _told_starts(tokens: tuple[Token, ...]) -> Iterator[int]:
@@ -840,8 +850,7 @@ def _cuts(tokens: Sequence[Token]) -> list[int]:
 
 def chatty_wishes(tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool]) -> tuple[Token, ...]:
     """The text without its asides in free words, where every other word is of a wish that can be read; else ()."""
-    talk = _Talk(tokens, is_read)
-    parse = talk.parse(0, _Parse())
+    parse = _Talk(tokens, is_read).parse(0, _Parse()) or _Talk(tokens, is_read, is_loose=True).parse(0, _Parse())
     if parse is None:
         return ()
     parse.foods = [told for told in parse.foods if not _is_taken_up(told[1], told[2], parse.wishes)]
