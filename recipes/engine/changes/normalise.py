@@ -64,6 +64,7 @@ def plain(text: str) -> str:
     folded = re.sub(
         rf"\bfor (?:(?:the|my|our|his|her|their) )?(?:{_OF_WHOM})s? sake\b|{_FOR_THE_SAKE}", "for me", folded
     )
+    folded = re.sub(_OR_TWO, r"\2 \1", folded)
     folded = re.sub(r"\bw/o\b", " without ", folded)
     folded = re.sub(r"\bw/", " with ", folded)
     folded = re.sub(r"\bn/a\b", " na ", folded)
@@ -82,6 +83,10 @@ def plain(text: str) -> str:
     folded = re.sub(r"(?<=[a-z])-(?=[a-z0-9])|(?<=[0-9])-(?=[a-z])", " ", folded)
     folded = re.sub(r"(?<=\s)-(?=\s+[^0-9\s])", ";", folded)
     return " ".join(folded.split())
+
+
+# "A teaspoon or two": the more of the two.
+_OR_TWO = r"\b(?:a|an|one) ([a-z]+) or (two|three)\b"
 
 
 def _quote(found: re.Match[str]) -> str:

@@ -75,7 +75,7 @@ def read(text: str, own: frozenset[str] = frozenset()) -> list[list[Change]]:
         return []
     reader = _Reader(own)
     found = reader.wishes(_without_ends(tokens))
-    for plainer in (lambda told: chatty_wishes(told, reader.reads), plain_wishes, _without_remarks):
+    for plainer in (lambda told: chatty_wishes(told, reader.reads, own), plain_wishes, _without_remarks):
         if not found and (rest := plainer(tokens)):
             found = reader.wishes(_without_ends(rest))
     found = [_acid_for_acid(reading) for reading in found]

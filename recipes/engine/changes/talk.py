@@ -317,6 +317,7 @@ class _Asides:
         )
         self.names = frozenset(words_of(lists["names"]))
         self.describing = frozenset(words_of(lists["describing"]))
+        self.words |= self.describing | self.apposed
         more = (frozenset(words_of(lists[name])) for name in ("things", "manners", "names"))
         self.words = self.words.union(*more, self.verbs, self.aux, self.carrying, self.openers) - self.against
 
@@ -346,7 +347,7 @@ _POINTS = frozenset({"it", "them", "that", "this", "those", "these", "some", "an
 _IS_FOR = re.compile(
     r"(?:its|theyre|thats|(?:it|this|that|these|they) (?:is|are|be|will be)) (?:just |all |only )?for "
 )
-_COUNTED = frozenset(words_of("of kid child children boy girl year day week month people grandkid grandchild go son"))
+_COUNTED = frozenset(words_of("dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son teenager neighbor guest mouth men women of kid child children boy girl year day week month people grandkid grandchild go son"))
 _AGES = frozenset({"is", "are", "turned", "only", "just", "be"})
 
 
@@ -403,7 +404,7 @@ def _plain_against(text: str) -> str:
     return _lines("hate").sub("hate ", _lines("lack").sub("lack ", text))
 
 
-def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, is_tail: bool = False) -> bool:
+def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, joint: str = "") -> bool:
     """Whether each word of a clause only tells who asks, when, where and why."""
     asides = _asides()
     words = [token.word for token in tokens]
@@ -413,7 +414,7 @@ def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, is_tail: bool = Fal
         return True
     if set(words) <= asides.empty:
         return False
-    if not (_goes_on(words) if is_tail else _has_subject(words) or _says_something(words) or _is_apposed(words)):
+    if not (_goes_on(words, joint) if joint else _has_subject(words) or _says_something(words) or _is_apposed(words)):
         return False
     said = [word for at, word in enumerate(words) if not _counts_people(tokens, at)]
     known = asides.words | asides.against
@@ -451,22 +452,23 @@ _TOO = frozenset(
 )
 
 
-def _goes_on(words: Sequence[str]) -> bool:
+def _goes_on(words: Sequence[str], joint: str) -> bool:
     """Whether words behind a joint go on with what was said: "and won't eat anything", "in the old country"."""
     asides = _asides()
-    if words[0] == "if":
-        return False
-    verbs = asides.verbs | asides.aux | asides.against
-    is_said = words[0] in asides.aux | (asides.against - _ALONE) or (words[0] in asides.verbs and words[0].endswith("ed"))
-    if is_said or _has_subject(words) or _says_something(words):
+    if words[0] in asides.aux | (asides.against - _ALONE) or (words[0] in asides.verbs and words[0].endswith("ed")):
         return True
-    return words[0] not in _SPEAKING and not set(words) <= verbs and words[-1] not in asides.no_subject
+    if _has_subject(words) or _says_something(words):
+        return True
+    if words[0] in ("who", "which") and joint == words[0]:
+        return set(words[1:2]) <= asides.aux | asides.verbs | asides.against | asides.having | asides.liking
+    named = set(words) - asides.verbs - asides.aux - asides.no_subject
+    return joint in _PLACING and bool(named) and words[-1] not in asides.no_subject and words[0] not in _PLACING
 
 
+# Behind one of these a place, a time or somebody is named.
+_PLACING = frozenset(words_of("in on at from for with before after during until till this next of again like here over"))
 # These deny what follows: "and no pressure" is no talk.
 _ALONE = frozenset({"no", "not", "none", "nothing", "without", "neither", "nor", "never", "lack", "avoid", "avoiding"})
-# Behind one of these somebody does something, or nothing is said: "where the cat".
-_SPEAKING = frozenset({"where", "when", "who", "which", "because", "so", "since", "as", "while", "though", "sing", "by"})
 
 
 def _says_something(words: Sequence[str]) -> bool:
@@ -478,15 +480,21 @@ def _says_something(words: Sequence[str]) -> bool:
         return False
     if said[0] in asides.carrying:
         return len(said) > 1
-    if said[:2] in (["what", "a"], ["such", "a"], ["how", "many"], ["not", "a"]) or said[0] in asides.aux:
+    if said[:2] in (["what", "a"], ["such", "a"], ["how", "many"], ["not", "a"]):
         return len(said) > 2
-    verbs = asides.verbs | asides.aux | asides.against
+    if said[0] in asides.aux:
+        return len(said) > 2 and said[1] in _ASKED_OF
+    verbs = asides.verbs | asides.aux | asides.against | asides.having | asides.doing | asides.liking
     return said[0] not in asides.no_subject | asides.verbs and any(word in verbs for word in said[1:])
+
+
+_ASKED_OF = frozenset(words_of("i we you he she they it this that these those there my our your his her their not"))
 
 
 def _is_apposed(words: Sequence[str]) -> bool:
     """ "Poor man", "silly me": the same person or thing named again."""
     asides = _asides()
+    words = words[:-1] if words[-1:] == ["here"] else words
     return 1 < len(words) < 5 and words[-1] in asides.apposed and set(words[:-1]) <= asides.describing | {"the", "you"}
 
 
@@ -592,7 +600,11 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
         return []
     foods = [tokens[start:end] for start, end in spans]
     between = {token.word for (_, end), (start, _) in pairwise(spans) for token in tokens[end:start]}
-    if between - {"and", "or", "nor", "&"} or any(token.word in _ACID for food in foods for token in food):
+    if between and between <= {"in", "with", "on", "into"}:
+        foods = foods[:1]  # "a bit of orange zest in rhubarb"
+    elif between - {"and", "or", "nor", "&"}:
+        return []
+    if any(token.word in _STRICTLY_ACID or food == (Token("juice"),) for food in foods for token in food):
         return []
     first, last = spans[0][0], spans[-1][1]
     words = [token.word for token in (*tokens[:first], Token("thing"), *tokens[last:])]
@@ -657,15 +669,31 @@ _MOST_TRIES = 60
 _GOES_ON = frozenset({"and", "but", "who", "which", "or", "where", "when"})
 
 
+# "Half of it", "a teaspoon", "leave it off": of the food that was spoken of.
+_ONLY_HOW_MUCH = re.compile(
+    r"(?:(?:use|used|add|put|put in|try|have|leave|keep|skip|drop|omit|without|half|third|quarter|less|fewer|more|extra|a|"
+    r"few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|these|any|some|off|out|in|the|just|or so|"
+    r"[0-9/]+ (?:tsp|tbsp|teaspoon|tablespoon|cup|pinch)) )+"
+)
+# Of a swap: what it is judged as.
+_SAME_AMOUNT = re.compile(r"(?:in |for )?(?:the )?(?:exact )?same (?:amount|number|weight|quantity|volume)(?: of course)? ")
+
+
 class _Talk:
     """Cuts a text into asides and wishes; every word belongs to one of them."""
 
     def __init__(
-        self, tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool], *, is_loose: bool = False
+        self,
+        tokens: Sequence[Token],
+        is_read: Callable[[tuple[Token, ...]], bool],
+        own: frozenset[str] = frozenset(),
+        *,
+        is_loose: bool = False,
     ) -> None:
         self.numbers = {_written(token): token for token in tokens if token.value is not None}
         self.tokens = self._tokens(_said_as(_flat(tokens)))
         self.is_read = is_read
+        self.own = own  # words of the recipe's own lines
         self.is_loose = is_loose  # a wish may stand behind any talk, and a food be spoken of in any words of talk
         words = {token.word for token in self.tokens}
         self.is_doubtful = bool(words & (_STRICTLY_ACID | _HEAT))
@@ -700,8 +728,12 @@ class _Talk:
         bare = _stripped_ends(tokens)
         if _lines("same").fullmatch(_flat(bare)) and (before.foods or before.wishes):
             return before
+        if before.wishes and _SAME_AMOUNT.fullmatch(_flat(bare)) and "instead" in {
+            token.word for token in before.wishes[-1]
+        }:
+            return before
         goes_on = tokens[0].word in _GOES_ON
-        if _is_aside(bare, is_doubtful=self.is_doubtful, is_tail=goes_on):
+        if _is_aside(bare, is_doubtful=self.is_doubtful, joint=tokens[0].word if goes_on else ""):
             return before
         if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
             return before
@@ -746,11 +778,22 @@ class _Talk:
             if (text.split() or [""])[-1] in _MEASURING:
                 texts = [text + _flat(food), text]  # "we love cinnamon, so 2 sticks more"
                 break
-        for said in texts:
+        if self.is_loose and (food := self._last_food(before)) and _ONLY_HOW_MUCH.fullmatch(text):
+            words = text.split()
+            texts = [*texts, text + _flat(food), *(" ".join(_ones_for(words, _flat(food).split())) + " " for _ in (1,))]
+        for said in dict.fromkeys(texts):
             for turned in dict.fromkeys((*_turns_of(said), said)):
                 yield self._tokens(turned)
                 if before.foods and (turned.split() or [""])[-1] in _MEASURING:
                     yield self._tokens(turned + _flat(before.foods[-1][2]))
+
+    @staticmethod
+    def _last_food(before: _Parse) -> tuple[Token, ...]:
+        """The one food that was spoken of or wished last."""
+        if before.foods:
+            return before.foods[-1][2]
+        spans = _food_spans(before.wishes[-1]) if before.wishes else []
+        return before.wishes[-1][slice(*spans[0])] if len(spans) == 1 else ()
 
     def _reads(self, tokens: tuple[Token, ...], before: _Parse) -> bool:
         if not tokens:
@@ -776,7 +819,15 @@ class _Talk:
         if tail[0].word == "if" and not (bare and bare[0].word in ("youre", "theyre", "somebody", "someone")):
             return _is_polite(bare)
         told = _told(_flat(bare), self.is_doubtful) if bare else None
-        return (told is not None and not told[1]) or _is_aside(bare, is_doubtful=self.is_doubtful, is_tail=True)
+        return (told is not None and not told[1]) or _is_aside(
+            bare, is_doubtful=self.is_doubtful, joint=tail[0].word
+        )
+
+
+def _ones_for(words: list[str], food: list[str]) -> list[str]:
+    """The words with the food for the first word that takes one up: "half of it", "leave it off"."""
+    at = next((at for at, word in enumerate(words) if word in ("it", "them", "those", "these", "any")), None)
+    return words if at is None else [*words[:at], *food, *words[at + 1 :]]
 
 
 def _is_bare(text: str, food: tuple[Token, ...]) -> bool:
@@ -848,12 +899,18 @@ def _cuts(tokens: Sequence[Token]) -> list[int]:
     return found
 
 
-def chatty_wishes(tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool]) -> tuple[Token, ...]:
+def chatty_wishes(
+    tokens: Sequence[Token], is_read: Callable[[tuple[Token, ...]], bool], own: frozenset[str] = frozenset()
+) -> tuple[Token, ...]:
     """The text without its asides in free words, where every other word is of a wish that can be read; else ()."""
-    parse = _Talk(tokens, is_read).parse(0, _Parse()) or _Talk(tokens, is_read, is_loose=True).parse(0, _Parse())
+    talks = (_Talk(tokens, is_read, own, is_loose=is_loose) for is_loose in (False, True))
+    parse = next((parse for talk in talks if (parse := talk.parse(0, _Parse()))), None)
     if parse is None:
         return ()
     parse.foods = [told for told in parse.foods if not _is_taken_up(told[1], told[2], parse.wishes)]
+    # "Peaches mean a lot to us": of what the recipe has anyhow nothing is wished by it.
+    known = [told for told in parse.foods if not told[1] and {token.word for token in told[2]} <= own and parse.wishes]
+    parse.foods = [told for told in parse.foods if told not in known]
     if any(not said for _, said, _ in parse.foods):
         return ()
     if swap := _swapped(parse, is_read):
