@@ -347,7 +347,11 @@ _POINTS = frozenset({"it", "them", "that", "this", "those", "these", "some", "an
 _IS_FOR = re.compile(
     r"(?:its|theyre|thats|(?:it|this|that|these|they) (?:is|are|be|will be)) (?:just |all |only )?for "
 )
-_COUNTED = frozenset(words_of("dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son teenager neighbor guest mouth men women of kid child children boy girl year day week month people grandkid grandchild go son"))
+_COUNTED = frozenset(
+    words_of(
+        "dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son teenager neighbor guest mouth men women of kid child children boy girl year day week month people grandkid grandchild go son"
+    )
+)
 _AGES = frozenset({"is", "are", "turned", "only", "just", "be"})
 
 
@@ -461,12 +465,20 @@ def _goes_on(words: Sequence[str], joint: str) -> bool:
         return True
     if words[0] in ("who", "which") and joint == words[0]:
         return set(words[1:2]) <= asides.aux | asides.verbs | asides.against | asides.having | asides.liking
-    named = set(words) - asides.verbs - asides.aux - asides.no_subject
-    return joint in _PLACING and bool(named) and words[-1] not in asides.no_subject and words[0] not in _PLACING
+    named = set(words) - asides.verbs - asides.aux - asides.no_subject - asides.openers - asides.empty
+    return (
+        joint in _PLACING
+        and bool(named)
+        and not set(words) & asides.against
+        and words[-1] not in asides.no_subject
+        and words[0] not in _PLACING
+    )
 
 
 # Behind one of these a place, a time or somebody is named.
-_PLACING = frozenset(words_of("in on at from for with before after during until till this next of again like here over"))
+_PLACING = frozenset(
+    words_of("in on at from for with before after during until till this next of again like here over")
+)
 # These deny what follows: "and no pressure" is no talk.
 _ALONE = frozenset({"no", "not", "none", "nothing", "without", "neither", "nor", "never", "lack", "avoid", "avoiding"})
 
@@ -611,7 +623,12 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     rest = set(words)
     known = asides.words | asides.against | asides.bad | asides.plenty | asides.doing | {"lack", "hate", "any", "over"}
     known |= asides.taste if rest & (asides.against | asides.bad | _TOO) else frozenset()
-    if rest & (_CUTTING - {"and", "who"}) or not rest <= known or not (_says_something(words) or _has_subject(words)) or rest & _UNSURE:
+    if (
+        rest & (_CUTTING - {"and", "who"})
+        or not rest <= known
+        or not (_says_something(words) or _has_subject(words))
+        or rest & _UNSURE
+    ):
         return []
     against = len(rest & (asides.against | {"lack"}))
     stance = ""
@@ -623,7 +640,9 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
 
 
 # With one of these a clause may be the wish itself.
-_UNSURE = frozenset(words_of("if unless instead without only half less more fewer extra would could should may might can want"))
+_UNSURE = frozenset(
+    words_of("if unless instead without only half less more fewer extra would could should may might can want")
+)
 
 
 def _only_tells(rest: Sequence[Token], *, is_acid: bool) -> bool:
@@ -676,7 +695,9 @@ _ONLY_HOW_MUCH = re.compile(
     r"[0-9/]+ (?:tsp|tbsp|teaspoon|tablespoon|cup|pinch)) )+"
 )
 # Of a swap: what it is judged as.
-_SAME_AMOUNT = re.compile(r"(?:in |for )?(?:the )?(?:exact )?same (?:amount|number|weight|quantity|volume)(?: of course)? ")
+_SAME_AMOUNT = re.compile(
+    r"(?:in |for )?(?:the )?(?:exact )?same (?:amount|number|weight|quantity|volume)(?: of course)? "
+)
 
 
 class _Talk:
@@ -728,19 +749,23 @@ class _Talk:
         bare = _stripped_ends(tokens)
         if _lines("same").fullmatch(_flat(bare)) and (before.foods or before.wishes):
             return before
-        if before.wishes and _SAME_AMOUNT.fullmatch(_flat(bare)) and "instead" in {
-            token.word for token in before.wishes[-1]
-        }:
+        if (
+            before.wishes
+            and _SAME_AMOUNT.fullmatch(_flat(bare))
+            and "instead" in {token.word for token in before.wishes[-1]}
+        ):
             return before
         goes_on = tokens[0].word in _GOES_ON
         if _is_aside(bare, is_doubtful=self.is_doubtful, joint=tokens[0].word if goes_on else ""):
             return before
         if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
             return before
+        if (before.wishes or before.foods) and tokens[0].word in _asides().tails and self._is_tail(tuple(tokens)):
+            return before
         foods = _said_of_foods(bare, goes_on=goes_on)
         wish = () if foods else self._wish(bare, before)
         foods = foods or ([] if wish or not self.is_loose else _spoken_of(bare))
-        if not wish and not foods and self.is_loose:
+        if not wish and not foods and self.is_loose and not self.is_doubtful:
             wish = self._wish(bare, before, _told_starts(bare))
         if told and _food_spans(food := self._tokens(told[1])) == [(0, len(food))]:
             foods = [(told[0], food)]
@@ -778,7 +803,8 @@ class _Talk:
             if (text.split() or [""])[-1] in _MEASURING:
                 texts = [text + _flat(food), text]  # "we love cinnamon, so 2 sticks more"
                 break
-        if self.is_loose and (food := self._last_food(before)) and _ONLY_HOW_MUCH.fullmatch(text):
+        if self.is_loose and not self.is_doubtful and _ONLY_HOW_MUCH.fullmatch(text):
+            food = self._last_food(before)
             words = text.split()
             texts = [*texts, text + _flat(food), *(" ".join(_ones_for(words, _flat(food).split())) + " " for _ in (1,))]
         for said in dict.fromkeys(texts):
@@ -818,16 +844,20 @@ class _Talk:
             return True
         if tail[0].word == "if" and not (bare and bare[0].word in ("youre", "theyre", "somebody", "someone")):
             return _is_polite(bare)
+        again = next((at for at in range(1, len(tail)) if tail[at].word in _ANOTHER_TAIL), 0)
+        if again:  # "from last summer because where the cat": each part has to be one
+            return self._is_tail(tail[:again]) and self._is_tail(tail[again:])
         told = _told(_flat(bare), self.is_doubtful) if bare else None
-        return (told is not None and not told[1]) or _is_aside(
-            bare, is_doubtful=self.is_doubtful, joint=tail[0].word
-        )
+        return (told is not None and not told[1]) or _is_aside(bare, is_doubtful=self.is_doubtful, joint=tail[0].word)
 
 
 def _ones_for(words: list[str], food: list[str]) -> list[str]:
     """The words with the food for the first word that takes one up: "half of it", "leave it off"."""
     at = next((at for at, word in enumerate(words) if word in ("it", "them", "those", "these", "any")), None)
     return words if at is None else [*words[:at], *food, *words[at + 1 :]]
+
+
+_ANOTHER_TAIL = frozenset(words_of("because since where who which when so but"))
 
 
 def _is_bare(text: str, food: tuple[Token, ...]) -> bool:
@@ -874,10 +904,14 @@ def _told_starts(tokens: tuple[Token, ...]) -> Iterator[int]:
     known = asides.words | asides.polite
     end = next((at for at, word in enumerate(words) if word not in known), len(words) - 1)
     for start in range(end, 0, -1):
-        if words[start - 1] in asides.no_subject - {"to", "that", "if", "about", "and", "so", "but"}:
-            continue
-        if _says_something(words[:start]) or _has_subject(words[:start]):
+        if words[start - 1] in _BEFORE_WISH and _says_something(words[:start]):
             yield start
+
+
+# What talk may end with before a wish: none of these says of what follows how much or of what kind it is.
+_BEFORE_WISH = frozenset(
+    words_of("to that if i we you me us say said think thought reckon swear suggest suggested recommend want need love")
+) | frozenset(words_of("prefer would could can should may might is and so but"))
 
 
 _CUTTING = _JOINTS | {"if", "when", "who", "which", "where"}
