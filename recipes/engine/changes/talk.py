@@ -349,7 +349,8 @@ _IS_FOR = re.compile(
 )
 _COUNTED = frozenset(
     words_of(
-        "dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son teenager neighbor guest mouth men women of kid child children boy girl year day week month people grandkid grandchild go son"
+        "dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son teenager "
+        "neighbor guest mouth men women of kid child children boy girl year day week month people grandkid grandchild go"
     )
 )
 _AGES = frozenset({"is", "are", "turned", "only", "just", "be"})
@@ -630,12 +631,10 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
         or rest & _UNSURE
     ):
         return []
-    against = len(rest & (asides.against | {"lack"}))
-    stance = ""
-    if against == 1 and not rest & (_NOT_AGAINST | asides.bad):
-        stance = "leave out"
-    elif not against and rest & asides.bad and not rest & asides.liking:
-        stance = "leave out"
+    against, is_bad = len(rest & (asides.against | {"lack"})), bool(rest & asides.bad)
+    denied = against == 1 and not rest & _NOT_AGAINST and not is_bad
+    is_out = denied or (not against and is_bad and not rest & asides.liking)
+    stance = "leave out" if is_out else ""
     return [(stance, food) for food in foods]
 
 
@@ -690,8 +689,9 @@ _GOES_ON = frozenset({"and", "but", "who", "which", "or", "where", "when"})
 
 # "Half of it", "a teaspoon", "leave it off": of the food that was spoken of.
 _ONLY_HOW_MUCH = re.compile(
-    r"(?:(?:use|used|add|put|put in|try|have|leave|keep|skip|drop|omit|without|half|third|quarter|less|fewer|more|extra|a|"
-    r"few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|these|any|some|off|out|in|the|just|or so|"
+    r"(?:(?:use|used|add|put|put in|try|have|leave|keep|skip|drop|omit|without|half|third|quarter|less|fewer|more|extra|"
+    r"a|few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|these|any|some|off|out|in|the|"
+    r"just|or so|"
     r"[0-9/]+ (?:tsp|tbsp|teaspoon|tablespoon|cup|pinch)) )+"
 )
 # Of a swap: what it is judged as.
@@ -805,8 +805,8 @@ class _Talk:
                 break
         if self.is_loose and not self.is_doubtful and _ONLY_HOW_MUCH.fullmatch(text):
             food = self._last_food(before)
-            words = text.split()
-            texts = [*texts, text + _flat(food), *(" ".join(_ones_for(words, _flat(food).split())) + " " for _ in (1,))]
+            taken_up = " ".join(_ones_for(text.split(), _flat(food).split())) + " "
+            texts += [text + _flat(food), taken_up]
         for said in dict.fromkeys(texts):
             for turned in dict.fromkeys((*_turns_of(said), said)):
                 yield self._tokens(turned)
