@@ -398,7 +398,11 @@ def _known() -> frozenset[str]:
     words |= {word for phrase in _reasons().begin for word in phrase}
     words |= {word for phrase in (*_each_words(), *SPELLINGS) for word in words_of(phrase)}
     talk = data("talk")["aside"]
-    words |= {word for name in ("words", "taste", "against", "polite") for word in words_of(talk[name])}
+    words |= {
+        word
+        for name in ("words", "verbs", "things", "manners", "names", "taste", "against", "polite")
+        for word in words_of(talk[name])
+    }
     return frozenset(words | ways_words() | set(words_of(data("words")["typo"]["never"])))
 
 

@@ -132,7 +132,7 @@ _AMOUNT_ALONE = re.compile(r"[0-9][0-9/]* \S+ (?:(?:to|per|in|a|each|the|every) 
 _WITHOUT = re.compile(
     r"((?:\S+ )*?)(?:none|without|go without"
     r"|(?:not|do not|did not|didnt) (?:put|add|use|have|include|put in) (?:any|it|them)(?: in)?)"
-    r"(?: (?:it|them|any|at all|please|(?:for|in) (?:me|us|mine|our|her|hi|him)))* "
+    r"(?: (?:it|them|any|at all|please|then|this year|this time|(?:for|in) (?:me|us|mine|our|her|hi|him)))* "
 )
 _DONE_WITHOUT = frozenset(
     {
@@ -216,7 +216,13 @@ def _turns_of(text: str) -> Iterator[str]:
     for turn in data("talk")["turn"]:
         if found := _match(turn["says"], text):
             said = {name: value.strip() for name, value in found.groupdict().items() if value}
-            yield " ".join(said.get(word, word) for word in turn["becomes"].split()) + " "
+            turned = " ".join(said.get(word, word) for word in turn["becomes"].split()) + " "
+            if not (turned.startswith("add ") and set(turned.split()) & _JARS):
+                yield turned
+
+
+# Nobody puts these in: "I'd like half pint jars".
+_JARS = frozenset({"jar", "pint", "quart"})
 
 
 def plain_wishes(tokens: Sequence[Token]) -> tuple[Token, ...]:
@@ -349,8 +355,9 @@ _IS_FOR = re.compile(
 )
 _COUNTED = frozenset(
     words_of(
-        "dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son teenager "
-        "neighbor guest mouth men women of kid child children boy girl year day week month people grandkid grandchild go"
+        "dollar euro quid cent penny buck cat dog hen mile acre friend cousin aunt sister brother daughter son "
+        "teenager neighbor guest mouth men women of kid child children boy girl year day week month people "
+        "grandkid grandchild go"
     )
 )
 _AGES = frozenset({"is", "are", "turned", "only", "just", "be"})
@@ -378,9 +385,12 @@ def _said_as_pattern() -> tuple[re.Pattern[str], dict[str, str]]:
 def _said_as(text: str) -> str:
     """ "My other half", "a low salt diet": each as one word of the lists."""
     pattern, names = _said_as_pattern()
+    text = _AT_ODDS.sub(r"\1i do not like \2", text)
     return _FROM_OURS.sub("", _IN_MINE.sub(r"\1 it", pattern.sub(lambda found: names[found[1]], text)))
 
 
+# "Turmeric and I don't get along."
+_AT_ODDS = re.compile(r"(^|; )((?:\S+ ){1,3}?)and (?:i|me|my \S+) (?:do not|dont) (?:get on|get along|agree|mix) ")
 # "From my dad's plot": where a food was grown or bought.
 _FROM_OURS = re.compile(
     r"(?<!\S)(?:from|off|at|on|in) (?:my|our|his|her|their|the|a) "
@@ -493,7 +503,7 @@ def _says_something(words: Sequence[str]) -> bool:
         return False
     if said[0] in asides.carrying:
         return len(said) > 1
-    if said[:2] in (["what", "a"], ["such", "a"], ["how", "many"], ["not", "a"]):
+    if said[:2] in (["what", "a"], ["such", "a"], ["how", "many"], ["not", "a"], ["why", "so"]):
         return len(said) > 2
     if said[0] in asides.aux:
         return len(said) > 2 and said[1] in _ASKED_OF
@@ -623,6 +633,7 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     words = [token.word for token in (*tokens[:first], Token("thing"), *tokens[last:])]
     rest = set(words)
     known = asides.words | asides.against | asides.bad | asides.plenty | asides.doing | {"lack", "hate", "any", "over"}
+    known |= {"all", "one", "same"}
     known |= asides.taste if rest & (asides.against | asides.bad | _TOO) else frozenset()
     if (
         rest & (_CUTTING - {"and", "who"})
@@ -689,8 +700,8 @@ _GOES_ON = frozenset({"and", "but", "who", "which", "or", "where", "when"})
 
 # "Half of it", "a teaspoon", "leave it off": of the food that was spoken of.
 _ONLY_HOW_MUCH = re.compile(
-    r"(?:(?:use|used|add|put|put in|try|have|leave|keep|skip|drop|omit|without|half|third|quarter|less|fewer|more|extra|"
-    r"a|few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|these|any|some|off|out|in|the|"
+    r"(?:(?:use|used|add|put|put in|try|have|leave|keep|skip|drop|omit|without|half|third|quarter|less|fewer|more|"
+    r"extra|a|few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|these|any|some|off|out|in|the|"
     r"just|or so|"
     r"[0-9/]+ (?:tsp|tbsp|teaspoon|tablespoon|cup|pinch)) )+"
 )
@@ -798,7 +809,10 @@ class _Talk:
         texts = [text]
         for _, _, food in reversed(before.foods):
             if (taken := _with_food(text, _flat(food).strip())) is not None or (taken := _with_one(text, food)):
-                texts = [text] if _is_bare(taken, food) else [taken, text]
+                if _is_bare(taken, food):
+                    yield from (self._tokens(turned) for turned in _turns_of(taken))
+                else:
+                    texts = [taken, text]
                 break
             if (text.split() or [""])[-1] in _MEASURING:
                 texts = [text + _flat(food), text]  # "we love cinnamon, so 2 sticks more"
