@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.db import connection
-from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
 from hypothesis import settings as hypothesis_settings
 
 from club.members.models import User
+from club.run.setup import every_guard, guards_install
 from tests import clock, helpers
 
 # A property is true or false; how long a busy machine takes to say so is no part of it.
@@ -88,9 +88,9 @@ def pytest_collection_finish(session: pytest.Session) -> None:
 
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
-    """The tables are made from the models, in a tenth of the time that a hundred migrations take.
+    """The tables are made from the models, as those of a new site are.
 
-    That those make the same tables is a test: `tests/club/run/test_upgrade.py`.
+    That migrations make the same is a test: `tests/club/run/test_upgrade.py`.
     """
     connection.settings_dict["TEST"]["MIGRATE"] = False
 
@@ -99,15 +99,8 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: N
 def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
     """Beside its tables, what migrations write in a database: the triggers, and that none of them waits."""
     with django_db_blocker.unblock():
-        recorder = MigrationRecorder(connection)
-        if recorder.applied_migrations():
-            return  # kept from the run before
-        with connection.schema_editor() as editor:
-            for guard in helpers.every_guard():
-                guard.install(None, editor)
-        recorder.ensure_schema()
-        for migration in MigrationLoader(connection).graph.nodes:
-            recorder.record_applied(*migration)
+        if not MigrationRecorder(connection).applied_migrations():  # else kept from the run before
+            guards_install()
 
 
 @pytest.fixture
@@ -166,7 +159,7 @@ def flush_is_quick_and_lifts_the_guards():
         statements = flush(self, style, [table for table in tables if table not in OF_ROLES], **options)
         if self.connection.vendor != "sqlite" or User._meta.db_table not in tables:
             return statements
-        for guard in helpers.every_guard():
+        for guard in every_guard():
             statements = [*guard.drop_statements("sqlite"), *statements, *guard.create_statements("sqlite")]
         return statements
 

@@ -10,19 +10,15 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from html import unescape
-from importlib import import_module
 from threading import Barrier
 from typing import Any
 
-from django.apps import apps
 from django.db import connection, transaction
 from django.http import HttpResponse
 from django.test import Client, override_settings
 from django.urls import reverse
-from django.utils.module_loading import module_has_submodule
 from hypothesis import settings
 
-from club.core.ledger import RefusalTriggers
 from club.members.models import User
 
 LONGEST_WAIT = 20  # seconds for everybody to reach the starting line
@@ -49,14 +45,6 @@ def filled_once(blocker: Any) -> Iterator[None]:
     with override_settings(PASSWORD_HASHERS=HASHERS, NOTE_KEYS=[NOTE_KEY]), blocker.unblock(), transaction.atomic():
         yield
         transaction.set_rollback(True)
-
-
-def every_guard() -> Iterator[RefusalTriggers]:
-    """The triggers of every room, as its migrations lay them down."""
-    for config in apps.get_app_configs():
-        if module_has_submodule(config.module, "triggers"):
-            room = vars(import_module(f"{config.name}.triggers"))
-            yield from (one for one in room.values() if isinstance(one, RefusalTriggers))
 
 
 def signed_in(person: User) -> Client:

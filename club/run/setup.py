@@ -9,15 +9,21 @@ import io
 import os
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from importlib import import_module
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from django.apps import apps
 from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.management import call_command
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, connection, transaction
 from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
+from django.utils.module_loading import module_has_submodule
 
+from club.core.ledger import RefusalTriggers
 from club.reminders.models import BACKUP_JOB
 from club.reminders.outbox import broker_state
 from club.run.backup import applied, backup_keep, code_version, note, passphrase_by_settings
@@ -65,13 +71,58 @@ def site_prepare(*, say: Callable[[str], object], backup_dir: str) -> None:
                     f"The tables change. Before that all data was backed up to {kept}. The way back, with the code of "
                     f"before this {code_version()}: python3 manage.py restore {kept} --replace"
                 )
-            call_command("migrate", interactive=False, verbosity=0)
+            if connection.introspection.table_names():
+                call_command("migrate", interactive=False, verbosity=0)
+            else:
+                tables_make()
             if kept is not None:
                 note(BACKUP_JOB, at=datetime.now(UTC))
         else:
             applied(connection)
         call_command("load_library", stdout=io.StringIO())
         call_command("collectstatic", interactive=False, verbosity=0)
+
+
+def tables_make() -> None:
+    """The tables of an empty database, whole or not at all, from the models: in a tenth of the time that a hundred
+    migrations take. That those make the same tables is tested."""
+    with _foreign_keys_at_rest(), transaction.atomic():
+        by_migrations = settings.MIGRATION_MODULES
+        settings.MIGRATION_MODULES = {config.label: None for config in apps.get_app_configs()}
+        try:
+            call_command("migrate", interactive=False, verbosity=0, run_syncdb=True)
+        finally:
+            settings.MIGRATION_MODULES = by_migrations
+        guards_install()
+
+
+@contextlib.contextmanager
+def _foreign_keys_at_rest() -> Iterator[None]:
+    """SQLite turns them off outside a transaction alone, and makes no tables while they are on."""
+    connection.disable_constraint_checking()
+    try:
+        yield
+    finally:
+        connection.enable_constraint_checking()
+
+
+def guards_install() -> None:
+    """Beside tables made from the models, what else migrations write: triggers, and that none of them waits."""
+    with connection.schema_editor() as editor:
+        for guard in every_guard():
+            guard.install(None, editor)
+    recorder = MigrationRecorder(connection)
+    recorder.ensure_schema()
+    for migration in MigrationLoader(connection).graph.nodes:
+        recorder.record_applied(*migration)
+
+
+def every_guard() -> Iterator[RefusalTriggers]:
+    """The triggers of every room, as its migrations lay them down."""
+    for config in apps.get_app_configs():
+        if module_has_submodule(config.module, "triggers"):
+            room = vars(import_module(f"{config.name}.triggers"))
+            yield from (one for one in room.values() if isinstance(one, RefusalTriggers))
 
 
 def _holds_people() -> bool:

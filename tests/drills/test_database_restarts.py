@@ -20,9 +20,9 @@ AWAY_S = 3
 FILL = f"""
 import django
 django.setup()
-from django.core.management import call_command
 from django.utils import timezone
-call_command("migrate", verbosity=0)
+from club.run.setup import tables_make
+tables_make()
 from tests.factories.reminders import make_many_due
 make_many_due({REMINDERS}, now=timezone.now())
 """
