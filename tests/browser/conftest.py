@@ -41,8 +41,16 @@ TOO_SMALL_FOR_A_THUMB = """(THUMB) => {
 }"""
 
 AXE = Axe().axe_script
-RUN_AXE = """async (options) => (await axe.run(options)).violations.map(
-  (one) => `${one.id}: ${one.help} (${one.nodes[0].html.slice(0, 160)})`)"""
+# All of a page, or what its <main> shows now and did not when it was scanned before.
+RUN_AXE = """async ([options, onlyNew]) => {
+  const shown = [...document.querySelectorAll("body, body *")].filter((part) => part.checkVisibility());
+  const isNew = (part) => !part.hasAttribute("data-scanned");
+  const include = shown.filter((part) => part.closest("main") && isNew(part) && !isNew(part.parentElement));
+  shown.forEach((part) => part.setAttribute("data-scanned", ""));
+  if (onlyNew && !include.length) return [];
+  const found = await axe.run(onlyNew ? { include } : document, options);
+  return found.violations.map((one) => `${one.id}: ${one.help} (${one.nodes[0].html.slice(0, 160)})`);
+}"""
 WIDEST = """() => [...document.querySelectorAll("main *")]
   .map((part) => [part.getBoundingClientRect().right, part.outerHTML.slice(0, 160)])
   .sort((one, other) => other[0] - one[0])[0].join(": ")"""
@@ -118,21 +126,21 @@ class Visitor:
         """No accessibility violation, no sideways scrolling, nothing the browser complained about."""
         assert self.problems() == []
 
-    def problems(self) -> list[str]:
+    def problems(self, *, only_new: bool = False) -> list[str]:
         self.page.wait_for_load_state()  # a page half read has no heading yet
-        found = [*self.violations(), *self.scrolls_sideways()]
+        found = [*self.violations(only_new=only_new), *self.scrolls_sideways()]
         found += [f"{self.page.url}: {refused}" for refused in self.refused]
         if self.page.viewport_size == PHONE:
             small = self.page.evaluate(TOO_SMALL_FOR_A_THUMB, THUMB)
             found += [f"{self.page.url}: lower than {THUMB} px: {one}" for one in small]
         return found
 
-    def violations(self, options: dict | None = None, when: str = "") -> list[str]:
+    def violations(self, *, only_new: bool = False) -> list[str]:
         """What axe finds; it is handed to a page once, and only violations come back."""
         if not self.page.evaluate("'axe' in window"):
             self.page.evaluate(AXE)
-        found = self.page.evaluate(RUN_AXE, {"resultTypes": ["violations"], **(options or {})})
-        return [f"{self.page.url} {when}: {one}" for one in found]
+        found = self.page.evaluate(RUN_AXE, [{"resultTypes": ["violations"]}, only_new])
+        return [f"{self.page.url}: {one}" for one in found]
 
     def scrolls_sideways(self, when: str = "") -> list[str]:
         wide, screen = self.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
