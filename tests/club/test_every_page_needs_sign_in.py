@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import product
 from typing import Any
@@ -63,9 +64,12 @@ def leaves(patterns: Any, prefix: str = "", space: str = "") -> Iterator[tuple[s
 
 def address_of(regex: str, pattern: URLPattern) -> str | None:
     """A path that leads to this very pattern, filled with sample values; None when no sample fits."""
+    fits = re.compile(regex).match
     for form, names in normalize(regex):
         for values in product(SAMPLES, repeat=len(names)):
             path = "/" + form % dict(zip(names, values, strict=True))
+            if not fits(path[1:]):  # quicker than to ask every address of the site
+                continue
             try:
                 if resolve(path).func is pattern.callback:
                     return path
