@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import io
 import struct
+import zlib
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import ValidationError
 from PIL import Image
 
-from club.core.photos import LONGEST_SIDE, MOST_ALONG_A_SIDE, photo_as_jpeg
+from club.core import decoding, photos
+from club.core.decoding import LONGEST_SIDE, MOST_ALONG_A_SIDE
+from club.core.photos import photo_as_jpeg
 
 ORIENTATION, X_RESOLUTION, MAKE = 0x0112, 0x011A, 0x010F
 SHORT, TEXT, DOUBLE_WORD_FLOAT = 3, 2, 11
@@ -87,3 +91,41 @@ def test_a_strip_that_would_take_a_gigabyte_to_decode_is_refused_by_its_head(siz
 def test_every_kind_is_shrunk_to_the_longest_side(kind, mode):
     picture = seen(sent((3000, 1500), kind, mode))
     assert (picture.size, picture.mode, picture.format) == ((LONGEST_SIDE, LONGEST_SIDE // 2), "RGB", "JPEG")
+
+
+def chunk(name: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+@pytest.mark.parametrize("side", [7_100, 30_000])
+def test_a_head_that_promises_more_than_memory_holds_is_refused_by_it(side):
+    head = chunk(b"IHDR", struct.pack(">IIBBBBB", side, side, 8, 6, 0, 0, 0))
+    with pytest.raises(ValidationError, match="too many pixels"):
+        photo_as_jpeg(b"\x89PNG\r\n\x1a\n" + head + chunk(b"IDAT", zlib.compress(b"\0" * 99)))
+
+
+@pytest.mark.parametrize("cut", [0, 1, 40, -30])
+def test_a_picture_that_was_cut_off_is_no_picture(cut):
+    with pytest.raises(ValidationError, match="no picture that can be read"):
+        photo_as_jpeg(sent((400, 200), "PNG")[:cut])
+
+
+@pytest.mark.parametrize(
+    ("runaway", "said"),
+    [
+        ("while True: pass", "takes too long"),
+        ("bytearray(4 * 1024**3)", "no picture that can be read"),
+        ("import ctypes; ctypes.string_at(0)", "no picture that can be read"),
+        ("import pathlib; pathlib.Path(__file__ + '.left').write_text('x')", "no picture that can be read"),
+    ],
+    ids=["never done", "all memory", "a crash", "a file"],
+)
+def test_a_decoder_that_runs_away_ends_alone(runaway, said, monkeypatch, tmp_path):
+    program = (Path(decoding.__file__)).read_text()
+    opened = "    try:\n        picture = pillow.open("
+    assert opened in program
+    (tmp_path / "decoding.py").write_text(program.replace(opened, f"    {runaway}\n{opened}"))
+    monkeypatch.setattr(decoding, "__file__", str(tmp_path / "decoding.py"))
+    monkeypatch.setattr(photos, "LONGEST_WAIT", 1)
+    with pytest.raises(ValidationError, match=said):
+        photo_as_jpeg(sent())
