@@ -7,6 +7,7 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+import time_machine
 from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import expect
@@ -14,7 +15,7 @@ from playwright.sync_api import expect
 from inventory.batches.models import Batch, Press
 from inventory.batches.services import stove_press
 from tests.browser.conftest import PHONE, Visitor
-from tests.factories.batches import make_batch, make_pressure_batch
+from tests.factories.batches import finish, make_batch, make_pressure_batch, make_staged
 from tests.factories.jars import make_lid_lot
 from tests.factories.members import make_person
 
@@ -186,3 +187,40 @@ def test_fifty_presses_are_written_once_each_however_often_the_sending_was_cut_o
     assert [
         f"{psi:.1f}" for psi in Press.objects.filter(kind="gauge").order_by("at", "pk").values_list("psi", flat=True)
     ] == shown_psi
+
+
+def test_a_page_that_slept_a_day_counts_to_the_second_whatever_the_clock_of_its_phone_says(visitor):
+    began, page, context = timezone.now() - timedelta(hours=2), visitor.page, visitor.page.context
+    batch = make_staged(began=began)
+    finish(batch, at=began + timedelta(hours=1))
+    ferment = batch.stages.get(ended_at=None)
+    page.clock.install()  # the machine's own time, which is not the site's: tests have a clock of their own
+    visitor.sign_in(batch.made_by.email, stove(batch))
+    page.locator(KEPT).wait_for()
+
+    def off() -> float:
+        """Seconds between what the page says is left of the ferment and what is."""
+        page.clock.run_for(600)  # its next tick
+        shown_left = page.locator("#timers a[data-go=s2end] strong").inner_text()
+        hours, minutes, seconds = map(int, shown_left.split(":"))
+        left = timedelta(hours=hours, minutes=minutes, seconds=seconds)
+        return abs((ferment.ends_from - timezone.now() - left).total_seconds())
+
+    assert off() <= 2
+    context.set_offline(True)
+    page.clock.fast_forward("24:00:00")
+    with time_machine.travel(timezone.now() + timedelta(hours=24), tick=True):
+        assert off() <= 2
+        context.set_offline(False)
+        all_sent(page)
+        assert off() <= 2
+        page.clock.set_system_time(timezone.now() + timedelta(hours=5))
+        visitor.go(stove(batch, "s2look"))
+        page.locator(READY).wait_for()
+        assert off() <= 2
+        look = page.locator("#step-s2look")
+        for seen in ("scum", "cover", "smell"):
+            look.locator(f"input[name={seen}]").first.check()
+        look.get_by_role("button", name="Write down the look").click()
+        expect(page.locator("#told")).to_contain_text("The clock of this phone is wrong by 5 hours")
+        assert abs(ferment.checks.get().at - timezone.now()) < timedelta(seconds=30)
