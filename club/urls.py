@@ -18,6 +18,7 @@ urlpatterns = [
     # At the root, as what a browser keeps for the kitchen has pages of several rooms in it.
     path("kitchen-worker.js", stove.worker, name="kitchen-worker"),
     path("kitchen.webmanifest", stove.manifest, name="kitchen-manifest"),
+    path("kitchen-icon-<slug:name>.png", stove.icon, name="kitchen-icon"),
     path("equipment/", include("inventory.equipment.urls")),
     path("jars/", include("inventory.jars.urls")),
     path("fruit/", include("inventory.fruit.urls")),

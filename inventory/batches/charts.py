@@ -1,13 +1,21 @@
-"""Failure rates with their intervals as an SVG picture. The table beside it says the same."""
+"""Failure rates with their intervals as an SVG picture, beside which a table says the same; and the icon of the
+installed site as PNG, for phones that take no SVG.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import io
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil
+from functools import lru_cache
+from math import atan2, ceil, cos, hypot, pi, sin, sqrt
+from pathlib import Path
+from xml.etree import ElementTree
 
 import drawsvg
 from django.utils.translation import gettext as _
+from PIL import Image, ImageDraw
 
 from club.core.charts import as_wide_as_the_page, new_picture, words_at
 from inventory.batches.statistics import Rate
@@ -91,3 +99,112 @@ def _x(share: float, most: int) -> float:
 
 def _text(words: str, x: float, y: float, anchor: str = "start") -> drawsvg.Text:
     return words_at(words, x, y, 13, text_anchor=anchor)
+
+
+# The icon.
+
+ICON = Path(__file__).parent / "static" / "batches" / "kitchen.svg"
+FINER = 4  # times the side that it is drawn at, before it is made smaller with smooth edges
+# A phone may cut a maskable icon to a circle of 80 % of its side; the drawing's furthest point lies at 83 %.
+MASKED_SCALE = 0.9
+_PATH = re.compile(r"([A-Za-z])|(-?[0-9.]+)")
+_TAKES = {"M": 2, "h": 1, "V": 1, "v": 1, "H": 1, "l": 2, "a": 7, "c": 6, "z": 0}
+Point = tuple[float, float]
+
+
+@lru_cache(maxsize=4)
+def icon_png(side: int, *, is_maskable: bool) -> bytes:
+    """`kitchen.svg` in a square of `side` pixels. Of SVG only what that file uses is understood: rectangles, and paths
+    of lines, round arcs and cubic curves; a KeyError for any other."""
+    fine = side * FINER
+    root = ElementTree.parse(ICON).getroot()  # noqa: S314 - our own file
+    across = float(root.attrib["viewBox"].split()[2])
+    picture = Image.new("RGB", (fine, fine), root[0].attrib["fill"])
+    pen = ImageDraw.Draw(picture)
+    scale = fine / across * (MASKED_SCALE if is_maskable else 1)
+    edge = (fine - across * scale) / 2
+
+    def at(point: Point) -> Point:
+        return edge + point[0] * scale, edge + point[1] * scale
+
+    for shape in root[1:]:
+        said = shape.attrib
+        if shape.tag.endswith("rect"):
+            x, y, wide, tall, radius = (float(said[name]) for name in ("x", "y", "width", "height", "rx"))
+            corners = [*at((x, y)), *at((x + wide, y + tall))]
+            pen.rounded_rectangle(corners, radius * scale, fill=said["fill"])
+            continue
+        for line in _lines(said["d"]):
+            points = [at(point) for point in line]
+            if said["fill"] != "none":
+                pen.polygon(points, fill=said["fill"])
+                continue
+            thick = float(said["stroke-width"]) * scale
+            for x, y in points:  # a round pen, drawn along the line
+                pen.ellipse([x - thick / 2, y - thick / 2, x + thick / 2, y + thick / 2], fill=said["stroke"])
+            pen.line(points, fill=said["stroke"], width=round(thick))
+    written = io.BytesIO()
+    picture.resize((side, side), Image.Resampling.LANCZOS).save(written, "PNG", optimize=True)
+    return written.getvalue()
+
+
+def _lines(path: str) -> Iterator[list[Point]]:
+    """The lines of a path, its arcs and curves in short straight pieces."""
+    found: list[Point] = []
+    command = ""
+    numbers: list[float] = []
+    for letter, number in _PATH.findall(path):
+        if letter:
+            command, numbers = letter, []
+        else:
+            numbers.append(float(number))
+        if len(numbers) != _TAKES[command] or (letter and _TAKES[command]):
+            continue
+        if command == "M":
+            if found:
+                yield found
+            found = [(numbers[0], numbers[1])]
+        elif command != "z":
+            found += _piece(found[-1], command, numbers)
+        numbers = []
+    yield found
+
+
+def _piece(start: Point, command: str, numbers: Sequence[float]) -> list[Point]:
+    x, y = start
+    match command:
+        case "h":
+            return [(x + numbers[0], y)]
+        case "H":
+            return [(numbers[0], y)]
+        case "v":
+            return [(x, y + numbers[0])]
+        case "V":
+            return [(x, numbers[0])]
+        case "a":
+            return _arc(start, numbers[0], (x + numbers[5], y + numbers[6]))
+        case "c":
+            one, two, end = ((x + numbers[n], y + numbers[n + 1]) for n in (0, 2, 4))
+            return [_on_curve(start, one, two, end, step / 16) for step in range(1, 17)]
+    return [(x + numbers[0], y + numbers[1])]
+
+
+def _arc(start: Point, radius: float, end: Point) -> list[Point]:
+    """The shorter way round, clockwise on the screen: all arcs of the file go so."""
+    (x, y), (to_x, to_y) = start, end
+    apart = hypot(to_x - x, to_y - y)
+    out = sqrt(max(radius**2 - (apart / 2) ** 2, 0)) / apart
+    middle = (x + to_x) / 2 - (to_y - y) * out, (y + to_y) / 2 + (to_x - x) * out
+    begin, stop = atan2(y - middle[1], x - middle[0]), atan2(to_y - middle[1], to_x - middle[0])
+    turn = (stop - begin) % (2 * pi) / 12
+    return [
+        (middle[0] + radius * cos(begin + n * turn), middle[1] + radius * sin(begin + n * turn)) for n in range(1, 13)
+    ]
+
+
+def _on_curve(start: Point, one: Point, two: Point, end: Point, part: float) -> Point:
+    left = 1 - part
+    weights = (left**3, 3 * left**2 * part, 3 * left * part**2, part**3)
+    points = (start, one, two, end)
+    x, y = (sum(weight * point[axis] for weight, point in zip(weights, points, strict=True)) for axis in (0, 1))
+    return x, y

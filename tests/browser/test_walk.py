@@ -71,6 +71,7 @@ NO_PAGE = {
     "batches:stove-presses": "for the script of the cook's page",
     "kitchen-worker": "a script",
     "kitchen-manifest": "for browsers",
+    "kitchen-icon": "a picture",
     "healthz-ready": "for machines: not ready, where no beat runs",
     "metrics": "for machines: nothing without a token",
 }

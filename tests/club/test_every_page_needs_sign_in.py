@@ -40,6 +40,7 @@ PUBLIC = {
     "desk:sitemap",
     "kitchen-worker",  # a script and a name: nobody's data is in them
     "kitchen-manifest",
+    "kitchen-icon",  # one picture for all
     "healthz",
     "healthz-live",
     "healthz-ready",

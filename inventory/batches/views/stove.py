@@ -17,8 +17,8 @@ from django.shortcuts import redirect, render
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from club.core.clock import zoned_text
@@ -26,6 +26,7 @@ from club.core.http import messages_by_field, refusals_as_messages, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.accidents import WORDS, Situation, answer_for, food_of_batch
+from inventory.batches.charts import icon_png
 from inventory.batches.choices import PRESSES_TO_TAKE_BACK, BatchState, Cover, Moisture, PressKind, Scum, Smell
 from inventory.batches.forms import KeptPressForm, PressForm
 from inventory.batches.models import Batch, BatchHand
@@ -306,23 +307,46 @@ def worker(request: HttpRequest) -> HttpResponse:
 @login_not_required
 def manifest(request: HttpRequest) -> HttpResponse:
     """What an installed site is called and begins with. Nobody's data is in it."""
-    icon = static("batches/kitchen.svg")
+    png = {name: reverse("kitchen-icon", args=[name]) for name in ICONS}
+    icons = [(static("batches/kitchen.svg"), "any", "image/svg+xml", "any")]
+    icons += [
+        (png[name], f"{side}x{side}", "image/png", "maskable" if is_maskable else "any")
+        for name, (side, is_maskable) in ICONS.items()
+    ]
     shortcuts = [
         (_("My batches"), reverse("batches:stove-list")),
         (_("Seals"), f"{reverse('batches:list')}?show=due"),
+        (_("Opened a jar"), reverse("desk:pantry")),
     ]
     body = {
         "name": _("%(club)s at the stove") % {"club": settings.CLUB_NAME},
         "short_name": _("Stove"),
+        "lang": get_language(),
+        "id": reverse("batches:stove-list"),
         "start_url": reverse("batches:stove-list"),
         "scope": "/",
         "display": "standalone",
         "background_color": "#f2f5f3",
         "theme_color": "#6d1f4f",
-        "icons": [
-            {"src": icon, "sizes": "any", "type": "image/svg+xml", "purpose": purpose}
-            for purpose in ("any", "maskable")
+        "icons": [dict(zip(("src", "sizes", "type", "purpose"), icon, strict=True)) for icon in icons],
+        "shortcuts": [
+            {"name": name, "url": url, "icons": [{"src": png["192"], "sizes": "192x192", "type": "image/png"}]}
+            for name, url in shortcuts
         ],
-        "shortcuts": [{"name": name, "url": url} for name, url in shortcuts],
     }
     return JsonResponse(body, content_type="application/manifest+json", headers={"Cache-Control": "no-cache"})
+
+
+# By the name in its address: pixels of a side, and whether a phone may cut it to a shape of its own.
+ICONS = {"192": (192, False), "512": (512, False), "mask": (512, True)}
+
+
+@require_safe
+@login_not_required
+def icon(request: HttpRequest, name: str) -> HttpResponse:
+    """The picture of the installed site."""
+    if name not in ICONS:
+        raise Http404
+    side, is_maskable = ICONS[name]
+    kept = {"Cache-Control": "public, max-age=86400"}
+    return HttpResponse(icon_png(side, is_maskable=is_maskable), content_type="image/png", headers=kept)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import json
 from datetime import timedelta
+from math import hypot
 from uuid import uuid4
 
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from PIL import Image
 
 from inventory.batches.models import Press
 from inventory.batches.services import stove_press
@@ -133,4 +136,33 @@ def test_the_list_has_what_is_under_way_and_the_worker_is_let_over_the_whole_sit
     assert batch.lot_code not in text_of(sign_in(make_person()).get(reverse("batches:stove-list")))
     worker = client.get("/kitchen-worker.js")
     assert (worker.headers["Service-Worker-Allowed"], worker.headers["Cache-Control"]) == ("/", "no-cache")
-    assert client.get("/kitchen.webmanifest").json()["start_url"] == reverse("batches:stove-list")
+
+
+def test_a_phone_is_offered_the_site_with_pictures_that_are_as_large_as_they_say(client):
+    """No browser installs a site without pictures of 192 and 512 pixels."""
+    told = client.get("/kitchen.webmanifest").json()
+    assert told["start_url"] == reverse("batches:stove-list")
+    assert [one["url"] for one in told["shortcuts"]][-1] == reverse("desk:pantry")
+    drawn = [one for one in told["icons"] if one["type"] == "image/png"]
+    assert {(one["sizes"], one["purpose"]) for one in drawn} == {
+        ("192x192", "any"),
+        ("512x512", "any"),
+        ("512x512", "maskable"),
+    }
+    ground, lid, steam = (0x6D, 0x1F, 0x4F), (0xD7, 0x9A, 0x45), (0xF2, 0xF5, 0xF3)
+    for one in drawn:
+        picture = Image.open(io.BytesIO(client.get(one["src"]).content))
+        assert one["sizes"] == f"{picture.width}x{picture.height}"
+        across = picture.width
+        assert picture.getpixel((2, 2)) == ground
+        assert picture.getpixel((across // 2, round(across * 0.31))) == lid
+        # What a phone cuts away of a maskable picture holds nothing but the ground.
+        out = [
+            (x, y)
+            for x in range(0, across, 4)
+            for y in range(0, across, 4)
+            if hypot(x - across / 2, y - across / 2) > 0.4 * across and picture.getpixel((x, y)) != ground
+        ]
+        assert (not out) == (one["purpose"] == "maskable")
+        assert steam in {picture.getpixel((round(across * 0.42), y)) for y in range(0, across // 4)}
+    assert client.get(reverse("kitchen-icon", args=["9999"])).status_code == 404
