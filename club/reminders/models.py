@@ -372,8 +372,8 @@ def calendar_mark() -> UUID:
     return found.mark
 
 
-# What may be shown on a phone as well: what runs out within hours, and what is not to be eaten.
-PUSHED = ("recall", "seal-check", "seal-second-call", "reprocess-closing")
+# What may be shown on a phone as well: what runs out within hours, what is not to be eaten, and who waits at a stove.
+PUSHED = ("recall", "seal-check", "seal-second-call", "reprocess-closing", "hand-asked")
 
 # Web push: the club's own keys, the browsers that take it, and what waits to go there beside the mail.
 

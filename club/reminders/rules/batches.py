@@ -1,5 +1,5 @@
 """What is due about batches: jars called back, seals to look at, jars to process again, jars that are a year old; looks
-at a ferment, shakes of a jar that conditions, stages that may be over.
+at a ferment, shakes of a jar that conditions, stages that may be over; who is asked to the stove.
 
 Hours and years are those of inventory.batches.rules.
 """
@@ -24,7 +24,7 @@ from club.members.models import Kitchen
 from club.reminders.models import Reminder
 from club.reminders.rules import AnyRule, Rule, format_moment, holders_of, stamp
 from inventory.batches.choices import BY_THE_CLOCK, BatchState, Disposal, StageKind
-from inventory.batches.models import Batch, BatchQuerySet, Jar, Recall, Stage
+from inventory.batches.models import HANDED_IN, Batch, BatchHand, BatchQuerySet, Jar, Recall, Stage
 from inventory.batches.rules import (
     ASK_AGAIN_AFTER,
     AUTHORITY,
@@ -430,6 +430,36 @@ class StageOver(StageRule):
         return in_utc(stage.ends_from)
 
 
+class HandAsked(Rule[BatchHand]):
+    """At once, to whoever is asked to cook along or to take a batch over, until they answer or it is over."""
+
+    name = "hand-asked"
+    title = _("you are asked to a stove")
+    prefix = "hand:"
+    model = BatchHand
+    subject_field = "batch__lot_code"
+    person_field = "person"
+    may_wait = False  # what is on a stove is done before the quiet hours end
+    at_once = True
+
+    def due_rows(self, now: datetime) -> QuerySet[BatchHand]:
+        rows = BatchHand.objects.filter(accepted_at=None, ended_at=None, batch__state__in=HANDED_IN)
+        return rows.filter(person__is_active=True)
+
+    def occurrence(self, hand: BatchHand, now: datetime) -> str:
+        return stamp(hand.asked_at)
+
+    def due_at(self, hand: BatchHand, now: datetime) -> datetime:
+        return hand.asked_at
+
+    def mail(self, reminder: Reminder, now: datetime) -> tuple[str, dict[str, Any]]:
+        hand = BatchHand.objects.select_related("batch__revision__recipe", "batch__kitchen", "asked_by").get(
+            pk=reminder.subject_id
+        )
+        context = {"hand": hand, "batch": hand.batch, "asked": format_moment(hand.asked_at)}
+        return reverse("batches:stove-list"), context
+
+
 RULES: tuple[AnyRule, ...] = (
     JarsCalledBack(),
     FirstLook(),
@@ -440,4 +470,5 @@ RULES: tuple[AnyRule, ...] = (
     FermentLook(),
     JarShake(),
     StageOver(),
+    HandAsked(),
 )
