@@ -986,11 +986,11 @@ class WrongForm(forms.Form):
 
 
 class AccidentForm(forms.Form):
-    """Jars of the batch that are in the kitchen still; `ticked` to begin with where it is about all of them."""
+    """Jars of the batch that are in the kitchen still; to begin with those of the numbers `ticked` are marked."""
 
     token = token_field()
 
-    def __init__(self, *args: Any, jars: Sequence[Jar], ticked: bool, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, jars: Sequence[Jar], ticked: Collection[int] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["jars"] = forms.TypedMultipleChoiceField(
             label=_("Which jars?"),
@@ -1002,7 +1002,7 @@ class AccidentForm(forms.Form):
                 for jar in jars
             ],
             coerce=int,
-            initial=[jar.number for jar in jars] if ticked else [],
+            initial=list(ticked),
             required=False,
             widget=forms.CheckboxSelectMultiple,
         )

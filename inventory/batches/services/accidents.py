@@ -133,9 +133,18 @@ def jars_open_again(
 
 
 @transaction.atomic
-def jars_throw_away(*, by: User, batch: Batch, jars: Collection[int], token: UUID, now: datetime | None = None) -> int:
+def jars_throw_away(
+    *,
+    by: User,
+    batch: Batch,
+    jars: Collection[int],
+    token: UUID,
+    came_unsealed: bool = False,
+    now: datetime | None = None,
+) -> int:
     """Jars in the kitchen are thrown away, whatever their seal; the ledger follows. Returns how many.
 
+    Of those that `came_unsealed` the seal that was found good before counts as failed, for their lot of lids as well.
     Pressed twice it says AlreadyDone. What was set aside and is all thrown away is settled.
     """
     writing_check(by, batch)
@@ -143,9 +152,12 @@ def jars_throw_away(*, by: User, batch: Batch, jars: Collection[int], token: UUI
     before: dict[int, Fate] = {}
     gone: list[Jar] = []
     for jar in _named(batch, jars).kept().select_related("place").order_by("number"):
-        was, jar.disposal = jar.disposal, Disposal.DISCARD.value
-        if Jar.objects.filter(pk=jar.pk, disposal=was, held_by=None).update(disposal=jar.disposal):
-            before[jar.number] = fate_of(jar.seal, was)
+        fate, was, jar.disposal = fate_of(jar.seal, jar.disposal), jar.disposal, Disposal.DISCARD.value
+        if came_unsealed and jar.seal == Seal.SEALED:
+            jar.seal = Seal.UNSEALED.value
+        changes = {"disposal": jar.disposal, "seal": jar.seal}
+        if Jar.objects.filter(pk=jar.pk, disposal=was, held_by=None).update(**changes):
+            before[jar.number] = fate
             gone.append(jar)
     if not gone:
         raise AlreadyDone(_("These jars were thrown away before."))

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from club.core.http import refusals_as_messages, signed_in
 from club.members.models import User
 from inventory.batches import services
-from inventory.batches.choices import FULL_STILL, Container, Disposal, made_for_cold
+from inventory.batches.choices import FULL_STILL, Container, Disposal, Seal, made_for_cold
 from inventory.batches.models import Batch, Jar
 from inventory.batches.presentation import label_text, labels_of
 from inventory.batches.rules import HELD_APART, NOT_EATEN
@@ -62,6 +62,7 @@ def jar(request: HttpRequest, lot_code: str, number: int) -> HttpResponse:
         "halls": _halls_with_full(found) if is_theirs and not stands else [],
         "count": sum(row.count for row in stands),
         "token": uuid4(),
+        "was_sealed": (found.seal, found.disposal) == (Seal.SEALED, Disposal.SHELF),
         "sees_batch": Batch.objects.visible_to(user).filter(pk=batch.pk).exists(),
         "may_trace": user.has_perm("batches.trace_batch"),
     }

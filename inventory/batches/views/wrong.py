@@ -36,7 +36,7 @@ from inventory.batches.accidents import (
     remakes,
     situations_of,
 )
-from inventory.batches.choices import RecallKind, Way
+from inventory.batches.choices import Disposal, RecallKind, Way
 from inventory.batches.forms import AccidentForm, ClearForm, WrongForm
 from inventory.batches.models import Batch, Jar, JarsSetAside, Stage
 from inventory.batches.rules import elapsed
@@ -66,11 +66,12 @@ def wrong(request: HttpRequest) -> HttpResponse:
 def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
     """For one batch: what can have happened to it, the answer for its food and its hours, and what is done about it.
 
-    The situation stands in the address; what is done is the button that was pressed.
+    The situation stands in the address, and the number of the jar that it is about where only one is in hand; what is
+    done is the button that was pressed.
     """
     user, now = signed_in(request), timezone.now()
     batch = batch_for(user, lot_code)
-    context = _batch_context(batch, user, request.GET.get("what", ""), now)
+    context = _batch_context(batch, user, request.GET.get("what", ""), now, in_hand=request.GET.get("jar", ""))
     if request.method == "POST" and "answer" in context:
         done = _acted(request, user, batch, context, now)
         if done is not None:
@@ -78,7 +79,7 @@ def wrong_with_batch(request: HttpRequest, lot_code: str) -> HttpResponse:
     return render(request, "batches/wrong.html", context)
 
 
-def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[str, Any]:
+def _batch_context(batch: Batch, user: User, what: str, now: datetime, *, in_hand: str) -> dict[str, Any]:
     food, unlogged = food_of_batch(batch), is_never_logged(batch, now)
     possible = situations_of(batch)
     situation = next((one for one in possible if one == what), None)
@@ -94,7 +95,7 @@ def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[s
     is_eaten = True
     if situation is not None:
         answer = answer_for_batch(batch, situation, now)
-        context |= _answered(answer, batch.altitude) | _to_do(batch, user, answer, now)
+        context |= _answered(answer, batch.altitude) | _to_do(batch, user, answer, now, in_hand)
         if answer.until_hours is not None and out_at is not None:
             context["until"] = out_at + timedelta(hours=answer.until_hours)
         is_eaten = answer.may_be_eaten
@@ -104,10 +105,11 @@ def _batch_context(batch: Batch, user: User, what: str, now: datetime) -> dict[s
     return context
 
 
-def _to_do(batch: Batch, user: User, answer: Answer, now: datetime) -> dict[str, Any]:
+def _to_do(batch: Batch, user: User, answer: Answer, now: datetime, in_hand: str) -> dict[str, Any]:
     """The forms of what can be done about it; without jars, or for who may not write, there are none."""
     jars = [jar for jar in batch.jars.all() if jar.is_there]
     refusal = batch.reprocess_refusal(now) if answer.may_reprocess else None
+    is_all = answer.situation in WHOLE_BATCH
     return {
         "refusal": refusal,
         "jars": jars,
@@ -116,7 +118,7 @@ def _to_do(batch: Batch, user: User, answer: Answer, now: datetime) -> dict[str,
         "is_called_back": is_called_back(batch),
         "may_reopen": answer.may_reprocess and refusal is None and answer.situation is not Situation.UNSEALED,
         "waiting": batch.jars_to_reprocess(),
-        "act": AccidentForm(jars=jars, ticked=answer.situation in WHOLE_BATCH),
+        "act": AccidentForm(jars=jars, ticked=[one.number for one in jars if is_all or str(one.number) == in_hand]),
         "recall": urlencode(
             {
                 "kind": RecallKind.BATCH,
@@ -146,15 +148,20 @@ def _acted(
     """Where it leads to; None, with what was typed in the context, where it was refused."""
     answer: Answer = context["answer"]
     batch_to_write(user, batch.lot_code)
-    context["act"] = form = AccidentForm(request.POST, jars=context["jars"], ticked=False)
+    context["act"] = form = AccidentForm(request.POST, jars=context["jars"])
     if not form.is_valid():
         return None
     jars, token, what = form.cleaned_data["jars"], form.cleaned_data["token"], answer.situation.value
     try:
         with refusals_on(form):
             if request.POST.get("do") == "discard":
-                count = services.jars_throw_away(by=user, batch=batch, jars=jars, token=token, now=now)
+                unsealed = answer.situation is Situation.UNSEALED
+                told = {"by": user, "batch": batch, "jars": jars, "token": token, "now": now}
+                count = services.jars_throw_away(came_unsealed=unsealed, **told)
                 text = ngettext("%(n)s jar is thrown away.", "%(n)s jars are thrown away.", count) % {"n": count}
+                if unsealed and batch.jars.filter(disposal=Disposal.SHELF).exists():
+                    more = _("Its lid counts as failed. Look at the other jars of this lot before one is opened.")
+                    text = f"{text} {more}"
             elif request.POST.get("do") == "reprocess":
                 services.jars_open_again(by=user, batch=batch, situation=what, jars=jars, now=now)
                 messages.success(request, _("They wait to be reprocessed. Write it down when they are out again."))

@@ -13,8 +13,10 @@ from django.utils import timezone
 from club.members.choices import Role
 from inventory.batches import services
 from inventory.batches.models import Jar
+from inventory.batches.presentation import lid_figures
 from inventory.jars.models import Balance, Movement
-from tests.factories.batches import make_batch_checked, make_batch_out, make_recall
+from inventory.jars.services import ledger_audit
+from tests.factories.batches import beans, make_batch_checked, make_batch_out, make_recall
 from tests.factories.members import make_kitchen, make_person
 
 pytestmark = pytest.mark.django_db
@@ -127,3 +129,25 @@ def test_who_may_trace_sees_it_and_takes_none(client, batch):
     assert "Trace: where all jars of this lot are" in page
     assert "Opened it" not in page
     assert press(client, batch, "emptied").status_code == 403
+
+
+def test_a_jar_that_had_come_unsealed_leads_to_its_answer_and_counts_against_its_lids(client, cook):
+    batch = make_batch_checked(**beans(by=cook, out_at=timezone.now() - 60 * A_DAY))
+    jar = batch.jars.get(number=2)
+    there = f"{reverse('batches:batch-wrong', args=[batch.lot_code])}?what=unsealed&jar=2"
+    assert there.replace("&", "&amp;") in client.get(page_of(batch)).content.decode()
+    page = client.get(there)
+    assert "as a suspect jar" in page.content.decode()
+    assert "botulism" in page.content.decode()
+    assert page.context["act"]["jars"].value() == [2]
+    told = {"do": "discard", "jars": [2], "token": uuid4()}
+    answer = client.post(there, told, follow=True).content.decode()
+    assert "Look at the other jars of this lot" in answer
+    jar.refresh_from_db()
+    assert (jar.seal, jar.disposal, full(batch)) == ("unsealed", "discard", 3)
+    [figures] = lid_figures([jar.lid_lot])
+    assert (figures.sealed, figures.unsealed) == (3, 1)
+    assert ledger_audit().problems == []
+    assert "It had come unsealed" not in client.get(page_of(batch)).content.decode()
+    client.post(there.replace("unsealed", "mould"), {**told, "jars": [3], "token": uuid4()})
+    assert batch.jars.get(number=3).seal == "sealed"  # another reason says nothing of its lid
