@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, sqrt
 from typing import NamedTuple
@@ -11,6 +10,7 @@ from typing import NamedTuple
 from recipes.engine.data import rows
 from recipes.engine.messages import Text, TextError
 from recipes.engine.quantities import AmountError, parse_number, plain_text
+from recipes.engine.records import dataclass
 from recipes.engine.rules import NO_SOURCE
 from recipes.engine.terms import Altitude
 
