@@ -18,7 +18,7 @@ from itertools import pairwise
 
 from recipes.engine.changes.lexemes import filler_at, lexicon
 from recipes.engine.changes.normalise import STOP, Token
-from recipes.engine.changes.vocabulary import data, phrases, words_of
+from recipes.engine.changes.vocabulary import data, food_words, phrases, ways_words, words_of
 from recipes.engine.records import dataclass
 
 _ENDS = frozenset({STOP, ","})
@@ -361,7 +361,7 @@ _COUNTED = frozenset(
         "grandkid grandchild go"
     )
 )
-_AGES = frozenset({"is", "are", "turned", "only", "just", "be"})
+_AGES = frozenset({"is", "are", "am", "im", "she", "he", "turned", "only", "just", "be", "nearly"})
 
 
 @dataclass()
@@ -386,12 +386,16 @@ def _said_as_pattern() -> tuple[re.Pattern[str], dict[str, str]]:
 def _said_as(text: str) -> str:
     """ "My other half", "a low salt diet": each as one word of the lists."""
     pattern, names = _said_as_pattern()
+    text = _OR_SO.sub(r"about \1 ", _OUT_OF_IT.sub("out ", text))
     text = _AT_ODDS.sub(r"\1i do not like \2", text)
     return _FROM_OURS.sub("", _IN_MINE.sub(r"\1 it", pattern.sub(lambda found: names[found[1]], text)))
 
 
 # "Turmeric and I don't get along."
 _AT_ODDS = re.compile(r"(^|; )((?:\S+ ){1,3}?)and (?:i|me|my \S+) (?:do not|dont) (?:get on|get along|agree|mix) ")
+# "A teaspoon or so"; "leave it out of the potatoes".
+_OR_SO = re.compile(r"(?<!\S)((?:[0-9/]+|a) \S+) or so (?=;|,|$)")
+_OUT_OF_IT = re.compile(r"(?<!\S)out of (?:the|these|my|our|this) (?!brine|vinegar|water)\S+ (?=;|$)")
 # "From my dad's plot": where a food was grown or bought.
 _FROM_OURS = re.compile(
     r"(?<!\S)(?:from|off|at|on|in) (?:my|our|his|her|their|the|a) "
@@ -420,7 +424,7 @@ def _plain_against(text: str) -> str:
     return _lines("hate").sub("hate ", _lines("lack").sub("lack ", text))
 
 
-def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, joint: str = "") -> bool:
+def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, joint: str = "", is_loose: bool = False) -> bool:
     """Whether each word of a clause only tells who asks, when, where and why."""
     asides = _asides()
     words = [token.word for token in tokens]
@@ -439,7 +443,7 @@ def _is_aside(tokens: Sequence[Token], *, is_doubtful: bool, joint: str = "") ->
         known |= asides.taste if set(words) & (asides.liking | _TOO) else frozenset()
     if any(token.value is not None and not _counts_people(tokens, at) for at, token in enumerate(tokens)):
         return False
-    if not set(said) <= known:
+    if not set(said) <= known and not (is_loose and not is_doubtful and _says_all_but_one(said, known)):
         return False
     if not is_doubtful:
         return True
@@ -466,6 +470,45 @@ _TOO = frozenset(
         "fancy",
     }
 )
+
+
+def _says_all_but_one(words: Sequence[str], known: frozenset[str]) -> bool:
+    """Whether one word of a whole sentence of everyday words is strange, and may be no food, amount or deed.
+
+    "My sister plays the bassoon"; not of what somebody has, makes or does with "it".
+    """
+    strange = [word for word in words if word not in known]
+    if len(strange) != 1 or len(words) < _WHOLE or set(words) & (_POINTS | _asides().doing | _asides().having):
+        return False
+    word = strange[0]
+    return word.isalpha() and len(word) > 2 and _says_something(words) and not is_of_the_trade(word)
+
+
+_WHOLE = 4
+_STEM = 5
+# Letters of what may be a wish: a food, a measure, a deed, a word for another thing.
+_DEEDS = frozenset("FAEZzRWVyILMvTtbfQSXOuqlnsoBdK+->&|D")
+
+
+def is_of_the_trade(word: str) -> bool:
+    """Whether a word is a food, a measure, a deed or a way of working, or begins as one: "diluted", "unprocessed"."""
+    if {letter for letter, _ in lexicon().get((word,), ())} & _DEEDS or word in _trade_words():
+        return True
+    stem = word.removeprefix("un")
+    return len(stem) >= _STEM and stem[:_STEM] in _trade_stems()
+
+
+@cache
+def _trade_words() -> frozenset[str]:
+    told = {
+        word for words, entries in lexicon().items() if {letter for letter, _ in entries} & _DEEDS for word in words
+    }
+    return frozenset(told | food_words() | ways_words())
+
+
+@cache
+def _trade_stems() -> frozenset[str]:
+    return frozenset(word[:_STEM] for word in _trade_words() if len(word) >= _STEM)
 
 
 def _goes_on(words: Sequence[str], joint: str) -> bool:
@@ -619,8 +662,9 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     """
     asides = _asides()
     tokens = tuple(Token(word) for word in _plain_against(_flat(tokens)).split())
+    tokens = tokens[tokens[0].word in ("where", "when", "and", "but") :]
     spans = _food_spans(tokens)
-    if not spans or any(token.word == "#" or token.word[0].isdigit() for token in tokens):
+    if not spans or any(token.word[0].isdigit() and not _is_years(tokens, at) for at, token in enumerate(tokens)):
         return []
     foods = [tokens[start:end] for start, end in spans]
     between = {token.word for (_, end), (start, _) in pairwise(spans) for token in tokens[end:start]}
@@ -636,9 +680,10 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     known = asides.words | asides.against | asides.bad | asides.plenty | asides.doing | {"lack", "hate", "any", "over"}
     known |= {"all", "one", "same"}
     known |= asides.taste if rest & (asides.against | asides.bad | _TOO) else frozenset()
+    known |= {token.word for token in tokens if token.word[0].isdigit()}
     if (
         rest & (_CUTTING - {"and", "who"})
-        or not rest <= known
+        or not (rest <= known or _says_all_but_one(words, known))
         or not (_says_something(words) or _has_subject(words))
         or rest & _UNSURE
     ):
@@ -648,6 +693,11 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     is_out = denied or (not against and is_bad and not rest & asides.liking)
     stance = "leave out" if is_out else ""
     return [(stance, food) for food in foods]
+
+
+def _is_years(tokens: Sequence[Token], at: int) -> bool:
+    """ "Out of date by 3 years"."""
+    return at + 1 < len(tokens) and tokens[at + 1].word in ("year", "month", "week", "kid", "child", "people", "friend")
 
 
 # With one of these a clause may be the wish itself.
@@ -768,7 +818,9 @@ class _Talk:
         ):
             return before
         goes_on = tokens[0].word in _GOES_ON
-        if _is_aside(bare, is_doubtful=self.is_doubtful, joint=tokens[0].word if goes_on else ""):
+        if _is_aside(
+            bare, is_doubtful=self.is_doubtful, joint=tokens[0].word if goes_on else "", is_loose=self.is_loose
+        ):
             return before
         if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
             return before
