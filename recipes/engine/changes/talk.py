@@ -181,7 +181,7 @@ def _takes_up(words: list[str], at: int) -> bool:
         return False
     if after == "be" and words[at + 2 : at + 3] and words[at + 2] in _LEFT:
         return True
-    if before in _OF_THE_DISH:
+    if before in _OF_THE_DISH and words[at] != "they":
         return False  # "make these with": all of it
     return words[at] != "it" or before not in _ASKING or after not in _ASKED
 
@@ -361,7 +361,7 @@ _COUNTED = frozenset(
         "grandkid grandchild go"
     )
 )
-_AGES = frozenset({"is", "are", "am", "im", "she", "he", "turned", "only", "just", "be", "nearly"})
+_AGES = frozenset({"is", "are", "am", "im", "was", "she", "he", "turned", "only", "just", "be", "nearly"})
 
 
 @dataclass()
@@ -514,6 +514,8 @@ def _trade_stems() -> frozenset[str]:
 def _goes_on(words: Sequence[str], joint: str) -> bool:
     """Whether words behind a joint go on with what was said: "and won't eat anything", "in the old country"."""
     asides = _asides()
+    if words[0] == joint and joint in ("where", "when"):
+        return _says_something(words[1:])
     if words[0] in asides.aux | (asides.against - _ALONE) or (words[0] in asides.verbs and words[0].endswith("ed")):
         return True
     if _has_subject(words) or _says_something(words):
@@ -751,11 +753,13 @@ _GOES_ON = frozenset({"and", "but", "who", "which", "or", "where", "when"})
 
 # "Half of it", "a teaspoon", "leave it off": of the food that was spoken of.
 _ONLY_HOW_MUCH = re.compile(
-    r"(?:(?:use|used|add|put|put in|try|have|leave|keep|skip|drop|omit|without|half|third|quarter|less|fewer|more|"
-    r"extra|a|few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|these|any|some|off|out|in|the|"
-    r"just|or so|"
+    r"(?:(?:use|used|add|put|put in|try|have|leave|left|leaving|skip|skipped|dropped|drop|omit|without|half|third|"
+    r"quarter|less|fewer|more|extra|a|few|bit|little|touch|pinch|tad|tsp|tbsp|teaspoon|tablespoon|of|it|them|those|"
+    r"these|any|some|off|out|in|the|just|or so|"
     r"[0-9/]+ (?:tsp|tbsp|teaspoon|tablespoon|cup|pinch)) )+"
 )
+# No acid to speak of.
+_OF_PEEL = re.compile(r"(?<!\S)(?:lemon|lime) (?:zest|peel|rind) ")
 # Of a swap: what it is judged as.
 _SAME_AMOUNT = re.compile(
     r"(?:in |for )?(?:the )?(?:exact )?same (?:amount|number|weight|quantity|volume)(?: of course)? "
@@ -779,6 +783,7 @@ class _Talk:
         self.own = own  # words of the recipe's own lines
         self.is_loose = is_loose  # a wish may stand behind any talk, and a food be spoken of in any words of talk
         words = {token.word for token in self.tokens}
+        words = {token.word for token in self._tokens(_OF_PEEL.sub("", _flat(self.tokens)))}
         self.is_doubtful = bool(words & (_STRICTLY_ACID | _HEAT))
         self.ends = _cuts(self.tokens)
         self.hopeless: set[tuple[object, ...]] = set()
@@ -809,23 +814,10 @@ class _Talk:
 
     def _clause(self, tokens: Sequence[Token], before: _Parse) -> _Parse | None:
         bare = _stripped_ends(tokens)
-        if _lines("same").fullmatch(_flat(bare)) and (before.foods or before.wishes):
+        if self._is_passed_over(tokens, bare, before):
             return before
-        if (
-            before.wishes
-            and _SAME_AMOUNT.fullmatch(_flat(bare))
-            and "instead" in {token.word for token in before.wishes[-1]}
-        ):
-            return before
+        told = _told(_flat(bare), self.is_doubtful)
         goes_on = tokens[0].word in _GOES_ON
-        if _is_aside(
-            bare, is_doubtful=self.is_doubtful, joint=tokens[0].word if goes_on else "", is_loose=self.is_loose
-        ):
-            return before
-        if (told := _told(_flat(bare), self.is_doubtful)) is not None and not told[1]:
-            return before
-        if (before.wishes or before.foods) and tokens[0].word in _asides().tails and self._is_tail(tuple(tokens)):
-            return before
         foods = _said_of_foods(bare, goes_on=goes_on)
         wish = () if foods else self._wish(bare, before)
         foods = foods or ([] if wish or not self.is_loose else _spoken_of(bare))
@@ -840,6 +832,22 @@ class _Talk:
             wish = (*before.wishes[-1], Token(","), *wish)
             return _Parse([*before.wishes[:-1], wish], before.foods)
         return _Parse([*before.wishes, wish], before.foods) if wish else None
+
+    def _is_passed_over(self, tokens: Sequence[Token], bare: tuple[Token, ...], before: _Parse) -> bool:
+        """Whether a clause wishes nothing of its own: it tells who asks and why, or asks after what was wished."""
+        text, words = _flat(bare), {token.word for token in bare}
+        if before.foods or before.wishes:
+            is_tail = tokens[0].word in _asides().tails and self._is_tail(tuple(tokens))
+            if is_tail or _lines("same").fullmatch(text) or words <= _asides().polite:
+                return True  # "may I", behind what was wished
+        is_swap = any(token.word == "instead" for wish in before.wishes[-1:] for token in wish)
+        is_swap = is_swap or any(said == "leave out" for _, said, _ in before.foods)
+        if before.wishes and is_swap and _SAME_AMOUNT.fullmatch(text):
+            return True
+        joint = tokens[0].word if tokens[0].word in _GOES_ON else ""
+        if _is_aside(bare, is_doubtful=self.is_doubtful, joint=joint, is_loose=self.is_loose):
+            return True
+        return _told(text, self.is_doubtful) == ("", "")
 
     def _wish(
         self, tokens: tuple[Token, ...], before: _Parse, starts: Iterable[int] | None = None
@@ -874,6 +882,9 @@ class _Talk:
             food = self._last_food(before)
             taken_up = " ".join(_ones_for(text.split(), _flat(food).split())) + " "
             texts += [text + _flat(food), taken_up]
+        if self.is_loose and not self.is_doubtful and (food := self._last_food(before)):
+            taken_up = " ".join(_ones_for(text.split(), _flat(food).split())) + " "
+            yield from (self._tokens(turned) for turned in _turns_of(taken_up) if taken_up != text)
         for said in dict.fromkeys(texts):
             for turned in dict.fromkeys((*_turns_of(said), said)):
                 yield self._tokens(turned)
@@ -920,8 +931,11 @@ class _Talk:
 
 def _ones_for(words: list[str], food: list[str]) -> list[str]:
     """The words with the food for the first word that takes one up: "half of it", "leave it off"."""
-    at = next((at for at, word in enumerate(words) if word in ("it", "them", "those", "these", "any")), None)
-    return words if at is None else [*words[:at], *food, *words[at + 1 :]]
+    at = next((at for at, word in enumerate(words) if word in ("it", "them", "those", "these", "any", "they")), None)
+    if at is None:
+        return words
+    behind = ["out"] if words[at - 1 :] == ["leave", words[at]] else []  # "may I leave it"
+    return [*words[:at], *food, *behind, *words[at + 1 :]]
 
 
 _ANOTHER_TAIL = frozenset(words_of("because since where who which when so but"))
