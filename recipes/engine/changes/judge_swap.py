@@ -190,7 +190,7 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
     if change.word == BARE and not change.amount and phrase.words & _COMPARED and phrase.kinds == {Kind.PEPPER}:
         change = replace(change, word=ALL)  # "milder peppers": than the recipe's, in their place
     if change.word == ALL and (kin := _kin(facts, phrase)):
-        return _swap(facts, kin, _for_lines(change))
+        return _swap(facts, kin, _for_lines(change)) + (set_to(facts, kin, change.amount) if change.amount else [])
     if phrase.kinds & LOW_ACID and change.word in (BARE, LITTLE, PART):
         if change.word == BARE and not change.amount and _is_sort_of_main(facts, phrase):
             return [Decision("SAME-FOOD"), *(d for line in facts.find(change.item) for d in preparation(line, phrase))]

@@ -838,7 +838,8 @@ class _Talk:
         text, words = _flat(bare), {token.word for token in bare}
         if before.foods or before.wishes:
             is_tail = tokens[0].word in _asides().tails and self._is_tail(tuple(tokens))
-            if is_tail or _lines("same").fullmatch(text) or words <= _asides().polite:
+            asks = words <= _asides().polite and bool(words & _ASKED_OF)
+            if is_tail or asks or _lines("same").fullmatch(text):
                 return True  # "may I", behind what was wished
         is_swap = any(token.word == "instead" for wish in before.wishes[-1:] for token in wish)
         is_swap = is_swap or any(said == "leave out" for _, said, _ in before.foods)
