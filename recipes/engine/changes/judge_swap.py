@@ -190,7 +190,9 @@ def judge_use(facts: Facts, change: Change) -> list[Decision]:
     if change.word == BARE and not change.amount and phrase.words & _COMPARED and phrase.kinds == {Kind.PEPPER}:
         change = replace(change, word=ALL)  # "milder peppers": than the recipe's, in their place
     if change.word == ALL and (kin := _kin(facts, phrase)):
-        return _swap(facts, kin, _for_lines(change)) + (set_to(facts, kin, change.amount) if change.amount else [])
+        measured = [line for line in kin if change.amount and ratio_to([line], change.amount) is not None] or kin
+        amount = set_to(facts, measured, change.amount) if change.amount else []
+        return _swap(facts, kin, _for_lines(change)) + amount
     if phrase.kinds & LOW_ACID and change.word in (BARE, LITTLE, PART):
         if change.word == BARE and not change.amount and _is_sort_of_main(facts, phrase):
             return [Decision("SAME-FOOD"), *(d for line in facts.find(change.item) for d in preparation(line, phrase))]
