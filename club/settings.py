@@ -303,8 +303,8 @@ PUSH_HOSTS = [
 ]
 
 AUTH_USER_MODEL = "members.User"
-# Django's own backend is part of it: asking that one too would hash each wrong password twice.
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+# allauth's, of which Django's own is a part: asking that one too would hash each wrong password twice.
+AUTHENTICATION_BACKENDS = ["club.members.backends.OneQueryBackend"]
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
