@@ -27,3 +27,13 @@ def test_a_key_of_another_table_may_be_such_a_number(number):
     assert not Kitchen.objects.filter(people__in=[number]).exists()
     assert Kitchen.objects.get(people__in=[number, person.pk]) == kitchen
     assert Kitchen.objects.get(people__in=User.objects.filter(pk__in=[number, person.pk])) == kitchen
+
+
+def test_a_long_list_finds_the_same_rows():
+    one, other = make_person(), make_person()
+    others = [2**40 + step for step in range(100)]
+    assert set(User.objects.filter(pk__in=[*others, one.pk, one.pk, BEYOND[0]])) == {one}
+    assert set(User.objects.exclude(pk__in=[*others, one.pk, BEYOND[0]])) == {other}
+    kitchen = make_kitchen(one)
+    assert Kitchen.objects.get(people__in=[*others, one.pk, BEYOND[0]]) == kitchen
+    assert not User.objects.filter(pk__in=[2**70 + step for step in range(100)]).exists()
