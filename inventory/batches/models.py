@@ -844,6 +844,12 @@ class _CalledBackHere(Func):
         return f"EXISTS({before}{key}{after})", (*given, *values)
 
 
+def has_jars_called_back(batch: str) -> Exists:
+    """A condition: a jar of the batch in this column is called back. Where hardly a row is left to ask it of: it costs
+    each one's jars, and nothing while there is none."""
+    return Exists(Jar.objects.filter(batch=OuterRef(batch)).recalled_here())
+
+
 # What takes days: the stages of a batch, each look at one, and what was measured.
 
 
@@ -1228,7 +1234,6 @@ class JarOfferQuerySet(models.QuerySet["JarOffer"]):
 
     def sound(self) -> JarOfferQuerySet:
         """Without a jar that is called back, or whose recipe was withdrawn."""
-
         return self.exclude(batch__in=Jar.objects.recalled().values("batch"))
 
     def visible_to(self, user: User) -> JarOfferQuerySet:

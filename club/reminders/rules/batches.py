@@ -24,7 +24,16 @@ from club.members.models import Kitchen
 from club.reminders.models import Reminder
 from club.reminders.rules import AnyRule, Rule, format_moment, holders_of, stamp
 from inventory.batches.choices import BY_THE_CLOCK, BatchState, Disposal, StageKind
-from inventory.batches.models import HANDED_IN, Batch, BatchHand, BatchQuerySet, Jar, Recall, Stage
+from inventory.batches.models import (
+    HANDED_IN,
+    Batch,
+    BatchHand,
+    BatchQuerySet,
+    Jar,
+    Recall,
+    Stage,
+    has_jars_called_back,
+)
 from inventory.batches.rules import (
     ASK_AGAIN_AFTER,
     AUTHORITY,
@@ -203,7 +212,7 @@ class ReprocessClosing(BatchRule):
     def due_rows(self, now: datetime) -> BatchQuerySet:
         lapsing_from = in_utc(now) - REPROCESS_WINDOW
         waits = Batch.objects.to_reprocess().filter(is_reprocessable=True, reprocessed_out_at=None)
-        waits = waits.exclude(pk__in=Jar.objects.recalled().values("batch"))
+        waits = waits.exclude(has_jars_called_back("pk"))
         closing = waits.filter(jars_out_at__gt=lapsing_from, jars_out_at__lte=lapsing_from + CLOSING_BEFORE)
         return closing.filter(made_by__is_active=True).only("jars_out_at", "made_by")
 
@@ -298,7 +307,7 @@ class UseByInRefrigerator(JarsPastAYear):
 
 def _chilled_jars() -> BalanceQuerySet:
     """Where full jars stand of batches that went into the refrigerator; not those that were called back."""
-    sound = Balance.objects.there().exclude(batch__in=Jar.objects.recalled().values("batch"))
+    sound = Balance.objects.there().exclude(has_jars_called_back("batch"))
     return sound.filter(state=JarState.FULL, batch__state=BatchState.CHILLED)
 
 
