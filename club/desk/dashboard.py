@@ -212,7 +212,7 @@ def day_words(day: date) -> str:
 
 
 def batch_sections(user: User, now: datetime) -> Iterator[Section]:
-    mine = Batch.objects.filter(made_by=user).for_list()
+    mine = Batch.objects.filter(made_by=user).for_cards()
     yield section("asked-to-cook", _("Asked to the stove"), map(hand_card, BatchHand.objects.asking(user)[:SHOWN]))
     yield section(
         "to-reprocess", _("Jars to reprocess"), seal_cards(mine.to_reprocess(), now, page="batches:reprocess")
@@ -249,7 +249,7 @@ def batch_sections(user: User, now: datetime) -> Iterator[Section]:
 
 def club_seals_section(user: User, now: datetime) -> Section:
     """What other members have to do. Its cards lead to the page for noting seals only where this member may."""
-    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_list()
+    elsewhere = Batch.objects.visible_to(user).exclude(made_by=user).for_cards()
     due = list(elsewhere.seals_due(now)[:SHOWN])
     own = set(Batch.objects.changeable_by(user).filter(pk__in=[one.pk for one in due]).values_list("pk", flat=True))
     return section(

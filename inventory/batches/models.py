@@ -122,19 +122,30 @@ CAME_OUT_LENGTH = 500
 LAST_OUT = Coalesce("reprocessed_out_at", "jars_out_at")
 
 
-def _cared_for(user: User, *, or_started: bool = False) -> models.QuerySet[Batch, Any]:
+def _cared_for(user: User, *, or_started: bool = False) -> RawSQL:
     """Keys of the batches a person made or that were made in a kitchen of theirs (or that they started for somebody,
-    or have a hand in).
-
-    Each found by its own index: one condition with "or" would be asked of every batch there is.
+    or have a hand in). Asked anew each time; only its words are kept.
     """
+    sql, whose = _cared_for_sql(connection.vendor, or_started)
+    return RawSQL(sql, [user.pk if value is None else value for value in whose])  # put together by Django
+
+
+@cache
+def _cared_for_sql(vendor: str, or_started: bool) -> tuple[str, tuple[Any, ...]]:
+    """The statement and its values, None where the person's number stands; put together once for each kind of database,
+    for every page of a batch asks it two or three times.
+
+    Each kind is found by its own index: one condition with "or" would be asked of every batch there is.
+    """
+    nobody = User(pk=-1)
     rows = Batch.objects.order_by()
-    found = [rows.filter(made_by=user), rows.filter(kitchen__in=Kitchen.objects.filter(people=user))]
+    found = [rows.filter(made_by=nobody), rows.filter(kitchen__in=Kitchen.objects.filter(people=nobody))]
     if or_started:
-        found.append(rows.filter(started_by=user))
-        found.append(rows.filter(pk__in=BatchHand.objects.of(user).values("batch")))
+        found.append(rows.filter(started_by=nobody))
+        found.append(rows.filter(pk__in=BatchHand.objects.of(nobody).values("batch")))
     first, *rest = (one.values("pk") for one in found)
-    return first.union(*rest)
+    sql, values = first.union(*rest).query.sql_with_params()
+    return sql, tuple(None if value == nobody.pk else value for value in values)
 
 
 @dataclass(frozen=True)
@@ -291,6 +302,19 @@ class BatchQuerySet(models.QuerySet["Batch"]):
             unsealed_count=_counted(jars.filter(seal=Seal.UNSEALED)),
             broken_count=_counted(jars.filter(seal=Seal.BROKEN)),
         )
+
+    def for_cards(self) -> BatchQuerySet:
+        """What a card on somebody's desk says of a batch, and nothing besides: title, kitchen, maker, hours."""
+        hours = ("required_minutes", "jars_out_at", "reprocessed_out_at", "is_reprocessable", "started_at")
+        names = (
+            "lot_code",
+            "food_title",
+            "revision__recipe__title",
+            "kitchen__name",
+            "made_by__name",
+            "made_by__email",
+        )
+        return self.select_related("revision__recipe", "kitchen", "made_by").only(*names, *hours)
 
     def for_page(self) -> BatchQuerySet:
         """Everything a batch's own page shows, in a bounded number of queries."""

@@ -338,9 +338,8 @@ def held_by(user: User, rows: Iterable[Holding]) -> dict[int, list[Holding]]:
 
 def to_answer(user: User) -> list[Recall]:
     """Open recalls that wait for this person's answer, the newest first; one query where none is open."""
-    recalls = list(Recall.objects.open().for_list())
-    asked = {one.recall_id for one in waiting(recalls) if user.pk in one.people}
-    return [one for one in recalls if one.pk in asked]
+    asked = {one.recall_id for one in waiting(Recall.objects.open().select_related("canner")) if user.pk in one.people}
+    return list(Recall.objects.for_list().filter(pk__in=asked)) if asked else []
 
 
 def withdrawn_without_recall() -> Iterable[Revision]:
@@ -583,7 +582,9 @@ def recalls_of(batch: Batch) -> list[Recall]:
         if tested_on:
             by_test |= Q(canner_tested_on__range=(tested_on, max(tested_on, club_day(batch.started_at))))
         reach |= by_test & Q(canner=card, opened_at__gte=min(batch.started_at, batch.created_at))
-    return list(Recall.objects.not_cleared().for_list().filter(reach))
+    found = list(Recall.objects.not_cleared().filter(reach).order_by().values_list("pk", flat=True))
+    # Most batches are under none, and the words of a recall are of nine tables.
+    return list(Recall.objects.for_list().filter(pk__in=found)) if found else []
 
 
 def is_called_back(batch: Batch, recalls: Sequence[Recall] | None = None) -> bool:
