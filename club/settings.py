@@ -149,7 +149,10 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "club.core.logs.RequestMiddleware",
+    # Headers of every answer, those of files and of refused bodies too.
     "django.middleware.security.SecurityMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
     "club.core.middleware.ResponseHeadersMiddleware",
     "club.core.middleware.BodyLimitMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",  # its files are compressed already
@@ -157,7 +160,6 @@ MIDDLEWARE = [
     # secrets in our pages are the form token, which Django masks anew for each answer, and one's calendar address, on a
     # page that shows nothing of what was asked. And this middleware makes each answer longer by a random number.
     "django.middleware.gzip.GZipMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -168,7 +170,6 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "club.members.middleware.SecondFactorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "club.core.middleware.HtmxSignInMiddleware",
     "allauth.account.middleware.AccountMiddleware",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from tests.factories.members import make_person
@@ -45,6 +46,25 @@ def test_an_answer_has_the_headers_of_the_table(client, page, is_signed_in):
     assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
     assert "unsafe" not in answer.headers["Content-Security-Policy"]
     assert wanted in answer.headers.get("Cache-Control", "")
+
+
+def test_files_and_refused_bodies_have_them_too(settings):
+    settings.WHITENOISE_USE_FINDERS = settings.WHITENOISE_AUTOREFRESH = True
+    client = Client()  # its middleware is put together by these settings
+    file = client.get("/static/club/look.css")
+    refused = client.post("/accounts/login/", HTTP_TRANSFER_ENCODING="chunked")
+    assert (file.status_code, refused.status_code) == (200, 411)
+    for answer in (file, refused):
+        assert answer.headers.items() >= EVERYWHERE.items()
+        assert "camera=()" in answer.headers["Permissions-Policy"]
+        assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+
+
+@pytest.mark.parametrize("page", ["/accounts/login/", "/recipes/"])
+def test_a_trace_gives_nothing_back_of_what_was_sent(client, page):
+    client.force_login(make_person())
+    answer = client.trace(page, HTTP_X_SENT="a-word-of-the-sender")
+    assert b"a-word-of-the-sender" not in answer.content
 
 
 def test_cookies_are_read_by_no_script_and_sent_by_no_other_site(client, settings):
