@@ -37,7 +37,7 @@ class Sink(HTTPServer):
     def __init__(self) -> None:
         super().__init__(("127.0.0.1", 0), Taker)
         self.taken: list[tuple[dict[str, str], bytes]] = []
-        self.status = 201
+        self.status, self.leads_to = 201, ""
 
     @property
     def address(self) -> str:
@@ -51,6 +51,8 @@ class Taker(BaseHTTPRequestHandler):
         body = self.rfile.read(int(self.headers["Content-Length"]))
         self.server.taken.append((dict(self.headers), body))
         self.send_response(self.server.status)
+        if self.server.leads_to:
+            self.send_header("Location", self.server.leads_to)
         self.end_headers()
 
     def log_message(self, *told) -> None:
@@ -134,6 +136,13 @@ def test_what_is_due_comes_to_the_phone_once_beside_its_mail(due, sink, key, dev
     assert (said["body"], reminder.state) == (reminder.headline, ReminderState.SENT)
     assert said["url"].endswith(reminder.path)
     assert signature_of(headers["Authorization"], sink.address)
+
+
+def test_a_push_server_that_leads_elsewhere_is_not_followed(due, sink):
+    sink.status, sink.leads_to = 307, f"http://127.0.0.1:{sink.server_port}/elsewhere"
+    push_gather(due)
+    assert ReminderState.SENT not in push_send(due)
+    assert len(sink.taken) == 1
 
 
 def signature_of(header: str, address: str) -> bool:
