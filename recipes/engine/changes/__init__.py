@@ -141,7 +141,14 @@ def _worst_reading(facts: Facts, asked: str | Change) -> list[tuple[Change, Deci
     if not judged:
         text = asked.text if isinstance(asked, Change) else asked
         return [(Change(Act.UNREAD, text=text), Decision("NOT-UNDERSTOOD"))]
-    return max(judged, key=_weight)
+    worst_pairs = max(judged, key=_weight)
+    return [(change, _beside_others(change, decision, len(worst_pairs))) for change, decision in worst_pairs]
+
+
+def _beside_others(change: Change, decision: Decision, count: int) -> Decision:
+    """Nobody leaves out what a recipe is of and wishes more besides: "pints, we do not eat many potatoes"."""
+    is_talk = count > 1 and change.act is Act.OMIT and decision.code == "VEGETABLE-MAIN"
+    return Decision("NOT-UNDERSTOOD") if is_talk else decision
 
 
 def _weight(judged: Sequence[tuple[Change, Decision]]) -> tuple[int, bool]:

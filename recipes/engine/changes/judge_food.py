@@ -305,7 +305,7 @@ _ALWAYS: dict[Kind, str] = {
     Kind.GRAIN: "NEVER-PASTA-RICE",
     Kind.STARCH: "NEVER-STARCH",
     Kind.BREAD: "NEVER-BREAD",
-    Kind.READY: "NEVER-BREAD",
+    Kind.READY: "READY-DISH",
     Kind.ALKALI: "ALKALI",
     Kind.NUT: "NUT-ADD",
     Kind.CHOCOLATE: "CHOCOLATE-ADD",

@@ -411,7 +411,7 @@ def vegetable_swap(facts: Facts, line: Line, food: Food, phrase: Phrase, change:
     if food.kind in line.phrase.kinds:
         return "VEGETABLE-SWAP"
     added = add_rule(facts, food, phrase, change.other_amount)
-    return added if added.startswith(("NEVER", "NUT", "ALKALI")) else "VEGETABLE-SWAP"
+    return added if added.startswith(("NEVER", "READY", "NUT", "ALKALI")) else "VEGETABLE-SWAP"
 
 
 def _same_sort(line: Line, food: Food) -> str | None:
@@ -662,7 +662,7 @@ def _liquid(facts: Facts, line: Line, food: Food, phrase: Phrase, change: Change
         added = add_rule(facts, food, phrase, change.other_amount)
         return (
             added
-            if added.startswith(("NEVER", "ALCOHOL", "ALKALI", "DRINK", "SAUCE", "ACID-OTHER"))
+            if added.startswith(("NEVER", "READY", "ALCOHOL", "ALKALI", "DRINK", "SAUCE", "ACID-OTHER"))
             else "LIQUID-OTHER"
         )
     if facts.is_fruit_pack:

@@ -2,7 +2,8 @@
 
 The rows marked "aside" were not looked at while the reader was written; those marked "used" were each a list of wishes
 for it to fail on before it was mended. Those marked "talk" tell of family, garden and taste besides. Those marked
-"chatty" are such talk that is read by now: none of it may be lost again.
+"chatty" are such talk that is read by now: none of it may be lost again. Those marked "letter" are such talk as it
+comes, of which more than half is not read yet: the bound is how far the reader is.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from tests.published.library import recipes
 
 with (Path(__file__).parent / "harmless_wishes.csv").open(newline="", encoding="utf-8") as file:
     WISHES = list(csv.DictReader(file))
-MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.22, "chatty": 0}
+MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.22, "chatty": 0, "letter": 0.6}
 # What is refused although it would do no harm may only be told that it was not understood or that no rule is known.
 HONEST = {"NOT-UNDERSTOOD", "NOT-COVERED", "SAY-WHICH"}
 
