@@ -528,7 +528,7 @@ def _goes_on(words: Sequence[str], joint: str) -> bool:
         and bool(named)
         and not set(words) & asides.against
         and words[-1] not in asides.no_subject
-        and words[0] not in _PLACING
+        and words[0] not in asides.no_subject | asides.verbs
     )
 
 
@@ -553,7 +553,8 @@ def _says_something(words: Sequence[str]) -> bool:
         return len(said) > 2
     if said[0] in asides.aux:
         return len(said) > 2 and said[1] in _ASKED_OF
-    verbs = asides.verbs | asides.aux | asides.against | asides.having | asides.doing | asides.liking
+    verbs = asides.verbs | asides.aux | (asides.against - _ALONE) | asides.having | asides.doing | asides.liking
+    verbs -= {"please"}
     return said[0] not in asides.no_subject | asides.verbs and any(word in verbs for word in said[1:])
 
 
@@ -666,15 +667,19 @@ def _spoken_of(tokens: Sequence[Token]) -> list[tuple[str, tuple[Token, ...]]]:
     tokens = tuple(Token(word) for word in _plain_against(_flat(tokens)).split())
     tokens = tokens[tokens[0].word in ("where", "when", "and", "but") :]
     spans = _food_spans(tokens)
-    if not spans or any(token.word[0].isdigit() and not _is_years(tokens, at) for at, token in enumerate(tokens)):
+    if (
+        not spans
+        or tokens[0].word in _ALONE
+        or any(token.word[0].isdigit() and not _is_years(tokens, at) for at, token in enumerate(tokens))
+    ):
         return []
     foods = [tokens[start:end] for start, end in spans]
     between = {token.word for (_, end), (start, _) in pairwise(spans) for token in tokens[end:start]}
+    if any(token.word in _STRICTLY_ACID or food == (Token("juice"),) for food in foods for token in food):
+        return []
     if between and between <= {"in", "with", "on", "into"}:
         foods = foods[:1]  # "a bit of orange zest in rhubarb"
     elif between - {"and", "or", "nor", "&"}:
-        return []
-    if any(token.word in _STRICTLY_ACID or food == (Token("juice"),) for food in foods for token in food):
         return []
     first, last = spans[0][0], spans[-1][1]
     words = [token.word for token in (*tokens[:first], Token("thing"), *tokens[last:])]

@@ -19,7 +19,7 @@ from tests.published.library import recipes
 
 with (Path(__file__).parent / "harmless_wishes.csv").open(newline="", encoding="utf-8") as file:
     WISHES = list(csv.DictReader(file))
-MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.22, "chatty": 0, "letter": 0.6}
+MOST_REFUSED = {"": 0.05, "aside": 0.05, "used": 0.05, "talk": 0.22, "chatty": 0, "letter": 0.63}
 # What is refused although it would do no harm may only be told that it was not understood or that no rule is known.
 HONEST = {"NOT-UNDERSTOOD", "NOT-COVERED", "SAY-WHICH"}
 

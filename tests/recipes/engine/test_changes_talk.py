@@ -108,3 +108,31 @@ def test_an_aside_never_swallows_a_change(slug, text):
 def test_what_an_aside_says_of_a_food_is_part_of_the_reading():
     changes = read("We ran out of cloves and the shop is shut. My dad loves cinnamon, so add a cinnamon stick")[0]
     assert [(change.act.value, change.item) for change in changes] == [("omit", "clove"), ("add", "cinnamon stick")]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "no salt where the cat",
+        "no salt and sing to the jars",
+        "no salt with dance",
+        "no salt and vinegar is a river",
+        "where the cat. no salt",
+        "My aunt pasteurised it. No salt",
+        "My gran did hers another way. May I do that? No salt with vinegar",
+    ],
+)
+def test_everyday_words_in_a_heap_leave_a_wish_not_understood(text):
+    assert check_change(recipes()["chile-salsa"], text).rule == "NOT-UNDERSTOOD"
+
+
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("My mother plays the bassoon. No salt please", "salt left out"),
+        ("Peppers mean a lot to us. Leave out the salt", "salt left out"),
+        ("Cloves remind me of the dentist. Leave out the salt", "clove left out; salt left out"),
+    ],
+)
+def test_a_sentence_of_talk_is_passed_over_and_what_it_dislikes_is_judged(text, reading):
+    assert check_change(recipes()["chile-salsa"], text).reading == reading
