@@ -153,9 +153,9 @@ def taught(person: User, now: datetime) -> Iterable[ClassSession]:
 
 def recalls(person: User, now: datetime) -> Iterable[Recall]:
     """Open ones that wait for an answer about jars in their hands, also once they left."""
-    running = list(Recall.objects.open().for_list())
+    running = Recall.objects.open().select_related("canner")
     asked = {one.recall_id for one in waiting(running) if person.pk in one.people | one.former}
-    return [one for one in running if one.pk in asked]
+    return list(Recall.objects.for_list().filter(pk__in=asked)) if asked else []
 
 
 def jars_in_words(one: Balance) -> str:

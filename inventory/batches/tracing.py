@@ -565,6 +565,12 @@ def place_words(wheres: Iterable[str]) -> dict[str, str]:
 
 def recalls_of(batch: Batch) -> list[Recall]:
     """The recalls that a batch's jars are under and that were not cleared, the newest first."""
+    # Most batches are under none, and the words of a recall are of nine tables.
+    found = _recall_keys(batch)
+    return list(Recall.objects.for_list().filter(pk__in=found)) if found else []
+
+
+def _recall_keys(batch: Batch) -> list[int]:
     lids = Jar.objects.filter(batch=batch).values("lid_lot")
     reach = Q(batch=batch) | Q(lid_lot__in=lids)
     if batch.revision_id is not None:  # a recall without a revision is none of this batch's
@@ -582,9 +588,7 @@ def recalls_of(batch: Batch) -> list[Recall]:
         if tested_on:
             by_test |= Q(canner_tested_on__range=(tested_on, max(tested_on, club_day(batch.started_at))))
         reach |= by_test & Q(canner=card, opened_at__gte=min(batch.started_at, batch.created_at))
-    found = list(Recall.objects.not_cleared().filter(reach).order_by().values_list("pk", flat=True))
-    # Most batches are under none, and the words of a recall are of nine tables.
-    return list(Recall.objects.for_list().filter(pk__in=found)) if found else []
+    return list(Recall.objects.not_cleared().filter(reach).order_by().values_list("pk", flat=True))
 
 
 def is_called_back(batch: Batch, recalls: Sequence[Recall] | None = None) -> bool:
@@ -594,4 +598,4 @@ def is_called_back(batch: Batch, recalls: Sequence[Recall] | None = None) -> boo
     """
     if batch.revision is not None and batch.revision.is_unsafe:
         return True
-    return bool(recalls_of(batch) if recalls is None else recalls)
+    return bool(_recall_keys(batch) if recalls is None else recalls)
