@@ -207,10 +207,20 @@ def test_who_signed_out_gets_nothing_there_any_more(due, person, sink):
 
 @pytest.mark.parametrize(
     "endpoint",
-    ["https://example.test/x", "http://push.apple.com/x", "https://push.apple.com.example.test/x", "file:///etc/x", ""],
+    [
+        "https://example.test/x",
+        "http://push.apple.com/x",
+        "https://push.apple.com.example.test/x",
+        "https://push.apple.com/x\r\nHost: example.test",
+        "https://example.test\\@push.apple.com/x",
+        "https://somebody@push.apple.com/x",
+        "https://push.apple.com:22/x",
+        "file:///etc/x",
+        "",
+    ],
 )
 def test_the_site_writes_to_push_services_that_it_knows_alone(endpoint, person):
-    with pytest.raises(ValidationError):
+    with pytest.raises(ValidationError, match="none that the site writes to"):
         push.push_device_add(by=person, session_key="x", endpoint=endpoint, p256dh="x", auth="x")
 
 
