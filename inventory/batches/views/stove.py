@@ -207,7 +207,7 @@ def presses(request: HttpRequest, lot_code: str) -> HttpResponse:
 def _read(body: bytes) -> dict[str, Any] | None:
     try:
         found = json.loads(body)
-    except ValueError:
+    except (ValueError, RecursionError):  # lists in lists, a hundred thousand deep
         return None
     return found if isinstance(found, dict) else None
 

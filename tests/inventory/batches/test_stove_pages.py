@@ -107,7 +107,8 @@ def test_nobody_s_presses_are_sent_as_somebody_else_s_and_rubbish_is_refused(sig
     send(client, batch, kept(), whose=make_person(), status=409)
     answers = send(client, batch, {}, 7, kept(kind="x"), kept(step="nowhere"), kept("l1process", "gauge", psi="-1"))
     assert {one["result"] for one in answers["answers"]} == {"refused"}
-    assert client.post(page(batch, "stove-presses"), b"\xff", content_type="application/json").status_code == 409
+    for body in (b"\xff", b"[" * 100_000):
+        assert client.post(page(batch, "stove-presses"), body, content_type="application/json").status_code == 409
     huge = {"user": whose_store(batch.made_by), "sent_ms": 10**30, "presses": [kept() | {"behind_ms": -(10**30)}]}
     answer = client.post(page(batch, "stove-presses"), json.dumps(huge), content_type="application/json")
     assert answer.json()["answers"][0]["result"] == "refused"
