@@ -12,7 +12,7 @@ from math import ceil
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Count, F, Q
+from django.db.models import Count, Exists, F, OuterRef, Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.functional import Promise
@@ -350,36 +350,29 @@ class LidFigures:
 
 
 def lid_figures(lots: Sequence[LidLot]) -> list[LidFigures]:
-    """The figures of these lots, in their order; three queries for any number of lots."""
-    by_seal = dict.fromkeys(((lot.pk, seal) for lot in lots for seal in Seal.values), 0)
-    for row in Jar.objects.filter(lid_lot__in=lots).order_by().values("lid_lot", "seal").annotate(n=Count("pk")):
-        by_seal[row["lid_lot"], row["seal"]] = row["n"]
-    failed = Jar.objects.filter(failed_lid_lot__in=lots).order_by().values("failed_lid_lot").annotate(n=Count("pk"))
-    for lot, count in failed.values_list("failed_lid_lot", "n"):
-        by_seal[lot, Seal.UNSEALED.value] += count
-    batches = _batches(lots)
+    """The figures of these lots, in their order; two queries for any number of lots."""
+    by_seal = {seal.name.lower(): Count("pk", filter=Q(seal=seal)) for seal in Seal}
+    used = Jar.objects.filter(lid_lot__in=lots).order_by().values("lid_lot")
+    rows: dict[int, Any] = {
+        row["lid_lot"]: row for row in used.annotate(batches=Count("batch", distinct=True), **by_seal)
+    }
+    # A lot may have been used in a batch only for lids that failed; its other batches are counted above.
+    also = Exists(Jar.objects.filter(batch=OuterRef("batch"), lid_lot=OuterRef("failed_lid_lot")))
+    failed = Jar.objects.filter(failed_lid_lot__in=lots).order_by().values("failed_lid_lot")
+    failed = failed.annotate(jars=Count("pk"), batches=Count("batch", distinct=True, filter=~also))
+    failures: dict[int, Any] = {row["failed_lid_lot"]: row for row in failed}
+    none: dict[str, int] = {}
     return [
         LidFigures(
             lot=lot,
-            batches=len(batches[lot.pk]),
-            sealed=by_seal[lot.pk, Seal.SEALED.value],
-            unsealed=by_seal[lot.pk, Seal.UNSEALED.value],
-            broken=by_seal[lot.pk, Seal.BROKEN.value],
-            unchecked=by_seal[lot.pk, Seal.UNCHECKED.value],
+            batches=rows.get(lot.pk, none).get("batches", 0) + failures.get(lot.pk, none).get("batches", 0),
+            sealed=rows.get(lot.pk, none).get("sealed", 0),
+            unsealed=rows.get(lot.pk, none).get("unsealed", 0) + failures.get(lot.pk, none).get("jars", 0),
+            broken=rows.get(lot.pk, none).get("broken", 0),
+            unchecked=rows.get(lot.pk, none).get("unchecked", 0),
         )
         for lot in lots
     ]
-
-
-def _batches(lots: Sequence[LidLot]) -> dict[int, set[int]]:
-    """The batches each lot was used in, be it only for lids that failed."""
-    used = Jar.objects.filter(Q(lid_lot__in=lots) | Q(failed_lid_lot__in=lots)).order_by().distinct()
-    found: dict[int, set[int]] = {lot.pk: set() for lot in lots}
-    for lid_lot, failed, batch in used.values_list("lid_lot", "failed_lid_lot", "batch"):
-        for lot in (lid_lot, failed):
-            if lot in found:
-                found[lot].add(batch)
-    return found
 
 
 @dataclass(frozen=True)
