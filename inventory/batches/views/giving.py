@@ -46,13 +46,13 @@ def _is_theirs(user: User, offer: JarOffer) -> bool:
 def jar_offers(request: HttpRequest) -> HttpResponse:
     user = signed_in(request)
     # The keys first: what is called back is looked for once, not for the count and again for the rows.
-    sound = list(JarOffer.objects.open().sound().order_by().values_list("pk", flat=True))
-    offers = Paginator(JarOffer.objects.filter(pk__in=sound).for_list(), PER_PAGE)
-    page = offers.get_page(request.GET.get("page"))
+    sound = list(JarOffer.objects.open().sound().order_by("-created_at", "-pk").values_list("pk", flat=True))
+    page = Paginator(sound, PER_PAGE).get_page(request.GET.get("page"))
     mine = JarOffer.objects.filter(giver=user).for_list()[:PER_PAGE]
     asked = JarClaim.objects.filter(person=user).select_related("offer__batch__revision__recipe", "offer__giver")
     context = {
         "page": page,
+        "offers": JarOffer.objects.filter(pk__in=list(page)).for_list(),
         "mine": mine,
         "claims": asked.defer("offer__batch__plan", "offer__batch__revision__content").order_by("-pk")[:PER_PAGE],
         "rules": GIVING_RULES,
