@@ -66,7 +66,7 @@ class TokenForm(forms.Form):
 class PhotoForm(forms.Form):
     photo = forms.FileField(
         label=_("Picture"),
-        help_text=_("JPEG, PNG or WebP, at most 8 MB."),
+        help_text=_("JPEG, PNG or WebP, at most 8 MB. Nobody in it who has not agreed to be shown."),
         widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
     )
 

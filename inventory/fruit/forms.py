@@ -59,7 +59,10 @@ def amount_field(label: Any, *, whole: bool = False, **options: Any) -> forms.De
 def photo_field(**options: Any) -> forms.FileField:
     return forms.FileField(
         label=_("Picture"),
-        help_text=_("JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."),
+        help_text=_(
+            "JPEG, PNG or WebP, at most 8 MB. Where it was taken is not kept."
+            " Nobody in it who has not agreed to be shown."
+        ),
         widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
         **options,
     )

@@ -13,7 +13,10 @@ from PIL import Image
 
 from club.core import decoding, photos
 from club.core.decoding import LONGEST_SIDE, MOST_ALONG_A_SIDE
+from club.core.forms import PhotoForm
 from club.core.photos import photo_as_jpeg
+from inventory.batches.forms import BatchPhotoForm
+from inventory.fruit.forms import OfferForm, PictureForm
 
 ORIENTATION, X_RESOLUTION, MAKE = 0x0112, 0x011A, 0x010F
 SHORT, TEXT, DOUBLE_WORD_FLOAT = 3, 2, 11
@@ -129,3 +132,8 @@ def test_a_decoder_that_runs_away_ends_alone(runaway, said, monkeypatch, tmp_pat
     monkeypatch.setattr(photos, "LONGEST_WAIT", 1)
     with pytest.raises(ValidationError, match=said):
         photo_as_jpeg(sent())
+
+
+@pytest.mark.parametrize("form", [PhotoForm, BatchPhotoForm, OfferForm, PictureForm])
+def test_every_form_asks_for_the_yes_of_whoever_can_be_seen(form):
+    assert "who has not agreed" in str(form.base_fields["photo"].help_text)
