@@ -1,4 +1,4 @@
-"""What the room's views share."""
+"""What the rooms' views share."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.forms import BaseForm
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 
 from club.core.errors import AlreadyDone
 
@@ -67,3 +67,14 @@ def refusals_as_messages(request: HttpRequest) -> Iterator[None]:
     except ValidationError as error:
         for sentence in error.messages:
             messages.error(request, sentence)
+
+
+def picture(jpeg: bytes | memoryview, *, kept_for: int) -> HttpResponse:
+    """A picture of the members' own, which their browser may keep for so many seconds. Opened by itself it is a picture
+    and nothing else, whatever somebody may have got into its bytes."""
+    headers = {
+        "Cache-Control": f"private, max-age={kept_for}",
+        "Content-Disposition": 'inline; filename="picture.jpg"',
+        "Content-Security-Policy": "default-src 'none'; sandbox",
+    }
+    return HttpResponse(bytes(jpeg), content_type="image/jpeg", headers=headers)

@@ -13,11 +13,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
-from club.core.http import refusals_as_messages, refusals_on, signed_in
+from club.core.http import picture, refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
 from inventory.fruit import services
 from inventory.fruit.forms import (
@@ -125,13 +124,12 @@ def new(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-@cache_control(private=True, max_age=86_400)
 def photo(request: HttpRequest, pk: int) -> HttpResponse:
     """The address carries when the picture was changed, so that it may be kept for a day."""
     found = OfferPhoto.objects.filter(offer=offer_for(signed_in(request), pk)).first()
     if found is None:
         raise Http404
-    return HttpResponse(bytes(found.jpeg), content_type="image/jpeg")
+    return picture(found.jpeg, kept_for=86_400)
 
 
 # What a giver does with an offer: changing what it says, keeping some back, taking it back, its picture

@@ -20,7 +20,7 @@ from club.classes.models import ClassSession, SessionPhoto, SessionReport, SignU
 from club.classes.papers import handout_pdf
 from club.classes.presentation import board_of, handout_of, roll_of, stations_of, without_station
 from club.classes.services import day as services_day
-from club.core.http import refusals_as_messages, refusals_on, signed_in
+from club.core.http import picture, refusals_as_messages, refusals_on, signed_in
 
 SHOWN_WITH_A_HANDOUT = (
     "person",
@@ -297,9 +297,7 @@ def photo_remove(request: HttpRequest, pk: int, photo_pk: int) -> HttpResponse:
 
 @require_safe
 def photo(request: HttpRequest, pk: int) -> HttpResponse:
-    response = HttpResponse(bytes(photo_for(request, pk).jpeg), content_type="image/jpeg")
-    response["Cache-Control"] = "private, max-age=3600"
-    return response
+    return picture(photo_for(request, pk).jpeg, kept_for=3600)
 
 
 @require_http_methods(["GET", "POST"])

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.errors import AlreadyDone
-from club.core.http import refusals_as_messages, refusals_on, signed_in
+from club.core.http import picture, refusals_as_messages, refusals_on, signed_in
 from club.members.models import User
 from inventory.batches import services
 from inventory.batches.forms import BatchPhotoForm, CameOutForm
@@ -70,9 +70,7 @@ def photo_add(request: HttpRequest, lot_code: str) -> HttpResponse:
 @require_safe
 def photo(request: HttpRequest, lot_code: str, pk: int) -> HttpResponse:
     found = get_object_or_404(BatchPhoto, batch=batch_for(signed_in(request), lot_code), pk=pk)
-    response = HttpResponse(bytes(found.jpeg), content_type="image/jpeg")
-    response["Cache-Control"] = "private, max-age=3600"
-    return response
+    return picture(found.jpeg, kept_for=3600)
 
 
 @require_POST

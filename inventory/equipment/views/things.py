@@ -20,12 +20,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
-from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.core.clock import club_day
 from club.core.forms import PhotoForm
-from club.core.http import allow, refusals_on, signed_in
+from club.core.http import allow, picture, refusals_on, signed_in
 from club.core.papers import SheetLine, TooSmall, cards_pdf, labels_pdf, sheet_pdf
 from club.core.sheets import PLAIN, Label, Line
 from club.core.tables import XLSX_TYPE, Row, TableRefused, read_table, write_csv, write_xlsx
@@ -269,13 +268,12 @@ def parts(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_safe
-@cache_control(private=True, max_age=86_400)
 def photo(request: HttpRequest, code: str) -> HttpResponse:
     """The address carries when the picture was changed, so that it may be kept for a day."""
     found = ThingPhoto.objects.filter(thing=thing_for(signed_in(request), code)).first()
     if found is None:
         raise Http404
-    return HttpResponse(bytes(found.jpeg), content_type="image/jpeg")
+    return picture(found.jpeg, kept_for=86_400)
 
 
 @require_POST

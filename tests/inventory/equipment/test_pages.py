@@ -468,6 +468,8 @@ def test_a_picture_is_shown_to_members_and_changed_by_keepers(thing, keeper, mem
     keeper.post(url("photo-change", thing.code), {"photo": upload})
     shown = member.get(url("photo", thing.code))
     assert (shown["Content-Type"], shown.content[:3]) == ("image/jpeg", b"\xff\xd8\xff")
+    assert shown["Content-Security-Policy"] == "default-src 'none'; sandbox"  # opened by itself it runs nothing
+    assert shown["Cache-Control"] == "private, max-age=86400"
     bad = SimpleUploadedFile("x.png", b"<script>", "image/png")
     assert "no picture" in text_of(keeper.post(url("photo-change", thing.code), {"photo": bad}))
     keeper.post(url("photo-change", thing.code), {"clear": "1"})
