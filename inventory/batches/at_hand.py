@@ -64,9 +64,10 @@ def _jars(plan: Plan, empties: dict[str, int]) -> list[Needed]:
 
 
 def _lids(plan: Plan) -> list[Needed]:
-    """A new lid for each jar. The club's are counted; a household's are not, so that they are never called missing."""
+    """A new lid for each jar that is to seal. The club's are counted; a household's are not, so that they are never
+    called missing."""
     count = sum(jar.count for jar in plan.jars)
-    if not count:
+    if not count or plan.process is None:
         return []
     there = LidStock.objects.aggregate(n=Sum("on_hand"))["n"] or 0
     what = ngettext("%(n)s new lid", "%(n)s new lids", count) % {"n": count}

@@ -9,10 +9,12 @@ from django.urls import reverse
 
 from inventory.jars import services as jars
 from inventory.jars.models import LidStock
+from recipes.engine.document import recipe_to_document
 from tests.factories.equipment import make_thing
 from tests.factories.jars import make_jars, make_lid_lot
 from tests.factories.members import make_kitchen, make_person
 from tests.factories.recipes import VEGETABLE, make_revision
+from tests.published.library import recipes
 
 pytestmark = pytest.mark.django_db
 
@@ -86,3 +88,9 @@ def test_acid_that_nobody_noted_is_missing_and_lids_are_counted(plan):
     lot = make_lid_lot()
     LidStock.objects.create(lot=lot, bought=500, on_hand=500)
     assert "the club has 500" in named(plan(make_revision(), pots="1").context["there"])
+
+
+def test_what_only_the_cold_keeps_asks_for_no_lids(plan):
+    page = plan(make_revision(base=recipe_to_document(recipes()["refrigerated-apple-spread"])), pots="1")
+    assert page.context["plan"].jars
+    assert "lid" not in named([*page.context["missing"], *page.context["there"]])
