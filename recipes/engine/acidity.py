@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property, lru_cache
@@ -15,7 +15,6 @@ from typing import NamedTuple
 from recipes.engine.alternatives import variants
 from recipes.engine.document_fields import parse_exact
 from recipes.engine.quantities import JAR_ML, SPELLINGS, UNITS, US_CUP_ML, convert, format_decimal, unit_kind
-from recipes.engine.records import dataclass
 from recipes.engine.rules import FERMENT_KINDS, RULES
 from recipes.engine.terms import Alternative, Ingredient, JarFact, Method, Role, TestedRecipe, Use
 

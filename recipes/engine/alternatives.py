@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.records import dataclass
 from recipes.engine.terms import Alternative, Ingredient, JarFact, ProcessTable, TestedRecipe
 
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from typing import TypeVar
-
-from recipes.engine.records import dataclass
 
 LONGEST_TEXT = 2000
 LONGEST_NUMBER = 40

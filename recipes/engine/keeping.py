@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 from fractions import Fraction
@@ -18,7 +19,6 @@ from typing import NamedTuple
 from recipes.engine.data import rows
 from recipes.engine.mass_balance import PUBLISHED, Span
 from recipes.engine.quantities import POUND_G, UNITS, parse_amount
-from recipes.engine.records import dataclass
 from recipes.engine.terms import Altitude, RecipeStep, Refusal, Seen
 
 Row = Mapping[str, str]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from math import floor, hypot, log
@@ -14,7 +15,6 @@ from recipes.engine.data import rows
 from recipes.engine.messages import Text
 from recipes.engine.physics import Burner, minutes_to_boil_off
 from recipes.engine.quantities import JAR_ML, POUND_G, UNITS, US_CUP_ML
-from recipes.engine.records import dataclass
 from recipes.engine.terms import Ingredient, Method, Refusal, Role, TestedRecipe, Use
 
 # Sugar solutions: how heavy they are, and how far above water they boil.

@@ -8,12 +8,11 @@ is the code of a refusal or a caution; what follows the dot tells the texts of o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cache
 from typing import NamedTuple
 
 from recipes.engine.data import rows
-from recipes.engine.records import dataclass
 
 ENGLISH = "en"
 

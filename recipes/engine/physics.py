@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, sqrt
 from typing import NamedTuple
@@ -10,7 +11,6 @@ from typing import NamedTuple
 from recipes.engine.data import rows
 from recipes.engine.messages import Text, TextError
 from recipes.engine.quantities import AmountError, parse_number, plain_text
-from recipes.engine.records import dataclass
 from recipes.engine.rules import NO_SOURCE
 from recipes.engine.terms import Altitude
 

@@ -7,7 +7,7 @@ raises: the plan carries the refusals, and shows no process that a rule does not
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -36,7 +36,6 @@ from recipes.engine.process import (
     sterilise_minutes,
 )
 from recipes.engine.quantities import JAR_ML, JAR_SIZES, Amount, convert, round_for_kitchen
-from recipes.engine.records import dataclass
 from recipes.engine.scaling import Cooking, Line, Pots, cooking_for, fruit_printed, stated_for, wish_refusal
 from recipes.engine.schedule import MOST_COOKS, SPREADS, USUAL_GEAR, Day, Gear, PotLoad, Step, Timeline, plan_day
 from recipes.engine.syrups import SYRUPS, liquid_named, with_liquid

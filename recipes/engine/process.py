@@ -7,7 +7,7 @@ band's upper limit by any amount is in the next band.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
 from typing import Any, NamedTuple
@@ -16,7 +16,6 @@ from recipes.engine.alternatives import same_item
 from recipes.engine.messages import Text
 from recipes.engine.physics import altitude_problem
 from recipes.engine.quantities import JAR_ML, JAR_SIZES
-from recipes.engine.records import dataclass
 from recipes.engine.rules import RULES
 from recipes.engine.terms import (
     FOOT_M,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from functools import lru_cache
@@ -16,7 +17,6 @@ from math import ceil, floor
 from typing import Literal, NamedTuple
 
 from recipes.engine.messages import TextError
-from recipes.engine.records import dataclass
 from recipes.engine.terms import Role
 
 Kind = Literal["volume", "mass", "count"]

@@ -7,8 +7,9 @@ anything safe.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from recipes.engine.data import rows
-from recipes.engine.records import dataclass
 
 NO_SOURCE = "common practice, no source"
 FROM_MEMORY = "from memory"

@@ -6,13 +6,13 @@ of a plan are the same size. What cannot be met is a `Refusal`.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
 from typing import NamedTuple
 
 from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, PACKETS, UNITS, Amount, KitchenAmount, measure_text, round_for_kitchen
-from recipes.engine.records import dataclass
 from recipes.engine.terms import Ingredient, PotLimits, Refusal, Role, StatedYield, TestedRecipe, Use
 
 MOST_POTS = 60  # in one plan: more than a club can cook in a day (common practice, no source)

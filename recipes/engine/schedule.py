@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, insort
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property, lru_cache
@@ -22,7 +22,6 @@ from recipes.engine.mass_balance import PotBalance
 from recipes.engine.physics import Burner, Figure, boiling_point_c, minutes_to_boil_off, minutes_to_heat
 from recipes.engine.process import Process, altitude_refusal
 from recipes.engine.quantities import JAR_ML
-from recipes.engine.records import dataclass
 from recipes.engine.rules import EQUIPMENT, NO_SOURCE, RULES
 from recipes.engine.terms import Altitude, Canner, Caution, JarCount, Method, Pack, Refusal, TestedRecipe
 

@@ -8,13 +8,13 @@ Minutes are of the wall clock's day, so that stations share one clock; no time z
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
 from recipes.engine.physics import Figure
 from recipes.engine.plan import Plan, Untimed
 from recipes.engine.quantities import JAR_SIZES, PACKETS, measure_text
-from recipes.engine.records import dataclass
 from recipes.engine.rules import NO_SOURCE
 from recipes.engine.scaling import Line
 from recipes.engine.schedule import LONG_COLD, Step, Timeline

@@ -6,13 +6,12 @@ Units are in the names. Amounts are exact (`Fraction`). Nothing here computes.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
 from recipes.engine.messages import Text
-from recipes.engine.records import dataclass
 from recipes.engine.rules import RULES
 from recipes.engine.rules import Rule as Rule  # among the terms of the trade for whoever names a rule
 

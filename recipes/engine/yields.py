@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from math import exp, floor, hypot, log
@@ -40,7 +40,6 @@ from recipes.engine.mass_balance import (
 )
 from recipes.engine.messages import Text
 from recipes.engine.quantities import JAR_ML, UNITS, US_CUP_ML
-from recipes.engine.records import dataclass
 from recipes.engine.terms import Ingredient, Refusal, Role, Seen, StatedYield, TestedRecipe, Use
 
 PACKING = "PACKING"  # the rule

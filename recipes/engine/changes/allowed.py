@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -9,7 +10,6 @@ from recipes.engine.changes.facts import Facts, facts_of, new_preps
 from recipes.engine.changes.foods import FRESH, LOW_ACID, Kind, Phrase, read_phrase
 from recipes.engine.changes.terms import BARE, LITTLE, PART, Act, Change, Decision
 from recipes.engine.changes.vocabulary import data, phrases, words_of
-from recipes.engine.records import dataclass
 from recipes.engine.terms import TestedRecipe
 
 

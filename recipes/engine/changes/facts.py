@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 
@@ -37,7 +37,6 @@ from recipes.engine.quantities import (
     convert,
     parse_amount,
 )
-from recipes.engine.records import dataclass
 from recipes.engine.rules import LOW_ACID_KINDS
 from recipes.engine.terms import Ingredient, Method, Role, TestedRecipe
 

@@ -7,12 +7,12 @@ word left over is not understood as a whole, and whoever asks must not answer "f
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache, lru_cache
 
 from recipes.engine.changes.normalise import lemmas
 from recipes.engine.changes.vocabulary import rows, spellings, word_lists, words_of
-from recipes.engine.records import dataclass
 
 
 class Kind(StrEnum):

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
 from recipes.engine.changes.vocabulary import food_words, singular, spellings, varieties
 from recipes.engine.quantities import SPELLINGS, plain_text
-from recipes.engine.records import dataclass
 
 LONGEST_TEXT = 300
 ARROW, STOP = "->", ";"

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from itertools import pairwise
@@ -24,7 +24,6 @@ from recipes.engine.changes.terms import ABOUT, ADDED, ALL, BARE, FOR, HALVES, L
 from recipes.engine.changes.vocabulary import data, food_words, phrases, ways_words, words_of
 from recipes.engine.changes.ways import idle_words, is_later, read_accident, read_way, vessel_words
 from recipes.engine.quantities import SPELLINGS, Amount, ConversionError, convert
-from recipes.engine.records import dataclass
 
 MOST_PARTS = 12
 _MOST_READINGS = 24

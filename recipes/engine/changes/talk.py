@@ -12,14 +12,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
 
 from recipes.engine.changes.lexemes import filler_at, lexicon
 from recipes.engine.changes.normalise import STOP, Token
 from recipes.engine.changes.vocabulary import data, food_words, phrases, ways_words, words_of
-from recipes.engine.records import dataclass
 
 _ENDS = frozenset({STOP, ","})
 # A joint ends a clause where one of these follows, for then somebody or something else is spoken of.
@@ -364,7 +363,7 @@ _COUNTED = frozenset(
 _AGES = frozenset({"is", "are", "am", "im", "was", "she", "he", "turned", "only", "just", "be", "nearly"})
 
 
-@dataclass()
+@dataclass
 class _Parse:
     """What a text was cut into: wishes in order, and the foods that asides spoke of."""
 

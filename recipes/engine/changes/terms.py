@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
 from recipes.engine.quantities import Amount
-from recipes.engine.records import dataclass
 
 
 class Ruling(StrEnum):
